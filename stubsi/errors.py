@@ -1,0 +1,25 @@
+"""Owns the errors: a small tree, each also a ValueError whose text names argument, value, rule and fix."""
+
+
+class StubsiError(ValueError):
+    """Base of every error the library raises on purpose."""
+
+
+class UnitError(StubsiError):
+    """A length, rate, frequency or other dimensioned value cannot be taken as it was written."""
+
+
+class BoardError(StubsiError):
+    """A board, stackup, padstack, hole or net contradicts itself or another part of the board."""
+
+
+class FileError(BoardError):
+    """A file cannot be read as a board; the text names file, table and key."""
+
+
+class UnknownValueError(StubsiError):
+    """A result needs a value nobody has given; the text names it. Nothing is guessed."""
+
+
+class ValidityError(StubsiError):
+    """A geometry or frequency lies outside what a model covers."""

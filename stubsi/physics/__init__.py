@@ -1,0 +1,1 @@
+"""How a stub behaves: SI floats and arrays in, SI floats and arrays out."""
