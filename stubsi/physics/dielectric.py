@@ -1,0 +1,64 @@
+"""Owns the permittivity of a laminate over frequency: constant, or wideband Debye."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+F_LOW = 1e3
+F_HIGH = 1e12
+"""Band of the wideband Debye model [Hz]: 1 kHz to 1 THz, the usual choice."""
+
+
+def permittivity(
+    frequency: ArrayLike, dk: ArrayLike, df: ArrayLike = 0.0, at: ArrayLike | None = None
+) -> NDArray[np.complex128]:
+    r"""Complex relative permittivity :math:`\varepsilon' - j\varepsilon''` of a laminate.
+
+    .. math:: \varepsilon(f) = \varepsilon_\infty + m \ln\frac{f_{high} + jf}{f_{low} + jf}
+
+    with :math:`m` and :math:`\varepsilon_\infty` such that :math:`\varepsilon(f_{at}) = D_k (1 - j \tan\delta)`.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency [Hz], 0 allowed; may be complex (a damped oscillation).
+    dk, df : array_like
+        Relative permittivity [-] and loss tangent [-] at the frequency ``at``.
+    at : array_like, optional
+        Frequency [Hz] where ``dk`` and ``df`` hold. None or NaN: both are taken as constant over frequency.
+
+    Returns
+    -------
+    ndarray of complex
+        Broadcast shape of the arguments.
+
+    Notes
+    -----
+    Valid from 1 kHz to 1 THz, where the loss tangent is nearly flat; causal.
+    Source: Djordjevic, Biljic, Likar-Smiljanic, Sarkar, IEEE Trans. EMC 43(4), 2001, 662-667.
+
+    Examples
+    --------
+    >>> e = permittivity(10e9, 4.2, 0.02, 1e9)
+    >>> print(f"{e.real:.7f} {-e.imag / e.real:.7f}")
+    4.0767910 0.0204863
+    """
+    constant = np.multiply(dk, np.subtract(1.0, np.multiply(1j, df)))
+    if at is None:
+        return np.asarray(constant + 0 * np.asarray(frequency))
+    at = np.asarray(at, dtype=float)
+    known = np.isfinite(at)
+    reference = _log_ratio(np.where(known, at, 1e9))
+    m = np.multiply(dk, df) / -reference.imag
+    dispersive = dk + m * (_log_ratio(frequency) - reference.real)
+    return np.where(known, dispersive, constant)
+
+
+def _log_ratio(frequency: ArrayLike) -> NDArray[np.complex128]:
+    jf = 1j * np.asarray(frequency)
+    return np.log((F_HIGH + jf) / (F_LOW + jf))

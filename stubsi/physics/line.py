@@ -1,0 +1,175 @@
+"""Owns the open-ended uniform line: its input, shunt loss and notch, from closed forms.
+
+A stub of length L hung in shunt on a path of line impedance Z0. Its end carries an optional capacitance C_e (end pad).
+All functions take SI floats or arrays and broadcast.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.constants import c, epsilon_0, mu_0
+
+from stubsi.physics.dielectric import permittivity
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+ETA_0_OVER_2PI = np.sqrt(mu_0 / epsilon_0) / (2 * np.pi)
+"""Wave impedance of free space over 2 pi [ohm]: 59.958."""
+
+
+def quarter_wave(stub_length: ArrayLike, dk_eff: ArrayLike, order: ArrayLike = 1) -> NDArray[np.float64]:
+    r"""Notch of a lossless open stub [Hz]: :math:`f_n = n c / (4 L \sqrt{D_k})`, n = 1, 3, 5 ...; NaN where L = 0."""
+    length = np.asarray(stub_length, dtype=float)
+    with np.errstate(divide="ignore"):
+        notch = np.multiply(order, c) / (4 * length * np.sqrt(dk_eff))
+    return np.where(length > 0, notch, np.nan)
+
+
+def quarter_wave_length(notch: ArrayLike, dk_eff: ArrayLike) -> NDArray[np.float64]:
+    r"""Stub length [m] whose first notch is at ``notch`` [Hz]: :math:`L = c / (4 f \sqrt{D_k})`."""
+    return c / (4 * np.asarray(notch) * np.sqrt(dk_eff))
+
+
+def coax_impedance(barrel_diameter: ArrayLike, antipad: ArrayLike, dk: ArrayLike) -> NDArray[np.float64]:
+    r"""Impedance of barrel and antipad as a coaxial line [ohm]: :math:`(\eta_0/2\pi) \ln(D/d) / \sqrt{D_k}`."""
+    return ETA_0_OVER_2PI * np.log(np.divide(antipad, barrel_diameter)) / np.sqrt(dk)
+
+
+def coax_capacitance(barrel_diameter: ArrayLike, antipad: ArrayLike, dk: ArrayLike) -> NDArray[np.float64]:
+    r"""Capacitance of the same line [F/m]: :math:`2\pi\varepsilon_0 D_k / \ln(D/d)`."""
+    return 2 * np.pi * epsilon_0 * np.asarray(dk) / np.log(np.divide(antipad, barrel_diameter))
+
+
+def coax_inductance(barrel_diameter: ArrayLike, antipad: ArrayLike) -> NDArray[np.float64]:
+    r"""Inductance of the same line [H/m]: :math:`(\mu_0/2\pi) \ln(D/d)`."""
+    return mu_0 / (2 * np.pi) * np.log(np.divide(antipad, barrel_diameter))
+
+
+def disk_end_capacitance(pad_diameter: ArrayLike, dk: ArrayLike) -> NDArray[np.float64]:
+    r"""Capacitance of a flat end [F]: :math:`4 \varepsilon_0 D_k a`, half of an isolated disk of radius a.
+
+    High where the end faces air. Source: textbook result for the isolated disk, from memory.
+    """
+    return 2 * epsilon_0 * np.multiply(dk, pad_diameter)
+
+
+def surface_resistance(frequency: ArrayLike, conductivity: ArrayLike) -> NDArray[np.float64]:
+    r"""Skin-effect surface resistance [ohm]: :math:`R_s = \sqrt{\pi f \mu_0 / \sigma}`."""
+    return np.sqrt(np.pi * np.asarray(frequency) * mu_0 / conductivity)
+
+
+def skin_depth(frequency: ArrayLike, conductivity: ArrayLike) -> NDArray[np.float64]:
+    r"""Skin depth [m]: :math:`\delta = 1 / \sqrt{\pi f \mu_0 \sigma}`."""
+    return 1 / np.sqrt(np.pi * np.asarray(frequency) * mu_0 * conductivity)
+
+
+def barrel_resistance(
+    frequency: ArrayLike, barrel_diameter: ArrayLike, conductivity: ArrayLike
+) -> NDArray[np.float64]:
+    r"""Series resistance of a barrel [ohm/m]: :math:`R' = R_s / (\pi d)`, plating thicker than the skin depth."""
+    return surface_resistance(frequency, conductivity) / (np.pi * np.asarray(barrel_diameter))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Line:
+    """Uniform open-ended stubs; every field a float or an array, all broadcastable against frequency.
+
+    ``stub_length`` [m], ``dk`` [-], ``df`` [-] at the frequency ``at`` [Hz] (NaN: constant), ``z_stub`` [ohm] at
+    ``dk``, ``end_capacitance`` [F] at the end, ``barrel_diameter`` [m] and ``conductivity`` [S/m] for the skin effect
+    (conductivity infinite: none). A stub of length zero is no stub: its end capacitance does not count.
+    """
+
+    stub_length: ArrayLike
+    dk: ArrayLike
+    z_stub: ArrayLike
+    df: ArrayLike = 0.0
+    at: ArrayLike = np.nan
+    end_capacitance: ArrayLike = 0.0
+    barrel_diameter: ArrayLike = np.inf
+    conductivity: ArrayLike = np.inf
+
+    def permittivity(self, frequency: ArrayLike) -> NDArray[np.complex128]:
+        """Complex relative permittivity of the line at ``frequency`` [Hz]."""
+        return permittivity(frequency, self.dk, self.df, self.at)
+
+    def per_length(self, frequency: ArrayLike) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+        r"""Series impedance [ohm/m] and shunt admittance [S/m].
+
+        :math:`Z' = R' + j\omega L'` with :math:`L' = Z_s \sqrt{D_k}/c`;
+        :math:`Y' = j\omega C' \varepsilon(f)/D_k` with :math:`C' = \sqrt{D_k}/(Z_s c)`.
+        """
+        jw = 2j * np.pi * np.asarray(frequency, dtype=float)
+        slowness = np.sqrt(self.dk) / c
+        series = barrel_resistance(frequency, self.barrel_diameter, self.conductivity) + jw * slowness * self.z_stub
+        return series, jw * slowness / self.z_stub * self.permittivity(frequency) / self.dk
+
+    def input(self, frequency: ArrayLike) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+        r"""Voltage and current at the input for 1 V at the open end; their ratio I/V is the input admittance.
+
+        :math:`V = \cosh g + Y_e Z'L \sinh(g)/g`, :math:`I = Y'L \sinh(g)/g + Y_e \cosh g`,
+        :math:`g = L\sqrt{Z'Y'}`. Both are even in g (no branch to choose) and finite at the notch and at DC.
+        """
+        series, shunt = self.per_length(frequency)
+        length = np.asarray(self.stub_length, dtype=float)
+        g = length * np.sqrt(series * shunt)
+        cosh, sinhc = np.cosh(g), np.where(g == 0, 1.0, np.sinh(g) / np.where(g == 0, 1.0, g))
+        end = 2j * np.pi * np.asarray(frequency) * np.where(length > 0, self.end_capacitance, 0.0)
+        return cosh + end * series * length * sinhc, shunt * length * sinhc + end * cosh
+
+    def notch(self, order: ArrayLike = 1) -> NDArray[np.float64]:
+        r"""Frequency of the notch of odd ``order`` [Hz], NaN where the stub length is zero.
+
+        Root of :math:`\beta L + \arctan(\omega C_e Z_s) = n \pi/2`, by bisection and Newton steps on a function that
+        rises with frequency; loss, which moves it by less than its square, is left out.
+        """
+        length = np.asarray(self.stub_length, dtype=float)
+        high = quarter_wave(length, np.minimum(np.real(self.permittivity(1e11)), self.dk), order) * 1.05
+        low = np.zeros_like(high)
+        x = high / 1.05
+        for _ in range(60):
+            miss, slope = self._quarter_wave_miss(x, order)
+            low, high = np.where(miss < 0, x, low), np.where(miss < 0, high, x)
+            newton = x - miss / slope
+            inside = (newton > low) & (newton < high)
+            step = np.where(inside, newton, (low + high) / 2)
+            done = np.abs(step - x) <= 1e-15 * np.abs(x)
+            x = step
+            if np.all(done | np.isnan(x)):
+                break
+        return x
+
+    def _quarter_wave_miss(
+        self, frequency: NDArray[np.float64], order: ArrayLike
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Electrical angle beyond the wanted one [rad], and its slope over frequency (dispersion left out of it)."""
+        frequency = np.where(np.isfinite(frequency), frequency, 1.0)
+        length = np.asarray(self.stub_length, dtype=float)
+        length = np.where(length > 0, length, np.nan)
+        ratio = np.sqrt(np.real(self.permittivity(frequency)) / self.dk)
+        per_hz = 2 * np.pi * length * np.sqrt(self.dk) * ratio / c
+        load_per_hz = 2 * np.pi * np.asarray(self.end_capacitance) * self.z_stub / ratio
+        angle = per_hz * frequency + np.arctan(load_per_hz * frequency)
+        slope = per_hz + load_per_hz / (1 + (load_per_hz * frequency) ** 2)
+        return angle - np.multiply(order, np.pi / 2), slope
+
+
+def shunt_s(
+    voltage: ArrayLike, current: ArrayLike, z0: ArrayLike
+) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+    r"""S11 and S21 of an admittance Y = I/V in shunt on a line of ``z0`` [ohm].
+
+    :math:`S_{21} = 2V/(2V + Z_0 I)`, :math:`S_{11} = -Z_0 I/(2V + Z_0 I)`; finite where Y is not.
+    """
+    voltage, loaded = np.asarray(voltage), np.multiply(z0, current)
+    total = 2 * voltage + loaded
+    return -loaded / total, 2 * voltage / total
+
+
+def decibels(s: ArrayLike) -> NDArray[np.float64]:
+    """Loss in dB of a wave ratio: -20 log10 abs(s), positive for a loss; infinite where the ratio is zero."""
+    with np.errstate(divide="ignore"):
+        return 0.0 - 20 * np.log10(np.abs(s))
