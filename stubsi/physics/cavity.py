@@ -1,0 +1,197 @@
+"""Owns the series impedance a cavity between two planes puts into a barrel, and the return paths it may have."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.constants import c as light_speed
+from scipy.constants import mu_0
+
+from stubsi.errors import ValidityError
+from stubsi.physics.geometry import Posts, Ring
+from stubsi.physics.multipole import Conductors, bessel, hankel, reflection
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import ArrayLike, NDArray
+
+    ComplexArray = NDArray[np.complexfloating]
+    FloatArray = NDArray[np.floating]
+    ReturnPath = Ring | Posts
+
+SMALLEST_WAVENUMBER = 1e-9
+"""[1/m] Stands in for zero: far below it nothing but the logarithms of the static field is left."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReturnPaths:
+    """The return paths of many stubs as padded arrays, first axis the stub; lengths in metres.
+
+    ``ring`` holds ring radii (NaN: posts or open), ``posts`` the centres x + jy, shape (n_stub, n_post), NaN for
+    padding, ``post_radius`` their radius (n_stub,).
+    """
+
+    ring: FloatArray
+    posts: ComplexArray
+    post_radius: FloatArray
+
+    @classmethod
+    def of(cls, paths: Sequence[ReturnPath]) -> ReturnPaths:
+        """Pack records into arrays."""
+        patterns = [path.positions if isinstance(path, Posts) else () for path in paths]
+        posts = np.full((len(paths), max(map(len, patterns), default=0)), np.nan, dtype=complex)
+        for row, pattern in zip(posts, patterns, strict=True):
+            row[: len(pattern)] = [complex(*xy) for xy in pattern]
+        ring = np.array([path.radius if isinstance(path, Ring) else np.nan for path in paths], dtype=float)
+        radius = np.array([path.radius if isinstance(path, Posts) else 0.0 for path in paths], dtype=float)
+        return cls(ring=ring, posts=posts, post_radius=np.where(radius > 0, radius, 1.0))
+
+
+@dataclass(frozen=True, kw_only=True)
+class OuterField:
+    r"""The field outside the clearance, :math:`e(r) \propto p\,H_0^{(2)}(kr) + q\,e^{-2jk\,\mathrm{reach}}J_0(kr)`.
+
+    ``outgoing`` is p, ``standing`` is q, both [-]; ``reach`` [m] is the distance to the nearest return conductor.
+    Arrays of the shape of the wavenumber they were made for.
+    """
+
+    outgoing: ComplexArray
+    standing: ComplexArray
+    reach: FloatArray
+
+
+def wavenumber(frequency: ArrayLike, eps: ArrayLike) -> ComplexArray:
+    r"""Wavenumber of a plane wave in the laminate, :math:`k = 2\pi f\sqrt{\varepsilon_r}/c`.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency [Hz]; complex for a decaying oscillation (Im f > 0).
+    eps : array_like
+        Relative permittivity eps' - j eps'' [-].
+
+    Returns
+    -------
+    complex ndarray
+        k [1/m] with Im k <= 0 for a real frequency; a very small value stands in for zero.
+    """
+    k = 2 * np.pi * np.asarray(frequency) * np.sqrt(np.asarray(eps, dtype=complex)) / light_speed
+    return np.where(np.abs(k) < SMALLEST_WAVENUMBER, SMALLEST_WAVENUMBER, k)
+
+
+def series_impedance(
+    frequency: ArrayLike,
+    eps: ArrayLike,
+    barrel_radius: ArrayLike,
+    clearance_radius: ArrayLike,
+    return_path: ReturnPath,
+) -> ComplexArray:
+    r"""Series impedance per cavity height of one barrel, driven by the voltage across the clearances.
+
+    .. math:: Z' = \frac{j \mu_0 f \ln(b/a)}{1 + \frac{2}{\pi b}\frac{e}{c'e - ce'}}
+
+    at r = b, with :math:`c(r) = J_0(kr)Y_0(ka) - Y_0(kr)J_0(ka)` and the outer field e(r) of the return path.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency f [Hz], from 0 to 1e13; may be complex.
+    eps : array_like
+        Relative permittivity eps' - j eps'' [-]: series mean of the z-axis values over the cavity.
+    barrel_radius, clearance_radius : array_like
+        Plated radius a of the barrel (or radius of its pad) and radius b of the clearance [m].
+    return_path : Ring or Posts
+        Where the current returns; ``Posts()`` is the open plane pair.
+
+    Returns
+    -------
+    complex ndarray
+        Z' [ohm/m], broadcast over the four arrays; 0 at f = 0, where Z'/(2 pi f) tends to the static inductance.
+
+    Raises
+    ------
+    ValidityError
+        The return path reaches into the clearance.
+
+    Notes
+    -----
+    Derived from Maxwell's equations for a field without variation along the barrel, E_z = 0 on barrel and posts, and
+    a TEM field in the clearance. Posts enter as the part of their field that is even around the barrel. Valid while
+    the cavity is lower than half a wavelength and than the gap from clearance to return path.
+    """
+    check_clearance(clearance_radius, return_path)
+    k = wavenumber(frequency, eps)
+    outer = outer_field(k, barrel_radius, ReturnPaths.of([return_path]), axis=None)
+    return impedance_inside(frequency, k, barrel_radius, clearance_radius, outer)
+
+
+def outer_field(k: ComplexArray, barrel_radius: ArrayLike, paths: ReturnPaths, *, axis: int | None = 0) -> OuterField:
+    """Field between clearance and return path, shared by every cell of equal wavenumber and barrel.
+
+    Parameters
+    ----------
+    k : complex ndarray, shape (n_stub, ...)
+        Wavenumber [1/m].
+    barrel_radius : array_like
+        Radius of the barrel [m], broadcasts with ``k``: it scatters the waves that come back at an angle.
+    paths : ReturnPaths
+        One return path per row of ``k``; with ``axis=None`` a single one for all of ``k``.
+    """
+    k, a = np.broadcast_arrays(k, barrel_radius)
+    shape = (1,) * k.ndim if axis is None else (-1, *(1,) * (k.ndim - 1))
+    ring = np.broadcast_to(paths.ring.reshape(shape), k.shape)
+    conductors = _around(a, paths, shape)
+    closed = np.isfinite(ring)
+    reach = np.where(closed, ring, conductors.reach)
+    kr = k * reach
+    outgoing = np.where(closed, bessel(0, kr), 1)
+    standing = np.where(closed, -hankel(0, kr), reflection(k, conductors) if paths.posts.size else 0)
+    return OuterField(outgoing=outgoing, standing=standing, reach=reach)
+
+
+def _around(a: FloatArray, paths: ReturnPaths, shape: tuple[int, ...]) -> Conductors:
+    posts = np.broadcast_to(paths.posts.reshape(*shape, -1), (*a.shape, paths.posts.shape[-1]))
+    place = np.concatenate([np.zeros_like(a[..., None]), posts], axis=-1)
+    radius = np.broadcast_to(paths.post_radius.reshape(*shape, 1), posts.shape)
+    present = ~np.isnan(place)
+    return Conductors(
+        place=np.where(present, place, 0),
+        radius=np.concatenate([a[..., None], radius], axis=-1),
+        present=present,
+    )
+
+
+def impedance_inside(
+    frequency: ArrayLike, k: ComplexArray, barrel_radius: ArrayLike, clearance_radius: ArrayLike, outer: OuterField
+) -> ComplexArray:
+    """Series impedance per cavity height [ohm/m] within a known outer field; arguments as in ``series_impedance``."""
+    a, b = np.asarray(barrel_radius, dtype=float), np.asarray(clearance_radius, dtype=float)
+    ka, kb = k * a, k * b
+    j0a, h0a, j0b, h0b = bessel(0, ka), hankel(0, ka), bessel(0, kb), hankel(0, kb)
+    j1b, h1b = bessel(1, kb), hankel(1, kb)
+    inward, back = np.exp(-1j * k * (b - a)), np.exp(-2j * k * (outer.reach - b)) * outer.standing
+    c = 1j * (j0b * h0a - h0b * j0a * inward**2)
+    c_slope = -1j * k * (j1b * h0a - h1b * j0a * inward**2)
+    e = outer.outgoing * h0b + back * j0b
+    e_slope = -k * (outer.outgoing * h1b + back * j1b)
+    inner = c_slope * e - c * e_slope
+    drive = 1j * mu_0 * np.asarray(frequency) * np.log(b / a)
+    return drive * inner / (inner + 2 / (np.pi * b) * inward * e)
+
+
+def check_clearance(clearance_radius: ArrayLike, return_path: ReturnPath) -> None:
+    """Refuse a return path that reaches into the clearance."""
+    b = float(np.max(clearance_radius))
+    if isinstance(return_path, Ring):
+        reach = return_path.radius
+    else:
+        reach = min((np.hypot(x, y) - return_path.radius for x, y in return_path.positions), default=np.inf)
+    if reach < b:
+        msg = (
+            f"return path reaches to {reach:.6g} m from the barrel, clearance_radius is {b:.6g} m: "
+            "the return path must stay outside the clearance"
+        )
+        raise ValidityError(msg)

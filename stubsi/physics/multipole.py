@@ -1,0 +1,122 @@
+"""Owns the scattering of a barrel's cylindrical wave by round conductors between two planes, mirror images included."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.special import hankel2e, jve
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    ComplexArray = NDArray[np.complexfloating]
+    FloatArray = NDArray[np.floating]
+
+ORDER = 1
+"""Highest multipole kept: line charge (0) and dipole (1) of a round conductor."""
+
+
+def hankel(order: int, x: ComplexArray) -> ComplexArray:
+    r"""Outgoing wave without its phase and decay, :math:`H_n^{(2)}(x)\,e^{jx}`."""
+    return hankel2e(order, x)
+
+
+def bessel(order: int, x: ComplexArray) -> ComplexArray:
+    r"""Standing wave, :math:`J_n(x)\,e^{-jx}`: finite for any loss (Im x <= 0)."""
+    return jve(order, x) * np.exp(np.abs(x.imag) + x.imag - 1j * x.real)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Conductors:
+    """Round conductors normal to the planes, the driven barrel first.
+
+    ``place`` [m] holds x + jy, ``radius`` [m], ``present`` is False for padding; all of shape (..., n). With ``odd``
+    each one has a mirror image of opposite sign at -x.
+    """
+
+    place: ComplexArray
+    radius: FloatArray
+    present: NDArray[np.bool_]
+    odd: bool = False
+
+    @property
+    def reach(self) -> FloatArray:
+        """Distance from the barrel's centre to the nearest other conductor [m], shape (...).
+
+        The zero-potential plane counts; the barrel's own radius stands in when there is nothing else.
+        """
+        gap = np.abs(self.place - self.place[..., :1]) - self.radius
+        gap = np.where(self.present, gap, np.inf)[..., 1:].min(axis=-1, initial=np.inf)
+        if self.odd:
+            gap = np.minimum(gap, self.place[..., 0].real)
+        return np.where(np.isfinite(gap), gap, self.radius[..., 0])
+
+
+def reflection(k: ComplexArray, conductors: Conductors, order: int = ORDER) -> ComplexArray:
+    r"""Return the standing wave that comes back to a barrel radiating :math:`H_0^{(2)}(kr)`.
+
+    Every conductor is perfect (:math:`E_z = 0`) and carries multipoles up to ``order``; the barrel's own order 0 is
+    left to the caller. About the barrel the part of the field that does not depend on the angle is
+    :math:`H_0^{(2)}(kr) + \rho\,e^{-2jk\,\mathrm{reach}} J_0(kr)`.
+
+    Parameters
+    ----------
+    k : complex ndarray, shape (...)
+        Wavenumber [1/m]; not zero.
+    conductors : Conductors
+        Arrays of shape (..., n) that broadcast with ``k[..., None]``.
+
+    Returns
+    -------
+    complex ndarray, shape (...)
+        rho [-], with the round trip over ``conductors.reach`` taken out so that it stays finite.
+
+    Notes
+    -----
+    Derived: Graf's addition theorem carries each multipole to each other conductor.
+    """
+    place, radius, present = np.broadcast_arrays(conductors.place, conductors.radius, conductors.present)
+    kr = k[..., None] * radius
+    degree = np.abs(np.arange(-order, order + 1))
+    flat = (*kr.shape[:-1], -1)
+    unknown = np.repeat(present[..., None], 2 * order + 1, axis=-1)
+    unknown[..., 0, order] = False
+    taken = np.stack([bessel(p, kr) for p in range(order + 1)], axis=-1)[..., degree]
+    given = 1 / np.stack([hankel(p, kr) for p in range(order + 1)], axis=-1)[..., degree]
+    taken, given = (np.where(unknown, x, 0).reshape(flat) for x in (taken, given))
+
+    waves = _waves(k, np.broadcast_to(place, kr.shape), radius, order, odd=conductors.odd)
+    system = np.eye(taken.shape[-1]) + taken[..., :, None] * waves * given[..., None, :]
+    sources = np.linalg.solve(system, (-taken * waves[..., :, order])[..., None])[..., 0]
+    back = waves[..., order, order] + (waves[..., order, :] * given * sources).sum(axis=-1)
+    return back * np.exp(2j * k * (conductors.reach - radius[..., 0]))
+
+
+def _waves(k: ComplexArray, place: ComplexArray, radius: FloatArray, order: int, *, odd: bool) -> ComplexArray:
+    """Waves of one order arriving at each conductor (rows) per multipole of each conductor (columns)."""
+    arrive, leave = place[..., :, None], place[..., None, :]
+    gap = radius[..., :, None] + radius[..., None, :]
+    waves = _translate(k[..., None, None], arrive - leave, gap, order)
+    if odd:
+        waves = waves - _translate(k[..., None, None], arrive + leave.conj(), gap, order)[..., ::-1]
+    waves = np.swapaxes(waves, -3, -2)
+    size = place.shape[-1] * (2 * order + 1)
+    return waves.reshape(*waves.shape[:-4], size, size)
+
+
+def _translate(k: ComplexArray, delta: ComplexArray, gap: FloatArray, order: int) -> ComplexArray:
+    """Graf: order n at ``delta`` from multipole m, shape (..., n, m); nothing where the two centres coincide."""
+    distance = np.abs(delta)
+    apart = distance > 0
+    distance = np.where(apart, distance, 1.0)
+    x = k * distance
+    rising = [hankel(0, x), hankel(1, x)]
+    for p in range(1, 2 * order):
+        rising.append(2 * p / x * rising[p] - rising[p - 1])
+    step = np.arange(-order, order + 1) - np.arange(-order, order + 1)[:, None]
+    sign = np.where((step < 0) & (step % 2 == 1), -1, 1)
+    turn = np.where(apart, delta / distance, 1)[..., None, None] ** step
+    phase = np.where(apart, np.exp(-1j * k * (distance - gap)), 0)
+    return phase[..., None, None] * np.stack(rising, axis=-1)[..., np.abs(step)] * sign * turn
