@@ -1,4 +1,4 @@
-"""Owns the geometry a solved hole is made of: frozen records of SI floats, hashable so that equal ones are solved once."""
+"""Owns the geometry a solved hole is made of: frozen, hashable records of SI floats (equal ones are solved once)."""
 
 from __future__ import annotations
 
@@ -56,12 +56,13 @@ class Barrel:
     """A length of plated barrel: levels from its electrical start to the end of its plating.
 
     The first level is cut at the electrical start: a plane there is given with half its thickness when the reference
-    plane is its mid-thickness. ``conductivity`` [S/m]; ``None``: perfect conductor.
+    plane is its mid-thickness. ``conductivity`` [S/m]; ``None``: perfect conductor. ``end=None``: the barrel goes on,
+    the levels are those between an entry and an exit (a last plane is cut at its mid-thickness, too).
     """
 
     barrel_radius: float
     levels: tuple[Level, ...]
-    end: End = End()
+    end: End | None = End()
     conductivity: float | None = None
 
 
