@@ -67,9 +67,7 @@ def skin_depth(frequency: ArrayLike, conductivity: ArrayLike) -> NDArray[np.floa
     return 1 / np.sqrt(np.pi * np.asarray(frequency) * mu_0 * conductivity)
 
 
-def barrel_resistance(
-    frequency: ArrayLike, barrel_diameter: ArrayLike, conductivity: ArrayLike
-) -> NDArray[np.float64]:
+def barrel_resistance(frequency: ArrayLike, barrel_diameter: ArrayLike, conductivity: ArrayLike) -> NDArray[np.float64]:
     r"""Series resistance of a barrel [ohm/m]: :math:`R' = R_s / (\pi d)`, plating thicker than the skin depth."""
     return surface_resistance(frequency, conductivity) / (np.pi * np.asarray(barrel_diameter))
 
@@ -127,7 +125,7 @@ class Line:
         rises with frequency; loss, which moves it by less than its square, is left out.
         """
         length = np.asarray(self.stub_length, dtype=float)
-        high = quarter_wave(length, np.minimum(np.real(self.permittivity(1e11)), self.dk), order) * 1.05
+        high = quarter_wave(length, np.minimum(np.real(self.permittivity(1e12)), self.dk), order) * 1.05
         low = np.zeros_like(high)
         x = high / 1.05
         for _ in range(60):

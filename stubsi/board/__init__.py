@@ -1,0 +1,1 @@
+"""What is built: signals, stackup, padstacks, holes, nets and the board, as frozen values (geometry only)."""

@@ -1,0 +1,171 @@
+"""Owns the board: stackup and nets together, checked against each other, and the stubs every hole leaves."""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass, field
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
+
+from stubsi.board.criterion import DEFAULT, Criterion
+from stubsi.board.net import Hole, Net
+from stubsi.board.signal import Signal, as_signal
+from stubsi.board.value import Value
+from stubsi.errors import BoardError
+from stubsi.units import show
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from stubsi.board.padstack import Padstack
+    from stubsi.board.stackup import Stackup
+
+
+class Span(NamedTuple):
+    """Copper layers of a hole by place from the top: where the barrel starts and ends, and the outermost in use."""
+
+    first: int
+    upper_in_use: int
+    lower_in_use: int
+    last: int
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class Board(Value):
+    """A board: one stackup and its nets.
+
+    Parameters
+    ----------
+    stackup : Stackup
+    nets : sequence of Net
+        Signal nets, pairs, and reference nets (whose holes are the return vias of the others). Where there is no
+        reference net at all, return vias are unknown, not absent.
+    name : str
+    criterion : Criterion
+        What every net must meet that has none of its own.
+    signal_criteria : mapping of signal to Criterion
+        What the nets of a signal must meet; a net's own criterion goes first.
+
+    Raises
+    ------
+    BoardError
+        A net or hole named twice, a layer that is not in the stackup or outside the hole's span, a pad wider than its
+        antipad on a plane, a contact zone deeper than the board.
+    """
+
+    stackup: Stackup
+    nets: tuple[Net, ...]
+    name: str = ""
+    criterion: Criterion = DEFAULT
+    signal_criteria: tuple[tuple[Signal, Criterion], ...] = field(default=())
+
+    def __post_init__(self) -> None:
+        own = self.__dict__
+        own["nets"] = tuple(self.nets)
+        own["signal_criteria"] = tuple((as_signal(s), c) for s, c in dict(self.signal_criteria).items())
+        own["_by_signal"] = dict(self.signal_criteria)
+        _refuse_repeats("net", [net.name for net in self.nets])
+        _refuse_repeats("hole", [hole.name for net in self.nets for hole in net.holes])
+        spans: dict[tuple, Span] = {}
+        for net in self.nets:
+            for layer in net.layers:
+                self._in_stackup(layer, f"net {net.name} layers")
+            for hole in net.holes:
+                key = (id(hole.padstack), hole.connects, hole.press_fit, net.reference)
+                if key not in spans:
+                    spans[key] = self._checked_span(net, hole)
+        own["_spans"] = spans
+
+    def criterion_of(self, net: Net) -> Criterion:
+        """What a net must meet: its own criterion, else its signal's, else the board's."""
+        return net.criterion or self._by_signal.get(net.signal) or self.criterion
+
+    def span(self, net: Net, hole: Hole) -> Span:
+        """Copper layers of a hole of ``net``, by place from the top."""
+        return self._spans[id(hole.padstack), hole.connects, hole.press_fit, net.reference]
+
+    def net(self, name: str) -> Net:
+        """The net of that name; BoardError if there is none."""
+        for net in self.nets:
+            if net.name == name:
+                return net
+        raise BoardError(f"net '{name}': no such net on board {self.name}.")
+
+    @property
+    def signal_nets(self) -> tuple[Net, ...]:
+        """The nets that are ranked: all but the reference nets."""
+        return tuple(net for net in self.nets if not net.reference)
+
+    @cached_property
+    def return_vias(self) -> tuple[Hole, ...] | None:
+        """Holes of the reference nets; None where the board has no reference net: then they are unknown."""
+        holes = tuple(hole for net in self.nets if net.reference for hole in net.holes)
+        return holes or None
+
+    def _checked_span(self, net: Net, hole: Hole) -> Span:
+        stackup, padstack = self.stackup, hole.padstack
+        first, last = padstack.span or (stackup.names[0], stackup.names[-1])
+        i, j = (self._in_stackup(layer, f"padstack {padstack.name} span") for layer in (first, last))
+        if i >= j:
+            raise BoardError(
+                f"padstack {padstack.name} span = {first}, {last}: must go from an upper to a lower layer."
+            )
+        used = [self._in_stackup(layer, f"hole {hole.name} connects") for layer in hole.connects]
+        outside = [layer for layer, place in zip(hole.connects, used, strict=True) if not i <= place <= j]
+        if outside:
+            raise BoardError(
+                f"hole {hole.name} connects '{outside[0]}': lies outside the hole's span {first} to {last} "
+                f"(padstack {padstack.name})."
+            )
+        if hole.press_fit:
+            used.append(self._check_press_fit(hole, i, j))
+        self._check_pads(padstack, range(i, j + 1))
+        return Span(i, min(used, default=i), max(used, default=j), j)
+
+    def _check_press_fit(self, hole: Hole, first: int, last: int) -> int:
+        """Place of the outer layer the pin enters at."""
+        fit, stackup = hole.press_fit, self.stackup
+        entry = first if fit.side == "top" else last
+        if entry not in (0, len(stackup.names) - 1):
+            raise BoardError(f"hole {hole.name} press fit side = '{fit.side}': the hole does not reach that face.")
+        thickness = stackup.edges_si[-1]
+        if fit.contact_to_si > thickness:
+            raise BoardError(
+                f"hole {hole.name} press fit contact_to = {show(fit.contact_to_si, 'length')}: lies beyond the board, "
+                f"which is {show(thickness, 'length')} thick."
+            )
+        return entry
+
+    def _check_pads(self, padstack: Padstack, places: range) -> None:
+        for layer, _ in (*padstack.pads, *padstack.antipads):
+            if self._in_stackup(layer, f"padstack {padstack.name}") not in places:
+                raise BoardError(f"padstack {padstack.name}: layer '{layer}' lies outside its span.")
+        for place in places:
+            copper = self.stackup.copper[place]
+            antipad = padstack.antipad_at(copper.name, copper.role)
+            pad = padstack.pad_at(copper.name, in_use=False, outer=place in (0, len(self.stackup.names) - 1))
+            if copper.role != "signal" and antipad and pad and pad >= antipad.width_si:
+                raise BoardError(
+                    f"padstack {padstack.name} pad on {copper.name} = {show(pad, 'length')}: must be smaller than the "
+                    f"antipad there, {show(antipad.width_si, 'length')}."
+                )
+
+    def _in_stackup(self, layer: str, where: str) -> int:
+        try:
+            return self.stackup.index(layer)
+        except BoardError as error:
+            raise BoardError(f"{where}: {error}") from None
+
+    def holes(self) -> Iterator[tuple[Net, Hole]]:
+        """Every hole of every signal net, with its net."""
+        for net in self.signal_nets:
+            for hole in net.holes:
+                yield net, hole
+
+
+def _refuse_repeats(what: str, names: list[str]) -> None:
+    for name, count in Counter(names).items():
+        if not isinstance(name, str) or not name.strip():
+            raise BoardError(f"{what} name = {name!r}: must not be blank.")
+        if count > 1:
+            raise BoardError(f"{what} '{name}' appears {count} times; each name must be unique.")

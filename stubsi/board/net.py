@@ -1,0 +1,142 @@
+"""Owns holes and nets: where a net's holes are, the layers it uses in each, and the stubs that follow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+from stubsi.board.criterion import Criterion
+from stubsi.board.padstack import Padstack, PressFit
+from stubsi.board.signal import as_signal
+from stubsi.board.value import Value
+from stubsi.errors import BoardError
+from stubsi.units import Dimension
+
+LEGS = ("", "P", "N")
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class Hole(Value):
+    """A plated hole of a net.
+
+    Parameters
+    ----------
+    name : str
+        Unique on the board, like "U1.A4".
+    padstack : Padstack
+    connects : sequence of layer names
+        Copper layers where the net uses the hole; barrel beyond the outermost of them is stub. Empty for the holes of
+        a reference net, which meet every plane.
+    x, y : length, optional
+        Position; unknown: so are its return vias and, in a pair, its pitch.
+    leg : {"", "P", "N"}
+        Leg of a differential pair.
+    press_fit : PressFit, optional
+        What a press-fit pin in it needs.
+
+    Raises
+    ------
+    BoardError
+        No layer in use, a layer twice, an unknown leg, a position half given.
+    """
+
+    name: str
+    padstack: Padstack
+    connects: tuple[str, ...] = ()
+    x: Any = Dimension("length", rule="any", optional=True)
+    y: Any = Dimension("length", rule="any", optional=True)
+    leg: str = ""
+    press_fit: PressFit | None = None
+
+    def __post_init__(self) -> None:
+        if isinstance(self.connects, str):
+            raise BoardError(f"hole {self.name} connects = '{self.connects}': must be a list of layer names.")
+        self.__dict__["connects"] = tuple(self.connects)
+        if len(set(self.connects)) != len(self.connects):
+            raise BoardError(f"hole {self.name} connects = {', '.join(self.connects)}: names a layer twice.")
+        if self.leg not in LEGS:
+            raise BoardError(f"hole {self.name} leg = {self.leg!r}: must be 'P' or 'N', or left out.")
+        if (self.x_si is None) != (self.y_si is None):
+            raise BoardError(f"hole {self.name}: gives x or y alone; give both or neither.")
+
+    @property
+    def xy_si(self) -> tuple[float, float] | None:
+        """Position [m], None where unknown."""
+        return None if self.x_si is None else (self.x_si, self.y_si)
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class Net(Value):
+    """A net, or a differential pair where its holes name their legs: one ranked object either way.
+
+    Parameters
+    ----------
+    name : str
+    holes : sequence of Hole
+        *All* its plated holes; leaving one out hides its stub.
+    signal : Signal, str or quantity, optional
+        What it carries. None only for a reference net.
+    z0 : impedance, optional
+        Impedance of the line; of a pair: differential. None only for a reference net.
+    layers : sequence of layer names
+        Routing layers it may use; empty: not stated.
+    criterion : Criterion, optional
+        What it must meet, where it is not the board's.
+    waiver : str
+        Reason why it need not meet its criterion; stays in every table.
+    reference : bool
+        Whether its holes are the return vias of other nets.
+
+    Raises
+    ------
+    BoardError, UnitError
+        No holes, a leg missing, a signal net without signal or z0, a hole without a layer in use.
+    """
+
+    name: str
+    holes: tuple[Hole, ...]
+    signal: Any = None
+    z0: Any = Dimension("impedance", optional=True)
+    layers: tuple[str, ...] = ()
+    criterion: Criterion | None = None
+    waiver: str = ""
+    reference: bool = False
+
+    def __post_init__(self) -> None:
+        own = self.__dict__
+        own["holes"], own["layers"] = tuple(self.holes), tuple(self.layers)
+        if not self.holes:
+            self._refuse("has no holes; leave it out")
+        if self.reference:
+            self._check_reference()
+            return
+        if self.signal is None or self.z0_si is None:
+            self._refuse(
+                f"{'signal' if self.signal is None else 'z0'} is missing; a net that is not reference needs it"
+            )
+        own["signal"] = as_signal(self.signal)
+        unused = [hole.name for hole in self.holes if not hole.connects]
+        if unused:
+            self._refuse(f"hole {unused[0]} connects no layer; list the layers where the net uses it")
+        legs = {hole.leg for hole in self.holes}
+        if legs not in ({""}, {"P", "N"}):
+            self._refuse("holes must all name their leg, some 'P' and some 'N', or none may")
+
+    def _check_reference(self) -> None:
+        if self.signal is not None or self.z0_si is not None or self.waiver or self.criterion:
+            self._refuse("is reference: signal, z0, criterion and waiver do not apply")
+        if any(hole.leg for hole in self.holes):
+            self._refuse("is reference: its holes have no leg")
+
+    def _refuse(self, why: str) -> None:
+        raise BoardError(f"net {self.name}: {why}.")
+
+    @property
+    def is_pair(self) -> bool:
+        """Whether it is a differential pair."""
+        return self.holes[0].leg != ""
+
+    @property
+    def z_stub_line_si(self) -> float:
+        """Impedance [ohm] of the line one stub hangs in: z0, or Zdiff/2 for the leg of a pair."""
+        return self.z0_si / 2 if self.is_pair else self.z0_si

@@ -1,0 +1,153 @@
+"""Owns what a net carries: line rate, modulation, symbol rate and the Nyquist frequency that follows."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass, field
+from fractions import Fraction
+from typing import Any
+
+from stubsi.board.line_rates import LINE_RATES, LineRate
+from stubsi.board.value import Value
+from stubsi.errors import UnitError
+from stubsi.units import quantity, to_rate
+
+BITS_PER_SYMBOL = {"NRZ": Fraction(1), "PAM3": Fraction(11, 7), "PAM4": Fraction(2)}
+"""Bits a symbol carries. PAM3 as USB4 2.0 uses it: 11 bits on 7 symbols."""
+
+_SPELLINGS = {
+    **{name: name for name in BITS_PER_SYMBOL},
+    "PAM2": "NRZ",
+    "PAM-2": "NRZ",
+    "PAM-3": "PAM3",
+    "PAM-4": "PAM4",
+}
+
+
+@dataclass(frozen=True, repr=False, eq=False)
+class Signal(Value):
+    r"""A serial signal and its Nyquist frequency, half its symbol rate.
+
+    .. math:: f_{Nyquist} = \frac{\mathrm{symbol\ rate}}{2}, \quad
+              \mathrm{symbol\ rate} = \frac{\mathrm{bit\ rate}}{\mathrm{bits\ per\ symbol}}
+
+    Parameters
+    ----------
+    rate : str or pint.Quantity
+        Bit rate (``"112 Gb/s PAM4"``, NRZ unless said), symbol rate (``"53.125 GBd PAM4"``), transfers
+        (``"64 GT/s PAM4"``, bits per lane), or the name of a line rate of an open standard (``"PCIe 5.0"``,
+        ``"10GBASE-KR"``), which carries its own symbol rate.
+    modulation : {"NRZ", "PAM3", "PAM4"}, optional
+        When ``rate`` does not say it.
+
+    Raises
+    ------
+    UnitError
+        A frequency where a rate is meant, an unknown name, unit or modulation, a rate that is not positive.
+
+    Notes
+    -----
+    Line coding is not taken off: the rate is what is on the line. Bits per symbol: common practice, no source;
+    PAM3 as in USB4 2.0.
+
+    Examples
+    --------
+    >>> print(Signal("112 Gb/s PAM4").nyquist)
+    28.0 gigahertz
+    >>> print(Signal("PCIe 5.0").nyquist)
+    16.0 gigahertz
+    """
+
+    rate: str
+    modulation: str
+    symbol_rate_si: float = field(init=False, repr=False)
+    source: str = field(init=False, repr=False)
+
+    def __init__(self, rate: Any, modulation: str | None = None) -> None:
+        if isinstance(rate, Signal):
+            raise UnitError(f"rate = {rate!r}: is a Signal already; use it as it is.")
+        named = _named(rate)
+        kind, per_second, said = ("symbols", named.gbaud * 1e9, named.modulation) if named else _read(rate)
+        chosen = _modulation(modulation, said, rate)
+        bits = BITS_PER_SYMBOL[chosen]
+        if kind == "bits or symbols" and bits != 1:
+            raise UnitError(
+                f"rate = {rate}: pint's baud is also its bps, so with {chosen} this could mean two things; "
+                f"write it as text in GBd or Gb/s, or as a quantity in Gbit/s."
+            )
+        symbol_rate = per_second if "symbols" in kind else per_second * bits.denominator / bits.numerator
+        own = self.__dict__
+        own["rate"] = " ".join(str(rate).split()) if isinstance(rate, str) else f"{rate:~P}"
+        own["modulation"] = chosen
+        own["symbol_rate_si"] = float(symbol_rate)
+        own["source"] = named.source if named else "as given"
+
+    def _key(self) -> tuple[Any, ...]:
+        return self.symbol_rate_si, self.modulation
+
+    @property
+    def symbol_rate(self) -> Any:
+        """Symbols per second, a quantity in GBd."""
+        return quantity(self.symbol_rate_si, "symbol rate")
+
+    @property
+    def bit_rate(self) -> Any:
+        """Bits per second on the line, a quantity in Gbit/s: symbol rate times bits per symbol."""
+        bits = BITS_PER_SYMBOL[self.modulation]
+        return quantity(self.symbol_rate_si * bits.numerator / bits.denominator, "bit rate")
+
+    @property
+    def nyquist_si(self) -> float:
+        """Nyquist frequency [Hz]."""
+        return self.symbol_rate_si / 2
+
+    @property
+    def nyquist(self) -> Any:
+        """Nyquist frequency, half the symbol rate, a quantity in GHz."""
+        return quantity(self.nyquist_si, "frequency")
+
+    def __str__(self) -> str:
+        return self.rate if self.modulation in self.rate or _named(self.rate) else f"{self.rate} {self.modulation}"
+
+
+def as_signal(value: Any) -> Signal:
+    """Take a Signal, or whatever Signal() reads."""
+    return value if isinstance(value, Signal) else Signal(value)
+
+
+def _fold(name: str) -> str:
+    return "".join(name.casefold().split())
+
+
+_BY_NAME: dict[str, LineRate] = {_fold(name): rate for rate in LINE_RATES for name in rate.names}
+
+
+def _named(rate: Any) -> LineRate | None:
+    return _BY_NAME.get(_fold(rate)) if isinstance(rate, str) else None
+
+
+def _read(rate: Any) -> tuple[str, float, str]:
+    text = rate.strip() if isinstance(rate, str) else rate
+    if isinstance(text, str) and text and text[0].isalpha() and text.casefold() not in {"nan", "inf", "infinity"}:
+        raise _unknown_name(text)
+    per_second, kind, said = to_rate(rate, "rate")
+    return kind, per_second, said
+
+
+def _unknown_name(text: str) -> UnitError:
+    names = [name for rate in LINE_RATES for name in rate.names]
+    near = difflib.get_close_matches(text, names, 3, 0.5) or names
+    return UnitError(
+        f"rate = '{text}': no line rate of that name; near it are {', '.join(near)}. "
+        f"Or give the rate itself, like '25.78125 Gb/s' or '53.125 GBd PAM4'."
+    )
+
+
+def _modulation(given: str | None, said: str, rate: Any) -> str:
+    for text in (given, said):
+        if text and (not isinstance(text, str) or text.upper() not in _SPELLINGS):
+            raise UnitError(f"modulation '{text}' of rate '{rate}': must be NRZ, PAM3 or PAM4.")
+    first, second = (_SPELLINGS[text.upper()] if text else None for text in (given, said))
+    if first and second and first != second:
+        raise UnitError(f"rate = '{rate}' says {second}, modulation says {first}: give one of them.")
+    return first or second or "NRZ"

@@ -1,0 +1,276 @@
+"""Owns the stackup: ordered copper and dielectric layers, the depth of every copper face, and what lies between."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+import numpy as np
+
+from stubsi.board.value import Value
+from stubsi.errors import BoardError, UnknownValueError
+from stubsi.units import Dimension, quantity, show, to_number
+
+ROLES = ("signal", "plane", "mixed")
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class CopperLayer(Value):
+    """A copper layer: its ``name``, ``thickness`` (length) and ``role``.
+
+    ``role``: "signal", "plane", or "mixed" (a plane only around the padstacks that state an antipad on it).
+
+    Raises
+    ------
+    UnitError, BoardError
+        Thickness not a positive length; blank name; unknown role.
+    """
+
+    name: str
+    thickness: Any = Dimension("length")
+    role: str = "signal"
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.name, str) or not self.name.strip():
+            raise BoardError(f"copper layer name = {self.name!r}: must be a name like 'L1'.")
+        if self.role not in ROLES:
+            raise BoardError(f"copper layer {self.name} role = {self.role!r}: must be one of {', '.join(ROLES)}.")
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class DielectricLayer(Value):
+    """A laminate layer. ``dk`` and ``df`` not given are unknown and stay so until the caller supplies them.
+
+    Parameters
+    ----------
+    thickness : length
+    dk : float, optional
+        Relative permittivity [-] along z (the data-sheet value, unless the sheet says otherwise).
+    df : float, optional
+        Loss tangent [-]; unknown counts as lossless, which moves the notch by less than 0.02 % but not its depth.
+    dk_in_plane : float, optional
+        Relative permittivity [-] in the plane of the glass, which the radial field of a barrel sees.
+    at : frequency, optional
+        Where they hold; then they follow the wideband Debye model. Unknown: constant over frequency.
+    material, source : str
+        What it is, and where the numbers are from.
+
+    Raises
+    ------
+    UnitError
+        A number that is zero, negative, not finite or written as text; a Dk below 1.
+    """
+
+    thickness: Any = Dimension("length")
+    dk: float | None = None
+    df: float | None = None
+    dk_in_plane: float | None = None
+    at: Any = Dimension("frequency", optional=True)
+    material: str = ""
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        for name, rule in (("dk", "positive"), ("dk_in_plane", "positive"), ("df", "not negative")):
+            value = getattr(self, name)
+            if value is None:
+                continue
+            value = to_number(value, f"dielectric layer {name}", rule=rule)
+            if rule == "positive" and value < 1:
+                raise BoardError(f"dielectric layer {name} = {value}: must be at least 1 (vacuum).")
+            if name == "df" and value >= 1:
+                raise BoardError(f"dielectric layer df = {value}: must be below 1; it is a ratio, not a percentage.")
+            self.__dict__[name] = value
+
+    @property
+    def radial_dk(self) -> float | None:
+        """Relative permittivity the radial field sees: the in-plane value where known, else ``dk``."""
+        return self.dk if self.dk_in_plane is None else self.dk_in_plane
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class Distance(Value):
+    """A length inside the board and the two faces it runs between."""
+
+    length: Any = Dimension("length", rule="any")
+    between: str
+
+    def __str__(self) -> str:
+        return f"{show(self.length_si, 'length')} {self.between}"
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class Laminate(Value):
+    """Mean laminate between two depths: thickness-weighted ``dk`` and ``df`` at ``at_si`` [Hz] (None: constant)."""
+
+    dk: float
+    df: float
+    at_si: float | None
+    in_plane: str
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class Stackup(Value):
+    """Layers from top to bottom, copper on both outer faces.
+
+    Parameters
+    ----------
+    layers : sequence of CopperLayer and DielectricLayer
+        From the top down. Two copper layers are always apart; dielectrics may follow each other.
+    source : str
+        Where the stackup is from.
+
+    Raises
+    ------
+    BoardError
+        No copper on an outer face, copper on copper, a layer name used twice.
+
+    Examples
+    --------
+    >>> core = DielectricLayer(thickness="1.5 mm", dk=4.2, df=0.02, source="laminate data sheet")
+    >>> board = Stackup(layers=(CopperLayer(name="TOP", thickness="35 um"), core,
+    ...                         CopperLayer(name="BOT", thickness="35 um")), source="drawing")
+    >>> print(board.stub_length("TOP", "bottom"))
+    1.535 mm from the lower face of TOP to the outer face of BOT
+    """
+
+    layers: tuple[CopperLayer | DielectricLayer, ...]
+    source: str = ""
+
+    def __post_init__(self) -> None:
+        layers = tuple(self.layers)
+        self.__dict__["layers"] = layers
+        copper = [isinstance(layer, CopperLayer) for layer in layers]
+        if not all(c or isinstance(layer, DielectricLayer) for c, layer in zip(copper, layers, strict=True)):
+            raise BoardError("stackup layers must be CopperLayer or DielectricLayer objects.")
+        if len(layers) < 3 or not (copper[0] and copper[-1]):
+            raise BoardError("stackup must begin and end with a copper layer and hold a dielectric between.")
+        for i in range(len(layers) - 1):
+            if copper[i] and copper[i + 1]:
+                raise BoardError(
+                    f"stackup: no dielectric between copper layers {layers[i].name} and {layers[i + 1].name}."
+                )
+        twice = [name for name in self.names if self.names.count(name) > 1]
+        if twice:
+            raise BoardError(f"stackup: copper layer name '{twice[0]}' is used twice.")
+
+    @cached_property
+    def copper(self) -> tuple[CopperLayer, ...]:
+        """The copper layers from top to bottom."""
+        return tuple(layer for layer in self.layers if isinstance(layer, CopperLayer))
+
+    @cached_property
+    def names(self) -> tuple[str, ...]:
+        """Names of the copper layers from top to bottom."""
+        return tuple(layer.name for layer in self.copper)
+
+    @cached_property
+    def edges_si(self) -> tuple[float, ...]:
+        """Depth [m] of the upper face of every layer below the top copper face, and last the bottom face."""
+        return (0.0, *np.cumsum([layer.thickness_si for layer in self.layers]).tolist())
+
+    @cached_property
+    def _faces(self) -> dict[str, tuple[float, float]]:
+        places = [i for i, layer in enumerate(self.layers) if isinstance(layer, CopperLayer)]
+        return {self.layers[i].name: (self.edges_si[i], self.edges_si[i + 1]) for i in places}
+
+    @property
+    def thickness(self) -> Any:
+        """Overall thickness, outer copper face to outer copper face."""
+        return quantity(self.edges_si[-1], "length")
+
+    def index(self, layer: str) -> int:
+        """Place of a copper layer from the top, 0 first; BoardError naming the known layers if there is none."""
+        if layer not in self._faces:
+            raise BoardError(f"layer '{layer}': no such copper layer; known are {', '.join(self.names)}.")
+        return self.names.index(layer)
+
+    def face_si(self, layer: str, face: str) -> float:
+        """Depth [m] of the "upper" or "lower" face of a copper layer below the top outer copper face."""
+        self.index(layer)
+        return self._faces[layer][("upper", "lower").index(face)]
+
+    def depth(self, layer: str, face: str, side: str = "top") -> Any:
+        """Depth of the "upper" or "lower" face of a copper layer below the outer copper face of ``side``.
+
+        Raises BoardError for an unknown layer, face or side.
+        """
+        if face not in ("upper", "lower") or side not in ("top", "bottom"):
+            raise BoardError(f"face = '{face}', side = '{side}': must be 'upper' or 'lower', 'top' or 'bottom'.")
+        from_top = self.face_si(layer, face)
+        return quantity(from_top if side == "top" else self.edges_si[-1] - from_top, "length")
+
+    def faces(self) -> Any:
+        """Table of every copper face: layer, role, and depths [mm] of both faces from the top and from the bottom."""
+        import pandas as pd
+
+        rows = []
+        for layer in self.copper:
+            upper, lower = self._faces[layer.name]
+            depths = (upper, lower, self.edges_si[-1] - upper, self.edges_si[-1] - lower)
+            rows.append((layer.name, layer.role, *(1e3 * depth for depth in depths)))
+        columns = [f"{face} face from {side} [mm]" for side in ("top", "bottom") for face in ("upper", "lower")]
+        return pd.DataFrame(rows, columns=["layer", "role", *columns])
+
+    def distance(self, layer: str, face: str, to_layer: str, to_face: str) -> Distance:
+        """Distance between two copper faces ("upper" or "lower"), never negative, with the faces it uses."""
+        span = abs(self.face_si(to_layer, to_face) - self.face_si(layer, face))
+        return _distance(span, f"from the {face} face of {layer} to the {to_face} face of {to_layer}")
+
+    def stub_length(self, layer: str, side: str, end_layer: str | None = None) -> Distance:
+        """Stub a barrel leaves beyond ``layer`` towards ``side`` ("top" or "bottom").
+
+        From the near face of the layer in use, its copper excluded, to the outer face of ``end_layer`` (the outermost
+        layer unless the hole ends earlier). Zero when the layer in use is where the barrel ends.
+        Source: IPC-6012 (stub length excludes the copper of the layer in use).
+        """
+        end = end_layer or self.names[0 if side == "top" else -1]
+        near, far = ("upper", "upper") if side == "top" else ("lower", "lower")
+        beyond = self.index(layer) - self.index(end) if side == "top" else self.index(end) - self.index(layer)
+        span = abs(self.face_si(end, far) - self.face_si(layer, near)) if beyond > 0 else 0.0
+        return _distance(span, f"from the {near} face of {layer} to the outer face of {end}")
+
+    def laminate(self, upper_si: float, lower_si: float) -> Laminate:
+        """Mean laminate between two depths [m] below the top copper face.
+
+        Thickness-weighted mean of the permittivity the radial field sees (capacitances per length add), and of the
+        loss weighted alike. Raises UnknownValueError naming every dielectric whose Dk is not known.
+        """
+        pieces = self._dielectrics(upper_si, lower_si)
+        unknown = [
+            f"dielectric {number} ({layer.material or 'no material'})"
+            for number, layer, _ in pieces
+            if layer.dk is None
+        ]
+        if unknown:
+            raise UnknownValueError(f"Dk of {', '.join(unknown)} is unknown: give it in the stackup, or give dk_eff.")
+        weight = np.array([span for *_, span in pieces])
+        dk = np.array([layer.radial_dk for _, layer, _ in pieces])
+        df = np.array([layer.df or 0.0 for _, layer, _ in pieces])
+        ats = {layer.at_si for _, layer, _ in pieces}
+        mean = float(weight @ dk / weight.sum())
+        known = sum(layer.dk_in_plane is not None for _, layer, _ in pieces)
+        return Laminate(
+            dk=mean,
+            df=float(weight @ (dk * df) / weight.sum()) / mean,
+            at_si=ats.pop() if len(ats) == 1 else None,
+            in_plane="in-plane Dk"
+            if known == len(pieces)
+            else ("z-axis Dk" if not known else "in-plane Dk where known"),
+        )
+
+    def _dielectrics(self, upper_si: float, lower_si: float) -> list[tuple[int, DielectricLayer, float]]:
+        """(number from the top, layer, thickness within the two depths [m]) of each dielectric between them."""
+        pieces, number = [], 0
+        for i, layer in enumerate(self.layers):
+            if not isinstance(layer, DielectricLayer):
+                continue
+            number += 1
+            span = min(self.edges_si[i + 1], lower_si) - max(self.edges_si[i], upper_si)
+            if span > 1e-12:
+                pieces.append((number, layer, span))
+        return pieces
+
+
+def _distance(span: float, between: str) -> Distance:
+    return Distance(length=quantity(span, "length"), between=between)

@@ -1,0 +1,305 @@
+"""Owns the boundary: text with a unit and pint quantities in, SI floats inside, pint quantities in plain units out.
+
+The only module that knows pint. Text is read by a strict rule of its own (number, unit), never by pint's parser; the
+caller's pint registry is used as it stands and never changed.
+"""
+
+from __future__ import annotations
+
+import difflib
+import re
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pint
+
+from stubsi.errors import UnitError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+UNITS: dict[str, dict[str, float]] = {
+    "length": {
+        **dict.fromkeys(("mm", "millimeter", "millimetre"), 1e-3),
+        **dict.fromkeys(("mil", "mils", "thou"), 2.54e-5),
+        **dict.fromkeys(("in", "inch", "inches"), 2.54e-2),
+        **dict.fromkeys(("um", "µm", "μm", "micron", "microns"), 1e-6),
+        "m": 1.0,
+        "cm": 1e-2,
+        "nm": 1e-9,
+    },
+    "frequency": {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6, "GHz": 1e9, "THz": 1e12},
+    "impedance": {
+        **dict.fromkeys(("ohm", "ohms", "Ohm", "Ω", "Ω"), 1.0),
+        "mohm": 1e-3,
+        "kohm": 1e3,
+    },
+    "delay per length": {
+        **dict.fromkeys(("ps/in", "ps/inch"), 1e-12 / 2.54e-2),
+        "ps/mm": 1e-9,
+        "ps/cm": 1e-10,
+        "ns/m": 1e-9,
+        "s/m": 1.0,
+    },
+    "capacitance": {"fF": 1e-15, "pF": 1e-12, "nF": 1e-9, "F": 1.0},
+    "conductivity": {"S/m": 1.0, "MS/m": 1e6},
+}
+"""Every spelling of a unit that is read, by kind of value, with its factor to SI."""
+
+RATE_UNITS: dict[str, tuple[str, float]] = {
+    spelling: (kind, factor)
+    for prefix, factor in {"": 1.0, "k": 1e3, "M": 1e6, "G": 1e9, "T": 1e12}.items()
+    for kind, endings in {
+        "bits": ("b/s", "bit/s", "bps"),
+        "transfers": ("T/s",),
+        "symbols": ("Bd", "baud", "Baud", "bd"),
+    }.items()
+    for spelling in (prefix + ending for ending in endings)
+}
+"""Units of a line rate: bits, transfers (bits per lane) or symbols per second."""
+
+_SI = {
+    "length": "m",
+    "frequency": "Hz",
+    "impedance": "ohm",
+    "delay per length": "s/m",
+    "capacitance": "F",
+    "conductivity": "S/m",
+}
+_SHOWN = {
+    "length": ("mm", 1e-3),
+    "frequency": ("GHz", 1e9),
+    "impedance": ("ohm", 1.0),
+    "delay per length": ("ps/mm", 1e-9),
+    "capacitance": ("fF", 1e-15),
+    "conductivity": ("MS/m", 1e6),
+    "symbol rate": ("GBd", 1e9),
+    "bit rate": ("Gbit/s", 1e9),
+}
+_EXAMPLE = {
+    "length": "62 mil",
+    "frequency": "12.9 GHz",
+    "impedance": "50 ohm",
+    "delay per length": "175 ps/in",
+    "capacitance": "20 fF",
+    "conductivity": "58 MS/m",
+    "rate": "25.78125 Gb/s",
+}
+_NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*)?")
+
+
+def to_si(value: Any, kind: str, name: str, *, rule: str = "positive") -> Any:
+    """Take a value with a unit as an SI float (an array where the value is an array or a list).
+
+    Parameters
+    ----------
+    value : str, pint.Quantity of any registry, or a list of them
+        ``"62 mil"``, ``"1.5748 mm"``, ``ureg.Quantity(62, "thou")``. Bare numbers are refused.
+    kind : str
+        A key of ``UNITS``.
+    name : str
+        Name of the argument, for the error text.
+    rule : {"positive", "not negative", "any"}
+        What the number may be; it is always finite.
+
+    Raises
+    ------
+    UnitError
+        Blank, no number, comma decimal, unknown unit, wrong kind of unit, no unit, not finite, or against ``rule``.
+    """
+    if isinstance(value, str):
+        si = _text_to_si(value, kind, name)
+    elif isinstance(value, pint.Quantity):
+        si = _quantity_to_si(value, kind, name)
+    elif isinstance(value, (list, tuple)) or (isinstance(value, np.ndarray) and value.dtype == object):
+        return np.array([to_si(v, kind, name, rule=rule) for v in value])
+    else:
+        raise _no_unit(value, kind, name)
+    return in_range(si, name, rule, shown=value)
+
+
+def in_range(si: Any, name: str, rule: str, shown: Any) -> Any:
+    """Return ``si`` if every number of it is finite and obeys ``rule``; else raise UnitError showing ``shown``."""
+    bad = _RULES[rule](si)
+    if np.any(bad | ~np.isfinite(si)):
+        want = "finite" if rule == "any" else f"finite and {rule}"
+        raise UnitError(f"{name} = {_show(shown)}: must be {want}.")
+    return si
+
+
+_RULES: dict[str, Callable[[Any], Any]] = {
+    "positive": lambda x: np.less_equal(x, 0),
+    "not negative": lambda x: np.less(x, 0),
+    "any": lambda x: np.zeros_like(np.isnan(x)),
+}
+
+
+def to_number(value: Any, name: str, *, rule: str = "positive") -> Any:
+    """Take a plain number (Dk, loss tangent, ratio, dB) as a float or array; text and True/False are refused."""
+    if isinstance(value, pint.Quantity):
+        if not value.dimensionless:
+            raise UnitError(f"{name} = {_show(value)}: is a plain number; give it without a unit.")
+        value = value.m_as("")
+    try:
+        number = np.asarray(value)
+        if number.dtype.kind not in "iuf":
+            raise TypeError
+    except (TypeError, ValueError):
+        raise UnitError(f"{name} = {_show(value)}: must be a number without quotes, for example 3.8.") from None
+    number = number.astype(float)
+    return in_range(number if number.ndim else float(number), name, rule, shown=value)
+
+
+def to_rate(value: Any, name: str) -> tuple[float, str, str]:
+    """Take a line rate apart: (per second, what is counted, text left behind the unit).
+
+    Counted are "bits", "transfers" or "symbols"; "bits or symbols" for pint's baud, which is also its bps.
+
+    Raises
+    ------
+    UnitError
+        As ``to_si``; a frequency is refused with the two ways to say what was meant.
+    """
+    if isinstance(value, pint.Quantity):
+        return (*_rate_of_quantity(value, name), "")
+    number, rest = _split(value, "rate", name)
+    unit, _, modulation = rest.partition(" ")
+    if unit not in RATE_UNITS:
+        raise _wrong_rate_unit(value, unit, name)
+    kind, factor = RATE_UNITS[unit]
+    return in_range(number * factor, name, "positive", shown=value), kind, modulation.strip()
+
+
+def quantity(si: Any, kind: str) -> Any:
+    """Give an SI float or array back as a pint quantity in the plain unit of its kind (mm, GHz, ohm ...)."""
+    unit, factor = _SHOWN[kind]
+    return pint.get_application_registry().Quantity(np.divide(si, factor)[()], unit)
+
+
+def show(si: float | None, kind: str, digits: int = 4) -> str:
+    """Text of an SI float in its plain unit, ``digits`` significant digits; "unknown" for None."""
+    if si is None:
+        return "unknown"
+    unit, factor = _SHOWN[kind]
+    return f"{si / factor:.{digits}g} {unit}"
+
+
+class Dimension:
+    """A dimensioned field of a frozen value object: takes text or a quantity, gives a quantity.
+
+    The SI float is kept as ``<field>_si`` and is what the library calculates with. ``optional`` fields default to
+    None, which stands for unknown.
+    """
+
+    def __init__(self, kind: str, *, rule: str = "positive", optional: bool = False) -> None:
+        self.kind, self.rule, self.optional = kind, rule, optional
+
+    def __set_name__(self, owner: type, name: str) -> None:
+        self.name, self.owner = name, owner.__name__
+
+    def __get__(self, obj: Any, owner: type | None = None) -> Any:
+        if obj is None:
+            if self.optional:
+                return None
+            raise AttributeError(self.name)
+        si = obj.__dict__[self.name + "_si"]
+        return None if si is None else quantity(si, self.kind)
+
+    def __set__(self, obj: Any, value: Any) -> None:
+        if value is not None:
+            value = float(to_si(value, self.kind, f"{self.owner} {self.name}", rule=self.rule))
+        elif not self.optional:
+            raise UnitError(f"{self.owner} {self.name} is missing: give it as text like '{_EXAMPLE[self.kind]}'.")
+        obj.__dict__[self.name + "_si"] = value
+
+
+@lru_cache(maxsize=4096)
+def _text_to_si(text: str, kind: str, name: str) -> float:
+    number, unit = _split(text, kind, name)
+    factor = UNITS[kind].get(unit)
+    if factor is None:
+        raise _wrong_unit(text, unit, kind, name)
+    return number * factor
+
+
+def _split(value: Any, kind: str, name: str) -> tuple[float, str]:
+    """Number and unit of a text; every way of writing a number that could be misread is refused by name."""
+    if not isinstance(value, str):
+        raise _no_unit(value, kind, name)
+    text = value.strip().replace("\u2212", "-")
+    example = f"write it like '{_EXAMPLE[kind]}'"
+    if not text:
+        raise UnitError(f"{name} is blank: {example}.")
+    if "," in text:
+        raise UnitError(f"{name} = '{value}': a comma can be a decimal or a thousands mark; {example}.")
+    if '"' in text or "'" in text or "\u2033" in text:
+        raise UnitError(f"{name} = '{value}': quote marks are no unit; write 'in' for inches.")
+    match = _NUMBER.fullmatch(text)
+    if match is None:
+        raise UnitError(f"{name} = '{value}': must be one number and one unit; {example}.")
+    if match[2] is None:
+        raise _no_unit(value, kind, name)
+    return float(match[1]), " ".join(match[2].split())
+
+
+def _quantity_to_si(value: Any, kind: str, name: str) -> Any:
+    units = [unit for unit, _ in value.unit_items()]
+    if kind == "length" and any(unit.endswith("mil") for unit in units):
+        raise UnitError(f"{name} = {_show(value)}: pint's 'mil' is an angle; write '62 mil' as text, or use thou.")
+    if kind == "frequency" and not all(unit.endswith(("hertz", "second")) for unit in units):
+        raise UnitError(
+            f"{name} = {_show(value)}: a frequency is wanted, in Hz; for a line rate use Signal(rate).nyquist."
+        )
+    try:
+        si = value.m_as(_SI[kind])
+    except pint.PintError:
+        raise UnitError(
+            f"{name} = {_show(value)}: a {kind} is wanted, like '{_EXAMPLE[kind]}', not {value.dimensionality}."
+        ) from None
+    return float(si) if np.ndim(si) == 0 else np.asarray(si, dtype=float)
+
+
+def _rate_of_quantity(value: Any, name: str) -> tuple[float, str]:
+    units = [unit for unit, _ in value.unit_items()]
+    for ending, kind in (("bit", "bits"), ("baud", "bits or symbols")):
+        if any(unit.endswith(ending) for unit in units):
+            return float(in_range(value.m_as("1/s"), name, "positive", shown=value)), kind
+    raise UnitError(
+        f"{name} = {_show(value)}: a line rate is wanted, in Gbit/s or GBd; a frequency does not say which."
+    )
+
+
+def _no_unit(value: Any, kind: str, name: str) -> UnitError:
+    return UnitError(
+        f"{name} = {_show(value)}: has no unit; write it as text like '{_EXAMPLE[kind]}', or as a pint quantity."
+    )
+
+
+def _wrong_unit(text: str, unit: str, kind: str, name: str) -> UnitError:
+    for other, units in UNITS.items():
+        if unit in units:
+            return UnitError(f"{name} = '{text}': '{unit}' is a {other}; a {kind} is wanted, like '{_EXAMPLE[kind]}'.")
+    if unit.split(" ", maxsplit=1)[0] in RATE_UNITS:
+        return UnitError(f"{name} = '{text}': a line rate where a {kind} is wanted, like '{_EXAMPLE[kind]}'.")
+    return UnitError(f"{name} = '{text}': unknown unit '{unit}'{_near(unit, list(UNITS[kind]))}")
+
+
+def _wrong_rate_unit(text: str, unit: str, name: str) -> UnitError:
+    if unit in UNITS["frequency"]:
+        return UnitError(
+            f"{name} = '{text}': that is a frequency; a line rate is in Gb/s, GBd or GT/s "
+            f"(a Nyquist frequency of 28 GHz is '56 GBd')."
+        )
+    if unit.endswith("B/s"):
+        return UnitError(f"{name} = '{text}': '{unit}' counts bytes; give the line rate in bits, like '25.78125 Gb/s'.")
+    return UnitError(f"{name} = '{text}': unknown unit '{unit}'{_near(unit, list(RATE_UNITS))}")
+
+
+def _near(unit: str, known: list[str]) -> str:
+    same = [k for k in known if k.casefold() == unit.casefold()] or difflib.get_close_matches(unit, known, 1)
+    return f"; did you mean '{same[0]}'?" if same else f"; known are {', '.join(known)}."
+
+
+def _show(value: Any) -> str:
+    return repr(value) if isinstance(value, str) else f"{value}"
