@@ -66,23 +66,24 @@ class Board(Value):
         own["_by_signal"] = dict(self.signal_criteria)
         _refuse_repeats("net", [net.name for net in self.nets])
         _refuse_repeats("hole", [hole.name for net in self.nets for hole in net.holes])
-        spans: dict[tuple, Span] = {}
+        distinct: dict[tuple, Span] = {}
+        own["_spans"] = spans = {}
         for net in self.nets:
             for layer in net.layers:
                 self._in_stackup(layer, f"net {net.name} layers")
             for hole in net.holes:
-                key = (id(hole.padstack), hole.connects, hole.press_fit, net.reference)
-                if key not in spans:
-                    spans[key] = self._checked_span(net, hole)
-        own["_spans"] = spans
+                key = (id(hole.padstack), hole.connects, id(hole.press_fit), net.reference)
+                if key not in distinct:
+                    distinct[key] = self._checked_span(net, hole)
+                spans[hole.name] = distinct[key]
 
     def criterion_of(self, net: Net) -> Criterion:
         """What a net must meet: its own criterion, else its signal's, else the board's."""
         return net.criterion or self._by_signal.get(net.signal) or self.criterion
 
-    def span(self, net: Net, hole: Hole) -> Span:
-        """Copper layers of a hole of ``net``, by place from the top."""
-        return self._spans[id(hole.padstack), hole.connects, hole.press_fit, net.reference]
+    def span(self, hole: Hole) -> Span:
+        """Copper layers of a hole of this board, by place from the top."""
+        return self._spans[hole.name]
 
     def net(self, name: str) -> Net:
         """The net of that name; BoardError if there is none."""

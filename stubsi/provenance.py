@@ -1,0 +1,30 @@
+"""Owns where a stub's figures come from: the model that made them, what it assumed, and how far off it may be."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+HARDWARE_ERROR = 0.08
+"""Notch of any model against a measured board, relative, until calibrated on a coupon.
+
+Source: a via-stub resonator measured at 13.5 GHz against 12.5 GHz in a 3-D model, DesignCon 2025 proceedings, p. 1408.
+"""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Provenance:
+    """How a stub was modelled.
+
+    ``tier``: name of the model. ``assumptions``: what it took for granted. ``low``, ``high``: the true notch is
+    expected between these multiples of the computed one. ``model_error``: the error against full wave of the drawn
+    geometry, in words; a different figure from the error against hardware.
+    """
+
+    tier: str
+    assumptions: tuple[str, ...] = ()
+    model_error: str
+    low: float = 1 - HARDWARE_ERROR
+    high: float = 1 + HARDWARE_ERROR
+
+    def __str__(self) -> str:
+        return "; ".join((self.tier, self.model_error, *self.assumptions))
