@@ -9,45 +9,21 @@ import numpy as np
 from scipy.constants import c as light_speed
 from scipy.constants import mu_0
 
-from stubsi.errors import ValidityError
-from stubsi.physics.geometry import Posts, Ring
 from stubsi.physics.multipole import Conductors, bessel, hankel, reflection
+from stubsi.physics.return_path import ReturnPaths, check_single
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator
 
     from numpy.typing import ArrayLike, NDArray
 
+    from stubsi.physics.return_path import ReturnPath
+
     ComplexArray = NDArray[np.complexfloating]
     FloatArray = NDArray[np.floating]
-    ReturnPath = Ring | Posts
 
 SMALLEST_WAVENUMBER = 1e-9
 """[1/m] Stands in for zero: far below it nothing but the logarithms of the static field is left."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class ReturnPaths:
-    """The return paths of many stubs as padded arrays, first axis the stub; lengths in metres.
-
-    ``ring`` holds ring radii (NaN: posts or open), ``posts`` the centres x + jy, shape (n_stub, n_post), NaN for
-    padding, ``post_radius`` their radius (n_stub,).
-    """
-
-    ring: FloatArray
-    posts: ComplexArray
-    post_radius: FloatArray
-
-    @classmethod
-    def of(cls, paths: Sequence[ReturnPath]) -> ReturnPaths:
-        """Pack records into arrays."""
-        patterns = [path.positions if isinstance(path, Posts) else () for path in paths]
-        posts = np.full((len(paths), max(map(len, patterns), default=0)), np.nan, dtype=complex)
-        for row, pattern in zip(posts, patterns, strict=True):
-            row[: len(pattern)] = [complex(*xy) for xy in pattern]
-        ring = np.array([path.radius if isinstance(path, Ring) else np.nan for path in paths], dtype=float)
-        radius = np.array([path.radius if isinstance(path, Posts) else 0.0 for path in paths], dtype=float)
-        return cls(ring=ring, posts=posts, post_radius=np.where(radius > 0, radius, 1.0))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,46 +98,62 @@ def series_impedance(
     a TEM field in the clearance. Posts enter as the part of their field that is even around the barrel. Valid while
     the cavity is lower than half a wavelength and than the gap from clearance to return path.
     """
-    check_clearance(clearance_radius, return_path)
+    check_single(barrel_radius, clearance_radius, return_path)
     k = wavenumber(frequency, eps)
-    outer = outer_field(k, barrel_radius, ReturnPaths.of([return_path]), axis=None)
-    return impedance_inside(frequency, k, barrel_radius, clearance_radius, outer)
+    outer = outer_field(k[None], barrel_radius, ReturnPaths.of([return_path]))
+    return impedance_inside(frequency, k[None], barrel_radius, clearance_radius, outer)[0]
 
 
-def outer_field(k: ComplexArray, barrel_radius: ArrayLike, paths: ReturnPaths, *, axis: int | None = 0) -> OuterField:
+def outer_field(k: ComplexArray, barrel_radius: ArrayLike, paths: ReturnPaths) -> OuterField:
     """Field between clearance and return path, shared by every cell of equal wavenumber and barrel.
 
     Parameters
     ----------
     k : complex ndarray, shape (n_stub, ...)
-        Wavenumber [1/m].
+        Wavenumber [1/m]; a first axis of 1 is repeated over the return paths.
     barrel_radius : array_like
         Radius of the barrel [m], broadcasts with ``k``: it scatters the waves that come back at an angle.
     paths : ReturnPaths
-        One return path per row of ``k``; with ``axis=None`` a single one for all of ``k``.
+        One return path per row of ``k``.
     """
-    k, a = np.broadcast_arrays(k, barrel_radius)
-    shape = (1,) * k.ndim if axis is None else (-1, *(1,) * (k.ndim - 1))
-    ring = np.broadcast_to(paths.ring.reshape(shape), k.shape)
-    conductors = _around(a, paths, shape)
+    k = np.asarray(k)
+    columns = (-1,) + (1,) * (max(k.ndim, np.ndim(barrel_radius)) - 1)
+    k, a, ring = np.broadcast_arrays(k, barrel_radius, paths.ring.reshape(columns))
+    outgoing, standing, reach = np.ones_like(k), np.zeros_like(k), np.array(a, dtype=float)
+    for rows, conductors in _groups(a, paths):
+        standing[rows] = reflection(k[rows], conductors)
+        reach[rows] = conductors.reach
     closed = np.isfinite(ring)
-    reach = np.where(closed, ring, conductors.reach)
-    kr = k * reach
-    outgoing = np.where(closed, bessel(0, kr), 1)
-    standing = np.where(closed, -hankel(0, kr), reflection(k, conductors) if paths.posts.size else 0)
+    reach[closed] = ring[closed]
+    edge = k[closed] * ring[closed]
+    outgoing[closed], standing[closed] = bessel(0, edge), -hankel(0, edge)
     return OuterField(outgoing=outgoing, standing=standing, reach=reach)
 
 
-def _around(a: FloatArray, paths: ReturnPaths, shape: tuple[int, ...]) -> Conductors:
-    posts = np.broadcast_to(paths.posts.reshape(*shape, -1), (*a.shape, paths.posts.shape[-1]))
-    place = np.concatenate([np.zeros_like(a[..., None]), posts], axis=-1)
-    radius = np.broadcast_to(paths.post_radius.reshape(*shape, 1), posts.shape)
-    present = ~np.isnan(place)
-    return Conductors(
-        place=np.where(present, place, 0),
-        radius=np.concatenate([a[..., None], radius], axis=-1),
-        present=present,
-    )
+def _groups(a: FloatArray, paths: ReturnPaths) -> Iterator[tuple[NDArray[np.bool_], Conductors]]:
+    """Stubs that share a matrix size: as many posts, single or pair; those with nothing around left out."""
+    odd = np.isfinite(paths.pitch)
+    for pair, count in {*zip(odd.tolist(), paths.count.tolist(), strict=True)} - {(False, 0)}:
+        rows = (odd == pair) & (paths.count == count)
+        radius = a[rows]
+        spread = (-1,) + (1,) * (radius.ndim - 1)
+        centre = (paths.pitch[rows] / 2 if pair else np.zeros(rows.sum())).reshape(spread)
+        around = paths.posts[rows, :count].reshape(rows.sum(), *spread[1:], count)
+        post_radius = paths.post_radius[rows].reshape(spread)
+        yield (
+            rows,
+            Conductors(
+                place=np.concatenate(
+                    [
+                        np.broadcast_to(centre, radius.shape)[..., None] + 0j,
+                        np.broadcast_to(around, (*radius.shape, count)),
+                    ],
+                    axis=-1,
+                ),
+                radius=np.stack([radius] + [np.broadcast_to(post_radius, radius.shape)] * count, axis=-1),
+                odd=pair,
+            ),
+        )
 
 
 def impedance_inside(
@@ -180,18 +172,3 @@ def impedance_inside(
     inner = c_slope * e - c * e_slope
     drive = 1j * mu_0 * np.asarray(frequency) * np.log(b / a)
     return drive * inner / (inner + 2 / (np.pi * b) * inward * e)
-
-
-def check_clearance(clearance_radius: ArrayLike, return_path: ReturnPath) -> None:
-    """Refuse a return path that reaches into the clearance."""
-    b = float(np.max(clearance_radius))
-    if isinstance(return_path, Ring):
-        reach = return_path.radius
-    else:
-        reach = min((np.hypot(x, y) - return_path.radius for x, y in return_path.positions), default=np.inf)
-    if reach < b:
-        msg = (
-            f"return path reaches to {reach:.6g} m from the barrel, clearance_radius is {b:.6g} m: "
-            "the return path must stay outside the clearance"
-        )
-        raise ValidityError(msg)

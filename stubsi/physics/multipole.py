@@ -32,26 +32,20 @@ def bessel(order: int, x: ComplexArray) -> ComplexArray:
 class Conductors:
     """Round conductors normal to the planes, the driven barrel first.
 
-    ``place`` [m] holds x + jy, ``radius`` [m], ``present`` is False for padding; all of shape (..., n). With ``odd``
-    each one has a mirror image of opposite sign at -x.
+    ``place`` [m] holds x + jy, ``radius`` [m]; both of shape (..., n). With ``odd`` each one has a mirror image of
+    opposite sign at -x.
     """
 
     place: ComplexArray
     radius: FloatArray
-    present: NDArray[np.bool_]
     odd: bool = False
 
     @property
     def reach(self) -> FloatArray:
-        """Distance from the barrel's centre to the nearest other conductor [m], shape (...).
-
-        The zero-potential plane counts; the barrel's own radius stands in when there is nothing else.
-        """
+        """Distance from the barrel's centre to the nearest other conductor or zero-potential plane [m], shape (...)."""
         gap = np.abs(self.place - self.place[..., :1]) - self.radius
-        gap = np.where(self.present, gap, np.inf)[..., 1:].min(axis=-1, initial=np.inf)
-        if self.odd:
-            gap = np.minimum(gap, self.place[..., 0].real)
-        return np.where(np.isfinite(gap), gap, self.radius[..., 0])
+        midplane = self.place[..., 0].real if self.odd else np.inf
+        return np.minimum(gap[..., 1:].min(axis=-1, initial=np.inf), midplane)
 
 
 def reflection(k: ComplexArray, conductors: Conductors, order: int = ORDER) -> ComplexArray:
@@ -77,33 +71,30 @@ def reflection(k: ComplexArray, conductors: Conductors, order: int = ORDER) -> C
     -----
     Derived: Graf's addition theorem carries each multipole to each other conductor.
     """
-    place, radius, present = np.broadcast_arrays(conductors.place, conductors.radius, conductors.present)
-    kr = k[..., None] * radius
+    kr = k[..., None] * conductors.radius
     degree = np.abs(np.arange(-order, order + 1))
     flat = (*kr.shape[:-1], -1)
-    unknown = np.repeat(present[..., None], 2 * order + 1, axis=-1)
-    unknown[..., 0, order] = False
-    taken = np.stack([bessel(p, kr) for p in range(order + 1)], axis=-1)[..., degree]
-    given = 1 / np.stack([hankel(p, kr) for p in range(order + 1)], axis=-1)[..., degree]
-    taken, given = (np.where(unknown, x, 0).reshape(flat) for x in (taken, given))
+    taken = np.stack([bessel(p, kr) for p in range(order + 1)], axis=-1)[..., degree].reshape(flat)
+    given = 1 / np.stack([hankel(p, kr) for p in range(order + 1)], axis=-1)[..., degree].reshape(flat)
+    taken[..., order] = given[..., order] = 0
 
-    waves = _waves(k, np.broadcast_to(place, kr.shape), radius, order, odd=conductors.odd)
+    waves = _waves(k, conductors, order)
     system = np.eye(taken.shape[-1]) + taken[..., :, None] * waves * given[..., None, :]
     sources = np.linalg.solve(system, (-taken * waves[..., :, order])[..., None])[..., 0]
     back = waves[..., order, order] + (waves[..., order, :] * given * sources).sum(axis=-1)
-    return back * np.exp(2j * k * (conductors.reach - radius[..., 0]))
+    return back * np.exp(2j * k * (conductors.reach - conductors.radius[..., 0]))
 
 
-def _waves(k: ComplexArray, place: ComplexArray, radius: FloatArray, order: int, *, odd: bool) -> ComplexArray:
+def _waves(k: ComplexArray, conductors: Conductors, order: int) -> ComplexArray:
     """Waves of one order arriving at each conductor (rows) per multipole of each conductor (columns)."""
-    arrive, leave = place[..., :, None], place[..., None, :]
-    gap = radius[..., :, None] + radius[..., None, :]
-    waves = _translate(k[..., None, None], arrive - leave, gap, order)
-    if odd:
-        waves = waves - _translate(k[..., None, None], arrive + leave.conj(), gap, order)[..., ::-1]
-    waves = np.swapaxes(waves, -3, -2)
-    size = place.shape[-1] * (2 * order + 1)
-    return waves.reshape(*waves.shape[:-4], size, size)
+    k = k[..., None, None]
+    arrive, leave = conductors.place[..., :, None], conductors.place[..., None, :]
+    gap = conductors.radius[..., :, None] + conductors.radius[..., None, :]
+    waves = _translate(k, arrive - leave, gap, order)
+    if conductors.odd:
+        waves = waves - _translate(k, arrive + leave.conj(), gap, order)[..., ::-1]
+    size = conductors.place.shape[-1] * (2 * order + 1)
+    return np.swapaxes(waves, -3, -2).reshape(*waves.shape[:-4], size, size)
 
 
 def _translate(k: ComplexArray, delta: ComplexArray, gap: FloatArray, order: int) -> ComplexArray:

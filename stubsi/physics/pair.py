@@ -1,0 +1,141 @@
+"""Owns the odd mode of two equal barrels: equivalent clearance of a shared slot, inductance and series impedance."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stubsi.physics.cavity import impedance_inside, outer_field, wavenumber
+from stubsi.physics.geometry import Ring
+from stubsi.physics.return_path import ReturnPaths, centres, check_pair
+
+if TYPE_CHECKING:
+    from numpy.typing import ArrayLike, NDArray
+
+    from stubsi.physics.geometry import Posts
+
+SLOT_RATIO = 1.118
+"""[-] Equivalent round clearance over half-width of a wide slot; read from 24 two-dimensional odd-potential solves."""
+
+
+def equivalent_clearance(pitch: ArrayLike, half_width: ArrayLike, fringe_shift: ArrayLike = 0.0) -> NDArray:
+    r"""Round clearance that acts on one barrel as a slot shared by both does in the odd mode.
+
+    .. math:: b + d = 1.118\,B \tanh\frac{\pi s}{4B}, \qquad B = w + d
+
+    Parameters
+    ----------
+    pitch : array_like
+        Distance s between the barrels' centres [m]; the slot ends in arcs centred on them.
+    half_width : array_like
+        Half of the slot's width, w [m].
+    fringe_shift : array_like
+        Shift d [m] of the edge by which its fringe field widens it, from cavity height and plane thickness.
+
+    Returns
+    -------
+    ndarray
+        Equivalent clearance radius b [m]. Two separate round clearances need no conversion.
+
+    Notes
+    -----
+    Derived: the potential of a line between two edges with its odd image; the factor is read from 24 two-dimensional
+    solves, within 0.5 % in ln(b/a) up to a/w = 0.375.
+    """
+    grown = np.asarray(half_width) + fringe_shift
+    return SLOT_RATIO * grown * np.tanh(np.pi * np.asarray(pitch) / (4 * grown)) - fringe_shift
+
+
+def odd_flux_factor(barrel_radius: float, pitch: float, return_path: Posts) -> float:
+    r"""Static inductance per height of one barrel of a pair in the odd mode, over :math:`\mu_0/2\pi`.
+
+    .. math:: \lambda = \operatorname{arcosh}\frac{s}{2a} - g^T G^{-1} g - r_v^2 \sum_j |E_j|^2
+
+    Parameters
+    ----------
+    barrel_radius, pitch : float
+        Radius a of the barrels and distance s between their centres [m].
+    return_path : Posts
+        Return posts, mirrored at x = 0, about the midpoint of the barrels on the x axis.
+
+    Returns
+    -------
+    float
+        lambda [-]; the inductance is mu0 lambda/(2 pi) [H/m].
+
+    Raises
+    ------
+    ValidityError
+        Posts that touch a barrel, each other or the midplane, or that lack their mirror image.
+
+    Notes
+    -----
+    Derived: line charges with odd images at the posts, which hold zero potential, and the dipole of each round post
+    in the field of all other charges. Within 0.2 % of a multipole collocation for separated posts.
+    """
+    check_pair(barrel_radius, pitch, return_path)
+    posts = centres(return_path, odd=True)
+    focus = np.sqrt(pitch**2 / 4 - barrel_radius**2)
+    straight = float(np.arccosh(pitch / (2 * barrel_radius)))
+    if not posts.size:
+        return straight
+    coupling = np.log(np.abs(posts + focus) / np.abs(posts - focus))
+    apart, image = posts[:, None] - posts, posts[:, None] + posts.conj()
+    np.fill_diagonal(apart, return_path.radius)
+    charge = np.linalg.solve(np.log(np.abs(image) / np.abs(apart)), coupling)
+    np.fill_diagonal(apart, np.inf)
+    field = 1 / (posts + focus) - 1 / (posts - focus) - (1 / image - 1 / apart) @ charge
+    return straight - float(coupling @ charge) - return_path.radius**2 * float(np.sum(np.abs(field) ** 2))
+
+
+def odd_ring(barrel_radius: float, pitch: float, return_path: Posts) -> Ring:
+    r"""Ring of the same static inductance as the pair's odd mode, radius :math:`a\,e^{\lambda}`.
+
+    A fast closed stand-in with return posts near; it does not radiate, so it has neither Q nor notch depth.
+    Arguments and errors as in ``odd_flux_factor``.
+    """
+    return Ring(radius=barrel_radius * np.exp(odd_flux_factor(barrel_radius, pitch, return_path)))
+
+
+def odd_series_impedance(
+    frequency: ArrayLike,
+    eps: ArrayLike,
+    barrel_radius: ArrayLike,
+    clearance_radius: ArrayLike,
+    *,
+    pitch: float,
+    return_path: Posts,
+) -> NDArray:
+    """Series impedance per cavity height of one barrel of a pair in the odd mode.
+
+    The single barrel's formula (``cavity.series_impedance``) with the outer field of two barrels and the posts, all
+    with multipoles and odd images: it radiates between the planes.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency [Hz], from 0 to 1e13; complex (Im f > 0) for a decaying oscillation.
+    eps : array_like
+        Relative permittivity eps' - j eps'' [-].
+    barrel_radius, clearance_radius : array_like
+        Radius of the barrels and of the (equivalent) clearance around each [m].
+    pitch : float
+        Distance between the barrels' centres [m].
+    return_path : Posts
+        Return posts, mirrored at x = 0; ``Posts()`` for none.
+
+    Returns
+    -------
+    complex ndarray
+        Z' [ohm/m], broadcast over the four arrays.
+
+    Raises
+    ------
+    ValidityError
+        Posts that touch a barrel, each other or the midplane, or that lack their mirror image.
+    """
+    check_pair(float(np.max(barrel_radius)), pitch, return_path)
+    k = wavenumber(frequency, eps)[None]
+    outer = outer_field(k, barrel_radius, ReturnPaths.of([return_path], [pitch]))
+    return impedance_inside(frequency, k, barrel_radius, clearance_radius, outer)[0]
