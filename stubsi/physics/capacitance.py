@@ -1,0 +1,192 @@
+"""Owns the capacitance of a barrel: the electrostatics of its whole length in one solve, shared out over its sections."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stubsi.physics.electrostatics import Grid, cell_energies, graded_lines
+from stubsi.physics.geometry import Barrel, Material
+from stubsi.physics.sections import Span, spans
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from stubsi.physics.sections import Layout
+
+AIR = Material(dk_in_plane=1.0, dk_z=1.0)
+
+FINE_Z = 0.3
+"""First step of the coarser grid along z at an edge, as share of gap, plane or pad thickness, whichever is least."""
+FINE_R = 0.06
+"""The same along r, as share of the gap between barrel or pad and plane."""
+GROWTH = 0.6
+"""Growth of the grid step with the distance from an edge."""
+CONVERGENCE = 1.6
+"""Order at which the error falls with the step: between 4/3 of a conductor's right-angled edge and 2 elsewhere."""
+CAVITY_REACH = 3.0
+"""The field between two planes is followed to this many cavity heights beyond the clearance."""
+AIR_REACH = 12.0
+"""The field in the air is followed to this many times clearance radius plus outer laminate."""
+BORE_REACH = 3.0
+"""Levels below a drilled end are kept to this many clearance radii below it."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Conductor:
+    """Rectangle of the meridian plane at one potential: ``r`` and ``z`` ranges [m], 0 or 1 V."""
+
+    z: tuple[float, float]
+    r: tuple[float, float]
+    voltage: float
+
+
+def section_capacitances(barrel: Barrel, cut: Layout) -> tuple[tuple[Material, ...], NDArray[np.float64]]:
+    """Capacitance of every section and of the end, by material.
+
+    Two grids of one family, the second with every step halved, extrapolated to no step at all.
+
+    Returns
+    -------
+    materials, capacitance
+        ``capacitance`` (n_section + 1, n_material) [F], the end last, at the materials' own dk: with a permittivity
+        that differs from dk by a factor, each column is multiplied by its factor (first order in the field's change).
+
+    Notes
+    -----
+    Error of a section 0.2 % at most, of a whole stub 0.1 %, against grids five times as fine.
+    """
+    half_plane = _meridian(barrel)
+    materials = tuple(dict.fromkeys(m for _, _, m in half_plane.dielectrics))
+    coarse, fine = (_solve(half_plane, cut, materials, refine) for refine in (1, 2))
+    return materials, fine + (fine - coarse) / (2**CONVERGENCE - 1)
+
+
+def _solve(
+    half_plane: _Meridian, cut: Layout, materials: tuple[Material, ...], refine: int
+) -> NDArray[np.float64]:
+    z, r = _lines(half_plane, cut, refine)
+    which = np.zeros((len(z) - 1, len(r) - 1), dtype=int)
+    for top, outer, material in half_plane.dielectrics:
+        which[np.searchsorted(z, top) :, : np.searchsorted(r, outer)] = materials.index(material)
+    voltage = np.full((len(z), len(r)), np.nan)
+    for c in half_plane.conductors:
+        rows = slice(np.searchsorted(z, c.z[0]), np.searchsorted(z, c.z[1]) + 1)
+        voltage[rows, np.searchsorted(r, c.r[0]) : np.searchsorted(r, c.r[1]) + 1] = c.voltage
+    dk = np.array([[m.dk_in_plane, m.dk_z] for m in materials])[which]
+    energy = cell_energies(Grid(z=z, r=r, eps_r=dk[..., 0], eps_z=dk[..., 1], voltage=voltage))
+    return _share(energy, z, which, cut, len(materials))
+
+
+def _share(
+    energy: NDArray[np.float64], z: NDArray[np.float64], which: NDArray[np.int_], cut: Layout, n_material: int
+) -> NDArray[np.float64]:
+    """Sum cell energies over sections (rows, the end last) and materials (columns)."""
+    starts = [s.top for s in cut.sections] + [cut.start_of_end]
+    row = np.searchsorted(starts, (z[1:] + z[:-1]) / 2) - 1
+    index = (row[:, None] * n_material + which).ravel()
+    return np.bincount(index, energy.ravel(), len(starts) * n_material).reshape(-1, n_material)
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Meridian:
+    """What fills the half plane (z, r) that is modelled, in metres.
+
+    ``dielectrics``: (top, outer radius, material), each hiding those before it. ``below``: whether it goes on below
+    the barrel, so that the axis belongs to it.
+    """
+
+    conductors: tuple[_Conductor, ...]
+    dielectrics: tuple[tuple[float, float, Material], ...]
+    depth: float
+    reach: float
+    below: bool
+
+
+def _meridian(barrel: Barrel) -> _Meridian:
+    laid = spans(barrel)
+    length, end = laid[-1].bottom, barrel.end
+    bored = _bored(barrel, length)
+    every = (*laid, *bored)
+    b = max(s.level.clearance_radius for s in every if s.is_plane)
+    dielectrics = [(s.top, np.inf, s.level.material) for s in every]
+    depth, reach = every[-1].bottom, b + CAVITY_REACH * _tallest_gap(every)
+    if end is not None and bored == _bored(barrel, length, everything=True):
+        air = AIR_REACH * (b + depth - max(s.bottom for s in every if s.is_plane))
+        dielectrics.append((depth, np.inf, AIR))
+        if end.bore_radius:
+            bore = Material(dk_in_plane=end.bore_dk, dk_z=end.bore_dk)
+            dielectrics += [(length, end.bore_radius, bore), (depth, end.bore_radius, AIR)]
+        depth, reach = depth + air, max(reach, air)
+    elif end is not None:
+        dielectrics.append((length, end.bore_radius, Material(dk_in_plane=end.bore_dk, dk_z=end.bore_dk)))
+    return _Meridian(
+        conductors=tuple(_conductors(barrel, laid, bored, reach)),
+        dielectrics=tuple(dielectrics),
+        depth=depth,
+        reach=reach,
+        below=end is not None,
+    )
+
+
+def _bored(barrel: Barrel, length: float, *, everything: bool = False) -> tuple[Span, ...]:
+    """Levels under a drilled end, as far down as its field reaches."""
+    if barrel.end is None:
+        return ()
+    levels = spans(Barrel(barrel_radius=barrel.barrel_radius, levels=barrel.end.bored))
+    b = max(s.level.clearance_radius for s in (*spans(barrel), *levels) if s.is_plane)
+    last = np.inf if everything else BORE_REACH * b
+    return tuple(
+        Span(level=s.level, top=s.top + length, bottom=s.bottom + length, mid=s.mid + length)
+        for s in levels
+        if s.top < last
+    )
+
+
+def _tallest_gap(every: Sequence[Span]) -> float:
+    """Greatest distance [m] between two planes, or from a plane to where the levels begin or stop."""
+    edges = [every[0].top, *(z for s in every if s.is_plane for z in (s.top, s.bottom)), every[-1].bottom]
+    return max(after - before for before, after in zip(edges[::2], edges[1::2], strict=True))
+
+
+def _conductors(barrel: Barrel, laid: Sequence[Span], bored: Sequence[Span], reach: float) -> Iterator[_Conductor]:
+    length, end = laid[-1].bottom, barrel.end
+    yield _Conductor(z=(0.0, length), r=(0.0, barrel.barrel_radius), voltage=1.0)
+    for s in laid:
+        if s.level.pad_radius:
+            yield _Conductor(z=(s.top, s.bottom), r=(0.0, s.level.pad_radius), voltage=1.0)
+    if end is not None and end.pad_radius:
+        yield _Conductor(z=(length, length + end.pad_thickness), r=(0.0, end.pad_radius), voltage=1.0)
+    for s in (*laid, *bored):
+        if s.is_plane:
+            bore = end.bore_radius if end is not None and s.top >= length and end.bore_radius else 0.0
+            yield _Conductor(z=(s.top, s.bottom), r=(max(s.level.clearance_radius, bore), reach), voltage=0.0)
+
+
+def _lines(half_plane: _Meridian, cut: Layout, refine: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Grid lines along z and r: drawn together at the edges of planes and pads and at the barrel's end."""
+    barrel, *others = half_plane.conductors
+    pads = [c.r[1] for c in others if c.voltage]
+    planes = [c.r[0] for c in others if not c.voltage]
+    gap = min(planes) - max([barrel.r[1], *(p for p in pads if p < min(planes))])
+    edges = {z for c in others for z in c.z} | ({barrel.z[1]} if half_plane.below else set())
+    stops = {0.0, half_plane.depth} | edges | {top for top, _, _ in half_plane.dielectrics}
+    z = _graded(stops | {s.top for s in cut.sections} | {cut.start_of_end}, edges, gap, FINE_Z, refine)
+    inner = {0.0} if half_plane.below else set()
+    bores = {outer for _, outer, _ in half_plane.dielectrics if outer < half_plane.reach}
+    sharp = {*pads, *planes} | ({barrel.r[1]} if half_plane.below else set())
+    r = _graded(inner | {barrel.r[1], half_plane.reach} | bores | sharp, sharp, gap, FINE_R, refine)
+    return z, r
+
+
+def _graded(stops: set[float], sharp: set[float], gap: float, fine: float, refine: int) -> NDArray[np.float64]:
+    where = np.array(sorted(stops))
+    edges = np.array(sorted(sharp))
+    near = np.minimum(np.diff(edges, prepend=-np.inf), np.diff(edges, append=np.inf))
+    steps = np.full(len(where), np.inf)
+    steps[np.searchsorted(where, edges)] = fine * np.minimum(gap, near)
+    return graded_lines(where, steps, GROWTH, refine)

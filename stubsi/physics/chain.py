@@ -1,0 +1,240 @@
+"""Owns the chain of sections: many solved barrels as arrays, their line constants, input admittance and two-port."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.constants import mu_0
+from scipy.sparse import coo_array
+
+from stubsi.physics.cavity import impedance_inside, outer_field, wavenumber
+from stubsi.physics.dielectric import permittivity
+from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Sequence
+
+    from numpy.typing import ArrayLike, NDArray
+    from scipy.sparse import csr_array
+
+    from stubsi.physics.hole import SolvedBarrel
+    from stubsi.physics.return_path import ReturnPath
+
+    FloatArray = NDArray[np.floating]
+    ComplexArray = NDArray[np.complexfloating]
+
+AT_ONCE = 2_000_000
+"""Section values held at once: sweeps are cut into pieces of this size."""
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Chain:
+    """Solved barrels with their return paths as one set of arrays, first axis the barrel.
+
+    Sections are numbered from the end of the plating up, shorter barrels padded with sections of no length.
+    A *profile* is a distinct filling of a cavity, a *column* a distinct (profile, conductor radius, clearance).
+    """
+
+    solved: tuple[SolvedBarrel, ...]
+    paths: ReturnPaths
+    section_count: int
+    material_barrel: NDArray[np.intp]
+    material: FloatArray
+    capacitance: csr_array
+    profile_barrel: NDArray[np.intp]
+    filling: csr_array
+    column_profile: NDArray[np.intp]
+    column: FloatArray
+    height: csr_array
+    static_inductance: FloatArray
+    skin: FloatArray
+    outer_inductance: FloatArray
+    barrel_radius: FloatArray
+    conductivity: FloatArray
+
+    @classmethod
+    def of(
+        cls, stubs: Iterable[tuple[SolvedBarrel, ReturnPath]], pitch: Sequence[float] | None = None
+    ) -> Chain:
+        """Put solved barrels and their return paths together.
+
+        Parameters
+        ----------
+        stubs
+            (solved barrel, return path) of each stub, stub-and-return-path of every hole and end in one list.
+        pitch
+            Pitch [m] of each stub that is one of a pair in its odd mode (its return path then as seen from midway
+            between the barrels); NaN for a single barrel, None: all single.
+
+        Raises
+        ------
+        ValidityError
+            Return path inside a clearance, or not defined for the pair.
+        """
+        stubs = list(stubs)
+        solved = tuple(s for s, _ in stubs)
+        pitches = [np.nan] * len(stubs) if pitch is None else list(pitch)
+        for (s, path), spacing in zip(stubs, pitches, strict=True):
+            _check(s, path, spacing)
+        return cls(solved=solved, paths=ReturnPaths.of([path for _, path in stubs], pitches), **_arrays(solved))
+
+    def input_admittance(self, frequency: ArrayLike) -> ComplexArray:
+        """Admittance at the electrical start, the plating's end open.
+
+        Parameters
+        ----------
+        frequency : array_like
+            [Hz] > 0, to 1e13; shape (n_freq,) for all stubs alike, or (n_stub, n_freq). May be complex.
+
+        Returns
+        -------
+        complex ndarray, shape (n_stub, n_freq)
+            [S].
+        """
+        return self._sweep(frequency, lambda f: np.divide(*self.voltage_current(f)[::-1]))
+
+    def abcd(self, frequency: ArrayLike) -> ComplexArray:
+        """Chain matrix from electrical start to the other end of the levels, shape (n_stub, n_freq, 2, 2); SI units.
+
+        For lengths of barrel between an entry and an exit (``Barrel`` with ``end=None``).
+        """
+        return self._sweep(frequency, self._abcd)
+
+    def voltage_current(self, frequency: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
+        """Voltage and current at the start, to a common factor, for ``frequency`` (n_stub, n_freq) [Hz]."""
+        *_, last = self.states(frequency)
+        return last
+
+    def states(self, frequency: ComplexArray) -> Iterator[tuple[ComplexArray, ComplexArray]]:
+        """(V, I) from the plating's end up to the start, section by section, each to a common factor."""
+        z, y = self.section_constants(frequency)
+        current = y[0] * np.ones_like(frequency)
+        voltage = 1 + 2j * np.pi * frequency * self.outer_inductance[:, None] * current
+        yield voltage, current
+        for series, shunt in zip(z, y[1:], strict=True):
+            c, s = _line(series, shunt)
+            voltage, current = c * voltage + series * s * current, shunt * s * voltage + c * current
+            size = np.abs(voltage) + 50 * np.abs(current)
+            voltage, current = voltage / size, current / size
+            yield voltage, current
+
+    def section_constants(self, frequency: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
+        """Series impedance and shunt admittance of every section, from the end up.
+
+        Returns
+        -------
+        z, y
+            Shapes (n_section, n_stub, n_freq) [ohm] and (n_section + 1, n_stub, n_freq) [S], y[0] that of the end.
+        """
+        f = np.asarray(frequency)
+        df, at = self.material[:, 0, None], self.material[:, 1, None]
+        relative = permittivity(f[self.material_barrel], 1.0, df, at)
+        shape = (self.section_count, *f.shape)
+        y = 2j * np.pi * f * (self.capacitance @ relative).reshape(shape[0] + 1, *f.shape)
+        series_mean = 1 / (self.filling @ (1 / relative))
+        per_height = self._cavity(f, series_mean)
+        z = (self.height @ per_height).reshape(shape)
+        resistance = (1 + 1j) * np.sqrt(np.pi * f * mu_0 / self.conductivity[:, None])
+        return z + 2j * np.pi * f * self.static_inductance[..., None] + self.skin[..., None] * resistance, y
+
+    def _cavity(self, f: ComplexArray, eps: ComplexArray) -> ComplexArray:
+        """Series impedance per height of every column [ohm/m]."""
+        f = f[self.profile_barrel]
+        k = wavenumber(f, eps)
+        a = self.barrel_radius[self.profile_barrel, None]
+        outer = outer_field(k, a, _rows(self.paths, self.profile_barrel))
+        return impedance_inside(
+            f[self.column_profile],
+            k[self.column_profile],
+            self.column[:, 0, None],
+            self.column[:, 1, None],
+            _rows(outer, self.column_profile),
+        )
+
+    def _abcd(self, f: ComplexArray) -> ComplexArray:
+        z, y = self.section_constants(f)
+        total = np.broadcast_to(np.eye(2, dtype=complex), (*f.shape, 2, 2))
+        for series, shunt in zip(z, y[1:], strict=True):
+            c, s = _line(series, shunt)
+            total = np.stack([c, series * s, shunt * s, c], axis=-1).reshape(*f.shape, 2, 2) @ total
+        return total
+
+    def _sweep(self, frequency: ArrayLike, evaluate) -> ComplexArray:
+        f = np.asarray(frequency)
+        f = np.broadcast_to(f, (len(self.solved), f.shape[-1] if f.ndim else 1))
+        step = max(1, AT_ONCE // (f.shape[0] * (self.section_count + 1)))
+        return np.concatenate([evaluate(f[:, i : i + step]) for i in range(0, f.shape[1], step)], axis=1)
+
+
+def _line(z: ComplexArray, y: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
+    """cosh(g) and sinh(g)/g of a distributed line with g^2 = z y; both even in g, so either root serves."""
+    g = np.sqrt(z * y)
+    still = g == 0
+    g[still] = 1.0
+    return np.where(still, 1.0, np.cosh(g)), np.where(still, 1.0, np.sinh(g) / g)
+
+
+def _rows(arrays, rows: NDArray[np.intp]):
+    """Record of arrays with the given rows of each."""
+    return type(arrays)(**{name: value[rows] for name, value in vars(arrays).items()})
+
+
+def _check(solved: SolvedBarrel, path: ReturnPath, pitch: float) -> None:
+    if np.isfinite(pitch):
+        check_pair(solved.barrel.barrel_radius, pitch, path)
+        return
+    for section in solved.layout.sections:
+        check_single(solved.barrel.barrel_radius, section.clearance_radius, path)
+
+
+def _arrays(solved: Sequence[SolvedBarrel]) -> dict[str, object]:
+    """Arrays of a chain from its barrels."""
+    sections = max((len(s.layout.sections) for s in solved), default=0)
+    count = len(solved)
+    materials = {(i, m): None for i, s in enumerate(solved) for m in s.materials}
+    materials = {key: number for number, key in enumerate(materials)}
+    profiles: dict[tuple, int] = {}
+    columns: dict[tuple, int] = {}
+    heights, capacitances = [], []
+    static, skin = np.zeros((sections, count)), np.zeros((sections, count))
+    for i, s in enumerate(solved):
+        for n, m in np.ndindex(s.capacitance.shape):
+            row = len(s.layout.sections) - n
+            capacitances.append((row * count + i, materials[i, s.materials[m]], s.capacitance[n, m]))
+        for n, section in enumerate(reversed(s.layout.sections)):
+            profile = profiles.setdefault((i, section.filling), len(profiles))
+            for part in section.in_cavity:
+                column = columns.setdefault((profile, part.radius, section.clearance_radius), len(columns))
+                heights.append((n * count + i, column, part.height))
+            for part in section.in_plane:
+                static[n, i] += mu_0 / (2 * np.pi) * part.height * np.log(section.clearance_radius / part.radius)
+            skin[n, i] = sum(p.height / (2 * np.pi * p.radius) for p in (*section.in_cavity, *section.in_plane))
+    fillings = [
+        (number, materials[i, m], height / sum(h for _, h in filling) / m.dk_z)
+        for (i, filling), number in profiles.items()
+        for m, height in filling
+    ]
+    at = [np.nan if m.frequency is None else m.frequency for _, m in materials]
+    return {
+        "section_count": sections,
+        "material_barrel": np.array([i for i, _ in materials], dtype=int),
+        "material": np.column_stack([[m.df for _, m in materials], at]).astype(float),
+        "capacitance": _sparse(capacitances, ((sections + 1) * count, len(materials))),
+        "profile_barrel": np.array([i for i, _ in profiles], dtype=int),
+        "filling": _sparse(fillings, (len(profiles), len(materials))),
+        "column_profile": np.array([p for p, *_ in columns], dtype=int),
+        "column": np.array([radii for _, *radii in columns], dtype=float).reshape(-1, 2),
+        "height": _sparse(heights, (sections * count, len(columns))),
+        "static_inductance": static,
+        "skin": skin,
+        "outer_inductance": np.array([mu_0 / (2 * np.pi) * s.layout.outer for s in solved]),
+        "barrel_radius": np.array([s.barrel.barrel_radius for s in solved]),
+        "conductivity": np.array([s.barrel.conductivity or np.inf for s in solved]),
+    }
+
+
+def _sparse(entries: list[tuple[int, int, float]], shape: tuple[int, int]) -> csr_array:
+    row, column, value = zip(*entries, strict=True) if entries else ((), (), ())
+    return coo_array((np.array(value, dtype=float), (np.array(row, int), np.array(column, int))), shape=shape).tocsr()

@@ -1,0 +1,45 @@
+"""Owns the solved barrel and the whole hole: electrostatics once per geometry, through part with stubs above and below."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from stubsi.physics.capacitance import section_capacitances
+from stubsi.physics.sections import layout
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from stubsi.physics.geometry import Barrel, Material
+    from stubsi.physics.sections import Layout
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class SolvedBarrel:
+    """Static part of a barrel, whatever its return path.
+
+    ``capacitance`` (n_section + 1, n_material) [F]: of each section from the start down and of the end (last row), by
+    material, at the materials' own dk.
+    """
+
+    barrel: Barrel
+    layout: Layout
+    materials: tuple[Material, ...]
+    capacitance: NDArray[np.float64]
+
+
+@lru_cache(maxsize=4096)
+def solve(barrel: Barrel) -> SolvedBarrel:
+    """Electrostatics of a barrel in one solve; equal barrels are solved once.
+
+    Raises
+    ------
+    ValidityError
+        Clearance not larger than the barrel, pad not inside its clearance, bore narrower than the barrel, no plane.
+    """
+    cut = layout(barrel)
+    materials, capacitance = section_capacitances(barrel, cut)
+    return SolvedBarrel(barrel=barrel, layout=cut, materials=materials, capacitance=capacitance)

@@ -1,0 +1,112 @@
+"""Owns where a chain shorts the path: notches by the turning of its reflection, minimum of S21, complex resonance."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from stubsi.physics.chain import Chain
+
+    FloatArray = NDArray[np.floating]
+
+TOLERANCE = 1e-11
+"""Relative width of the bracket at which a root counts as found."""
+STEPS = 100
+"""Most steps of the bracketed search; halving alone needs 50."""
+
+
+def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
+    r"""Notch and impedance of the chain taken as a uniform static line: start value of the searches, not a result.
+
+    .. math:: f_0 = \frac{1}{4 \sqrt{L' C'}\,(T + C_{end}/C')}, \qquad Z_0 = \sqrt{L'/C'}
+
+    Returns
+    -------
+    frequency [Hz], impedance [ohm], each (n_stub,)
+    """
+    low = np.full((len(chain.solved), 1), 1e6)
+    z, y = chain.section_constants(low)
+    inductance = (z.imag.sum(axis=0) / (2 * np.pi * low))[:, 0] + chain.outer_inductance
+    capacitance, end = (y[1:].imag.sum(axis=0) / (2 * np.pi * low))[:, 0], (y[0].imag / (2 * np.pi * low))[:, 0]
+    total = capacitance + end
+    delay = np.sqrt(inductance * total)
+    return 1 / (4 * delay * np.sqrt(1 + end / total)), np.sqrt(inductance / total)
+
+
+def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> FloatArray:
+    """Phase of the reflection (V - Z I)/(V + Z I) at the start, followed from the open end up and never wrapped.
+
+    Every section turns it by less than a full turn, backwards in frequency and along the barrel (Foster); so the
+    n-th odd multiple of -pi is the notch of that order whatever poles and zeros lie close to it.
+
+    Parameters
+    ----------
+    frequency, impedance : ndarray, shape (n_stub,)
+        [Hz], [ohm].
+    """
+    f, r = frequency[:, None], impedance[:, None]
+    z, _ = chain.section_constants(f)
+    beyond = np.concatenate([np.zeros((1, *f.shape), bool), z.imag < 0])
+    total, last = np.zeros(f.shape), np.ones(f.shape, complex)
+    for past_pole, (voltage, current) in zip(beyond, chain.states(f), strict=True):
+        reflection = (voltage - r * current) * np.conj(voltage + r * current)
+        turn = np.angle(reflection * np.conj(last))
+        total += np.where((turn > np.pi / 2) | (past_pole & (turn > 0)), turn - 2 * np.pi, turn)
+        last = reflection
+    return total[:, 0]
+
+
+def notch(chain: Chain, order: int = 1) -> FloatArray:
+    """Frequency at which the stubs short the path: upward zero of Im Z_in of the given order.
+
+    Parameters
+    ----------
+    order : int
+        1, 3, 5 ...: first, second, third zero.
+
+    Returns
+    -------
+    ndarray, shape (n_stub,)
+        [Hz]; NaN where the loss leaves no such zero.
+    """
+    start, impedance = quasi_static(chain)
+    return _search(lambda f: turning(chain, f, impedance) + order * np.pi, 0.9 * order * start, order * np.pi)
+
+
+def _search(function: Callable[[FloatArray], FloatArray], first: FloatArray, at_zero: float) -> FloatArray:
+    """Root of a function that falls from ``at_zero`` > 0 at frequency 0, one per row, in a bracket that only shrinks."""
+    low, high = np.zeros_like(first), first.copy()
+    f_low, f_high = np.full_like(first, at_zero), function(first)
+    for _ in range(STEPS):
+        short = f_high > 0
+        if not short.any():
+            break
+        low, f_low = np.where(short, high, low), np.where(short, f_high, f_low)
+        high = np.where(short, high * 1.15, high)
+        f_high = np.where(short, function(high), f_high)
+    return _close(function, (low, high), (f_low, f_high))
+
+
+def _close(function, bracket, values) -> FloatArray:
+    (low, high), (f_low, f_high) = bracket, values
+    kept = np.zeros_like(low)
+    for step in range(STEPS):
+        wide = high - low
+        if np.all(wide <= TOLERANCE * high):
+            break
+        inner = high - f_high * wide / (f_high - f_low)
+        x = np.where(step % 4 == 3, (low + high) / 2, np.clip(inner, low + TOLERANCE * wide, high - TOLERANCE * wide))
+        f_x = function(x)
+        above = f_x > 0
+        f_high = np.where(above & (kept > 0), f_high / 2, f_high)
+        f_low = np.where(~above & (kept < 0), f_low / 2, f_low)
+        low, f_low = np.where(above, x, low), np.where(above, f_x, f_low)
+        high, f_high = np.where(above, high, x), np.where(above, f_high, f_x)
+        kept = np.where(above, 1.0, -1.0)
+    return (low + high) / 2
