@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 SMALLEST_WAVENUMBER = 1e-9
 """[1/m] Stands in for zero: far below it nothing but the logarithms of the static field is left."""
+BLOCK = 1_000_000
+"""Complex numbers in the largest array of one block of post systems."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -130,30 +132,27 @@ def outer_field(k: ComplexArray, barrel_radius: ArrayLike, paths: ReturnPaths) -
     return OuterField(outgoing=outgoing, standing=standing, reach=reach)
 
 
-def _groups(a: FloatArray, paths: ReturnPaths) -> Iterator[tuple[NDArray[np.bool_], Conductors]]:
-    """Stubs that share a matrix size: as many posts, single or pair; those with nothing around left out."""
+def _groups(a: FloatArray, paths: ReturnPaths) -> Iterator[tuple[NDArray[np.integer], Conductors]]:
+    """Stubs (rows) whose matrices have one size: as many posts, all single or all pairs; in blocks that fit memory."""
     odd = np.isfinite(paths.pitch)
     for pair, count in {*zip(odd.tolist(), paths.count.tolist(), strict=True)} - {(False, 0)}:
-        rows = (odd == pair) & (paths.count == count)
-        radius = a[rows]
-        spread = (-1,) + (1,) * (radius.ndim - 1)
-        centre = (paths.pitch[rows] / 2 if pair else np.zeros(rows.sum())).reshape(spread)
-        around = paths.posts[rows, :count].reshape(rows.sum(), *spread[1:], count)
-        post_radius = paths.post_radius[rows].reshape(spread)
-        yield (
-            rows,
-            Conductors(
-                place=np.concatenate(
-                    [
-                        np.broadcast_to(centre, radius.shape)[..., None] + 0j,
-                        np.broadcast_to(around, (*radius.shape, count)),
-                    ],
-                    axis=-1,
-                ),
-                radius=np.stack([radius] + [np.broadcast_to(post_radius, radius.shape)] * count, axis=-1),
-                odd=pair,
-            ),
-        )
+        alike = np.flatnonzero((odd == pair) & (paths.count == count))
+        blocks = 1 + a[alike].size * (3 * (count + 1)) ** 2 // BLOCK
+        for rows in np.array_split(alike, min(blocks, alike.size)):
+            yield rows, _conductors(a[rows], paths, rows, count, odd=pair)
+
+
+def _conductors(a: FloatArray, paths: ReturnPaths, rows: NDArray[np.integer], count: int, *, odd: bool) -> Conductors:
+    column = (-1,) + (1,) * a.ndim
+    barrel = (paths.pitch[rows] / 2 if odd else np.zeros(rows.size)).reshape(column)
+    posts = paths.posts[rows, :count].reshape(rows.size, *column[2:], count)
+    around = np.concatenate([barrel + 0j, posts], axis=-1)
+    radius = np.repeat(paths.post_radius[rows].reshape(column), count, axis=-1)
+    return Conductors(
+        place=np.broadcast_to(around, (*a.shape, count + 1)),
+        radius=np.concatenate([a[..., None], np.broadcast_to(radius, (*a.shape, count))], axis=-1),
+        odd=odd,
+    )
 
 
 def impedance_inside(

@@ -87,27 +87,32 @@ def reflection(k: ComplexArray, conductors: Conductors, order: int = ORDER) -> C
 
 def _waves(k: ComplexArray, conductors: Conductors, order: int) -> ComplexArray:
     """Waves of one order arriving at each conductor (rows) per multipole of each conductor (columns)."""
-    k = k[..., None, None]
     arrive, leave = conductors.place[..., :, None], conductors.place[..., None, :]
-    gap = conductors.radius[..., :, None] + conductors.radius[..., None, :]
-    waves = _translate(k, arrive - leave, gap, order)
+    waves = _translate(k, arrive - leave, conductors.radius, order)
     if conductors.odd:
-        waves = waves - _translate(k, arrive + leave.conj(), gap, order)[..., ::-1]
+        waves = waves - _translate(k, arrive + leave.conj(), conductors.radius, order)[..., ::-1]
     size = conductors.place.shape[-1] * (2 * order + 1)
     return np.swapaxes(waves, -3, -2).reshape(*waves.shape[:-4], size, size)
 
 
-def _translate(k: ComplexArray, delta: ComplexArray, gap: FloatArray, order: int) -> ComplexArray:
-    """Graf: order n at ``delta`` from multipole m, shape (..., n, m); nothing where the two centres coincide."""
-    distance = np.abs(delta)
+def _translate(k: ComplexArray, delta: ComplexArray, radius: FloatArray, order: int) -> ComplexArray:
+    """Graf: order n of row i from multipole m of column j at ``delta`` (..., i, j); (..., i, j, n, m), 0 on oneself."""
+    n = delta.shape[-1]
+    rows, columns = np.triu_indices(n)
+    distance = np.abs(delta[..., rows, columns])
     apart = distance > 0
     distance = np.where(apart, distance, 1.0)
-    x = k * distance
-    rising = [hankel(0, x), hankel(1, x)]
+    x = k[..., None] * distance
+    gap = distance - radius[..., rows] - radius[..., columns]
+    waves = [hankel(0, x), hankel(1, x)]
     for p in range(1, 2 * order):
-        rising.append(2 * p / x * rising[p] - rising[p - 1])
+        waves.append(2 * p / x * waves[p] - waves[p - 1])
+    waves = np.stack(waves, axis=-1) * np.where(apart, np.exp(-1j * k[..., None] * gap), 0)[..., None]
+
+    both = np.zeros((n, n), dtype=int)
+    both[rows, columns] = both[columns, rows] = np.arange(len(rows))
     step = np.arange(-order, order + 1) - np.arange(-order, order + 1)[:, None]
-    sign = np.where((step < 0) & (step % 2 == 1), -1, 1)
-    turn = np.where(apart, delta / distance, 1)[..., None, None] ** step
-    phase = np.where(apart, np.exp(-1j * k * (distance - gap)), 0)
-    return phase[..., None, None] * np.stack(rising, axis=-1)[..., np.abs(step)] * sign * turn
+    angle = np.angle(delta)[..., None] * np.arange(2 * order + 1)
+    turn = np.exp(1j * angle)[..., np.abs(step)]
+    turn = np.where(step < 0, (-1.0) ** step * turn.conj(), turn)
+    return waves[..., both, :][..., np.abs(step)] * turn
