@@ -104,12 +104,13 @@ class Chain:
 
     def voltage_current(self, frequency: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
         """Voltage and current at the start, to a common factor, for ``frequency`` (n_stub, n_freq) [Hz]."""
-        *_, last = self.states(frequency)
+        *_, last = self.states(frequency, *self.section_constants(frequency))
         return last
 
-    def states(self, frequency: ComplexArray) -> Iterator[tuple[ComplexArray, ComplexArray]]:
+    def states(
+        self, frequency: ComplexArray, z: ComplexArray, y: ComplexArray
+    ) -> Iterator[tuple[ComplexArray, ComplexArray]]:
         """(V, I) from the plating's end up to the start, section by section, each to a common factor."""
-        z, y = self.section_constants(frequency)
         current = y[0] * np.ones_like(frequency)
         voltage = 1 + 2j * np.pi * frequency * self.outer_inductance[:, None] * current
         yield voltage, current

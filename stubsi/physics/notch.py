@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.constants import c as light_speed
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -19,6 +20,12 @@ TOLERANCE = 1e-11
 """Relative width of the bracket at which a root counts as found."""
 STEPS = 100
 """Most steps of the bracketed search; halving alone needs 50."""
+STRIDE = 1.08
+"""Ratio of successive frequencies on the way to a bracket: less than the width of a cavity's stop band."""
+FAR = 1e3
+"""Stands in for minus infinity [rad]."""
+RESIDUE = 1e-4
+"""Phase [rad] left at a root; more means a jump, not a zero."""
 
 
 def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
@@ -42,8 +49,9 @@ def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
 def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> FloatArray:
     """Phase of the reflection (V - Z I)/(V + Z I) at the start, followed from the open end up and never wrapped.
 
-    Every section turns it by less than a full turn, backwards in frequency and along the barrel (Foster); so the
-    n-th odd multiple of -pi is the notch of that order whatever poles and zeros lie close to it.
+    Every section turns it backwards, by a whole turn for each half wave it is long (Foster), so the n-th odd multiple
+    of -pi is the notch of that order however close poles and zeros lie. At the first resonance of a cavity, where its
+    series reactance passes through infinity, zeros of every order have gone by: -inf from there on.
 
     Parameters
     ----------
@@ -51,15 +59,17 @@ def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> Float
         [Hz], [ohm].
     """
     f, r = frequency[:, None], impedance[:, None]
-    z, _ = chain.section_constants(f)
-    beyond = np.concatenate([np.zeros((1, *f.shape), bool), z.imag < 0])
-    total, last = np.zeros(f.shape), np.ones(f.shape, complex)
-    for past_pole, (voltage, current) in zip(beyond, chain.states(f), strict=True):
+    z, y = chain.section_constants(f)
+    g = np.sqrt(z * y[1:])
+    length = np.abs(g.imag)
+    blur = np.concatenate([np.zeros((1, *f.shape)), np.pi * np.abs(g.real) / np.maximum(length, np.abs(g.real) + 1e-30)])
+    total, last = -2 * np.pi * np.floor(length / np.pi).sum(axis=0), np.ones(f.shape, complex)
+    for loss, (voltage, current) in zip(blur, chain.states(f, z, y), strict=True):
         reflection = (voltage - r * current) * np.conj(voltage + r * current)
         turn = np.angle(reflection * np.conj(last))
-        total += np.where((turn > np.pi / 2) | (past_pole & (turn > 0)), turn - 2 * np.pi, turn)
+        total += np.where(turn > loss + 1e-9, turn - 2 * np.pi, turn)
         last = reflection
-    return total[:, 0]
+    return np.where((z.imag < 0).any(axis=0), -np.inf, total)[:, 0]
 
 
 def notch(chain: Chain, order: int = 1) -> FloatArray:
@@ -76,7 +86,25 @@ def notch(chain: Chain, order: int = 1) -> FloatArray:
         [Hz]; NaN where the loss leaves no such zero.
     """
     start, impedance = quasi_static(chain)
-    return _search(lambda f: turning(chain, f, impedance) + order * np.pi, 0.9 * order * start, order * np.pi)
+    first = np.minimum(0.95 * start, 0.9 * _lowest_resonance(chain))
+
+    def above(f: FloatArray) -> FloatArray:
+        return np.maximum(turning(chain, f, impedance) + order * np.pi, -FAR)
+
+    found = _search(above, first, order * np.pi)
+    return np.where(np.abs(above(found)) < RESIDUE, found, np.nan)
+
+
+def _lowest_resonance(chain: Chain) -> FloatArray:
+    """Where k times the distance of the nearest return conductor is the first zero of J_0 [Hz], inf for less than 3 posts.
+
+    No cavity between the planes resonates below it.
+    """
+    paths = chain.paths
+    nearest = np.min(np.abs(paths.posts), axis=1, initial=np.inf, where=np.arange(paths.posts.shape[1]) < paths.count[:, None])
+    reach = np.where(paths.count > 2, nearest, paths.ring)
+    dk = np.array([max(m.dk_z for m in s.materials) for s in chain.solved])
+    return np.nan_to_num(2.405 * light_speed / (2 * np.pi * reach * np.sqrt(dk)), nan=np.inf)
 
 
 def _search(function: Callable[[FloatArray], FloatArray], first: FloatArray, at_zero: float) -> FloatArray:
@@ -88,7 +116,7 @@ def _search(function: Callable[[FloatArray], FloatArray], first: FloatArray, at_
         if not short.any():
             break
         low, f_low = np.where(short, high, low), np.where(short, f_high, f_low)
-        high = np.where(short, high * 1.15, high)
+        high = np.where(short, high * STRIDE, high)
         f_high = np.where(short, function(high), f_high)
     return _close(function, (low, high), (f_low, f_high))
 
