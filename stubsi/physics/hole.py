@@ -6,13 +6,15 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from stubsi.physics.capacitance import section_capacitances
 from stubsi.physics.sections import layout
 
 if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
+    from numpy.typing import ArrayLike, NDArray
 
+    from stubsi.physics.chain import Chain
     from stubsi.physics.geometry import Barrel, Material
     from stubsi.physics.sections import Layout
 
@@ -43,3 +45,33 @@ def solve(barrel: Barrel) -> SolvedBarrel:
     cut = layout(barrel)
     materials, capacitance = section_capacitances(barrel, cut)
     return SolvedBarrel(barrel=barrel, layout=cut, materials=materials, capacitance=capacitance)
+
+
+def two_port(
+    through: Chain, frequency: ArrayLike, *, above: Chain | None = None, below: Chain | None = None
+) -> NDArray[np.complex128]:
+    """Chain matrix of whole holes: the barrel between entry and exit, what is left of it hung in shunt at either end.
+
+    Parameters
+    ----------
+    through : Chain
+        Lengths of barrel between entry and exit (``Barrel`` with ``end=None``, levels from the entry on).
+    frequency : array_like
+        [Hz] > 0; shape (n_freq,), or (n_hole, n_freq).
+    above, below : Chain, optional
+        Stubs at the entry and at the exit, one per hole; levels ordered from their electrical start to their end.
+
+    Returns
+    -------
+    complex ndarray, shape (n_hole, n_freq, 2, 2)
+        [[A, B], [C, D]] in SI units, entry to exit.
+    """
+    matrix = through.abcd(frequency)
+    if above is not None:
+        matrix = _shunt(above.input_admittance(frequency)) @ matrix
+    return matrix if below is None else matrix @ _shunt(below.input_admittance(frequency))
+
+
+def _shunt(admittance: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    one, none = np.ones_like(admittance), np.zeros_like(admittance)
+    return np.stack([one, none, admittance, one], axis=-1).reshape(*admittance.shape, 2, 2)

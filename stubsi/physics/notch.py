@@ -28,6 +28,10 @@ RESIDUE = 1e-4
 """Phase [rad] left at a root; more means a jump, not a zero."""
 
 
+POINTS, ZOOMS = 21, 10
+"""Frequencies per look at S21 and number of looks, each a tenth as wide as the last."""
+
+
 def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
     r"""Notch and impedance of the chain taken as a uniform static line: start value of the searches, not a result.
 
@@ -138,3 +142,60 @@ def _close(function, bracket, values) -> FloatArray:
         high, f_high = np.where(above, high, x), np.where(above, f_high, f_x)
         kept = np.where(above, 1.0, -1.0)
     return (low + high) / 2
+
+
+def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]:
+    """Where a stub hung in shunt on a line takes most from the path, at or below its first notch.
+
+    Parameters
+    ----------
+    z0 : float
+        Impedance of the line [ohm].
+
+    Returns
+    -------
+    frequency, magnitude
+        [Hz] and |S21| [-], each (n_stub,). Radiating stubs have it below the frequency where Im Z_in = 0.
+    """
+    first, start = notch(chain), quasi_static(chain)[0]
+    first = np.where(np.isnan(first), start, first)
+    low, high = 0.5 * first, 1.05 * first
+    rows = np.arange(len(first))
+    for _ in range(ZOOMS):
+        f = np.linspace(low, high, POINTS, axis=1)
+        size = np.abs(transmission(chain, f, z0))
+        best = size.argmin(axis=1)
+        low, high = f[rows, np.maximum(best - 1, 0)], f[rows, np.minimum(best + 1, POINTS - 1)]
+    return f[rows, best], size[rows, best]
+
+
+def transmission(chain: Chain, frequency: FloatArray, z0: float) -> NDArray[np.complexfloating]:
+    """S21 of each stub in shunt on a line of impedance ``z0`` [ohm]; ``frequency`` (n_stub, n_freq) [Hz]."""
+    voltage, current = chain.voltage_current(frequency)
+    return 2 * voltage / (2 * voltage + z0 * current)
+
+
+def resonance(chain: Chain) -> NDArray[np.complexfloating]:
+    """Complex resonance of the stubs closed at their start: Z_in = 0.
+
+    Returns
+    -------
+    complex ndarray, shape (n_stub,)
+        [Hz]: oscillation in the real part, Im f > 0 its decay; Q = Re f/(2 Im f).
+    """
+    last = s21_minimum(chain)[0].astype(complex)
+    now = last * (1 + 0.02j)
+
+    def impedance(f: NDArray[np.complexfloating]) -> NDArray[np.complexfloating]:
+        voltage, current = chain.voltage_current(f[:, None])
+        return (voltage / current)[:, 0]
+
+    z_last, z_now = impedance(last), impedance(now)
+    for _ in range(STEPS):
+        step = np.where(z_now == z_last, 0, z_now * (now - last) / np.where(z_now == z_last, 1, z_now - z_last))
+        if np.all(np.abs(step) <= TOLERANCE * np.abs(now)):
+            break
+        last, z_last = now, z_now
+        now = now - step
+        z_now = impedance(now)
+    return now
