@@ -1,0 +1,241 @@
+"""Series impedance of a cavity: static limits, an independent radial solution, resonances, conservation, scaling."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.constants import c as light_speed
+from scipy.constants import mu_0
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
+from scipy.special import j0, y0
+
+from stubsi.errors import ValidityError
+from stubsi.physics.cavity import impedance_inside, outer_field, series_impedance, wavenumber
+from stubsi.physics.geometry import OPEN, Posts, Ring
+from stubsi.physics.return_path import ReturnPaths, equal_posts, ring_of_posts
+
+A, B, R = 0.15e-3, 0.40e-3, 1.0e-3
+EPS = 3.8 - 0.076j
+RING = Ring(radius=R)
+RETURN_PATHS = {
+    "ring": RING,
+    "open": OPEN,
+    "one post": equal_posts(1, R, 0.125e-3),
+    "four posts": equal_posts(4, R, 0.125e-3),
+    "uneven posts": Posts(positions=((0.8e-3, 0.1e-3), (-0.3e-3, 1.0e-3), (-1.6e-3, -0.2e-3)), radius=0.1e-3),
+}
+every_return_path = pytest.mark.parametrize("path", RETURN_PATHS.values(), ids=RETURN_PATHS.keys())
+
+barrel = st.floats(0.05e-3, 0.4e-3)
+ratio = st.floats(1.1, 6.0)
+frequency = st.floats(1e6, 100e9)
+
+
+def reactance_factor(frequency, eps, path, a=A, b=B):
+    """Series impedance over that of an inductance mu0/(2 pi) per height."""
+    return series_impedance(frequency, eps, a, b, path) / (1j * mu_0 * frequency)
+
+
+@given(a=barrel, clearance=ratio, ring=ratio, dk=st.floats(1.0, 12.0))
+def test_low_frequency_is_the_coaxial_inductance(a, clearance, ring, dk):
+    """mu0 ln(R/a)/(2 pi), whatever the clearance: H = I/(2 pi r) holds everywhere."""
+    b = a * clearance
+    got = reactance_factor(1e6, dk, Ring(radius=b * ring), a, b)
+    assert got == pytest.approx(np.log(clearance * ring), rel=1e-5)
+
+
+@given(a=barrel, clearance=ratio, f=frequency)
+def test_ring_at_the_clearance_is_a_coaxial_line(a, clearance, f):
+    """With no room beyond the clearance the field is TEM at any frequency."""
+    b = a * clearance
+    assert reactance_factor(f, EPS, Ring(radius=b), a, b) == pytest.approx(np.log(clearance), rel=1e-9)
+
+
+def test_no_outer_voltage_is_a_coaxial_line():
+    """Where the space between clearance and ring resonates, e(b) = 0 and the clearance sees a wall: finite, TEM."""
+    k = brentq(lambda k: j0(k * B) * y0(k * R) - y0(k * B) * j0(k * R), 4000, 6500)
+    f = k * light_speed / (2 * np.pi)
+    assert reactance_factor(f, 1.0, RING) == pytest.approx(np.log(B / A), rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("wall", "root"),
+    [(1.2, "15.7014"), (1.5, "6.2702"), (2.0, "3.1230"), (3.0, "1.5485"), (4.0, "1.0244")],
+    ids=lambda v: f"{v}",
+)
+def test_annular_resonance_needs_no_drive(wall, root):
+    """J0(x) Y0(lx) = Y0(x) J0(lx): first roots x = ka as tabled by Jahnke and Emde (from memory), to the last digit.
+
+    There barrel and ring carry a field of their own, and the impedance passes through zero.
+    """
+    half_digit = 0.5 * 10.0 ** -len(root.split(".")[1])
+    k = (float(root) + np.array([-half_digit, half_digit])) / A
+    f = k * light_speed / (2 * np.pi)
+    below, above = series_impedance(f, 1.0, A, A * (1 + wall) / 2, Ring(radius=wall * A)).imag
+    assert below * above < 0
+
+
+@pytest.mark.parametrize("kr", [0.3, 1.0, 1.7, 3.0])
+@pytest.mark.parametrize("b", [0.2e-3, 0.4e-3, 0.9e-3])
+def test_radial_equations_solved_step_by_step(kr, b):
+    """Maxwell's equations of the cavity as an initial value problem in r: no Bessel function, no formula.
+
+    dE/dr = j w mu H - v/(r ln(b/a)) within the clearance (the voltage difference v per height of its TEM field),
+    d(rH)/dr = j w eps r E, E = 0 on the barrel and on the ring; Z' = v / (2 pi a H(a)).
+    """
+    eps, f = 1 - 0.02j, kr / R * light_speed / (2 * np.pi)
+    k, wave_impedance = kr / R * np.sqrt(eps), mu_0 * light_speed / np.sqrt(eps)
+
+    def slopes(r, y, drive):
+        field, current = y  # the current is r H times the wave impedance
+        return [1j * k * current / r + drive / (r * np.log(b / A)), 1j * k * r * field]
+
+    def across(start, drive):
+        inner = solve_ivp(slopes, (A, b), start, args=(drive,), rtol=1e-10, atol=1e-14)
+        return solve_ivp(slopes, (b, R), inner.y[:, -1], args=(0.0,), rtol=1e-10, atol=1e-14).y[0, -1]
+
+    free, driven = across([0j, 1 + 0j], 0.0), across([0j, 0j], -1.0)
+    impedance = wave_impedance / (2 * np.pi * -driven / free)
+    assert series_impedance(f, eps, A, b, RING) == pytest.approx(impedance, rel=1e-6)
+
+
+def test_thin_barrel_between_open_planes():
+    """A filament's wave has reactance as from a return at 1.123/k and resistance w mu0/4 per height.
+
+    Small argument of the Hankel function, Abramowitz and Stegun 9.1.12-13: 1.123 = 2 exp(-gamma).
+    """
+    f, eps, a, b = 1e9, 3.8, 0.01e-3, 0.02e-3
+    k = float(wavenumber(f, eps).real)
+    impedance = series_impedance(f, eps, a, b, OPEN)
+    assert impedance.real == pytest.approx(2 * np.pi * f * mu_0 / 4, rel=1e-3)
+    assert impedance.imag == pytest.approx(mu_0 * f * np.log(2 * np.exp(-np.euler_gamma) / (k * a)), rel=1e-3)
+
+
+def test_lossy_laminate_hides_a_far_ring():
+    """A wave lost on its way to the ring and back leaves the open pair's impedance."""
+    eps = 3.8 * (1 - 0.5j)
+    far = series_impedance(30e9, eps, A, B, Ring(radius=40e-3))
+    assert far == pytest.approx(series_impedance(30e9, eps, A, B, OPEN), rel=1e-6)
+
+
+@every_return_path
+@given(f=frequency, df=st.floats(0.0, 0.5), dk=st.floats(1.0, 12.0))
+def test_a_cavity_only_takes_power(path, f, df, dk):
+    impedance = series_impedance(f, dk * (1 - 1j * df), A, B, path)
+    assert impedance.real >= -1e-9 * abs(impedance)
+
+
+@given(f=frequency, a=barrel, clearance=ratio, ring=ratio)
+def test_a_lossless_ring_takes_none(f, a, clearance, ring):
+    impedance = series_impedance(f, 3.8, a, a * clearance, Ring(radius=a * clearance * ring))
+    assert abs(impedance.real) <= 1e-9 * abs(impedance)
+
+
+@every_return_path
+def test_finite_at_every_frequency(path):
+    f = np.concatenate([[0.0], np.geomspace(1e-3, 1e13, 400)])
+    impedance = series_impedance(f[:, None], [3.8, EPS, 3.8 - 1.9j], A, B, path)
+    assert np.all(np.isfinite(impedance))
+    assert np.all(impedance[0] == 0)
+
+
+@every_return_path
+@given(scale=st.floats(0.2, 5.0), f=st.floats(1e9, 60e9))
+def test_maxwell_scales_with_length(path, scale, f):
+    """Everything twice as large at half the frequency: the impedance per height halves."""
+    if isinstance(path, Ring):
+        larger = Ring(radius=scale * path.radius)
+    else:
+        larger = Posts(positions=tuple((scale * x, scale * y) for x, y in path.positions), radius=scale * path.radius)
+    scaled = series_impedance(f / scale, EPS, scale * A, scale * B, larger)
+    assert scaled * scale == pytest.approx(series_impedance(f, EPS, A, B, path), rel=1e-8)
+
+
+@every_return_path
+def test_permittivity_acts_as_frequency(path):
+    """Four times dk is twice the frequency at half the impedance."""
+    f = np.array([1e9, 15e9, 40e9])
+    slow = series_impedance(f, 4 * EPS, A, B, path)
+    assert slow == pytest.approx(series_impedance(2 * f, EPS, A, B, path) / 2, rel=1e-12)
+
+
+@given(turn=st.floats(0.0, 2 * np.pi), f=frequency)
+def test_turning_the_posts_changes_nothing(turn, f):
+    posts = RETURN_PATHS["uneven posts"]
+    turned = np.array([complex(*xy) for xy in posts.positions]) * np.exp(1j * turn)
+    other = Posts(positions=tuple((z.real, z.imag) for z in turned), radius=posts.radius)
+    assert series_impedance(f, EPS, A, B, other) == pytest.approx(series_impedance(f, EPS, A, B, posts), rel=1e-8)
+
+
+def test_many_posts_become_a_ring():
+    """Posts with n r_v = R stand in for a ring of their radius, ever better."""
+    f = 15e9
+    ring = series_impedance(f, EPS, A, B, RING)
+    error = [abs(series_impedance(f, EPS, A, B, equal_posts(n, R, R / n)) / ring - 1) for n in (8, 16, 32, 64)]
+    assert error[0] > error[1] > error[2] > error[3]
+    assert error[3] < 0.01
+
+
+@pytest.mark.parametrize("count", [4, 6, 8, 12])
+def test_thin_posts_have_the_inductance_of_their_ring(count):
+    """R_eff = R (R/(n r_v))^(1/n), for posts so thin that a line charge is all they carry; 2 % (derived)."""
+    posts = equal_posts(count, R, 0.02e-3)
+    expected = np.log(ring_of_posts(count, R, 0.02e-3).radius / A)
+    assert reactance_factor(1e7, 3.8, posts) == pytest.approx(expected, rel=0.02)
+
+
+def test_posts_let_power_out_the_fewer_they_are():
+    f = 20e9
+    resistance = [series_impedance(f, 3.8, A, B, equal_posts(n, R, 0.1e-3)).real for n in (4, 6, 8, 12, 24)]
+    assert np.all(np.diff(resistance) < 0)
+
+
+def test_wider_posts_bring_the_return_nearer():
+    reactance = [series_impedance(10e9, EPS, A, B, equal_posts(4, R, r)).imag for r in (0.05e-3, 0.1e-3, 0.2e-3)]
+    assert np.all(np.diff(reactance) < 0)
+
+
+def test_many_stubs_at_once_agree_with_one_by_one():
+    """Return paths of every kind in one array, each stub at its own frequency, two clearances each."""
+    paths = [*RETURN_PATHS.values(), equal_posts(4, 1.3e-3, 0.1e-3)]
+    f = np.linspace(5e9, 30e9, len(paths))[:, None]
+    clearance = np.array([0.35e-3, 0.40e-3])
+    k = wavenumber(f, EPS)
+    together = impedance_inside(f, k, A, clearance, outer_field(k, A, ReturnPaths.of(paths)))
+    for row, path in enumerate(paths):
+        alone = series_impedance(f[row], EPS, A, clearance, path)
+        assert together[row] == pytest.approx(alone, rel=1e-10)
+
+
+def test_decaying_oscillation_is_the_analytic_continuation():
+    """Z' of complex frequency: its derivative does not depend on direction (Cauchy and Riemann)."""
+    f, step = 15e9 + 0.5e9j, 1e6
+    for path in RETURN_PATHS.values():
+        real, imaginary = (
+            (series_impedance(f + s, 3.8, A, B, path) - series_impedance(f - s, 3.8, A, B, path)) / (2 * s)
+            for s in (step, 1j * step)
+        )
+        assert real == pytest.approx(imaginary, rel=1e-5)
+
+
+@pytest.mark.parametrize(
+    ("path", "named"),
+    [
+        (Ring(radius=0.3e-3), "0.0003 m"),
+        (Posts(positions=((0.45e-3, 0.0),), radius=0.1e-3), "0.00035 m"),
+        (Posts(positions=((1e-3, 0.0), (1.1e-3, 0.0)), radius=0.1e-3), "touch"),
+        (Posts(positions=((1e-3, 0.0),)), "radius above 0"),
+    ],
+    ids=["ring in clearance", "post in clearance", "posts overlap", "no radius"],
+)
+def test_impossible_return_paths_are_refused(path, named):
+    with pytest.raises(ValidityError, match=named):
+        series_impedance(10e9, EPS, A, B, path)
+
+
+def test_barrel_must_be_inside_its_clearance():
+    with pytest.raises(ValidityError, match="barrel_radius"):
+        series_impedance(10e9, EPS, A, A, RING)
