@@ -195,8 +195,7 @@ class Stub(Value):
 
     def notch_si(self, order: Any = 1) -> Any:
         """Frequency of the notch of odd ``order`` [Hz]."""
-        line = self.line if self.end_load_si else _without_impedance(self.line)
-        return line.notch(order)
+        return self.line.notch(order)
 
     def input_si(self, frequency: Any) -> tuple[Any, Any]:
         """Voltage and current at the input for 1 V at the open end, at ``frequency`` [Hz]."""
@@ -262,8 +261,3 @@ def _checked_order(order: Any) -> Any:
     if np.any(np.mod(n, 2) != 1):
         raise StubsiError(f"order = {order}: must be odd; an open stub shorts the path at 1, 3, 5 ... times f0.")
     return n
-
-
-def _without_impedance(line: Line) -> Line:
-    """The same line with a stand-in impedance: without an end load the notch does not depend on it."""
-    return Line(stub_length=line.stub_length, dk=line.dk, z_stub=1.0, df=line.df, at=line.at)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from stubsi.board.criterion import DEFAULT, Criterion
 from stubsi.board.net import Hole, Net
@@ -15,7 +15,7 @@ from stubsi.errors import BoardError
 from stubsi.units import show
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
     from stubsi.board.padstack import Padstack
     from stubsi.board.stackup import Stackup
@@ -80,6 +80,16 @@ class Board(Value):
     def criterion_of(self, net: Net) -> Criterion:
         """What a net must meet: its own criterion, else its signal's, else the board's."""
         return net.criterion or self._by_signal.get(net.signal) or self.criterion
+
+    def remembered(self, key: Any, make: Callable[[], Any]) -> Any:
+        """Result of ``make``, derived from this board under ``key`` once; no part of the board's value."""
+        memo = self.__dict__.setdefault("_memo", {})
+        if key not in memo:
+            memo[key] = make()
+        return memo[key]
+
+    def __getstate__(self) -> dict[str, Any]:
+        return {name: value for name, value in self.__dict__.items() if name != "_memo"}
 
     def span(self, hole: Hole) -> Span:
         """Copper layers of a hole of this board, by place from the top."""

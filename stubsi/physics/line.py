@@ -77,8 +77,9 @@ class Line:
     """Uniform open-ended stubs; every field a float or an array, all broadcastable against frequency.
 
     ``stub_length`` [m], ``dk`` [-], ``df`` [-] at the frequency ``at`` [Hz] (NaN: constant), ``z_stub`` [ohm] at
-    ``dk``, ``end_capacitance`` [F] at the end, ``barrel_diameter`` [m] and ``conductivity`` [S/m] for the skin effect
-    (conductivity infinite: none). A stub of length zero is no stub: its end capacitance does not count.
+    ``dk`` (NaN: unknown, which leaves the notch of a stub without end load), ``end_capacitance`` [F] at the end,
+    ``barrel_diameter`` [m] and ``conductivity`` [S/m] for the skin effect (conductivity infinite: none). A stub of
+    length zero is no stub: its end capacitance does not count.
     """
 
     stub_length: ArrayLike
@@ -149,7 +150,8 @@ class Line:
         length = np.where(length > 0, length, np.nan)
         ratio = np.sqrt(np.real(self.permittivity(frequency)) / self.dk)
         per_hz = 2 * np.pi * length * np.sqrt(self.dk) * ratio / c
-        load_per_hz = 2 * np.pi * np.asarray(self.end_capacitance) * self.z_stub / ratio
+        load = np.where(np.greater(self.end_capacitance, 0), np.multiply(self.end_capacitance, self.z_stub), 0.0)
+        load_per_hz = 2 * np.pi * load / ratio
         angle = per_hz * frequency + np.arctan(load_per_hz * frequency)
         slope = per_hz + load_per_hz / (1 + (load_per_hz * frequency) ** 2)
         return angle - np.multiply(order, np.pi / 2), slope

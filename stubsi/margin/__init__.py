@@ -1,0 +1,1 @@
+"""What a stub means: the criterion applied, nets ranked, stub-length budgets."""

@@ -1,0 +1,185 @@
+"""Owns the figures of every net: first notch, loss and return loss at Nyquist, each as a range with its uncertainty.
+
+A figure has four values, from worst to best: ``worst`` (lowest of the range, and the model as far off as it may be),
+``low`` and ``high`` (the range as computed, equal where all is known), ``best``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from stubsi.physics.line import decibels, shunt_s
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from stubsi.board.board import Board
+    from stubsi.margin.models import Models
+    from stubsi.margin.table import StubTable
+
+Array = np.ndarray
+
+
+class Spread(NamedTuple):
+    """A figure per net: outer bounds with the model's uncertainty, and the computed range between."""
+
+    worst: Array
+    low: Array
+    high: Array
+    best: Array
+
+
+@dataclass(frozen=True, kw_only=True)
+class Figures:
+    """Figures of the signal nets, one entry per net; frequencies [Hz], losses [dB], lengths [m].
+
+    ``governing``: row of the stub table with the lowest first notch, -1 without stub. ``notch``: NaN without stub.
+    ``loss``: sum of each stub's shunt loss, interaction ignored, of the worse leg. ``unknown`` and ``unknown_loss``:
+    case number of a stub whose figures are missing, -1 if none.
+    """
+
+    nyquist: Array
+    stubs: Array
+    longest: Array
+    governing: Array
+    notch: Spread
+    loss: Spread
+    return_loss: Spread
+    nearness: Array
+    unknown: Array
+    unknown_loss: Array
+
+
+class _Uses(NamedTuple):
+    """Distinct (case, Nyquist, line impedance), and which of them each stub is."""
+
+    case: NDArray[np.intp]
+    nyquist: Array
+    z0: Array
+    of_stub: NDArray[np.intp]
+
+
+def net_figures(board: Board, table: StubTable, models: Models, case: NDArray[np.intp]) -> Figures:
+    """Figures of every signal net of a board whose stubs are these cases (-1: no stub)."""
+    nets = board.signal_nets
+    nyquist = np.array([net.signal.nyquist_si for net in nets])
+    z_line = np.array([net.z_stub_line_si for net in nets])
+    rows = np.flatnonzero(case >= 0)
+    net = table.net[rows]
+    uses = _uses(case[rows], nyquist[net], z_line[net])
+    notch = _notch(models, uses, nyquist)
+    loss, back = _losses(models, uses)
+    count = len(nets)
+    governing = _governing(net, np.nan_to_num(notch.low[uses.of_stub], nan=-1.0), count)
+    held = Spread(*(_least(net, values[uses.of_stub], count) for values in notch))
+    legs = _leg_sums(net, table.leg[rows], Spread(*(values[uses.of_stub] for values in loss)), count)
+    lengths = np.array([models_case.length_si for models_case in table.cases] or [0.0])[case[rows]]
+    longest = np.zeros(count)
+    np.maximum.at(longest, net, lengths)
+    has = governing >= 0
+    at = uses.of_stub[governing[has]] if has.any() else np.zeros(0, np.intp)
+    return Figures(
+        nyquist=nyquist,
+        stubs=np.bincount(net, minlength=count),
+        longest=longest,
+        governing=np.where(has, rows[governing] if len(rows) else -1, -1),
+        notch=held,
+        loss=legs,
+        return_loss=Spread(*(_spread_out(has, values[at]) for values in back)),
+        nearness=_nearness(models, uses, net, count),
+        unknown=_first_unknown(models.unknown, case[rows], net, count),
+        unknown_loss=_first_unknown(models.unknown_loss, case[rows], net, count),
+    )
+
+
+def _uses(case: NDArray[np.intp], nyquist: Array, z0: Array) -> _Uses:
+    distinct, of_stub = np.unique(np.column_stack([case, nyquist, z0]), axis=0, return_inverse=True)
+    return _Uses(distinct[:, 0].astype(np.intp), distinct[:, 1], distinct[:, 2], of_stub.reshape(-1))
+
+
+def _bounds(models: Models, case: NDArray[np.intp]) -> tuple[Array, Array]:
+    """Multiples of the computed notch between which the true one is expected, per case."""
+    bounds = np.array([(p.low, p.high) for p in models.provenance]).reshape(-1, 2)
+    return bounds[case, 0], bounds[case, 1]
+
+
+def _notch(models: Models, uses: _Uses, nyquist: Array) -> Spread:
+    low, high = models.notch()[:, uses.case]
+    below, above = _bounds(models, uses.case)
+    return Spread(low * below, low, high, high * above)
+
+
+def _losses(models: Models, uses: _Uses) -> tuple[Spread, Spread]:
+    """Insertion and return loss at Nyquist per use. A notch off by a factor is a frequency off by its inverse."""
+
+    def both(voltage: Array, current: Array, use: NDArray[np.intp]) -> Array:
+        return shunt_s(voltage, current, uses.z0[use])
+
+    below, above = _bounds(models, uses.case)
+    at = [
+        [models.spread(uses.case, frequency, lambda v, i, use, p=port: decibels(both(v, i, use)[p])) for port in (1, 0)]
+        for frequency in (uses.nyquist / below, uses.nyquist, uses.nyquist / above)
+    ]
+    (loss_worst, back_worst), (loss, back), (loss_best, back_best) = at
+    return (
+        Spread(loss_worst[1], loss[1], loss[0], loss_best[0]),
+        Spread(back_worst[0], back[0], back[1], back_best[1]),
+    )
+
+
+def _least(net: NDArray[np.intp], values: Array, count: int) -> Array:
+    least = np.full(count, np.nan)
+    np.fmin.at(least, net, values)
+    return least
+
+
+def _governing(net: NDArray[np.intp], notch: Array, count: int) -> NDArray[np.intp]:
+    """Stub with the lowest notch of each net (an unknown notch is lower than any), -1 without stub."""
+    order = np.lexsort((notch, net))
+    found, first = np.unique(net[order], return_index=True)
+    governing = np.full(count, -1, dtype=np.intp)
+    governing[found] = order[first]
+    return governing
+
+
+def _leg_sums(net: NDArray[np.intp], leg: NDArray[np.intp], loss: Spread, count: int) -> Spread:
+    """Loss of each leg, its stubs summed; the worse leg counts."""
+    sums = []
+    for values in loss:
+        per_leg = np.zeros(2 * count)
+        np.add.at(per_leg, 2 * net + leg, values)
+        sums.append(per_leg.reshape(count, 2).max(axis=1))
+    return Spread(*sums)
+
+
+def _spread_out(has: NDArray[np.bool_], values: Array) -> Array:
+    full = np.full(len(has), np.inf)
+    full[has] = values
+    return full
+
+
+def _first_unknown(unknown: tuple[str, ...], case: NDArray[np.intp], net: NDArray[np.intp], count: int) -> Array:
+    missing = np.array([text != "" for text in unknown], dtype=bool)
+    found = np.full(count, -1, dtype=np.intp)
+    if missing.any():
+        bad = missing[case]
+        found[net[bad]] = case[bad]
+    return found
+
+
+def _nearness(models: Models, uses: _Uses, net: NDArray[np.intp], count: int) -> Array:
+    """Least |log(notch / Nyquist)| over the odd orders of every stub of a net; infinite without stub."""
+    nearest = np.full(len(uses.case), np.inf)
+    order = 1
+    while True:
+        notch = models.notch(order)[0][uses.case]
+        nearest = np.fmin(nearest, np.abs(np.log(notch / uses.nyquist)))
+        if not np.any(notch < uses.nyquist):
+            break
+        order += 2
+    least = np.full(count, np.inf)
+    np.fmin.at(least, net, nearest[uses.of_stub])
+    return least

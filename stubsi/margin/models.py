@@ -1,0 +1,81 @@
+"""Owns the electrical models of a table of stubs as one answer: notch and input of every variant of every case.
+
+A case has one variant where all is known, several where an unknown is scanned: then its figures are ranges.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any, Protocol
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from stubsi.provenance import Provenance
+
+
+class Electrical(Protocol):
+    """What answers for a stack of stubs: the uniform line, the solved chain."""
+
+    def notch(self, order: int = 1) -> NDArray[np.float64]:
+        """Notch of each stub [Hz]."""
+
+    def input(self, frequency: NDArray[np.float64]) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+        """Voltage and current at the input of each stub, each at its own frequency [Hz]."""
+
+    def take(self, index: NDArray[np.intp]) -> Electrical:
+        """The stubs of these numbers, in this order."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Models:
+    """Models of a tuple of cases, in order.
+
+    ``variants``: stacks of stubs; ``owner[i]``: case of each stub of ``variants[i]``. ``unknown``: per case what is
+    missing for the notch ("" if nothing); such a case has no variant. ``unknown_loss``: likewise for the loss.
+    """
+
+    variants: tuple[Electrical, ...]
+    owner: tuple[NDArray[np.intp], ...]
+    provenance: tuple[Provenance, ...]
+    unknown: tuple[str, ...]
+    unknown_loss: tuple[str, ...]
+
+    def notch(self, order: int = 1) -> NDArray[np.float64]:
+        """Lowest and highest notch of each case over its variants [Hz], shape (2, n_case); NaN where unknown."""
+        low, high = self._empty(len(self.provenance))
+        for stack, owner in zip(self.variants, self.owner, strict=True):
+            notch = stack.notch(order)
+            np.fmin.at(low, owner, notch)
+            np.fmax.at(high, owner, notch)
+        return np.array([low, high])
+
+    def spread(self, case: NDArray[np.intp], frequency: NDArray[np.float64], figure: Any) -> NDArray[np.float64]:
+        """Lowest and highest of a figure over the variants of each case, shape (2, n).
+
+        ``figure(voltage, current, which)`` is what is wanted of the input of use ``which`` (numbers into ``case``) at
+        its ``frequency`` [Hz]. NaN where unknown.
+        """
+        low, high = self._empty(len(case))
+        for stack, owner in zip(self.variants, self.owner, strict=True):
+            use, variant = _meeting(case, owner)
+            if not len(use):
+                continue
+            values = figure(*stack.take(variant).input(frequency[use]), use)
+            np.fmin.at(low, use, values)
+            np.fmax.at(high, use, values)
+        return np.array([low, high])
+
+    def _empty(self, count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        return np.full(count, np.nan), np.full(count, np.nan)
+
+
+def _meeting(case: NDArray[np.intp], owner: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Every (use, variant) of the same case, for ``owner`` in rising order."""
+    first = np.searchsorted(owner, case, "left")
+    count = np.searchsorted(owner, case, "right") - first
+    use = np.repeat(np.arange(len(case)), count)
+    within = np.arange(len(use)) - np.repeat(np.cumsum(count) - count, count)
+    return use, np.repeat(first, count) + within

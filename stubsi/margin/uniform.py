@@ -1,0 +1,125 @@
+"""Owns the first tier on a board: each case as a uniform line with the laminate's Dk, or with the Dk_eff given."""
+
+from __future__ import annotations
+
+from dataclasses import fields
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+from scipy.constants import c
+
+from stubsi.errors import UnknownValueError
+from stubsi.margin.models import Models
+from stubsi.physics.line import Line, coax_impedance, disk_end_capacitance
+from stubsi.provenance import Provenance
+from stubsi.stub import COPPER, GIVEN_DELAY, GIVEN_DK, LAMINATE
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from stubsi.margin.table import Case
+
+LAMINATE_ERROR = "expected 30-60 % too high against a field solution"
+"""Error of the notch from laminate Dk. Source: project full-wave reference, 62 geometries, median +44 %."""
+
+
+class UniformStack(Line):
+    """Uniform lines as a stack of stubs, one entry each."""
+
+    def take(self, index: NDArray[np.intp]) -> UniformStack:
+        """The stubs of these numbers."""
+        return UniformStack(**{f.name: np.asarray(getattr(self, f.name))[index] for f in fields(self)})
+
+
+class _Row(NamedTuple):
+    """One stub as the fields of a Line."""
+
+    stub_length: float
+    dk: float
+    z_stub: float
+    df: float
+    at: float
+    end_capacitance: float
+    barrel_diameter: float
+    conductivity: float
+
+
+def uniform_models(cases: Sequence[Case], *, dk_eff: float | None = None, delay: float | None = None) -> Models:
+    """Model each case as a uniform line.
+
+    ``dk_eff`` [-] or ``delay`` [s/m] given: for every stub, with its end included. Neither: the laminate's Dk, and the
+    end pad as half an isolated disk. Impedance: coaxial, from drill and antipad.
+    """
+    given = dk_eff if delay is None else float((c * delay) ** 2)
+    rows, owner, provenance, unknown, unknown_loss = [], [], [], [], []
+    for number, case in enumerate(cases):
+        try:
+            row, said = _given(case, given) if given is not None else _laminate(case)
+        except UnknownValueError as error:
+            unknown.append(str(error))
+            unknown_loss.append(str(error))
+            provenance.append(Provenance(tier="none", model_error="unknown"))
+            continue
+        rows.append(row)
+        owner.append(number)
+        unknown.append("")
+        unknown_loss.append(
+            "" if np.isfinite(row.z_stub) else f"antipad of padstack {case.shape.padstack.name} is unknown"
+        )
+        provenance.append(_provenance(said, given, delay))
+    stack = UniformStack(**dict(zip(_Row._fields, np.array(rows, dtype=float).reshape(-1, 8).T, strict=True)))
+    return Models(
+        variants=(stack,), owner=(np.array(owner, dtype=np.intp),), provenance=tuple(provenance),
+        unknown=tuple(unknown), unknown_loss=tuple(unknown_loss),
+    )  # fmt: skip
+
+
+def _provenance(assumptions: tuple[str, ...], given: float | None, delay: float | None) -> Provenance:
+    if given is None:
+        return Provenance(tier=LAMINATE, assumptions=assumptions, model_error=LAMINATE_ERROR, low=1 / 1.6, high=1.0)
+    tier = GIVEN_DK if delay is None else GIVEN_DELAY
+    return Provenance(tier=tier, assumptions=assumptions, model_error="as good as the value given")
+
+
+def _given(case: Case, dk: float) -> tuple[_Row, tuple[str, ...]]:
+    drill = case.shape.padstack.drill_si
+    row = _Row(case.length_si, dk, _impedance(case, dk), 0.0, np.nan, 0.0, drill, np.inf)
+    return row, ("lossless",)
+
+
+def _laminate(case: Case) -> tuple[_Row, tuple[str, ...]]:
+    shape, drill = case.shape, case.shape.padstack.drill_si
+    far = shape.start_si + case.length_si * (1 if shape.side == "bottom" else -1)
+    laminate = shape.stackup.laminate(min(shape.start_si, far), max(shape.start_si, far))
+    z_stub = _impedance(case, laminate.dk)
+    pad = _end_pad(case)
+    load = disk_end_capacitance(pad, laminate.dk) if pad and np.isfinite(z_stub) else 0.0
+    at = np.nan if laminate.at_si is None else laminate.at_si
+    said = (laminate.in_plane, "constant over frequency" if laminate.at_si is None else "wideband Debye")
+    said += ("end pad as half a disk",) if load else ()
+    return _Row(case.length_si, laminate.dk, z_stub, laminate.df, at, float(load), drill, COPPER), said
+
+
+def _impedance(case: Case, dk: float) -> float:
+    """Coaxial impedance [ohm] with the mean antipad of the planes along the stub; NaN where unknown."""
+    shape = case.shape
+    places = (shape.span.lower_in_use, shape.span.last + 1)
+    if shape.side == "top":
+        places = (shape.span.first, shape.span.upper_in_use + 1)
+    crossed = [shape.padstack.antipad_at(layer.name, layer.role) for layer in shape.stackup.copper[slice(*places)]]
+    widths = [antipad.width_si for antipad in crossed if antipad is not None]
+    if not widths and shape.padstack.antipad is not None:
+        widths = [shape.padstack.antipad.width_si]
+    return float(coax_impedance(shape.padstack.drill_si, np.mean(widths), dk)) if widths else np.nan
+
+
+def _end_pad(case: Case) -> float | None:
+    """Diameter [m] of the pad at the end of the stub; None where the plating ends elsewhere."""
+    shape = case.shape
+    if case.length_si < shape.stub_length_si or "pin" in shape.between:
+        return None
+    end = shape.span.first if shape.side == "top" else shape.span.last
+    outer = end in (0, len(shape.stackup.names) - 1)
+    return shape.padstack.pad_at(shape.stackup.names[end], in_use=False, outer=outer)
