@@ -106,17 +106,33 @@ def to_si(value: Any, kind: str, name: str, *, rule: str = "positive") -> Any:
     Raises
     ------
     UnitError
-        Blank, no number, comma decimal, unknown unit, wrong kind of unit, no unit, not finite, or against ``rule``.
+        Blank, no number, comma decimal, unknown unit, wrong kind of unit, no unit, not finite, masked, a list of
+        uneven rows, or against ``rule``.
     """
+    if isinstance(value, np.ndarray) and value.dtype.kind in "OU":
+        value = value.tolist()
     if isinstance(value, str):
         si = _text_to_si(value, kind, name)
     elif isinstance(value, pint.Quantity):
         si = _quantity_to_si(value, kind, name)
-    elif isinstance(value, (list, tuple)) or (isinstance(value, np.ndarray) and value.dtype == object):
-        return np.array([to_si(v, kind, name, rule=rule) for v in value])
+    elif isinstance(value, (list, tuple)):
+        return _even([to_si(v, kind, name, rule=rule) for v in value], name)
     else:
         raise _no_unit(value, kind, name)
     return in_range(si, name, rule, shown=value)
+
+
+def one_si(value: Any, kind: str, name: str, *, rule: str = "positive") -> float:
+    """Take one value with a unit as an SI float, as ``to_si``; a list or an array is refused.
+
+    Rounded to 14 digits, so that equal values are equal whatever unit they came in.
+    """
+    return float(f"{_one(to_si(value, kind, name, rule=rule), name, value):.14g}")
+
+
+def one_number(value: Any, name: str, *, rule: str = "positive") -> float:
+    """Take one plain number, as ``to_number``; a list or an array is refused."""
+    return _one(to_number(value, name, rule=rule), name, value)
 
 
 def in_range(si: Any, name: str, rule: str, shown: Any) -> Any:
@@ -132,17 +148,21 @@ _RULES: dict[str, Callable[[Any], Any]] = {
     "positive": lambda x: np.less_equal(x, 0),
     "not negative": lambda x: np.less(x, 0),
     "any": lambda x: np.zeros_like(np.isnan(x)),
+    "at least 1 (vacuum)": lambda x: np.less(x, 1),
+    "below 1 and not negative (a ratio, not a percentage)": lambda x: np.less(x, 0) | np.greater_equal(x, 1),
 }
+DK_RULE, DF_RULE = list(_RULES)[-2:]
+"""What a relative permittivity and a loss tangent may be."""
 
 
 def to_number(value: Any, name: str, *, rule: str = "positive") -> Any:
     """Take a plain number (Dk, loss tangent, ratio, dB) as a float or array; text and True/False are refused."""
     if isinstance(value, pint.Quantity):
-        if not value.dimensionless:
+        if not value.unitless:
             raise UnitError(f"{name} = {_show(value)}: is a plain number; give it without a unit.")
-        value = value.m_as("")
+        value = value.magnitude
     try:
-        number = np.asarray(value)
+        number = np.asarray(_unmasked(value, name))
         if number.dtype.kind not in "iuf":
             raise TypeError
     except (TypeError, ValueError):
@@ -208,7 +228,7 @@ class Dimension:
 
     def __set__(self, obj: Any, value: Any) -> None:
         if value is not None:
-            value = float(to_si(value, self.kind, f"{self.owner} {self.name}", rule=self.rule))
+            value = one_si(value, self.kind, f"{self.owner} {self.name}", rule=self.rule)
         elif not self.optional:
             raise UnitError(f"{self.owner} {self.name} is missing: give it as text like '{_EXAMPLE[self.kind]}'.")
         obj.__dict__[self.name + "_si"] = value
@@ -233,8 +253,8 @@ def _split(value: Any, kind: str, name: str) -> tuple[float, str]:
         raise UnitError(f"{name} is blank: {example}.")
     if "," in text:
         raise UnitError(f"{name} = '{value}': a comma can be a decimal or a thousands mark; {example}.")
-    if '"' in text or "'" in text or "\u2033" in text:
-        raise UnitError(f"{name} = '{value}': quote marks are no unit; write 'in' for inches.")
+    if any(mark in text for mark in "\"'\u2032\u2033\u2018\u2019\u201c\u201d"):
+        raise UnitError(f"{name} = {value!r}: quote marks are no unit; {example}, inches as 'in'.")
     match = _NUMBER.fullmatch(text)
     if match is None:
         raise UnitError(f"{name} = '{value}': must be one number and one unit; {example}.")
@@ -253,18 +273,51 @@ def _quantity_to_si(value: Any, kind: str, name: str) -> Any:
         )
     try:
         si = value.m_as(_SI[kind])
+    except TypeError:
+        raise UnitError(f"{name} = {_show(value)}: must be a real number.") from None
     except pint.PintError:
         raise UnitError(
             f"{name} = {_show(value)}: a {kind} is wanted, like '{_EXAMPLE[kind]}', not {value.dimensionality}."
         ) from None
-    return float(si) if np.ndim(si) == 0 else np.asarray(si, dtype=float)
+    return _real(si, value, name)
+
+
+def _real(number: Any, value: Any, name: str) -> Any:
+    """Take a pint magnitude as a float or float array; complex, masked or textual ones are refused."""
+    si = np.asarray(_unmasked(number, name))
+    if si.dtype.kind == "O":
+        si = si.astype(float)
+    if si.dtype.kind not in "iuf":
+        raise UnitError(f"{name} = {_show(value)}: must be a real number.")
+    return float(si) if si.ndim == 0 else si.astype(float)
+
+
+def _unmasked(value: Any, name: str) -> Any:
+    if isinstance(value, np.ma.MaskedArray):
+        raise UnitError(f"{name}: is a masked array; leave the masked entries out.")
+    return value
+
+
+def _one(number: Any, name: str, shown: Any) -> float:
+    if np.ndim(number):
+        raise UnitError(f"{name} = {_show(shown)}: one value is wanted, not a list.")
+    return number
+
+
+def _even(rows: list[Any], name: str) -> Any:
+    if len({np.shape(row) for row in rows}) > 1:
+        raise UnitError(f"{name}: the lists in it must all be of one length.")
+    return np.array(rows, dtype=float)
 
 
 def _rate_of_quantity(value: Any, name: str) -> tuple[float, str]:
-    units = [unit for unit, _ in value.unit_items()]
+    units = dict(value.unit_items())
+    time = {unit for unit in units if unit.endswith(("second", "minute", "hour", "hertz"))}
+    counted = [(unit, power) for unit, power in units.items() if unit not in time]
     for ending, kind in (("bit", "bits"), ("baud", "bits or symbols")):
-        if any(unit.endswith(ending) for unit in units):
-            return float(in_range(value.m_as("1/s"), name, "positive", shown=value)), kind
+        if len(counted) == 1 and counted[0][0].endswith(ending) and counted[0][1] == 1 and value.check("1/[time]"):
+            per_second = _one(_real(value.m_as("1/s"), value, name), name, value)
+            return in_range(per_second, name, "positive", shown=value), kind
     raise UnitError(
         f"{name} = {_show(value)}: a line rate is wanted, in Gbit/s or GBd; a frequency does not say which."
     )
@@ -291,7 +344,7 @@ def _wrong_rate_unit(text: str, unit: str, name: str) -> UnitError:
             f"{name} = '{text}': that is a frequency; a line rate is in Gb/s, GBd or GT/s "
             f"(a Nyquist frequency of 28 GHz is '56 GBd')."
         )
-    if unit.endswith("B/s"):
+    if unit.endswith(("B/s", "Bps", "BPS")) or "byte" in unit.casefold():
         return UnitError(f"{name} = '{text}': '{unit}' counts bytes; give the line rate in bits, like '25.78125 Gb/s'.")
     return UnitError(f"{name} = '{text}': unknown unit '{unit}'{_near(unit, list(RATE_UNITS))}")
 
