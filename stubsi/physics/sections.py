@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import accumulate, pairwise
+from itertools import accumulate, pairwise, takewhile
 from math import log
 from typing import TYPE_CHECKING
 
@@ -107,24 +107,61 @@ def layout(barrel: Barrel) -> Layout:
     length = laid[-1].bottom if laid else 0.0
     ends = [None, *planes, None] if barrel.end is None else [None, *planes]
     sections = [half for above, below in pairwise(ends) for half in _halves(laid, above, below, barrel)]
+    drilled = barrel.end is not None and barrel.end.bore_radius is not None
+    tip = _tip(laid, planes, barrel) if drilled else []
+    last = planes[-1].mid if planes else 0.0
     return Layout(
-        sections=tuple(sections),
-        start_of_end=_start_of_end(barrel, planes, length),
+        sections=(*sections, *tip),
+        start_of_end=length if tip or barrel.end is None else last,
         length=length,
-        outer=_outer(barrel, planes, length),
+        outer=0.0 if drilled or barrel.end is None else _outer(barrel, planes, length),
     )
 
 
-def _start_of_end(barrel: Barrel, planes: list[Span], length: float) -> float:
-    if barrel.end is None:
-        return length
-    return planes[-1].mid if planes else 0.0
+def _tip(laid: Sequence[Span], planes: list[Span], barrel: Barrel) -> list[Section]:
+    """Sections from the last plane's mid to a drilled end inside the cavity below.
+
+    A barrel over the share q of a cavity's height h drives the wave that does not vary along z by q times its mean
+    current: q^2 h Z_1, lumped half-way down, where the current is its mean. The local field between barrel and
+    clearance, (1 - q) j w mu0 ln(b/a)/(2 pi) per height, is spread over both halves. Derived.
+    """
+    top, start = (planes[-1].bottom, planes[-1].mid) if planes else (0.0, 0.0)
+    upper = [s for s in laid if s.top >= top and not s.is_plane]
+    if not upper:
+        return []
+    a, bottom = barrel.barrel_radius, upper[-1].bottom
+    lower = list(takewhile(lambda level: level.kind != "plane", barrel.end.bored))
+    closed = len(lower) < len(barrel.end.bored)
+    height = bottom - top + sum(level.thickness for level in lower)
+    share = (bottom - top) / height if closed else 0.0
+    own = (Part(radius=planes[-1].conductor(a), height=top - start),) if planes else ()
+    common = {
+        "clearance_radius": _end_clearance(barrel, planes),
+        "filling": (*_filling(upper), *((level.material, level.thickness) for level in lower)),
+    }
+    middle = (top + bottom) / 2
+    halves = [_parts(upper, top, middle, a, 1 - share), _parts(upper, middle, bottom, a, 1 - share)]
+    return [
+        Section(top=start, bottom=middle, in_cavity=(), in_plane=(*own, *halves[0]), **common),
+        Section(top=middle, bottom=middle, in_cavity=_parts(upper, top, bottom, a, share), in_plane=(), **common),
+        Section(top=middle, bottom=bottom, in_cavity=(), in_plane=halves[1], **common),
+    ]
+
+
+def _parts(laid: Sequence[Span], top: float, bottom: float, barrel_radius: float, share: float = 1.0) -> tuple[Part, ...]:
+    """Conductor between two heights; of every height the given share."""
+    overlaps = ((s, min(s.bottom, bottom) - max(s.top, top)) for s in laid)
+    return tuple(Part(radius=s.conductor(barrel_radius), height=share * h) for s, h in overlaps if h > 0)
+
+
+def _filling(laid: Sequence[Span]) -> tuple[tuple[Material, float], ...]:
+    return tuple((s.level.material, s.bottom - s.top) for s in laid)
 
 
 def _outer(barrel: Barrel, planes: list[Span], length: float) -> float:
     """Inductance in front of the end over mu0/(2 pi) [m]."""
     height = length - (planes[-1].bottom if planes else 0.0)
-    if barrel.end is None or height <= OUTER_FROM * length:
+    if height <= OUTER_FROM * length:
         return 0.0
     return OUTER_SHARE * height * log(_end_clearance(barrel, planes) / barrel.barrel_radius)
 
@@ -144,29 +181,26 @@ def _halves(laid: Sequence[Span], above: Span | None, below: Span | None, barrel
         return []
     middle = (top + bottom) / 2
     inside = [s for s in laid if top <= s.top and s.bottom <= bottom]
-    filling = tuple((s.level.material, s.bottom - s.top) for s in inside)
     return [
-        _half(inside, above, below, (above.mid if above else top, middle), barrel, filling),
-        _half(inside, below, above, (middle, below.mid if below else bottom), barrel, filling),
+        _half(inside, above, below, (above.mid if above else top, middle), barrel),
+        _half(inside, below, above, (middle, below.mid if below else bottom), barrel),
     ]
 
 
-def _half(inside, own: Span | None, other: Span | None, reach: tuple[float, float], barrel: Barrel, filling) -> Section:
+def _half(
+    inside: Sequence[Span], own: Span | None, other: Span | None, reach: tuple[float, float], barrel: Barrel
+) -> Section:
     top, bottom = reach
-    plane = own or other
-    a = barrel.barrel_radius
-    in_plane = ()
-    if own:
-        height = max(own.bottom - own.mid if own.mid == top else own.mid - own.top, 0.0)
-        in_plane = (Part(radius=own.conductor(a), height=height),)
-    overlaps = ((s, min(s.bottom, bottom) - max(s.top, top)) for s in inside)
+    plane, a = own or other, barrel.barrel_radius
+    if plane is None:
+        raise ValidityError("no plane between entry and exit: the barrel's capacitance has nothing to refer to")
     return Section(
         top=top,
         bottom=bottom,
         clearance_radius=plane.level.clearance_radius,
-        in_cavity=tuple(Part(radius=s.conductor(a), height=h) for s, h in overlaps if h > 0),
-        in_plane=in_plane,
-        filling=filling,
+        in_cavity=_parts(inside, top, bottom, a),
+        in_plane=_parts([own], top, bottom, a) if own else (),
+        filling=_filling(inside),
     )
 
 
