@@ -1,0 +1,132 @@
+"""Owns the parts of a board file that stand alone, a layer, padstack, press fit or criterion: their keys, their builds.
+
+Each build takes the table as read and the place it stands at, and raises FileError naming that place and the key.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from stubsi.board.criterion import Criterion
+from stubsi.board.padstack import Antipad, Padstack, PressFit
+from stubsi.board.stackup import CopperLayer, DielectricLayer
+from stubsi.errors import FileError
+from stubsi.files.schema import (
+    CLEARANCE,
+    FREQUENCY,
+    LENGTH,
+    NAMES,
+    NUMBER,
+    TABLE,
+    TEXT,
+    Kind,
+    Schema,
+    located,
+    written,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+Table = dict[str, Any]
+
+COPPER = Schema(must={"copper": TEXT, "thickness": LENGTH, "role": TEXT})
+DIELECTRIC = Schema(
+    must={"dielectric": TEXT, "thickness": LENGTH},
+    may={"dk": NUMBER, "df": NUMBER, "dk_in_plane": NUMBER, "at": FREQUENCY, "source": TEXT},
+)
+PADSTACK = Schema(
+    must={"name": TEXT, "drill": LENGTH, "pad": LENGTH},
+    may={
+        "finished": LENGTH,
+        "pads": TABLE,
+        "antipad": CLEARANCE,
+        "antipads": TABLE,
+        "non_functional_pads": TEXT,
+        "span": NAMES,
+    },
+)
+SLOT = Schema(must={"slot": LENGTH})
+PRESS_FIT = Schema(
+    must={"name": TEXT, "side": TEXT, "contact_from": LENGTH, "contact_to": LENGTH},
+    may={"pin_length": LENGTH},
+)
+LIMITS: dict[str, tuple[Kind, Callable[..., Criterion]]] = {
+    "notch_ratio": (NUMBER, Criterion.notch_ratio),
+    "loss": (NUMBER, Criterion.loss),
+    "return_loss": (NUMBER, Criterion.return_loss),
+    "stub_length": (LENGTH, Criterion.stub_length),
+    "stub_length_at_1_gbaud": (LENGTH, Criterion.stub_length_at_1_gbaud),
+}
+"""What a criterion of the file can limit: the kind of the limit, and what makes it."""
+CRITERION = Schema(must={"source": TEXT}, may={name: kind for name, (kind, _) in LIMITS.items()})
+
+
+def layer(table: Table, where: str) -> CopperLayer | DielectricLayer:
+    """Build one layer of the stackup: ``copper = name`` or ``dielectric = material``."""
+    if ("copper" in table) == ("dielectric" in table):
+        raise FileError(f'{where}: must be either copper = "L1" or dielectric = "material".')
+    if "copper" in table:
+        COPPER.check(table, where)
+        with located(where):
+            return CopperLayer(name=table["copper"], thickness=table["thickness"], role=table["role"])
+    DIELECTRIC.check(table, where)
+    values = {key: value for key, value in table.items() if key != "dielectric"}
+    with located(where):
+        return DielectricLayer(material=table["dielectric"], **values)
+
+
+def padstack(table: Table, where: str) -> Padstack:
+    """Build a padstack; a pad is a length or ``"none"``, an antipad a length or ``{slot = length}``."""
+    PADSTACK.check(table, where)
+    values = dict(table)
+    values["pad"] = _pad(table["pad"])
+    values["pads"] = {on: _pad(value) for on, value in _per_layer(table, "pads", LENGTH, where)}
+    values["antipads"] = {
+        on: _antipad(value, f"{where} antipads {on}") for on, value in _per_layer(table, "antipads", CLEARANCE, where)
+    }
+    if "antipad" in table:
+        values["antipad"] = _antipad(table["antipad"], f"{where} antipad")
+    with located(where):
+        return Padstack(**values)
+
+
+def press_fit(table: Table, where: str) -> PressFit:
+    """Build what a press-fit pin needs of its hole."""
+    PRESS_FIT.check(table, where)
+    with located(where):
+        return PressFit(**{key: value for key, value in table.items() if key != "name"})
+
+
+def criterion(table: Table, where: str) -> Criterion:
+    """Build a criterion from its one limit and its source."""
+    CRITERION.check(table, where)
+    given = [name for name in LIMITS if name in table]
+    if len(given) != 1:
+        raise FileError(
+            f"{where}: must hold exactly one limit of {', '.join(LIMITS)}; it holds {' and '.join(given) or 'none'}."
+        )
+    _, make = LIMITS[given[0]]
+    with located(where):
+        return make(table[given[0]], source=table["source"])
+
+
+def _per_layer(table: Table, key: str, kind: Kind, where: str) -> list[tuple[str, Any]]:
+    entries = list(table.get(key, {}).items())
+    for on, value in entries:
+        if not kind.holds(value):
+            raise FileError(f"{where} {key} {on} = {written(value)}: {kind.wanted.format(key=on)}.")
+    return entries
+
+
+def _pad(value: str) -> str | None:
+    return None if value == "none" else value
+
+
+def _antipad(value: str | Table, where: str) -> Antipad:
+    if isinstance(value, str):
+        with located(where):
+            return Antipad(width=value)
+    SLOT.check(value, where)
+    with located(where):
+        return Antipad(width=value["slot"], shared=True)
