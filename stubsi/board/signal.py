@@ -79,7 +79,7 @@ class Signal(Value):
         own = self.__dict__
         own["rate"] = " ".join(str(rate).split()) if isinstance(rate, str) else f"{rate:~P}"
         own["modulation"] = chosen
-        own["symbol_rate_si"] = float(symbol_rate)
+        own["symbol_rate_si"] = float(f"{float(symbol_rate):.14g}")
         own["source"] = named.source if named else "as given"
 
     def _key(self) -> tuple[Any, ...]:
@@ -107,7 +107,8 @@ class Signal(Value):
         return quantity(self.nyquist_si, "frequency")
 
     def __str__(self) -> str:
-        return self.rate if self.modulation in self.rate or _named(self.rate) else f"{self.rate} {self.modulation}"
+        said = _named(self.rate) or any(spelling in self.rate.upper() for spelling in _SPELLINGS)
+        return self.rate if said else f"{self.rate} {self.modulation}"
 
 
 def as_signal(value: Any) -> Signal:
@@ -128,7 +129,7 @@ def _named(rate: Any) -> LineRate | None:
 
 def _read(rate: Any) -> tuple[str, float, str]:
     text = rate.strip() if isinstance(rate, str) else rate
-    if isinstance(text, str) and text and text[0].isalpha() and text.casefold() not in {"nan", "inf", "infinity"}:
+    if isinstance(text, str) and text[:1].isalpha() and text.split()[0].casefold() not in {"nan", "inf", "infinity"}:
         raise _unknown_name(text)
     per_second, kind, said = to_rate(rate, "rate")
     return kind, per_second, said
@@ -145,8 +146,8 @@ def _unknown_name(text: str) -> UnitError:
 
 def _modulation(given: str | None, said: str, rate: Any) -> str:
     for text in (given, said):
-        if text and (not isinstance(text, str) or text.upper() not in _SPELLINGS):
-            raise UnitError(f"modulation '{text}' of rate '{rate}': must be NRZ, PAM3 or PAM4.")
+        if text not in (None, "") and (not isinstance(text, str) or text.upper() not in _SPELLINGS):
+            raise UnitError(f"modulation = {text!r} of rate '{rate}': must be NRZ, PAM3 or PAM4.")
     first, second = (_SPELLINGS[text.upper()] if text else None for text in (given, said))
     if first and second and first != second:
         raise UnitError(f"rate = '{rate}' says {second}, modulation says {first}: give one of them.")
