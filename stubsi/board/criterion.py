@@ -7,7 +7,7 @@ from typing import Any
 
 from stubsi.board.value import Value
 from stubsi.errors import UnitError
-from stubsi.units import show, to_number, to_si
+from stubsi.units import one_number, one_si, show
 
 MEASURES = {
     "notch ratio": "first notch / Nyquist at least {limit}",
@@ -40,31 +40,32 @@ class Criterion(Value):
     def __post_init__(self) -> None:
         if self.measure not in MEASURES:
             raise UnitError(f"criterion measure = {self.measure!r}: must be one of {', '.join(MEASURES)}.")
+        self.__dict__["limit"] = one_number(self.limit, self.measure)
 
     @classmethod
     def notch_ratio(cls, at_least: float, *, source: str = "the user") -> Criterion:
         """First notch at least this many times Nyquist."""
-        return cls(measure="notch ratio", limit=to_number(at_least, "notch ratio"), source=source)
+        return cls(measure="notch ratio", limit=at_least, source=source)
 
     @classmethod
     def loss(cls, at_most: float, *, source: str = "the user") -> Criterion:
         """Sum of the stubs' shunt losses at Nyquist at most this many dB."""
-        return cls(measure="loss", limit=to_number(at_most, "loss"), source=source)
+        return cls(measure="loss", limit=at_most, source=source)
 
     @classmethod
     def return_loss(cls, at_least: float, *, source: str = "the user") -> Criterion:
         """Return loss of the governing stub at Nyquist at least this many dB."""
-        return cls(measure="return loss", limit=to_number(at_least, "return loss"), source=source)
+        return cls(measure="return loss", limit=at_least, source=source)
 
     @classmethod
     def stub_length(cls, at_most: Any, *, source: str = "the user") -> Criterion:
         """Every stub at most this long (length), whatever the signal."""
-        return cls(measure="stub length", limit=to_si(at_most, "length", "stub length"), source=source)
+        return cls(measure="stub length", limit=one_si(at_most, "length", "stub length"), source=source)
 
     @classmethod
     def stub_length_at_1_gbaud(cls, at_most: Any, *, source: str = "the user") -> Criterion:
         """Every stub at most this length divided by the symbol rate in GBd ("0.3 in": 0.012 in at 25 GBd)."""
-        length = to_si(at_most, "length", "stub length at 1 GBd")
+        length = one_si(at_most, "length", "stub length at 1 GBd")
         return cls(measure="stub length x symbol rate", limit=length * 1e9, source=source)
 
     @property
