@@ -10,9 +10,10 @@ import numpy as np
 
 from stubsi.board.value import Value
 from stubsi.errors import BoardError, UnknownValueError
-from stubsi.units import Dimension, quantity, show, to_number
+from stubsi.units import DF_RULE, DK_RULE, Dimension, one_number, quantity, show
 
 ROLES = ("signal", "plane", "mixed")
+FACES = ("upper", "lower")
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -59,7 +60,7 @@ class DielectricLayer(Value):
     Raises
     ------
     UnitError
-        A number that is zero, negative, not finite or written as text; a Dk below 1.
+        A number that is zero, negative, not finite or written as text; a Dk below 1; a loss tangent of 1 or more.
     """
 
     thickness: Any = Dimension("length")
@@ -71,16 +72,10 @@ class DielectricLayer(Value):
     source: str = ""
 
     def __post_init__(self) -> None:
-        for name, rule in (("dk", "positive"), ("dk_in_plane", "positive"), ("df", "not negative")):
+        for name, rule in (("dk", DK_RULE), ("dk_in_plane", DK_RULE), ("df", DF_RULE)):
             value = getattr(self, name)
-            if value is None:
-                continue
-            value = to_number(value, f"dielectric layer {name}", rule=rule)
-            if rule == "positive" and value < 1:
-                raise BoardError(f"dielectric layer {name} = {value}: must be at least 1 (vacuum).")
-            if name == "df" and value >= 1:
-                raise BoardError(f"dielectric layer df = {value}: must be below 1; it is a ratio, not a percentage.")
-            self.__dict__[name] = value
+            if value is not None:
+                self.__dict__[name] = one_number(value, f"dielectric layer {name}", rule=rule)
 
     @property
     def radial_dk(self) -> float | None:
@@ -181,23 +176,23 @@ class Stackup(Value):
 
     def index(self, layer: str) -> int:
         """Place of a copper layer from the top, 0 first; BoardError naming the known layers if there is none."""
-        if layer not in self._faces:
+        if not isinstance(layer, str) or layer not in self._faces:
             raise BoardError(f"layer '{layer}': no such copper layer; known are {', '.join(self.names)}.")
         return self.names.index(layer)
 
     def face_si(self, layer: str, face: str) -> float:
         """Depth [m] of the "upper" or "lower" face of a copper layer below the top outer copper face."""
         self.index(layer)
-        return self._faces[layer][("upper", "lower").index(face)]
+        if face not in FACES:
+            raise BoardError(f"face = {face!r}: must be 'upper' or 'lower'.")
+        return self._faces[layer][FACES.index(face)]
 
     def depth(self, layer: str, face: str, side: str = "top") -> Any:
         """Depth of the "upper" or "lower" face of a copper layer below the outer copper face of ``side``.
 
         Raises BoardError for an unknown layer, face or side.
         """
-        if face not in ("upper", "lower") or side not in ("top", "bottom"):
-            raise BoardError(f"face = '{face}', side = '{side}': must be 'upper' or 'lower', 'top' or 'bottom'.")
-        from_top = self.face_si(layer, face)
+        from_top, side = self.face_si(layer, face), _checked_side(side)
         return quantity(from_top if side == "top" else self.edges_si[-1] - from_top, "length")
 
     def faces(self) -> Any:
@@ -224,7 +219,7 @@ class Stackup(Value):
         layer unless the hole ends earlier). Zero when the layer in use is where the barrel ends.
         Source: IPC-6012 (stub length excludes the copper of the layer in use).
         """
-        end = end_layer or self.names[0 if side == "top" else -1]
+        end = end_layer or self.names[0 if _checked_side(side) == "top" else -1]
         near, far = ("upper", "upper") if side == "top" else ("lower", "lower")
         beyond = self.index(layer) - self.index(end) if side == "top" else self.index(end) - self.index(layer)
         span = abs(self.face_si(end, far) - self.face_si(layer, near)) if beyond > 0 else 0.0
@@ -234,13 +229,18 @@ class Stackup(Value):
         """Mean laminate between two depths [m] below the top copper face.
 
         Thickness-weighted mean of the permittivity the radial field sees (capacitances per length add), and of the
-        loss weighted alike. Raises UnknownValueError naming every dielectric whose Dk is not known.
+        loss weighted alike. Raises UnknownValueError naming every dielectric whose Dk is not known, BoardError where
+        no dielectric lies between.
         """
         pieces = self._dielectrics(upper_si, lower_si)
+        if not pieces:
+            raise BoardError(
+                f"stackup: no dielectric between {show(upper_si, 'length')} and {show(lower_si, 'length')}."
+            )
         unknown = [
             f"dielectric {number} ({layer.material or 'no material'})"
             for number, layer, _ in pieces
-            if layer.dk is None
+            if layer.radial_dk is None
         ]
         if unknown:
             raise UnknownValueError(f"Dk of {', '.join(unknown)} is unknown: give it in the stackup, or give dk_eff.")
@@ -270,6 +270,12 @@ class Stackup(Value):
             if span > 1e-12:
                 pieces.append((number, layer, span))
         return pieces
+
+
+def _checked_side(side: str) -> str:
+    if side not in ("top", "bottom"):
+        raise BoardError(f"side = {side!r}: must be 'top' or 'bottom'.")
+    return side
 
 
 def _distance(span: float, between: str) -> Distance:
