@@ -27,7 +27,7 @@ class Value:
             dimension = type(self).__dict__.get(f.name)
             if isinstance(dimension, Dimension):
                 si = self.__dict__[f.name + "_si"]
-                shown.append(f"{f.name}=" + (f"'{show(si, dimension.kind, 6)}'" if si is not None else "None"))
+                shown.append(f"{f.name}=" + (f"'{show(si, dimension.kind, 14)}'" if si is not None else "None"))
             elif f.repr:
                 shown.append(f"{f.name}={getattr(self, f.name)!r}")
         return f"{type(self).__name__}({', '.join(shown)})"
