@@ -7,7 +7,12 @@ import json
 import sys
 from pathlib import Path
 
+from stubsi.physics.cell import fringe_shift
+from stubsi.physics.chain import Chain
 from stubsi.physics.geometry import Barrel, End, Level, Material, Posts, Ring
+from stubsi.physics.hole import solve
+from stubsi.physics.notch import notch, resonance, s21_minimum
+from stubsi.physics.pair import equivalent_clearance
 
 MM = 1e-3
 
@@ -86,3 +91,26 @@ def mixed_return_path(geometry):
 def read(path):
     with Path(path).open(newline="", encoding="utf-8") as file:
         return list(csv.DictReader(file))
+
+
+def pair_barrel(row):
+    eps = Material(dk_in_plane=float(row["eps_r"]), dk_z=float(row["eps_r"]))
+    gap, b = float(row["gap_mm"]) * MM, float(row["clearance_half_width_mm"]) * MM
+    if row["clearance"] == "oval":
+        b = float(equivalent_clearance(float(row["pitch_mm"]) * MM, b, fringe_shift(gap, 0.0)))
+    plane = Level(kind="plane", thickness=0.0, material=eps, clearance_radius=b)
+    cavity = Level(kind="dielectric", thickness=gap, material=eps)
+    last = Level(kind="dielectric", thickness=float(row["end_dielectric_mm"]) * MM, material=eps)
+    levels = (plane, *[cavity, plane] * int(row["n_planes_with_hole"]), last)
+    end = End(pad_radius=scaled(number(row, "end_pad_radius_mm")))
+    return Barrel(barrel_radius=float(row["barrel_radius_mm"]) * MM, levels=levels, end=end)
+
+
+def pair_return_path(row):
+    points = (point.split() for point in (row.get("return_via_xy_mm") or "").split(";") if point.strip())
+    positions = tuple((float(x) * MM, float(y) * MM) for x, y in points)
+    return Posts(positions=positions, radius=(number(row, "return_via_radius_mm") or 0.0) * MM)
+
+
+def number(row, column):
+    return float(row[column]) if row.get(column) else None
