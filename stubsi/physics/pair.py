@@ -16,13 +16,15 @@ if TYPE_CHECKING:
     from stubsi.physics.geometry import Posts
 
 SLOT_RATIO = 1.118
-"""[-] Equivalent round clearance over half-width of a wide slot; read from 24 two-dimensional odd-potential solves."""
+"""[-] Round clearance over half-width of a slot's end, seen from the centre of its arc; from two-dimensional solves."""
+SLOT_END = 0.075
+"""[-] What the arc adds to pi s/(4B), s the pitch and B the half-width; from the same solves."""
 
 
 def equivalent_clearance(pitch: ArrayLike, half_width: ArrayLike, fringe_shift: ArrayLike = 0.0) -> NDArray:
     r"""Round clearance that acts on one barrel as a slot shared by both does in the odd mode.
 
-    .. math:: b + d = 1.118\,B \tanh\frac{\pi s}{4B}, \qquad B = w + d
+    .. math:: b + d = 1.118\,B \tanh\left(\frac{\pi s}{4B} + 0.075\right), \qquad B = w + d
 
     Parameters
     ----------
@@ -40,11 +42,11 @@ def equivalent_clearance(pitch: ArrayLike, half_width: ArrayLike, fringe_shift: 
 
     Notes
     -----
-    Derived: the potential of a line between two edges with its odd image; the factor is read from 24 two-dimensional
-    solves, within 0.5 % in ln(b/a) up to a/w = 0.375.
+    Derived: a line between two straight edges with its odd image; both constants, for the arc that closes the slot,
+    are fitted to two-dimensional odd-potential solves. Within 0.6 % in ln(b/a) for s >= 1.5 B and a <= 0.375 B.
     """
     grown = np.asarray(half_width) + fringe_shift
-    return SLOT_RATIO * grown * np.tanh(np.pi * np.asarray(pitch) / (4 * grown)) - fringe_shift
+    return SLOT_RATIO * grown * np.tanh(np.pi * np.asarray(pitch) / (4 * grown) + SLOT_END) - fringe_shift
 
 
 def odd_flux_factor(barrel_radius: float, pitch: float, return_path: Posts) -> float:
