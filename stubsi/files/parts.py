@@ -62,8 +62,8 @@ LIMITS: dict[str, tuple[Kind, Callable[..., Criterion]]] = {
 CRITERION = Schema(must={"source": TEXT}, may={name: kind for name, (kind, _) in LIMITS.items()})
 
 
-def layer(table: Table, where: str) -> CopperLayer | DielectricLayer:
-    """Build one layer of the stackup: ``copper = name`` or ``dielectric = material``."""
+def layer(table: Table, where: str, source: str) -> CopperLayer | DielectricLayer:
+    """Build one layer, ``copper = name`` or ``dielectric = material``; ``source`` holds where it states none."""
     if ("copper" in table) == ("dielectric" in table):
         raise FileError(f'{where}: must be either copper = "L1" or dielectric = "material".')
     if "copper" in table:
@@ -71,9 +71,10 @@ def layer(table: Table, where: str) -> CopperLayer | DielectricLayer:
         with located(where):
             return CopperLayer(name=table["copper"], thickness=table["thickness"], role=table["role"])
     DIELECTRIC.check(table, where)
-    values = {key: value for key, value in table.items() if key != "dielectric"}
+    values = {"source": source, "material": table["dielectric"], **table}
+    del values["dielectric"]
     with located(where):
-        return DielectricLayer(material=table["dielectric"], **values)
+        return DielectricLayer(**values)
 
 
 def padstack(table: Table, where: str) -> Padstack:

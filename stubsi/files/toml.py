@@ -144,12 +144,13 @@ class _Reader:
     def _stackup(self) -> Stackup:
         table, where = self.table["stackup"], f"{self.file}: [stackup]"
         STACKUP.check(table, where)
+        source = table.get("source", "")
         layers = [
-            parts.layer(layer, f"{self.file}: [[stackup.layer]] number {number}")
+            parts.layer(layer, f"{self.file}: [[stackup.layer]] number {number}", source)
             for number, layer in enumerate(table["layer"], 1)
         ]
         with located(where):
-            return Stackup(layers=tuple(layers), source=table.get("source", ""))
+            return Stackup(layers=tuple(layers), source=source)
 
     def _criteria(self) -> dict[str, Criterion]:
         built = {}
