@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from stubsi.board.criterion import DEFAULT, Criterion
 from stubsi.board.net import Hole, Net
 from stubsi.board.signal import Signal, as_signal
-from stubsi.board.value import Value
+from stubsi.board.stackup import Stackup
+from stubsi.board.value import Value, checked, pairs, sequence
 from stubsi.errors import BoardError
 from stubsi.units import show
 
@@ -18,7 +19,6 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from stubsi.board.padstack import Padstack
-    from stubsi.board.stackup import Stackup
 
 
 class Span(NamedTuple):
@@ -61,9 +61,17 @@ class Board(Value):
 
     def __post_init__(self) -> None:
         own = self.__dict__
-        own["nets"] = tuple(self.nets)
-        own["signal_criteria"] = tuple((as_signal(s), c) for s, c in dict(self.signal_criteria).items())
+        checked(self.stackup, "board stackup", Stackup)
+        checked(self.criterion, "board criterion", Criterion)
+        own["nets"] = sequence(self.nets, "board nets", Net)
+        own["signal_criteria"] = tuple(
+            (as_signal(signal), checked(criterion, f"criterion of {signal}", Criterion))
+            for signal, criterion in pairs(self.signal_criteria, "board signal_criteria")
+        )
         own["_by_signal"] = dict(self.signal_criteria)
+        _refuse_repeats(
+            "signal criterion", [f"{s.symbol_rate_si / 1e9:g} GBd {s.modulation}" for s, _ in self.signal_criteria]
+        )
         _refuse_repeats("net", [net.name for net in self.nets])
         _refuse_repeats("hole", [hole.name for net in self.nets for hole in net.holes])
         distinct: dict[tuple, Span] = {}
@@ -176,7 +184,5 @@ class Board(Value):
 
 def _refuse_repeats(what: str, names: list[str]) -> None:
     for name, count in Counter(names).items():
-        if not isinstance(name, str) or not name.strip():
-            raise BoardError(f"{what} name = {name!r}: must not be blank.")
         if count > 1:
             raise BoardError(f"{what} '{name}' appears {count} times; each name must be unique.")

@@ -8,7 +8,7 @@ from typing import Any
 from stubsi.board.criterion import Criterion
 from stubsi.board.padstack import Padstack, PressFit
 from stubsi.board.signal import as_signal
-from stubsi.board.value import Value
+from stubsi.board.value import Value, checked, sequence
 from stubsi.errors import BoardError
 from stubsi.units import Dimension
 
@@ -49,9 +49,11 @@ class Hole(Value):
     press_fit: PressFit | None = None
 
     def __post_init__(self) -> None:
-        if isinstance(self.connects, str):
-            raise BoardError(f"hole {self.name} connects = '{self.connects}': must be a list of layer names.")
-        self.__dict__["connects"] = tuple(self.connects)
+        checked(self.name, "hole name")
+        checked(self.padstack, f"hole {self.name} padstack", Padstack)
+        if self.press_fit is not None:
+            checked(self.press_fit, f"hole {self.name} press_fit", PressFit)
+        self.__dict__["connects"] = sequence(self.connects, f"hole {self.name} connects")
         if len(set(self.connects)) != len(self.connects):
             raise BoardError(f"hole {self.name} connects = {', '.join(self.connects)}: names a layer twice.")
         if self.leg not in LEGS:
@@ -104,7 +106,14 @@ class Net(Value):
 
     def __post_init__(self) -> None:
         own = self.__dict__
-        own["holes"], own["layers"] = tuple(self.holes), tuple(self.layers)
+        name = checked(self.name, "net name")
+        own["holes"] = sequence(self.holes, f"net {name} holes", Hole)
+        own["layers"] = sequence(self.layers, f"net {name} layers")
+        checked(self.reference, f"net {name} reference", bool)
+        if self.criterion is not None:
+            checked(self.criterion, f"net {name} criterion", Criterion)
+        if self.waiver != "":
+            checked(self.waiver, f"net {name} waiver")
         if not self.holes:
             self._refuse("has no holes; leave it out")
         if self.reference:

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from stubsi.board.value import Value
+from stubsi.board.value import Value, checked, pairs, sequence
 from stubsi.errors import BoardError
-from stubsi.units import Dimension, quantity, show, to_si
+from stubsi.units import Dimension, one_si, quantity, show
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -20,6 +20,9 @@ class Antipad(Value):
 
     width: Any = Dimension("length")
     shared: bool = False
+
+    def __post_init__(self) -> None:
+        checked(self.shared, "antipad shared", bool)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -65,11 +68,11 @@ class Padstack(Value):
         Diameter after plating.
     pad : length, optional
         Diameter of the pad on every copper layer of the span; None: no pad but where ``pads`` says.
-    pads : mapping of layer name to length or None
+    pads : mapping of layer name to length or None, kept as pairs
         Pads that differ from ``pad``; None: no pad on that layer.
     antipad : length or Antipad, optional
         Clearance in every plane; None: unknown but where ``antipads`` says.
-    antipads : mapping of layer name to length or Antipad
+    antipads : mapping of layer name to length or Antipad, kept as pairs
         Clearances that differ from ``antipad``. On a "mixed" layer only these count: without one it is no plane here.
     non_functional_pads : {"kept", "removed"}
         Whether inner pads on layers the net does not use are on the board.
@@ -95,28 +98,32 @@ class Padstack(Value):
 
     def __post_init__(self) -> None:
         own = self.__dict__
+        pads = _by_layer(self.pads, f"padstack {checked(self.name, 'padstack name')} pads")
+        own["_pads"] = {
+            layer: None if pad is None else one_si(pad, "length", f"padstack {self.name} pad on {layer}")
+            for layer, pad in pads.items()
+        }
         own["pads"] = tuple(
-            (layer, None if pad is None else to_si(pad, "length", f"padstack {self.name} pad on {layer}"))
-            for layer, pad in sorted(dict(self.pads).items())
+            (layer, None if si is None else show(si, "length", 14)) for layer, si in own["_pads"].items()
         )
         own["antipad"] = None if self.antipad is None else _antipad(self.antipad, f"padstack {self.name} antipad")
         own["antipads"] = tuple(
             (layer, _antipad(a, f"padstack {self.name} antipad on {layer}"))
-            for layer, a in sorted(dict(self.antipads).items())
+            for layer, a in _by_layer(self.antipads, f"padstack {self.name} antipads").items()
         )
+        own["_antipads"] = dict(self.antipads)
         own["span"] = self._checked_span()
-        own["_pads"], own["_antipads"] = dict(self.pads), dict(self.antipads)
         if self.non_functional_pads not in ("kept", "removed"):
             raise BoardError(
-                f"padstack {self.name} non_functional_pads = {self.non_functional_pads!r}: kept or removed."
+                f"padstack {self.name} non_functional_pads = {self.non_functional_pads!r}: must be 'kept' or 'removed'."
             )
         self._check_diameters()
 
     def _checked_span(self) -> tuple[str, str] | None:
         if self.span is None:
             return None
-        span = tuple(self.span)
-        if isinstance(self.span, str) or len(span) != 2:
+        span = sequence(self.span, f"padstack {self.name} span")
+        if len(span) != 2:
             raise BoardError(f"padstack {self.name} span = {self.span!r}: must be two layer names, first and last.")
         return span
 
@@ -130,7 +137,7 @@ class Padstack(Value):
         for layer, antipad in (("", self.antipad), *self._antipads.items()):
             if antipad is None:
                 continue
-            pad = self._pads.get(layer, self.pad_si)
+            pad = self._pads.get(layer, self.pad_si) if self.non_functional_pads == "kept" else None
             for what, size in (("drill", drill), ("pad", pad)):
                 if size is not None and size >= antipad.width_si:
                     self._refuse(what, size, "must be smaller than", f"antipad {layer}".strip(), antipad.width_si)
@@ -156,4 +163,13 @@ def _antipad(value: Any, name: str) -> Antipad:
         return value
     if isinstance(value, Mapping):
         raise BoardError(f"{name} = {value!r}: give a length, or Antipad(width=..., shared=True) for a slot.")
-    return Antipad(width=quantity(to_si(value, "length", name), "length"))
+    return Antipad(width=quantity(one_si(value, "length", name), "length"))
+
+
+def _by_layer(value: Any, name: str) -> dict[str, Any]:
+    """Take a mapping from layer name, or the pairs it is kept as, in order of name; a layer twice is refused."""
+    given = pairs(value, name)
+    by_layer = {checked(layer, f"{name} layer"): size for layer, size in given}
+    if len(by_layer) != len(given):
+        raise BoardError(f"{name}: names a layer twice.")
+    return dict(sorted(by_layer.items()))
