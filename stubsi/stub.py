@@ -21,7 +21,7 @@ from stubsi.physics.line import (
     shunt_s,
 )
 from stubsi.provenance import Provenance
-from stubsi.units import Dimension, quantity, to_number, to_si
+from stubsi.units import DF_RULE, DK_RULE, Dimension, one_number, one_si, quantity, show, to_number, to_si
 
 if TYPE_CHECKING:
     from skrf import Network
@@ -128,15 +128,19 @@ class Stub(Value):
     conductivity: Any = Dimension("conductivity", optional=True)
 
     def __post_init__(self) -> None:
-        self.__dict__["df"] = to_number(self.df, "df", rule="not negative")
+        self.__dict__["df"] = one_number(self.df, "df", rule=DF_RULE)
         if (self.dk_eff is None) == (self.delay_si is None):
             raise StubsiError("give either dk_eff or delay: one of them, and only one, says how slow the stub is.")
         if self.dk_eff is not None:
-            self.__dict__["dk_eff"] = checked_dk(self.dk_eff)
+            self.__dict__["dk_eff"] = one_number(self.dk_eff, "dk_eff", rule=DK_RULE)
+        elif self.dk_si < 1:
+            raise StubsiError(f"delay = {show(self.delay_si, 'delay per length')}: is faster than light, 3.336 ps/mm.")
         if self.z_stub_si is not None and self.antipad_si is not None:
             raise StubsiError("give either z_stub, or drill and antipad: both say the stub's impedance.")
         if self.antipad_si is not None and self.drill_si is None:
             raise StubsiError("antipad needs drill beside it: the impedance follows from both.")
+        if self.conductivity_si is not None and self.drill_si is None:
+            raise StubsiError("conductivity needs drill beside it: the barrel's resistance follows from both.")
         if self.antipad_si is not None and self.drill_si >= self.antipad_si:
             raise StubsiError(f"drill = {self.drill}: must be smaller than antipad = {self.antipad}.")
         if self.end_pad_si is not None and self.end_capacitance_si is not None:
@@ -236,24 +240,27 @@ def dk_eff_from_notch(stub_length: Any, notch: Any) -> float:
 
     Raises
     ------
-    UnitError
-        Values that are not a positive length and frequency.
+    UnitError, StubsiError
+        Values that are not one positive length and frequency; a notch higher than in vacuum.
 
     Examples
     --------
     >>> round(dk_eff_from_notch("270 mil", "4.4 GHz"), 3)
     6.169
     """
-    length, f0 = to_si(stub_length, "length", "stub_length"), to_si(notch, "frequency", "notch")
-    return float((quarter_wave_length(f0, 1.0) / length) ** 2)
+    length, f0 = one_si(stub_length, "length", "stub_length"), one_si(notch, "frequency", "notch")
+    dk_eff = float((quarter_wave_length(f0, 1.0) / length) ** 2)
+    if dk_eff < 1:
+        raise StubsiError(
+            f"notch = {show(f0, 'frequency')}: a stub of {show(length, 'length')} has its first notch below that even "
+            f"in vacuum (dk_eff = {dk_eff:.3g}); is it the first notch?"
+        )
+    return dk_eff
 
 
 def checked_dk(dk_eff: Any) -> Any:
     """Take a relative permittivity: a finite number or array, at least 1."""
-    dk = to_number(dk_eff, "dk_eff")
-    if np.any(np.less(dk, 1)):
-        raise StubsiError(f"dk_eff = {dk_eff}: must be at least 1 (vacuum).")
-    return dk
+    return to_number(dk_eff, "dk_eff", rule=DK_RULE)
 
 
 def _checked_order(order: Any) -> Any:

@@ -158,7 +158,7 @@ DK_RULE, DF_RULE = list(_RULES)[-2:]
 def to_number(value: Any, name: str, *, rule: str = "positive") -> Any:
     """Take a plain number (Dk, loss tangent, ratio, dB) as a float or array; text and True/False are refused."""
     if isinstance(value, pint.Quantity):
-        if not value.unitless:
+        if value.unit_items():
             raise UnitError(f"{name} = {_show(value)}: is a plain number; give it without a unit.")
         value = value.magnitude
     try:
