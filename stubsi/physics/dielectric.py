@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stubsi.errors import ValidityError
+
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
@@ -37,6 +39,11 @@ def permittivity(
     ndarray of complex
         Broadcast shape of the arguments.
 
+    Raises
+    ------
+    ValidityError
+        ``at`` outside 1 kHz to 1 THz.
+
     Notes
     -----
     Valid from 1 kHz to 1 THz, where the loss tangent is nearly flat; causal.
@@ -53,6 +60,8 @@ def permittivity(
         return np.asarray(constant + 0 * np.asarray(frequency))
     at = np.asarray(at, dtype=float)
     known = np.isfinite(at)
+    if np.any(known & ((at < F_LOW) | (at > F_HIGH))):
+        raise ValidityError(f"permittivity given at {at} Hz: must lie between 1 kHz and 1 THz, or be left out.")
     reference = _log_ratio(np.where(known, at, 1e9))
     m = np.multiply(dk, df) / -reference.imag
     dispersive = dk + m * (_log_ratio(frequency) - reference.real)

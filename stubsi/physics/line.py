@@ -24,7 +24,7 @@ ETA_0_OVER_2PI = np.sqrt(mu_0 / epsilon_0) / (2 * np.pi)
 def quarter_wave(stub_length: ArrayLike, dk_eff: ArrayLike, order: ArrayLike = 1) -> NDArray[np.float64]:
     r"""Notch of a lossless open stub [Hz]: :math:`f_n = n c / (4 L \sqrt{D_k})`, n = 1, 3, 5 ...; NaN where L = 0."""
     length = np.asarray(stub_length, dtype=float)
-    with np.errstate(divide="ignore"):
+    with np.errstate(divide="ignore", over="ignore"):
         notch = np.multiply(order, c) / (4 * length * np.sqrt(dk_eff))
     return np.where(length > 0, notch, np.nan)
 
