@@ -7,6 +7,8 @@ import json
 import sys
 from pathlib import Path
 
+import numpy as np
+
 from stubsi.physics.cell import fringe_shift
 from stubsi.physics.chain import Chain
 from stubsi.physics.geometry import Barrel, End, Level, Material, Posts, Ring
@@ -15,14 +17,15 @@ from stubsi.physics.notch import notch, resonance, s21_minimum
 from stubsi.physics.pair import equivalent_clearance
 
 MM = 1e-3
+GHZ = 1e9
 
 
 def case_barrel(row):
     eps = Material(dk_in_plane=float(row["eps_r"]), dk_z=float(row["eps_r"]), df=float(row.get("tand") or 0))
     t, a = float(row["plane_t_mm"]) * MM, float(row["barrel_OD_mm"]) / 2 * MM
     b = float(row["antipad_dia_mm"]) / 2 * MM
-    pad = radius(row, "plane_pad_dia_mm")
-    middle = radius(row, "gap_pad_dia_mm")
+    pad = half(number(row, "plane_pad_dia_mm"))
+    middle = half(number(row, "gap_pad_dia_mm"))
 
     def plane(thickness, pad_radius):
         return Level(kind="plane", thickness=thickness, material=eps, clearance_radius=b, pad_radius=pad_radius)
@@ -33,23 +36,20 @@ def case_barrel(row):
     levels = [plane(t / 2, None)]
     for gap in map(float, row["gaps_mm"].split()):
         if middle:
-            half = fill((gap * MM - t) / 2)
-            levels += [half, Level(kind="signal", thickness=t, material=eps, pad_radius=middle), half]
+            side = fill((gap * MM - t) / 2)
+            levels += [side, Level(kind="signal", thickness=t, material=eps, pad_radius=middle), side]
         else:
             levels.append(fill(gap * MM))
         levels.append(plane(t, pad))
     levels.append(fill(float(row["h_bottom_mm"]) * MM))
-    end_pad = radius(row, "end_pad_dia_mm")
+    end_pad = half(number(row, "end_pad_dia_mm"))
     end = End(pad_radius=end_pad, pad_thickness=t if end_pad else 0.0)
     return Barrel(barrel_radius=a, levels=tuple(levels), end=end)
 
 
-def radius(row, column):
-    return float(row[column]) / 2 * MM if row.get(column) else None
-
-
 def case_return_path(row):
-    return Posts() if row["rim"] == "open" else Ring(radius=float(row["R_rim_mm"]) * MM)
+    rim = number(row, "R_rim_mm")
+    return Posts() if rim is None or row.get("rim") == "open" else Ring(radius=rim * MM)
 
 
 def mixed_barrel(geometry):
@@ -88,11 +88,6 @@ def mixed_return_path(geometry):
     return Ring(radius=geometry["return_radius_mm"] * MM)
 
 
-def read(path):
-    with Path(path).open(newline="", encoding="utf-8") as file:
-        return list(csv.DictReader(file))
-
-
 def pair_barrel(row):
     eps = Material(dk_in_plane=float(row["eps_r"]), dk_z=float(row["eps_r"]))
     gap, b = float(row["gap_mm"]) * MM, float(row["clearance_half_width_mm"]) * MM
@@ -114,3 +109,74 @@ def pair_return_path(row):
 
 def number(row, column):
     return float(row[column]) if row.get(column) else None
+
+
+def half(diameter):
+    return None if diameter is None else diameter / 2 * MM
+
+
+def read(path):
+    with Path(path).open(newline="", encoding="utf-8") as file:
+        return list(csv.DictReader(file))
+
+
+def chain_of(rows, *, closed_cells=False):
+    """Chain of all rows of a table, whichever kind it is."""
+    if "pitch_mm" in rows[0]:
+        stubs = [(solve(pair_barrel(row)), pair_return_path(row)) for row in rows]
+        return Chain.of(stubs, pitch=[float(row["pitch_mm"]) * MM for row in rows])
+    if "geometry" in rows[0]:
+        drawn = [json.loads(row["geometry"]) for row in rows]
+        return Chain.of((solve(mixed_barrel(g)), mixed_return_path(g)) for g in drawn)
+    return Chain.of((solve(case_barrel(row), closed_cells=closed_cells), case_return_path(row)) for row in rows)
+
+
+def reference(rows, *columns):
+    """Values of the first of the columns that the table has; NaN where blank."""
+    column = next((c for c in columns if c in rows[0]), None)
+    return np.array([np.nan if column is None or not row.get(column) else float(row[column]) for row in rows])
+
+
+def compare(rows, *, closed_cells=False):
+    """Reference and solved figures by quantity: f0, f3, notch50 [GHz], depth [dB], z0 [ohm], each a pair of arrays."""
+    chain = chain_of(rows, closed_cells=closed_cells)
+    f0 = reference(rows, "f0_GHz", "f0_3d_GHz")
+    is_pair = "pitch_mm" in rows[0]
+    lowest, size = s21_minimum(chain, 50.0)
+    half_way = np.where(np.isnan(f0), 1.0, f0)[:, None] / 2 * GHZ
+    return {
+        "f0": (f0, (resonance(chain).real if is_pair else notch(chain)) / GHZ),
+        "f3": (reference(rows, "f3_GHz"), notch(chain, 3) / GHZ),
+        "notch50": (reference(rows, "f_notch50_GHz"), lowest / GHZ),
+        "depth": (reference(rows, "notch50_dB"), 20 * np.log10(np.maximum(size, 1e-15))),
+        "z0": (reference(rows, "Z0_half_ohm", "Z0_ohm"), -(1 / chain.input_admittance(half_way)[:, 0]).imag),
+    }
+
+
+def errors(pair):
+    """Error of the solved figure [%], where there is a reference."""
+    wanted, found = pair
+    return (100 * (found / wanted - 1))[~np.isnan(wanted)]
+
+
+def line(name, figures, index):
+    wanted, found = (side[index] for side in figures["f0"])
+    text = f"{name:8} f0 {wanted:9.4f} GHz, solved {found:9.4f}, {100 * (found / wanted - 1):+6.2f} %"
+    for label, unit in (("f3", "GHz"), ("z0", "ohm"), ("notch50", "GHz"), ("depth", "dB")):
+        wanted, found = (side[index] for side in figures[label])
+        if not np.isnan(wanted):
+            text += f"; {label} {wanted:.4g} {unit}, solved {found:.4g}"
+    return text
+
+
+def main(path):
+    rows = read(path)
+    figures = compare(rows)
+    for index, row in enumerate(rows):
+        print(line(row.get("name") or row.get("case"), figures, index))
+    error = np.abs(errors(figures["f0"]))
+    print(f"median {np.median(error):.2f} %, max {error.max():.1f} %, {error.size} cases")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1])

@@ -66,9 +66,7 @@ def section_capacitances(barrel: Barrel, cut: Layout) -> tuple[tuple[Material, .
     return materials, fine + (fine - coarse) / (2**CONVERGENCE - 1)
 
 
-def _solve(
-    half_plane: _Meridian, cut: Layout, materials: tuple[Material, ...], refine: int
-) -> NDArray[np.float64]:
+def _solve(half_plane: _Meridian, cut: Layout, materials: tuple[Material, ...], refine: int) -> NDArray[np.float64]:
     z, r = _lines(half_plane, cut, refine)
     which = np.zeros((len(z) - 1, len(r) - 1), dtype=int)
     for top, outer, material in half_plane.dielectrics:

@@ -1,4 +1,4 @@
-"""Owns the closed forms of a pad-free cell: fringe shift of a clearance's edge and capacitance of a half cell."""
+"""Owns the closed forms of a bare barrel's cells: fringe shift of a clearance's edge and capacitance."""
 
 from __future__ import annotations
 
@@ -8,8 +8,15 @@ import numpy as np
 from scipy.constants import epsilon_0
 from scipy.special import xlogy
 
+from stubsi.errors import ValidityError
+
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import ArrayLike, NDArray
+
+    from stubsi.physics.geometry import Material
+    from stubsi.physics.sections import Layout, Section
 
 
 def fringe_shift(height: ArrayLike, thickness: ArrayLike) -> NDArray[np.float64]:
@@ -78,3 +85,43 @@ def cell_capacitance(
     """
     edge = clearance_radius + fringe_shift(height, thickness) * np.sqrt(np.divide(dk_in_plane, dk_z))
     return 2 * np.pi * epsilon_0 * dk_in_plane * np.add(height, thickness) / np.log(edge / barrel_radius)
+
+
+def half_cells(cut: Layout, materials: Sequence[Material], barrel_radius: float) -> NDArray[np.float64]:
+    """Capacitance of the sections of a bare barrel that starts at a plane, by material, from the closed form.
+
+    Laminate and the resin in the clearances act in parallel on the radial field.
+
+    Returns
+    -------
+    ndarray, shape (n_section, n_material)
+        [F], each cavity's shared equally by height among its two halves.
+
+    Raises
+    ------
+    ValidityError
+        A pad along the way, a start inside a cavity, a drilled end.
+    """
+    rows = np.zeros((len(cut.sections), len(materials)))
+    for n in range(0, len(cut.sections) - 1, 2):
+        rows[n : n + 2] = _two_halves(cut.sections[n], cut.sections[n + 1], materials, barrel_radius)
+    return rows
+
+
+def _two_halves(
+    upper: Section, lower: Section, materials: Sequence[Material], barrel_radius: float
+) -> NDArray[np.float64]:
+    parts = (*upper.in_plane, *upper.in_cavity, *lower.in_cavity, *lower.in_plane)
+    if any(part.radius != barrel_radius for part in parts) or not (upper.in_plane and lower.in_plane):
+        raise ValidityError("closed cells are for bare barrels between two planes: solve this one")
+    height = sum(h for _, h in upper.filling)
+    thickness = sum(part.height for part in (*upper.in_plane, *lower.in_plane))
+    filling = (*upper.filling, *upper.resin, *lower.resin)
+    heights = np.array([sum(h for m, h in filling if m == material) for material in materials])
+    dk = np.array([m.dk_in_plane for m in materials])
+    dk_r = heights @ dk / (height + thickness)
+    dk_z = (height + thickness) / (heights @ (1 / np.array([m.dk_z for m in materials])))
+    b = common_clearance(upper.clearance_radius, lower.clearance_radius, height)
+    total = cell_capacitance(barrel_radius, b, height, thickness, dk_r, dk_z) * heights * dk / (heights @ dk)
+    reach = np.array([s.bottom - s.top for s in (upper, lower)]) / (height + thickness)
+    return reach[:, None] * total

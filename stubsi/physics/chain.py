@@ -55,9 +55,7 @@ class Chain:
     conductivity: FloatArray
 
     @classmethod
-    def of(
-        cls, stubs: Iterable[tuple[SolvedBarrel, ReturnPath]], pitch: Sequence[float] | None = None
-    ) -> Chain:
+    def of(cls, stubs: Iterable[tuple[SolvedBarrel, ReturnPath]], pitch: Sequence[float] | None = None) -> Chain:
         """Put solved barrels and their return paths together.
 
         Parameters

@@ -35,9 +35,7 @@ class Grid:
     voltage: NDArray[np.float64]
 
 
-def graded_lines(
-    stops: Sequence[float], steps: Sequence[float], growth: float, refine: int = 1
-) -> NDArray[np.float64]:
+def graded_lines(stops: Sequence[float], steps: Sequence[float], growth: float, refine: int = 1) -> NDArray[np.float64]:
     """Grid lines through every stop, drawn together where the step asked for there is small.
 
     Parameters

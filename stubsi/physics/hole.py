@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from stubsi.physics.capacitance import section_capacitances
+from stubsi.physics.cell import half_cells
 from stubsi.physics.sections import layout
 
 if TYPE_CHECKING:
@@ -34,17 +35,40 @@ class SolvedBarrel:
 
 
 @lru_cache(maxsize=4096)
-def solve(barrel: Barrel) -> SolvedBarrel:
-    """Electrostatics of a barrel in one solve; equal barrels are solved once.
+def solve(barrel: Barrel, *, closed_cells: bool = False) -> SolvedBarrel:
+    """Static part of a barrel; equal barrels are solved once.
+
+    Parameters
+    ----------
+    barrel : Barrel
+        Levels from the electrical start to the end of the plating.
+    closed_cells : bool
+        Take the cells of a bare barrel from the closed form and solve its end alone. By default the electrostatics of
+        the whole barrel is one solve.
 
     Raises
     ------
     ValidityError
-        Clearance not larger than the barrel, pad not inside its clearance, bore narrower than the barrel, no plane.
+        Clearance not larger than the barrel, pad not inside its clearance, bore narrower than the barrel, no plane;
+        with ``closed_cells`` pads, a start inside a cavity or a drilled end.
     """
     cut = layout(barrel)
-    materials, capacitance = section_capacitances(barrel, cut)
+    if closed_cells:
+        end = _end_only(barrel)
+        materials, rest = section_capacitances(end, layout(end))
+        materials = tuple(dict.fromkeys((*materials, *(level.material for level in barrel.levels))))
+        rest = np.pad(rest, [(0, 0), (0, len(materials) - rest.shape[1])])
+        capacitance = np.vstack([half_cells(cut, materials, barrel.barrel_radius), rest])
+    else:
+        materials, capacitance = section_capacitances(barrel, cut)
     return SolvedBarrel(barrel=barrel, layout=cut, materials=materials, capacitance=capacitance)
+
+
+def _end_only(barrel: Barrel) -> Barrel:
+    """Barrel that starts at the mid-thickness of its last plane."""
+    last = max(i for i, level in enumerate(barrel.levels) if level.kind == "plane")
+    plane = replace(barrel.levels[last], thickness=barrel.levels[last].thickness / 2)
+    return replace(barrel, levels=(plane, *barrel.levels[last + 1 :]))
 
 
 def two_port(

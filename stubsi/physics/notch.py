@@ -66,7 +66,9 @@ def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> Float
     z, y = chain.section_constants(f)
     g = np.sqrt(z * y[1:])
     length = np.abs(g.imag)
-    blur = np.concatenate([np.zeros((1, *f.shape)), np.pi * np.abs(g.real) / np.maximum(length, np.abs(g.real) + 1e-30)])
+    blur = np.concatenate(
+        [np.zeros((1, *f.shape)), np.pi * np.abs(g.real) / np.maximum(length, np.abs(g.real) + 1e-30)]
+    )
     total, last = -2 * np.pi * np.floor(length / np.pi).sum(axis=0), np.ones(f.shape, complex)
     for loss, (voltage, current) in zip(blur, chain.states(f, z, y), strict=True):
         reflection = (voltage - r * current) * np.conj(voltage + r * current)
@@ -105,7 +107,9 @@ def _lowest_resonance(chain: Chain) -> FloatArray:
     No cavity between the planes resonates below it.
     """
     paths = chain.paths
-    nearest = np.min(np.abs(paths.posts), axis=1, initial=np.inf, where=np.arange(paths.posts.shape[1]) < paths.count[:, None])
+    nearest = np.min(
+        np.abs(paths.posts), axis=1, initial=np.inf, where=np.arange(paths.posts.shape[1]) < paths.count[:, None]
+    )
     reach = np.where(paths.count > 2, nearest, paths.ring)
     dk = np.array([max(m.dk_z for m in s.materials) for s in chain.solved])
     return np.nan_to_num(2.405 * light_speed / (2 * np.pi * reach * np.sqrt(dk)), nan=np.inf)

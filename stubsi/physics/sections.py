@@ -33,7 +33,8 @@ class Section:
     """One half cell between the heights ``top`` and ``bottom`` [m below the electrical start].
 
     ``in_cavity``: conductor facing the cavity; ``in_plane``: conductor inside the plane's clearance.
-    ``clearance_radius`` [m]: of its own plane. ``filling``: (material, height) of the whole cavity, in series along z.
+    ``clearance_radius`` [m]: of its own plane. ``filling``: (material, height) of the whole cavity, in series along z;
+    ``resin``: the same inside the plane's clearance.
     """
 
     top: float
@@ -42,6 +43,7 @@ class Section:
     in_cavity: tuple[Part, ...]
     in_plane: tuple[Part, ...]
     filling: tuple[tuple[Material, float], ...]
+    resin: tuple[tuple[Material, float], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -148,7 +150,9 @@ def _tip(laid: Sequence[Span], planes: list[Span], barrel: Barrel) -> list[Secti
     ]
 
 
-def _parts(laid: Sequence[Span], top: float, bottom: float, barrel_radius: float, share: float = 1.0) -> tuple[Part, ...]:
+def _parts(
+    laid: Sequence[Span], top: float, bottom: float, barrel_radius: float, share: float = 1.0
+) -> tuple[Part, ...]:
     """Conductor between two heights; of every height the given share."""
     overlaps = ((s, min(s.bottom, bottom) - max(s.top, top)) for s in laid)
     return tuple(Part(radius=s.conductor(barrel_radius), height=share * h) for s, h in overlaps if h > 0)
@@ -194,13 +198,15 @@ def _half(
     plane, a = own or other, barrel.barrel_radius
     if plane is None:
         raise ValidityError("no plane between entry and exit: the barrel's capacitance has nothing to refer to")
+    in_plane = _parts([own], top, bottom, a) if own else ()
     return Section(
         top=top,
         bottom=bottom,
         clearance_radius=plane.level.clearance_radius,
         in_cavity=_parts(inside, top, bottom, a),
-        in_plane=_parts([own], top, bottom, a) if own else (),
+        in_plane=in_plane,
         filling=_filling(inside),
+        resin=tuple((plane.level.material, part.height) for part in in_plane),
     )
 
 
