@@ -42,7 +42,7 @@ def permittivity(
     Raises
     ------
     ValidityError
-        ``at`` outside 1 kHz to 1 THz.
+        ``at`` outside 1 kHz to 1 THz; ``df`` so high (0.22 at 1 GHz) that the permittivity would turn negative.
 
     Notes
     -----
@@ -64,6 +64,8 @@ def permittivity(
         raise ValidityError(f"permittivity given at {at} Hz: must lie between 1 kHz and 1 THz, or be left out.")
     reference = _log_ratio(np.where(known, at, 1e9))
     m = np.multiply(dk, df) / -reference.imag
+    if np.any(known & (dk + m * (_log_ratio(F_HIGH) - reference).real <= 0)):
+        raise ValidityError(f"df = {df}: so high a loss tangent has no wideband Debye permittivity up to 1 THz.")
     dispersive = dk + m * (_log_ratio(frequency) - reference.real)
     return np.where(known, dispersive, constant)
 
