@@ -115,18 +115,19 @@ def _notch(models: Models, uses: _Uses, nyquist: Array) -> Spread:
 def _losses(models: Models, uses: _Uses) -> tuple[Spread, Spread]:
     """Insertion and return loss at Nyquist per use. A notch off by a factor is a frequency off by its inverse."""
 
-    def both(voltage: Array, current: Array, use: NDArray[np.intp]) -> Array:
-        return shunt_s(voltage, current, uses.z0[use])
+    def figures(voltage: Array, current: Array, use: NDArray[np.intp]) -> Array:
+        return decibels(shunt_s(voltage, current, thrice(uses.z0)[use]))
+
+    def thrice(values: Array) -> Array:
+        return np.tile(values, 3)
 
     below, above = _bounds(models, uses.case)
-    at = [
-        [models.spread(uses.case, frequency, lambda v, i, use, p=port: decibels(both(v, i, use)[p])) for port in (1, 0)]
-        for frequency in (uses.nyquist / below, uses.nyquist, uses.nyquist / above)
-    ]
-    (loss_worst, back_worst), (loss, back), (loss_best, back_best) = at
+    frequency = np.concatenate([uses.nyquist / below, uses.nyquist, uses.nyquist / above])
+    low, high = models.spread(thrice(uses.case), frequency, figures).reshape(2, 2, 3, -1)
+    (back_low, loss_low), (back_high, loss_high) = low, high
     return (
-        Spread(loss_worst[1], loss[1], loss[0], loss_best[0]),
-        Spread(back_worst[0], back[0], back[1], back_best[1]),
+        Spread(loss_high[0], loss_high[1], loss_low[1], loss_low[2]),
+        Spread(back_low[0], back_low[1], back_high[1], back_high[2]),
     )
 
 

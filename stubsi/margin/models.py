@@ -22,11 +22,10 @@ class Electrical(Protocol):
     def notch(self, order: int = 1) -> NDArray[np.float64]:
         """Notch of each stub [Hz]."""
 
-    def input(self, frequency: NDArray[np.float64]) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
-        """Voltage and current at the input of each stub, each at its own frequency [Hz]."""
-
-    def take(self, index: NDArray[np.intp]) -> Electrical:
-        """The stubs of these numbers, in this order."""
+    def input(
+        self, index: NDArray[np.intp], frequency: NDArray[np.float64]
+    ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+        """Voltage and current, to a common factor, at the input of the stubs of these numbers, each at its frequency."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,24 +51,25 @@ class Models:
             np.fmax.at(high, owner, notch)
         return np.array([low, high])
 
-    def spread(self, case: NDArray[np.intp], frequency: NDArray[np.float64], figure: Any) -> NDArray[np.float64]:
-        """Lowest and highest of a figure over the variants of each case, shape (2, n).
+    def spread(self, case: NDArray[np.intp], frequency: NDArray[np.float64], figures: Any) -> NDArray[np.float64]:
+        """Lowest and highest of some figures over the variants of each case, shape (2, n_figure, n).
 
-        ``figure(voltage, current, which)`` is what is wanted of the input of use ``which`` (numbers into ``case``) at
-        its ``frequency`` [Hz]. NaN where unknown.
+        ``figures(voltage, current, which)`` gives, shape (n_figure, m), what is wanted of the inputs of the uses
+        ``which`` (numbers into ``case``) at their ``frequency`` [Hz]. NaN where unknown.
         """
-        low, high = self._empty(len(case))
+        low, high = self._empty(len(case)), self._empty(len(case))
         for stack, owner in zip(self.variants, self.owner, strict=True):
             use, variant = _meeting(case, owner)
             if not len(use):
                 continue
-            values = figure(*stack.take(variant).input(frequency[use]), use)
-            np.fmin.at(low, use, values)
-            np.fmax.at(high, use, values)
+            for figure, values in enumerate(figures(*stack.input(variant, frequency[use]), use)):
+                np.fmin.at(low[figure], use, values)
+                np.fmax.at(high[figure], use, values)
         return np.array([low, high])
 
-    def _empty(self, count: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        return np.full(count, np.nan), np.full(count, np.nan)
+    @staticmethod
+    def _empty(count: int) -> NDArray[np.float64]:
+        return np.full((2, count), np.nan)
 
 
 def _meeting(case: NDArray[np.intp], owner: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import fields
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from scipy.constants import c
@@ -28,9 +28,9 @@ LAMINATE_ERROR = "expected 30-60 % too high against a field solution"
 class UniformStack(Line):
     """Uniform lines as a stack of stubs, one entry each."""
 
-    def take(self, index: NDArray[np.intp]) -> UniformStack:
-        """The stubs of these numbers."""
-        return UniformStack(**{f.name: np.asarray(getattr(self, f.name))[index] for f in fields(self)})
+    def input(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> tuple[Any, Any]:  # type: ignore[override]
+        """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""
+        return Line(**{f.name: np.asarray(getattr(self, f.name))[index] for f in fields(self)}).input(frequency)
 
 
 class _Row(NamedTuple):

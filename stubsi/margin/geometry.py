@@ -1,0 +1,267 @@
+"""Owns the way from a stub as drawn to the barrel that is solved: levels, pads, clearances, start and end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from stubsi.board.stackup import CopperLayer
+from stubsi.errors import UnknownValueError
+from stubsi.physics.geometry import Barrel, End, Level, Material
+from stubsi.stub import COPPER
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from stubsi.board.padstack import Antipad
+    from stubsi.board.stackup import DielectricLayer, Stackup
+    from stubsi.margin.shape import StubShape
+
+OVERSIZE = 1e-4
+"""Depth drill over primary drill [m, radius] where no rules are given: +0.2 mm in diameter, a fabricators' usual figure
+(seen in published drilling notes of two fabricators)."""
+
+AIR = Material(dk_in_plane=1.0, dk_z=1.0)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bore:
+    """Depth-drilled bore that ends a stub: its radius [m] and the relative permittivity of what fills it."""
+
+    radius: float
+    dk: float = 1.0
+
+
+@dataclass(frozen=True, kw_only=True)
+class Solvable:
+    """A barrel ready to be solved, and what had to be assumed for it. ``nearest_rule``: no rule covers it exactly."""
+
+    barrel: Barrel
+    assumptions: tuple[str, ...]
+    nearest_rule: bool
+
+
+@dataclass(frozen=True)
+class _Layer:
+    """A layer on the way from the layer in use to the end of the hole; lengths in metres."""
+
+    place: int
+    level: Level
+    copper: CopperLayer | None
+
+
+def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitch: float | None = None) -> Solvable:
+    """Barrel of the first ``length`` [m] of a stub, from its electrical start to the end of its plating.
+
+    Parameters
+    ----------
+    shape : StubShape
+    length : float
+        As drawn, from the near face of the layer in use.
+    bore : Bore, optional
+        What ends the plating, where it is cut short of the end of the hole.
+    pitch : float, optional
+        Of the pair [m], for clearances shared by both barrels.
+
+    Raises
+    ------
+    UnknownValueError
+        A Dk, an antipad or the pitch of a shared antipad is not known; no plane at all.
+
+    Notes
+    -----
+    Electrical start (project trace-fed reference): from an outer layer the mid-thickness of the first plane; from an
+    inner layer half of the distance to the next plane.
+    """
+    reader = _Reader(shape, pitch)
+    start, notes = reader.start()
+    if start >= length:
+        start, notes = 0.0, ("shorter than its electrical start: counted from the layer in use",)
+    levels, end, more = reader.until(length, bore)
+    kept = _cut_start(levels, start)
+    assumptions = (*reader.assumptions(), *notes, *more)
+    barrel = Barrel(barrel_radius=shape.padstack.drill_si / 2, levels=kept, end=end, conductivity=COPPER)
+    return Solvable(barrel=barrel, assumptions=assumptions, nearest_rule=bool(notes or more))
+
+
+class _Reader:
+    """Reads the layers of a stub, from its layer in use towards its end."""
+
+    def __init__(self, shape: StubShape, pitch: float | None) -> None:
+        self.shape, self.pitch = shape, pitch
+        self.down = shape.side == "bottom"
+        layers = shape.stackup.layers if self.down else shape.stackup.layers[::-1]
+        used = shape.span.lower_in_use if self.down else shape.span.upper_in_use
+        name = shape.stackup.names[used]
+        self.at = next(i for i, layer in enumerate(layers) if getattr(layer, "name", None) == name)
+        self.layers = layers
+        last = shape.stackup.names[shape.span.last if self.down else shape.span.first]
+        self.last = next(i for i, layer in enumerate(layers) if getattr(layer, "name", None) == last)
+
+    def assumptions(self) -> tuple[str, ...]:
+        known = [layer.dk_in_plane is not None for layer in self.layers if not isinstance(layer, CopperLayer)]
+        if all(known):
+            return ()
+        return ("z-axis Dk also in the plane of the glass" if not any(known) else "in-plane Dk where known",)
+
+    def start(self) -> tuple[float, tuple[str, ...]]:
+        """Electrical start, metres beyond the near face of the layer in use (negative: before it)."""
+        depth = 0.0
+        for layer in self.layers[self.at + 1 : self.last + 1]:
+            if self.plane(layer) is not None:
+                return (depth + layer.thickness_si / 2 if self.at == 0 else depth / 2), ()
+            depth += layer.thickness_si
+        depth = 0.0
+        for layer in reversed(self.layers[: self.at + 1]):
+            depth -= layer.thickness_si
+            if self.plane(layer) is not None:
+                return depth + layer.thickness_si / 2, ("no plane along the stub: counted from the plane before it",)
+        raise UnknownValueError("no plane with an antipad along the hole: there is no cavity to solve.")
+
+    def until(self, length: float, bore: Bore | None) -> tuple[list[tuple[float, Level]], End, tuple[str, ...]]:
+        """(top, level) with top measured from the near face of the layer in use, to the end of the plating."""
+        laid, beyond, depth = [], [], 0.0
+        for layer in reversed(self.layers[: self.at + 1]):
+            depth -= layer.thickness_si
+            laid.insert(0, (depth, self.level(layer)))
+        depth = 0.0
+        stop = self.last + 1 if self.inner_end else self.last
+        for layer in self.layers[self.at + 1 : stop]:
+            level = self.level(layer)
+            inside = min(level.thickness, length - depth)
+            if inside > 1e-9:
+                laid.append((depth, replace(level, thickness=inside)))
+            if level.thickness - inside > 1e-9:
+                beyond.append(replace(level, thickness=level.thickness - max(inside, 0.0)))
+            depth += level.thickness
+        return (laid, *self.end(laid, beyond, depth, length, bore))
+
+    def end(
+        self, laid: list, beyond: list, depth: float, length: float, bore: Bore | None
+    ) -> tuple[End, tuple[str, ...]]:
+        """End of the plating, adding to ``laid`` what goes on as a pin."""
+        if beyond:
+            note = () if bore else (f"bore {2 * OVERSIZE * 1e3:g} mm wider than the drill",)
+            bore = bore or Bore(radius=self.shape.padstack.drill_si / 2 + OVERSIZE)
+            return End(bore_radius=bore.radius, bore_dk=bore.dk, bored=tuple(beyond)), note
+        if self.inner_end:
+            below = self.below()
+            radius = self.shape.padstack.drill_si / 2 * 1.001
+            end = End(bore_radius=radius, bore_dk=below[0].material.dk_z if below else 1.0, bored=below)
+            return end, ("blind end: laminate below it to the next plane",)
+        outer = self.layers[self.last]
+        pad = self.shape.padstack.pad_at(outer.name, in_use=False, outer=True)
+        if length > depth + outer.thickness_si + 1e-9:
+            laid.append((depth, Level(kind="signal", thickness=outer.thickness_si, material=AIR,
+                                      pad_radius=pad and pad / 2)))  # fmt: skip
+            tip = length - depth - outer.thickness_si
+            laid.append((depth + outer.thickness_si, Level(kind="dielectric", thickness=tip, material=AIR)))
+            return End(), ("pin beyond the board as a rod of the barrel's diameter in air",)
+        return End(pad_radius=pad and pad / 2, pad_thickness=outer.thickness_si if pad else 0.0), ()
+
+    @property
+    def inner_end(self) -> bool:
+        return self.last != len(self.layers) - 1
+
+    def below(self) -> tuple[Level, ...]:
+        """Laminate below a blind end, to the next plane."""
+        found = []
+        for layer in self.layers[self.last + 1 :]:
+            if isinstance(layer, CopperLayer) and layer.role != "signal":
+                break
+            found.append(replace(self.level(layer), pad_radius=None, kind="dielectric"))
+        return tuple(found)
+
+    def plane(self, layer: Any) -> Antipad | None:
+        """Antipad where a layer is a plane around this hole, None where it is none."""
+        if not isinstance(layer, CopperLayer) or layer.role == "signal":
+            return None
+        antipad = self.shape.padstack.antipad_at(layer.name, layer.role)
+        if antipad is None and layer.role == "plane":
+            raise UnknownValueError(
+                f"antipad of padstack {self.shape.padstack.name} on {layer.name} is unknown: give antipad."
+            )
+        return antipad
+
+    def level(self, layer: Any) -> Level:
+        if not isinstance(layer, CopperLayer):
+            return Level(kind="dielectric", thickness=layer.thickness_si, material=_material(layer))
+        place = self.shape.stackup.index(layer.name)
+        outer = place in (0, len(self.shape.stackup.names) - 1)
+        pad = self.shape.padstack.pad_at(layer.name, in_use=layer is self.layers[self.at], outer=outer)
+        fill = _filling(self.shape.stackup, layer)
+        antipad = self.plane(layer)
+        clearance = None if antipad is None else self.clearance(antipad, layer)
+        return Level(
+            kind="signal" if antipad is None else "plane", thickness=layer.thickness_si, material=fill,
+            clearance_radius=clearance, pad_radius=pad and pad / 2,
+        )  # fmt: skip
+
+    def clearance(self, antipad: Antipad, layer: CopperLayer) -> float:
+        """Radius of a round antipad, or that which acts as a shared slot does."""
+        half = antipad.width_si / 2
+        if not antipad.shared:
+            return half
+        if self.pitch is None:
+            raise UnknownValueError(
+                f"pitch of the pair at padstack {self.shape.padstack.name} is unknown: give x and y of both holes."
+            )
+        return slot_clearance(self.shape.stackup, layer, self.pitch, half)
+
+
+def slot_clearance(stackup: Stackup, layer: CopperLayer, pitch: float, half_width: float) -> float:
+    """Round clearance [m] that acts as a slot shared by a pair, in a plane between its neighbour planes."""
+    from stubsi.physics.cell import fringe_shift
+    from stubsi.physics.pair import equivalent_clearance
+
+    gaps = _gaps(stackup, layer)
+    shift = np.mean([fringe_shift(gap, layer.thickness_si) for gap in gaps])
+    return float(equivalent_clearance(pitch, half_width, shift))
+
+
+def _gaps(stackup: Stackup, layer: CopperLayer) -> list[float]:
+    """Laminate heights [m] from a plane to the next plane (or the surface) above and below."""
+    place = next(i for i, other in enumerate(stackup.layers) if other is layer)
+    gaps = []
+    for way in (stackup.layers[place + 1 :], stackup.layers[:place][::-1]):
+        height = 0.0
+        for other in way:
+            if isinstance(other, CopperLayer) and other.role == "plane":
+                break
+            height += other.thickness_si
+        if height > 0:
+            gaps.append(height)
+    return gaps
+
+
+def _material(layer: DielectricLayer) -> Material:
+    if layer.dk is None:
+        raise UnknownValueError(f"Dk of a dielectric ({layer.material or 'no material'}) is unknown: give it.")
+    return Material(dk_in_plane=layer.radial_dk, dk_z=layer.dk, df=layer.df or 0.0, frequency=layer.at_si)
+
+
+def _filling(stackup: Stackup, layer: CopperLayer) -> Material:
+    """Resin filling a copper level: the mean of the dielectrics above and below it."""
+    place = next(i for i, other in enumerate(stackup.layers) if other is layer)
+    beside = [stackup.layers[i] for i in (place - 1, place + 1) if 0 <= i < len(stackup.layers)]
+    found = [_material(other) for other in beside]
+    if len(found) == 1 or found[0] == found[1]:
+        return found[0]
+    return Material(
+        dk_in_plane=(found[0].dk_in_plane + found[1].dk_in_plane) / 2,
+        dk_z=(found[0].dk_z + found[1].dk_z) / 2,
+        df=(found[0].df + found[1].df) / 2,
+        frequency=found[0].frequency if found[0].frequency == found[1].frequency else None,
+    )
+
+
+def _cut_start(levels: Sequence[tuple[float, Level]], start: float) -> tuple[Level, ...]:
+    """The levels beyond the electrical start, the first cut there."""
+    kept = []
+    for top, level in levels:
+        left = min(level.thickness, top + level.thickness - start)
+        if left > 1e-9:
+            kept.append(replace(level, thickness=left))
+    return tuple(kept)
