@@ -42,7 +42,7 @@ def permittivity(
     Raises
     ------
     ValidityError
-        ``at`` outside 1 kHz to 1 THz; ``df`` so high (0.22 at 1 GHz) that the permittivity would turn negative.
+        ``at`` outside 1 kHz to 1 THz; ``df`` so high (0.24 at 1 GHz) that the permittivity would turn negative.
 
     Notes
     -----
