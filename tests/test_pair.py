@@ -182,11 +182,20 @@ def test_post_on_the_midplane_carries_nothing():
         (0.25 * MM, OPEN, "pitch"),
         (S, Ring(radius=2 * MM), "Ring"),
         (S, Posts(positions=((0.7 * MM, 0), (-0.7 * MM, 0)), radius=0.1 * MM), "touch a barrel"),
+        (S, Posts(positions=((0.9 * MM, 0.2 * MM), (-0.9 * MM, 0.2 * MM)), radius=0.1 * MM), "clearance"),
         (S, Posts(positions=((1.5 * MM, 0),), radius=0.1 * MM), "mirrored"),
         (S, Posts(positions=((0.05 * MM, 1 * MM), (-0.05 * MM, 1 * MM)), radius=0.1 * MM), "touch each other"),
         (S, Posts(positions=((0.05 * MM, 1 * MM), (-0.05 * MM, 3 * MM)), radius=0.1 * MM), "midplane"),
     ],
-    ids=["barrels touch", "ring", "post on barrel", "one-sided", "posts touch", "off-centre on midplane"],
+    ids=[
+        "barrels touch",
+        "ring",
+        "post on barrel",
+        "post in clearance",
+        "one-sided",
+        "posts touch",
+        "off-centre on midplane",
+    ],
 )
 def test_pairs_outside_the_model_are_refused(pitch, path, named):
     with pytest.raises(ValidityError, match=named):

@@ -135,9 +135,9 @@ def odd_series_impedance(
     Raises
     ------
     ValidityError
-        Posts that touch a barrel, each other or the midplane, or that lack their mirror image.
+        Posts in a clearance, that touch each other or the midplane, or that lack their mirror image.
     """
-    check_pair(float(np.max(barrel_radius)), pitch, return_path)
+    check_pair(float(np.max(barrel_radius)), pitch, return_path, clearance_radius)
     k = wavenumber(frequency, eps)[None]
     outer = outer_field(k, barrel_radius, ReturnPaths.of([return_path], [pitch]))
     return impedance_inside(frequency, k, barrel_radius, clearance_radius, outer)[0]

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 SCANNED_COUNTS = (1, 2, 3, 4, 6, 8)
 """Numbers of equal posts whose notches, with the open pair's, enclose those of any pattern."""
+SCANNED_DISTANCES = 4
+"""Distances at which each number is tried, from the nearest to the farthest."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -98,14 +100,14 @@ def check_single(
         )
 
 
-def check_pair(barrel_radius: float, pitch: float, return_path: ReturnPath) -> None:
+def check_pair(barrel_radius: float, pitch: float, return_path: ReturnPath, clearance_radius: ArrayLike = 0.0) -> None:
     """Refuse a pair of barrels the odd mode does not cover; arguments in metres.
 
     Raises
     ------
     ValidityError
-        Barrels that touch; a ring; posts of no radius, touching a barrel, each other or the midplane, or without
-        their mirror image.
+        Barrels that touch; a ring; posts of no radius, in a clearance, touching a barrel, each other or the midplane,
+        or without their mirror image.
     """
     if not 0 < 2 * barrel_radius < pitch:
         _refuse(f"pitch {pitch:.6g} m must exceed twice barrel_radius {barrel_radius:.6g} m")
@@ -113,8 +115,12 @@ def check_pair(barrel_radius: float, pitch: float, return_path: ReturnPath) -> N
         _refuse("a pair returns through posts (or none): a Ring is centred on one barrel")
     _check_posts(return_path)
     posts, radius = centres(return_path), return_path.radius
-    if np.any(np.abs(np.abs(posts.real) - pitch / 2 + 1j * posts.imag) < radius + barrel_radius):
-        _refuse(f"posts of radius {radius:.6g} m touch a barrel at x = {pitch / 2:.6g} m, radius {barrel_radius:.6g} m")
+    inner = max(barrel_radius, float(np.max(clearance_radius)))
+    if np.any(np.abs(np.abs(posts.real) - pitch / 2 + 1j * posts.imag) < radius + inner):
+        _refuse(
+            f"posts of radius {radius:.6g} m touch a barrel or its clearance at x = {pitch / 2:.6g} m, "
+            f"radius {inner:.6g} m"
+        )
     if np.any((np.abs(posts.real) > 1e-3 * radius) & (np.abs(posts.real) < radius)):
         _refuse(f"posts of radius {radius:.6g} m cross the midplane x = 0 off their centre")
     if any(np.min(np.abs(posts + post.conjugate())) > 0.1 * radius for post in posts):
@@ -140,7 +146,7 @@ def equal_posts(count: int, distance: float, post_radius: float) -> Posts:
     return Posts(positions=positions, radius=post_radius)
 
 
-def unknown_return_paths(nearest: float, farthest: float, post_radius: float, steps: int = 4) -> list[Posts]:
+def unknown_return_paths(nearest: float, farthest: float, post_radius: float) -> list[Posts]:
     """Patterns to solve in place of return posts nobody has given: the notch lies between their extremes.
 
     Parameters
@@ -149,8 +155,6 @@ def unknown_return_paths(nearest: float, farthest: float, post_radius: float, st
         Least and greatest distance of the posts' centres from the barrel [m].
     post_radius : float
         Radius of the posts [m].
-    steps : int
-        Distances tried from nearest to farthest.
 
     Returns
     -------
@@ -163,18 +167,18 @@ def unknown_return_paths(nearest: float, farthest: float, post_radius: float, st
     """
     return [OPEN] + [
         equal_posts(count, float(distance), post_radius)
-        for distance in np.linspace(nearest, farthest, steps)
+        for distance in np.linspace(nearest, farthest, SCANNED_DISTANCES)
         for count in SCANNED_COUNTS
         if count == 1 or distance * np.sin(np.pi / count) > post_radius
     ]
 
 
 def lowest_notch(open_notch: ArrayLike, dk: ArrayLike, farthest: ArrayLike) -> NDArray[np.floating]:
-    r"""Lower end of the notch when the return posts are unknown, at most 5 % below the scanned interval.
+    r"""Quick lower end of the notch when the return posts are unknown, in place of ``unknown_return_paths``.
 
-    .. math:: f = f_\mathrm{open} \max(0.75,\ 1 - 0.18 \max(0,\ k_\mathrm{open} r_2 - 0.55))
+    .. math:: f = f_\mathrm{open} \{1 - 0.18 \max(0,\ k_\mathrm{open} r_2 - 0.37)\}
 
-    The upper end is the notch with a ring at the least distance.
+    The upper end is the notch with a ring at the surface of the nearest post.
 
     Parameters
     ----------
@@ -183,15 +187,27 @@ def lowest_notch(open_notch: ArrayLike, dk: ArrayLike, farthest: ArrayLike) -> N
     dk : array_like
         Relative permittivity of the cavities [-].
     farthest : array_like
-        Greatest distance r_2 of a return post [m].
+        Greatest distance r_2 of a return post's centre [m].
+
+    Returns
+    -------
+    ndarray
+        [Hz], not above the scanned interval's lower end and at most 5 % below it.
+
+    Raises
+    ------
+    ValidityError
+        k_open r_2 above 2: posts that far away form a resonant cage of their own, scan them.
 
     Notes
     -----
-    Fitted to the scanned interval of ``unknown_return_paths``.
+    Fitted to scans of equal posts (radius 0.05 to 0.15 mm) around stubs of 4 to 12 cavities.
     """
     f = np.asarray(open_notch, dtype=float)
     reach = 2 * np.pi * f * np.sqrt(np.asarray(dk)) / light_speed * np.asarray(farthest)
-    return f * np.maximum(0.75, 1 - 0.18 * np.maximum(0, reach - 0.55))
+    if np.any(reach > 2):
+        _refuse(f"farthest return post at k r = {np.max(reach):.3g}, above 2: scan unknown_return_paths instead")
+    return f * (1 - 0.18 * np.maximum(0, reach - 0.37))
 
 
 def ring_of_posts(count: int, distance: float, post_radius: float) -> Ring:
