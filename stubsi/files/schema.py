@@ -92,7 +92,7 @@ def near(word: str, known: Iterable[str]) -> str:
     """Hint for a word that is not known: the nearest known one, or all of them."""
     names = list(known)
     folded = {name.casefold(): name for name in names}
-    close = difflib.get_close_matches(word.casefold(), folded, 1)
+    close = difflib.get_close_matches(word.casefold(), folded, 1, 0.5)
     if close:
         return f"did you mean '{folded[close[0]]}'?"
     return f"known are {', '.join(names)}" if names else "none is given in the file"
