@@ -1,4 +1,4 @@
-"""Owns the capacitance of a barrel: the electrostatics of its whole length in one solve, shared out over its sections."""
+"""Owns the capacitance of a barrel: electrostatics of its whole length in one solve, shared out over its sections."""
 
 from __future__ import annotations
 
@@ -21,9 +21,11 @@ if TYPE_CHECKING:
 AIR = Material(dk_in_plane=1.0, dk_z=1.0)
 
 FINE_Z = 0.3
-"""First step of the coarser grid along z at an edge, as share of gap, plane or pad thickness, whichever is least."""
+"""First step of the coarser grid along z at an edge, at most this share of the distance to the next edge ..."""
+FINE_GAP = 0.02
+"""... and this share of the gap between barrel or pad and plane."""
 FINE_R = 0.06
-"""The same along r, as share of the gap between barrel or pad and plane."""
+"""First step of the coarser grid along r at an edge, as share of the gap."""
 GROWTH = 0.6
 """Growth of the grid step with the distance from an edge."""
 CONVERGENCE = 1.6
@@ -172,19 +174,22 @@ def _lines(half_plane: _Meridian, cut: Layout, refine: int) -> tuple[NDArray[np.
     planes = [c.r[0] for c in others if not c.voltage]
     gap = min(planes) - max([barrel.r[1], *(p for p in pads if p < min(planes))])
     edges = {z for c in others for z in c.z} | ({barrel.z[1]} if half_plane.below else set())
-    stops = {0.0, half_plane.depth} | edges | {top for top, _, _ in half_plane.dielectrics}
-    z = _graded(stops | {s.top for s in cut.sections} | {cut.start_of_end}, edges, gap, FINE_Z, refine)
-    inner = {0.0} if half_plane.below else set()
-    bores = {outer for _, outer, _ in half_plane.dielectrics if outer < half_plane.reach}
+    bounds = {s.top for s in cut.sections} | {cut.start_of_end, half_plane.depth}
+    z = _graded(edges | bounds | {top for top, _, _ in half_plane.dielectrics}, _z_steps(edges, gap), refine)
     sharp = {*pads, *planes} | ({barrel.r[1]} if half_plane.below else set())
-    r = _graded(inner | {barrel.r[1], half_plane.reach} | bores | sharp, sharp, gap, FINE_R, refine)
-    return z, r
+    bores = {outer for _, outer, _ in half_plane.dielectrics if outer < half_plane.reach}
+    axis = {0.0} if half_plane.below else set()
+    radii = axis | bores | sharp | {barrel.r[1], half_plane.reach}
+    return z, _graded(radii, dict.fromkeys(sharp, FINE_R * gap), refine)
 
 
-def _graded(stops: set[float], sharp: set[float], gap: float, fine: float, refine: int) -> NDArray[np.float64]:
-    where = np.array(sorted(stops))
-    edges = np.array(sorted(sharp))
-    near = np.minimum(np.diff(edges, prepend=-np.inf), np.diff(edges, append=np.inf))
-    steps = np.full(len(where), np.inf)
-    steps[np.searchsorted(where, edges)] = fine * np.minimum(gap, near)
-    return graded_lines(where, steps, GROWTH, refine)
+def _z_steps(edges: set[float], gap: float) -> dict[float, float]:
+    """Step at each edge [m]: by gap and by thickness of plane or pad."""
+    where = sorted(edges)
+    near = np.minimum(np.diff(where, prepend=-np.inf), np.diff(where, append=np.inf))
+    return dict(zip(where, np.minimum(FINE_Z * near, FINE_GAP * gap), strict=True))
+
+
+def _graded(stops: set[float], steps: dict[float, float], refine: int) -> NDArray[np.float64]:
+    where = sorted(stops)
+    return graded_lines(where, [steps.get(x, np.inf) for x in where], GROWTH, refine)

@@ -28,8 +28,8 @@ RESIDUE = 1e-4
 """Phase [rad] left at a root; more means a jump, not a zero."""
 
 
-POINTS, ZOOMS = 21, 10
-"""Frequencies per look at S21 and number of looks, each a tenth as wide as the last."""
+POINTS, ZOOMS = 9, 5
+"""Frequencies per look at S21 and number of looks, each a quarter as wide as the last."""
 
 
 def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
@@ -167,10 +167,13 @@ def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]
     rows = np.arange(len(first))
     for _ in range(ZOOMS):
         f = np.linspace(low, high, POINTS, axis=1)
-        size = np.abs(transmission(chain, f, z0))
-        best = size.argmin(axis=1)
-        low, high = f[rows, np.maximum(best - 1, 0)], f[rows, np.minimum(best + 1, POINTS - 1)]
-    return f[rows, best], size[rows, best]
+        power = np.abs(transmission(chain, f, z0)) ** 2
+        best = np.clip(power.argmin(axis=1), 1, POINTS - 2)
+        low, high = f[rows, best - 1], f[rows, best + 1]
+    before, at, after = (power[rows, best + side] for side in (-1, 0, 1))
+    curvature = np.maximum(before - 2 * at + after, np.finfo(float).tiny)
+    lowest = f[rows, best] + np.clip((before - after) / (2 * curvature), -1, 1) * (high - low) / 2
+    return lowest, np.abs(transmission(chain, lowest[:, None], z0))[:, 0]
 
 
 def transmission(chain: Chain, frequency: FloatArray, z0: float) -> NDArray[np.complexfloating]:
