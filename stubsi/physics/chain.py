@@ -3,27 +3,30 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 from scipy.constants import mu_0
-from scipy.sparse import coo_array
 
 from stubsi.physics.cavity import impedance_inside, outer_field, wavenumber
 from stubsi.physics.dielectric import permittivity
+from stubsi.physics.packing import pack
 from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from numpy.typing import ArrayLike, NDArray
     from scipy.sparse import csr_array
 
+    from stubsi.physics.cavity import OuterField
     from stubsi.physics.hole import SolvedBarrel
     from stubsi.physics.return_path import ReturnPath
 
     FloatArray = NDArray[np.floating]
     ComplexArray = NDArray[np.complexfloating]
+
+Rows = TypeVar("Rows", "ReturnPaths", "OuterField")
 
 AT_ONCE = 2_000_000
 """Section values held at once: sweeps are cut into pieces of this size."""
@@ -76,7 +79,7 @@ class Chain:
         pitches = [np.nan] * len(stubs) if pitch is None else list(pitch)
         for (s, path), spacing in zip(stubs, pitches, strict=True):
             _check(s, path, spacing)
-        return cls(solved=solved, paths=ReturnPaths.of([path for _, path in stubs], pitches), **_arrays(solved))
+        return cls(solved=solved, paths=ReturnPaths.of([path for _, path in stubs], pitches), **pack(solved))
 
     def input_admittance(self, frequency: ArrayLike) -> ComplexArray:
         """Admittance at the electrical start, the plating's end open.
@@ -160,7 +163,7 @@ class Chain:
             total = np.stack([c, series * s, shunt * s, c], axis=-1).reshape(*f.shape, 2, 2) @ total
         return total
 
-    def _sweep(self, frequency: ArrayLike, evaluate) -> ComplexArray:
+    def _sweep(self, frequency: ArrayLike, evaluate: Callable[[ComplexArray], ComplexArray]) -> ComplexArray:
         f = np.asarray(frequency)
         f = np.broadcast_to(f, (len(self.solved), f.shape[-1] if f.ndim else 1))
         step = max(1, AT_ONCE // (f.shape[0] * (self.section_count + 1)))
@@ -175,7 +178,7 @@ def _line(z: ComplexArray, y: ComplexArray) -> tuple[ComplexArray, ComplexArray]
     return np.where(still, 1.0, np.cosh(g)), np.where(still, 1.0, np.sinh(g) / g)
 
 
-def _rows(arrays, rows: NDArray[np.intp]):
+def _rows(arrays: Rows, rows: NDArray[np.intp]) -> Rows:
     """Record of arrays with the given rows of each."""
     return type(arrays)(**{name: value[rows] for name, value in vars(arrays).items()})
 
@@ -186,54 +189,3 @@ def _check(solved: SolvedBarrel, path: ReturnPath, pitch: float) -> None:
         return
     for section in solved.layout.sections:
         check_single(solved.barrel.barrel_radius, section.clearance_radius, path)
-
-
-def _arrays(solved: Sequence[SolvedBarrel]) -> dict[str, object]:
-    """Arrays of a chain from its barrels."""
-    sections = max((len(s.layout.sections) for s in solved), default=0)
-    count = len(solved)
-    materials = {(i, m): None for i, s in enumerate(solved) for m in s.materials}
-    materials = {key: number for number, key in enumerate(materials)}
-    profiles: dict[tuple, int] = {}
-    columns: dict[tuple, int] = {}
-    heights, capacitances = [], []
-    static, skin = np.zeros((sections, count)), np.zeros((sections, count))
-    for i, s in enumerate(solved):
-        for n, m in np.ndindex(s.capacitance.shape):
-            row = len(s.layout.sections) - n
-            capacitances.append((row * count + i, materials[i, s.materials[m]], s.capacitance[n, m]))
-        for n, section in enumerate(reversed(s.layout.sections)):
-            profile = profiles.setdefault((i, section.filling), len(profiles))
-            for part in section.in_cavity:
-                column = columns.setdefault((profile, part.radius, section.clearance_radius), len(columns))
-                heights.append((n * count + i, column, part.height))
-            for part in section.in_plane:
-                static[n, i] += mu_0 / (2 * np.pi) * part.height * np.log(section.clearance_radius / part.radius)
-            skin[n, i] = sum(p.height / (2 * np.pi * p.radius) for p in (*section.in_cavity, *section.in_plane))
-    fillings = [
-        (number, materials[i, m], height / sum(h for _, h in filling) / m.dk_z)
-        for (i, filling), number in profiles.items()
-        for m, height in filling
-    ]
-    at = [np.nan if m.frequency is None else m.frequency for _, m in materials]
-    return {
-        "section_count": sections,
-        "material_barrel": np.array([i for i, _ in materials], dtype=int),
-        "material": np.column_stack([[m.df for _, m in materials], at]).astype(float),
-        "capacitance": _sparse(capacitances, ((sections + 1) * count, len(materials))),
-        "profile_barrel": np.array([i for i, _ in profiles], dtype=int),
-        "filling": _sparse(fillings, (len(profiles), len(materials))),
-        "column_profile": np.array([p for p, *_ in columns], dtype=int),
-        "column": np.array([radii for _, *radii in columns], dtype=float).reshape(-1, 2),
-        "height": _sparse(heights, (sections * count, len(columns))),
-        "static_inductance": static,
-        "skin": skin,
-        "outer_inductance": np.array([mu_0 / (2 * np.pi) * s.layout.outer for s in solved]),
-        "barrel_radius": np.array([s.barrel.barrel_radius for s in solved]),
-        "conductivity": np.array([s.barrel.conductivity or np.inf for s in solved]),
-    }
-
-
-def _sparse(entries: list[tuple[int, int, float]], shape: tuple[int, int]) -> csr_array:
-    row, column, value = zip(*entries, strict=True) if entries else ((), (), ())
-    return coo_array((np.array(value, dtype=float), (np.array(row, int), np.array(column, int))), shape=shape).tocsr()

@@ -1,4 +1,4 @@
-"""Owns the axisymmetric electrostatic solve: potential and field energy on a graded (z, r) grid with several dielectrics.
+"""Owns the axisymmetric electrostatic solve: potential and field energy on a graded (z, r) grid of dielectrics.
 
 Finite volumes: the radial conductance between two grid radii carries ln(r2/r1), so a coaxial section is exact at any
 mesh; what error is left comes from the edges of planes, pads and the barrel's end, where the lines are drawn together.
@@ -7,6 +7,7 @@ mesh; what error is left comes from the edges of planes, pads and the barrel's e
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -92,7 +93,7 @@ def _cell_conductances(
     """Per cell and per 2 pi eps0: of each radial edge, and of the inner and the outer axial edge [m]."""
     height, r = np.diff(grid.z)[:, None], grid.r
     middle = (r[1:] + r[:-1]) / 2
-    log = np.array([np.log(b / a) if a > 0 else 2.0 for a, b in zip(r[:-1], r[1:], strict=True)])
+    log = np.array([np.log(after / before) if before > 0 else 2.0 for before, after in pairwise(r)])
     radial = grid.eps_r * height / (2 * log)
     inner = grid.eps_z * (middle**2 - r[:-1] ** 2) / (2 * height)
     outer = grid.eps_z * (r[1:] ** 2 - middle**2) / (2 * height)
@@ -103,29 +104,38 @@ def _potential(
     grid: Grid, radial: NDArray[np.float64], axial: tuple[NDArray[np.float64], NDArray[np.float64]]
 ) -> NDArray[np.float64]:
     """Potential of every node [V], free ones solved for."""
-    n_z, n_r = grid.voltage.shape
-    across, along = np.zeros((n_z, n_r - 1)), np.zeros((n_z - 1, n_r))
+    across, along = np.zeros((len(grid.z), len(grid.r) - 1)), np.zeros((len(grid.z) - 1, len(grid.r)))
     across[1:] += radial
     across[:-1] += radial
     along[:, :-1] += axial[0]
     along[:, 1:] += axial[1]
     free = np.isnan(grid.voltage)
     number = np.where(free, np.cumsum(free).reshape(free.shape) - 1, -1)
-    known = np.where(free, 0.0, grid.voltage)
-    pairs = (
-        (across.ravel(), number[:, :-1].ravel(), number[:, 1:].ravel(), known[:, :-1].ravel(), known[:, 1:].ravel()),
-        (along.ravel(), number[:-1].ravel(), number[1:].ravel(), known[:-1].ravel(), known[1:].ravel()),
-    )
-    g, first, second, v_first, v_second = (np.concatenate(parts) for parts in zip(*pairs, strict=True))
-    n = int(free.sum())
-    diagonal = np.bincount(first[first >= 0], g[first >= 0], n) + np.bincount(second[second >= 0], g[second >= 0], n)
-    source = np.bincount(first[first >= 0], (g * v_second)[first >= 0], n)
-    source += np.bincount(second[second >= 0], (g * v_first)[second >= 0], n)
-    both = (first >= 0) & (second >= 0)
-    distance = (second - first)[both]
-    band = np.zeros((int(distance.max(initial=0)) + 1, n))
-    band[0] = diagonal
-    band[distance, first[both]] = -g[both]
-    potential = known
+    potential = np.where(free, 0.0, grid.voltage)
+    ends = [
+        np.concatenate([values[:, side].ravel(), values[below].ravel()])
+        for side, below in ((slice(None, -1), slice(None, -1)), (slice(1, None), slice(1, None)))
+        for values in (number, potential)
+    ]
+    band, source = _equations(np.concatenate([across.ravel(), along.ravel()]), *ends)
     potential[free] = solveh_banded(band, source, lower=True, overwrite_ab=True, overwrite_b=True, check_finite=False)
     return potential
+
+
+def _equations(
+    g: NDArray[np.float64],
+    first: NDArray[np.intp],
+    first_voltage: NDArray[np.float64],
+    second: NDArray[np.intp],
+    second_voltage: NDArray[np.float64],
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Banded matrix (lower form) and right-hand side from the edges: conductance, both nodes (-1: fixed), voltages."""
+    n = max(first.max(), second.max()) + 1
+    start, stop = first >= 0, second >= 0
+    both = start & stop
+    distance = (second - first)[both]
+    band = np.zeros((distance.max(initial=0) + 1, n))
+    band[0] = np.bincount(first[start], g[start], n) + np.bincount(second[stop], g[stop], n)
+    band[distance, first[both]] = -g[both]
+    source = np.bincount(first[start], (g * second_voltage)[start], n)
+    return band, source + np.bincount(second[stop], (g * first_voltage)[stop], n)

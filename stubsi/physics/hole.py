@@ -1,4 +1,4 @@
-"""Owns the solved barrel and the whole hole: electrostatics once per geometry, through part with stubs above and below."""
+"""Owns the solved barrel and the whole hole: electrostatics once per geometry, through part with its two stubs."""
 
 from __future__ import annotations
 

@@ -102,7 +102,7 @@ def notch(chain: Chain, order: int = 1) -> FloatArray:
 
 
 def _lowest_resonance(chain: Chain) -> FloatArray:
-    """Where k times the distance of the nearest return conductor is the first zero of J_0 [Hz], inf for less than 3 posts.
+    """Where k times the nearest return conductor's distance is the first zero of J_0 [Hz]; inf for less than 3 posts.
 
     No cavity between the planes resonates below it.
     """
@@ -116,7 +116,7 @@ def _lowest_resonance(chain: Chain) -> FloatArray:
 
 
 def _search(function: Callable[[FloatArray], FloatArray], first: FloatArray, at_zero: float) -> FloatArray:
-    """Root of a function that falls from ``at_zero`` > 0 at frequency 0, one per row, in a bracket that only shrinks."""
+    """Root of a function that falls from ``at_zero`` > 0 at frequency 0, one per row."""
     low, high = np.zeros_like(first), first.copy()
     f_low, f_high = np.full_like(first, at_zero), function(first)
     for _ in range(STEPS):
@@ -129,7 +129,12 @@ def _search(function: Callable[[FloatArray], FloatArray], first: FloatArray, at_
     return _close(function, (low, high), (f_low, f_high))
 
 
-def _close(function, bracket, values) -> FloatArray:
+def _close(
+    function: Callable[[FloatArray], FloatArray],
+    bracket: tuple[FloatArray, FloatArray],
+    values: tuple[FloatArray, FloatArray],
+) -> FloatArray:
+    """Shrink brackets to their roots: false position, the value that stays halved (Illinois), now and then halving."""
     (low, high), (f_low, f_high) = bracket, values
     kept = np.zeros_like(low)
     for step in range(STEPS):

@@ -1,4 +1,4 @@
-"""Owns how a barrel is cut into chain sections: half cells from plane mid to cavity mid, and what lies below the last plane."""
+"""Owns how a barrel is cut into chain sections: half cells from plane mid to cavity mid, and what lies below."""
 
 from __future__ import annotations
 
