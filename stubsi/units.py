@@ -31,7 +31,7 @@ UNITS: dict[str, dict[str, float]] = {
     },
     "frequency": {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6, "GHz": 1e9, "THz": 1e12},
     "impedance": {
-        **dict.fromkeys(("ohm", "ohms", "Ohm", "Ω", "Ω"), 1.0),
+        **dict.fromkeys(("ohm", "ohms", "Ohm", "\u03a9", "\u2126"), 1.0),
         "mohm": 1e-3,
         "kohm": 1e3,
     },
@@ -161,8 +161,9 @@ def to_number(value: Any, name: str, *, rule: str = "positive") -> Any:
         if value.unit_items():
             raise UnitError(f"{name} = {_show(value)}: is a plain number; give it without a unit.")
         value = value.magnitude
+    value = _unmasked(value, name)
     try:
-        number = np.asarray(_unmasked(value, name))
+        number = np.asarray(value)
         if number.dtype.kind not in "iuf":
             raise TypeError
     except (TypeError, ValueError):
@@ -273,12 +274,12 @@ def _quantity_to_si(value: Any, kind: str, name: str) -> Any:
         )
     try:
         si = value.m_as(_SI[kind])
-    except TypeError:
-        raise UnitError(f"{name} = {_show(value)}: must be a real number.") from None
     except pint.PintError:
         raise UnitError(
-            f"{name} = {_show(value)}: a {kind} is wanted, like '{_EXAMPLE[kind]}', not {value.dimensionality}."
+            f"{name} = {_show(value)}: {_a(kind)} is wanted, like '{_EXAMPLE[kind]}', not {value.dimensionality}."
         ) from None
+    except TypeError:
+        raise UnitError(f"{name} = {_show(value)}: must be a real number.") from None
     return _real(si, value, name)
 
 
@@ -329,12 +330,18 @@ def _no_unit(value: Any, kind: str, name: str) -> UnitError:
     )
 
 
+def _a(kind: str) -> str:
+    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
+
+
 def _wrong_unit(text: str, unit: str, kind: str, name: str) -> UnitError:
     for other, units in UNITS.items():
         if unit in units:
-            return UnitError(f"{name} = '{text}': '{unit}' is a {other}; a {kind} is wanted, like '{_EXAMPLE[kind]}'.")
+            return UnitError(
+                f"{name} = '{text}': '{unit}' is {_a(other)}; {_a(kind)} is wanted, like '{_EXAMPLE[kind]}'."
+            )
     if unit.split(" ", maxsplit=1)[0] in RATE_UNITS:
-        return UnitError(f"{name} = '{text}': a line rate where a {kind} is wanted, like '{_EXAMPLE[kind]}'.")
+        return UnitError(f"{name} = '{text}': a line rate where {_a(kind)} is wanted, like '{_EXAMPLE[kind]}'.")
     return UnitError(f"{name} = '{text}': unknown unit '{unit}'{_near(unit, list(UNITS[kind]))}")
 
 
