@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
 SMALLEST_WAVENUMBER = 1e-9
 """[1/m] Stands in for zero: far below it nothing but the logarithms of the static field is left."""
-BLOCK = 1_000_000
-"""Complex numbers in the largest array of one block of post systems."""
+BLOCK = 30_000
+"""Complex numbers in the largest array of one block of post systems: it stays in the cache."""
 
 
 @dataclass(frozen=True, kw_only=True)
