@@ -100,6 +100,25 @@ def test_numbers_come_back_as_written(tmp_path_factory, thickness, drill, dk):
     assert board.stackup.layers[1].dk == dk
 
 
+def test_hole_may_stand_on_another_that_ends_where_it_begins(written):
+    below = """
+[[padstack]]
+name = "lower"
+span = ["L3", "L4"]
+drill = "8 mil"
+pad = "16 mil"
+
+[[net]]
+name = "CONTINUED"
+signal = "2.5 GBd"
+z0 = "50 ohm"
+holes = [{name = "B2", padstack = "lower", connects = ["L3", "L4"], at = ["9 mm", "9 mm"]}]
+"""
+    text = changed(FULL, '"L2"]}]', '"L2"], at = ["9 mm", "9 mm"]}]')
+    board = read_board(written(text + below))
+    assert board.net("CONTINUED").holes[0].xy_si == board.net("REF").holes[0].xy_si
+
+
 def test_byte_order_mark_and_dos_line_ends_are_read(tmp_path):
     path = tmp_path / "card.toml"
     path.write_bytes(b"\xef\xbb\xbf" + MINIMAL.replace("\n", "\r\n").encode())

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
+
+from scipy.spatial import KDTree
 
 from stubsi.board.criterion import DEFAULT, Criterion
 from stubsi.board.net import Hole, Net
@@ -50,7 +53,7 @@ class Board(Value):
     ------
     BoardError
         A net or hole named twice, a layer that is not in the stackup or outside the hole's span, a pad wider than its
-        antipad on a plane, a contact zone deeper than the board.
+        antipad on a plane, a contact zone deeper than the board, two holes drilled into each other.
     """
 
     stackup: Stackup
@@ -84,6 +87,7 @@ class Board(Value):
                 if key not in distinct:
                     distinct[key] = self._checked_span(net, hole)
                 spans[hole.name] = distinct[key]
+        self._refuse_overlaps([hole for net in self.nets for hole in net.holes if hole.xy_si is not None])
 
     def criterion_of(self, net: Net) -> Criterion:
         """What a net must meet: its own criterion, else its signal's, else the board's."""
@@ -167,6 +171,21 @@ class Board(Value):
                 raise BoardError(
                     f"padstack {padstack.name} pad on {copper.name} = {show(pad, 'length')}: must be smaller than the "
                     f"antipad there, {show(antipad.width_si, 'length')}."
+                )
+
+    def _refuse_overlaps(self, holes: list[Hole]) -> None:
+        """Two holes may touch only where one ends and the other begins, as stacked blind holes do."""
+        if not holes:
+            return
+        widest = max(hole.padstack.drill_si for hole in holes)
+        for i, j in KDTree([hole.xy_si for hole in holes]).query_pairs(widest):
+            a, b = holes[i], holes[j]
+            apart, needed = math.dist(a.xy_si, b.xy_si), (a.padstack.drill_si + b.padstack.drill_si) / 2
+            one, other = self.span(a), self.span(b)
+            if apart < needed and max(one.first, other.first) < min(one.last, other.last):
+                raise BoardError(
+                    f"holes {a.name} and {b.name} are {show(apart, 'length')} apart: must be at least {show(needed, 'length')}, "
+                    f"or their drills run into each other."
                 )
 
     def _in_stackup(self, layer: str, where: str) -> int:
