@@ -70,7 +70,8 @@ def net_figures(board: Board, table: StubTable, models: Models, case: NDArray[np
     rows = np.flatnonzero(case >= 0)
     net = table.net[rows]
     uses = _uses(case[rows], nyquist[net], z_line[net])
-    notch = _notch(models, uses, nyquist)
+    first = models.notch()
+    notch = _notch(models, first, uses)
     loss, back = _losses(models, uses)
     count = len(nets)
     governing = _governing(net, np.nan_to_num(notch.low[uses.of_stub], nan=-1.0), count)
@@ -89,7 +90,7 @@ def net_figures(board: Board, table: StubTable, models: Models, case: NDArray[np
         notch=held,
         loss=legs,
         return_loss=Spread(*(_spread_out(has, values[at]) for values in back)),
-        nearness=_nearness(models, uses, net, count),
+        nearness=_nearness(models, first[0], uses, net, count),
         unknown=_first_unknown(models.unknown, case[rows], net, count),
         unknown_loss=_first_unknown(models.unknown_loss, case[rows], net, count),
     )
@@ -106,8 +107,8 @@ def _bounds(models: Models, case: NDArray[np.intp]) -> tuple[Array, Array]:
     return bounds[case, 0], bounds[case, 1]
 
 
-def _notch(models: Models, uses: _Uses, nyquist: Array) -> Spread:
-    low, high = models.notch()[:, uses.case]
+def _notch(models: Models, first: Array, uses: _Uses) -> Spread:
+    low, high = first[:, uses.case]
     below, above = _bounds(models, uses.case)
     return Spread(low * below, low, high, high * above)
 
@@ -171,15 +172,17 @@ def _first_unknown(unknown: tuple[str, ...], case: NDArray[np.intp], net: NDArra
     return found
 
 
-def _nearness(models: Models, uses: _Uses, net: NDArray[np.intp], count: int) -> Array:
+def _nearness(models: Models, first: Array, uses: _Uses, net: NDArray[np.intp], count: int) -> Array:
     """Least |log(notch / Nyquist)| over the odd orders of every stub of a net; infinite without stub."""
     nearest = np.full(len(uses.case), np.inf)
+    below = np.ones(len(uses.case), dtype=bool)
     order = 1
-    while True:
-        notch = models.notch(order)[0][uses.case]
+    while below.any():
+        wanted = np.zeros(len(models.provenance), dtype=bool)
+        wanted[uses.case[below]] = True
+        notch = (first if order == 1 else models.notch(order, wanted)[0])[uses.case]
         nearest = np.fmin(nearest, np.abs(np.log(notch / uses.nyquist)))
-        if not np.any(notch < uses.nyquist):
-            break
+        below &= notch < uses.nyquist
         order += 2
     least = np.full(count, np.inf)
     np.fmin.at(least, net, nearest[uses.of_stub])

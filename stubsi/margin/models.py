@@ -19,13 +19,13 @@ if TYPE_CHECKING:
 class Electrical(Protocol):
     """What answers for a stack of stubs: the uniform line, the solved chain."""
 
-    def notch(self, order: int = 1) -> NDArray[np.float64]:
-        """Notch of each stub [Hz]."""
+    def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Notch of the stubs of these numbers [Hz]."""
 
     def input(
         self, index: NDArray[np.intp], frequency: NDArray[np.float64]
     ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
-        """Voltage and current, to a common factor, at the input of the stubs of these numbers, each at its frequency."""
+        """Voltage and current (to a common factor) into the stubs of these numbers, each at its frequency [Hz]."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -42,13 +42,18 @@ class Models:
     unknown: tuple[str, ...]
     unknown_loss: tuple[str, ...]
 
-    def notch(self, order: int = 1) -> NDArray[np.float64]:
-        """Lowest and highest notch of each case over its variants [Hz], shape (2, n_case); NaN where unknown."""
+    def notch(self, order: int = 1, cases: NDArray[np.bool_] | None = None) -> NDArray[np.float64]:
+        """Lowest and highest notch of each case over its variants [Hz], shape (2, n_case); NaN where unknown.
+
+        ``cases`` (n_case,): which are wanted, the others stay NaN; None: all.
+        """
         low, high = self._empty(len(self.provenance))
         for stack, owner in zip(self.variants, self.owner, strict=True):
-            notch = stack.notch(order)
-            np.fmin.at(low, owner, notch)
-            np.fmax.at(high, owner, notch)
+            index = np.arange(len(owner)) if cases is None else np.flatnonzero(cases[owner])
+            if len(index):
+                notch = stack.notch(order, index)
+                np.fmin.at(low, owner[index], notch)
+                np.fmax.at(high, owner[index], notch)
         return np.array([low, high])
 
     def spread(self, case: NDArray[np.intp], frequency: NDArray[np.float64], figures: Any) -> NDArray[np.float64]:

@@ -65,8 +65,8 @@ def rank(board: Board, *, model: str = "solved", dk_eff: float | None = None, de
 
 
 def _rank(board: Board, model: str, dk_eff: float | None, delay: float | None) -> Ranking:
-    table = board.remembered("stubs", lambda: stub_table(board))
     uniform = model == "uniform" or dk_eff is not None or delay is not None
+    table = stub_table(board, with_surroundings=not uniform)
     models = uniform_models(table.cases, dk_eff=dk_eff, delay=delay) if uniform else solved_models(table.cases)
     figures = net_figures(board, table, models, table.case)
     return Ranking(board=board, table=table, models=models, figures=figures)

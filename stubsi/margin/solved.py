@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from stubsi.margin.around import Around
     from stubsi.margin.table import Case
 
 SOLVED = "solved geometry"
@@ -47,34 +48,42 @@ class _Variant(NamedTuple):
 class SolvedStack:
     """Solved stubs with their return paths as a stack of stubs."""
 
-    chain: Chain
+    variants: tuple[_Variant, ...]
 
     @cached_property
-    def _radiating(self) -> NDArray[np.bool_]:
-        """Stubs whose shunting is limited by what they radiate between the planes."""
+    def chain(self) -> Chain:
+        """All of them as one set of arrays."""
+        return _chain(self.variants)
+
+    @cached_property
+    def _first(self) -> NDArray[np.float64]:
+        """First notch [Hz]; of a radiating stub the minimum of S21 in 50 ohm, below the frequency of no reactance."""
         first = notch(self.chain)
         voltage, current = self.chain.voltage_current(np.nan_to_num(first, nan=1e9)[:, None])
         with np.errstate(divide="ignore", invalid="ignore"):
             left = np.real(voltage / current)[:, 0]
-        return np.isnan(first) | (left > RADIATING * 50)
+        radiating = np.flatnonzero(np.isnan(first) | (left > RADIATING * 50))
+        if len(radiating):
+            first[radiating] = s21_minimum(_chain([self.variants[i] for i in radiating]), 50.0)[0]
+        return first
 
-    def notch(self, order: int = 1) -> NDArray[np.float64]:
-        """Notch of each stub [Hz]; of a radiating one the minimum of S21 in 50 ohm (none of a higher order)."""
-        found = notch(self.chain, order)
-        if not self._radiating.any():
-            return found
-        lowest = s21_minimum(self.chain, 50.0)[0] if order == 1 else np.nan
-        return np.where(self._radiating, lowest, found)
+    def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Notch of the stubs of these numbers [Hz]."""
+        return self._first[index] if order == 1 else notch(_chain([self.variants[i] for i in index]), order)
 
     def input(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> tuple[NDArray, NDArray]:
         """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""
         order = np.argsort(index, kind="stable")
         place = np.empty(len(index), dtype=np.intp)
         place[order] = np.arange(len(index)) - np.searchsorted(index[order], index[order])
-        f = np.full((len(self.chain.solved), place.max() + 1), 1e9)
+        f = np.full((len(self.variants), place.max() + 1), 1e9)
         f[index, place] = frequency
         voltage, current = self.chain.voltage_current(f)
         return voltage[index, place], current[index, place]
+
+
+def _chain(variants: Sequence[_Variant]) -> Chain:
+    return Chain.of([(v.solved, v.path) for v in variants], [v.pitch for v in variants])
 
 
 def solved_models(cases: Sequence[Case]) -> Models:
@@ -107,7 +116,6 @@ def _joined(
 ) -> Models:
     rest = sorted(refused)
     fallback = uniform_models([cases[number] for number in rest])
-    chain = Chain.of([(v.solved, v.path) for v in variants], [v.pitch for v in variants])
     for number, said in zip(rest, fallback.provenance, strict=True):
         provenance[number] = Provenance(
             tier=said.tier, assumptions=(*said.assumptions, f"not solved: {refused[number]}"),
@@ -117,7 +125,7 @@ def _joined(
     for number, notch_missing, loss_missing in zip(rest, fallback.unknown, fallback.unknown_loss, strict=True):
         unknown[number], unknown_loss[number] = notch_missing, loss_missing
     return Models(
-        variants=(*((SolvedStack(chain),) if variants else ()), *fallback.variants),
+        variants=(*((SolvedStack(tuple(variants)),) if variants else ()), *fallback.variants),
         owner=(
             *((np.array(owner, dtype=np.intp),) if variants else ()),
             *(np.array(rest, dtype=np.intp)[own] for own in fallback.owner),
@@ -129,15 +137,14 @@ def _joined(
 
 
 def _variants(case: Case) -> tuple[list[_Variant], Provenance]:
-    pitch = float(np.hypot(*case.partner)) if case.partner else None
-    if case.odd and pitch is None:
+    pitch = case.around.pitch
+    if case.around.odd and pitch is None:
         raise UnknownValueError(f"pitch of the pair at padstack {case.shape.padstack.name} is unknown: give x and y.")
     solvable = barrel_of(case.shape, case.length_si, pitch=pitch)
     solved = solve(solvable.barrel)
-    paths, said = return_paths(case, solved)
+    paths, said = return_paths(case.around, solved)
     found = [_Variant(solved, path, np.nan if pitch is None else pitch) for path in paths]
-    for variant in found:
-        Chain.of([(variant.solved, variant.path)], [variant.pitch])
+    _chain(found)
     return found, _provenance(solvable, said)
 
 
@@ -149,32 +156,25 @@ def _provenance(solvable: Solvable, returns: tuple[str, ...]) -> Provenance:
     )
 
 
-def return_paths(case: Case, solved: SolvedBarrel) -> tuple[list[Posts], tuple[str, ...]]:
-    """Return paths to solve a case with: the one its reference holes make, or those scanned when they are unknown."""
-    if case.returns is None:
-        return _scanned(case, solved), ("return vias unknown: 1-8 vias within 2 mm of the clearance, or none",)
-    positions, radius = case.returns
-    if not case.odd:
-        return [Posts(positions=positions, radius=radius)], ()
-    return [_mirrored(case, positions, radius)], ("return vias mirrored on the other leg",)
+def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tuple[str, ...]]:
+    """Return paths to solve a hole with: the one its reference holes make, or those scanned when they are unknown."""
+    if around.returns is None:
+        return _scanned(around, solved), ("return vias unknown: 1-8 vias within 2 mm of the clearance, or none",)
+    if not around.odd:
+        return [Posts(positions=around.returns, radius=around.radius)], ()
+    mirrored = tuple((-x, y) for x, y in around.returns)
+    return [Posts(positions=around.returns + mirrored, radius=around.radius)], (
+        "return vias mirrored on the other leg",
+    )
 
 
-def _mirrored(case: Case, positions: Sequence[tuple[float, float]], radius: float) -> Posts:
-    """Return vias on this leg's side, and their images on the other; seen from midway between the barrels."""
-    partner = complex(*case.partner)
-    along = -partner / abs(partner)
-    seen = [complex(*position) / along + abs(partner) / 2 for position in positions]
-    near = [(at.real, at.imag) for at in seen if at.real > radius]
-    return Posts(positions=(*near, *((-x, y) for x, y in near)), radius=radius)
-
-
-def _scanned(case: Case, solved: SolvedBarrel) -> list[Posts]:
+def _scanned(around: Around, solved: SolvedBarrel) -> list[Posts]:
     radius = solved.barrel.barrel_radius
     widest = max(section.clearance_radius for section in solved.layout.sections)
     nearest = widest + 1.1 * radius
-    if not case.odd:
+    if not around.odd:
         return unknown_return_paths(nearest, nearest + SCAN_REACH, radius, SCAN_STEPS)
-    half = float(np.hypot(*case.partner)) / 2
+    half = around.pitch / 2
     distances = np.linspace(nearest, nearest + SCAN_REACH, SCAN_STEPS).tolist()
     inline = [((half + d, 0.0), (-half - d, 0.0)) for d in distances]
     beside = [((half, d), (half, -d), (-half, d), (-half, -d)) for d in distances]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -25,12 +25,22 @@ LAMINATE_ERROR = "expected 30-60 % too high against a field solution"
 """Error of the notch from laminate Dk. Source: project full-wave reference, 62 geometries, median +44 %."""
 
 
-class UniformStack(Line):
+@dataclass(frozen=True, eq=False)
+class UniformStack:
     """Uniform lines as a stack of stubs, one entry each."""
 
-    def input(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> tuple[Any, Any]:  # type: ignore[override]
+    line: Line
+
+    def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Notch of the stubs of these numbers [Hz]."""
+        return self._take(index).notch(order)
+
+    def input(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> tuple[Any, Any]:
         """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""
-        return Line(**{f.name: np.asarray(getattr(self, f.name))[index] for f in fields(self)}).input(frequency)
+        return self._take(index).input(frequency)
+
+    def _take(self, index: NDArray[np.intp]) -> Line:
+        return Line(**{f.name: np.asarray(getattr(self.line, f.name))[index] for f in fields(self.line)})
 
 
 class _Row(NamedTuple):
@@ -69,7 +79,8 @@ def uniform_models(cases: Sequence[Case], *, dk_eff: float | None = None, delay:
             "" if np.isfinite(row.z_stub) else f"antipad of padstack {case.shape.padstack.name} is unknown"
         )
         provenance.append(_provenance(said, given, delay))
-    stack = UniformStack(**dict(zip(_Row._fields, np.array(rows, dtype=float).reshape(-1, 8).T, strict=True)))
+    columns = np.array(rows, dtype=float).reshape(-1, 8).T
+    stack = UniformStack(Line(**dict(zip(_Row._fields, columns, strict=True))))
     return Models(
         variants=(stack,), owner=(np.array(owner, dtype=np.intp),), provenance=tuple(provenance),
         unknown=tuple(unknown), unknown_loss=tuple(unknown_loss),

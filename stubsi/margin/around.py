@@ -1,0 +1,99 @@
+"""Owns what stands around a hole: its nearest return vias and the other barrel of its pair, alike ones made equal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from stubsi.board.board import Board
+    from stubsi.board.net import Net
+
+NEAREST = 8
+"""Return vias that count for a hole: the nearest eight."""
+
+GRID = 1e-7
+"""Positions [m] are kept to this: patterns that differ by less are one, and solved once."""
+
+
+class Around(NamedTuple):
+    """What stands around a hole. Two patterns that only differ by a rotation or mirroring are written alike.
+
+    ``returns``: centres ((x, y), ...) [m] of return vias, None where unknown. Of a single hole relative to it, the
+    nearest on the x axis; of a pair seen from midway between the barrels, which lie on the x axis, those on this
+    leg's side (x > 0). ``radius`` [m] of the vias. ``pitch`` [m] of a pair, None where unknown.
+    """
+
+    returns: tuple[tuple[float, float], ...] | None
+    radius: float
+    pitch: float | None
+    odd: bool
+
+
+NOTHING_KNOWN = Around(None, 0.0, None, odd=False)
+
+
+def surroundings(board: Board) -> list[Around]:
+    """What stands around every hole of the signal nets, in their order; equal ones are the same object."""
+    nets = [(net, hole) for net in board.signal_nets for hole in net.holes]
+    at = np.array([complex(*hole.xy_si) if hole.xy_si else np.nan for _, hole in nets])
+    odd = [hole.leg != "" for _, hole in nets]
+    partner = np.array([p for net in board.signal_nets for p in _partners(net)])
+    vias, radius = _nearest(board, at)
+    pitch = np.round(np.abs(partner - at) / GRID) * GRID
+    single = np.isnan(pitch)
+    with np.errstate(invalid="ignore"):
+        along = np.where(single, vias[:, 0] - at, at - partner) if vias.shape[1] else at
+        seen = (vias - at[:, None]) / np.where(along == 0, 1.0, along / np.abs(along))[:, None]
+    seen = _alike(seen + np.where(single, 0.0, pitch / 2)[:, None])
+    known = (board.return_vias is not None) & ~np.isnan(seen).any(axis=1)
+    kept = single[:, None] | (seen.real > radius[:, None])
+    distinct: dict[Around, Around] = {}
+    found = []
+    for i in range(len(nets)):
+        returns = tuple((via.real, via.imag) for via in seen[i, kept[i]].tolist()) if known[i] else None
+        around = Around(returns, float(radius[i]), None if single[i] else float(pitch[i]), odd[i])
+        found.append(distinct.setdefault(around, around))
+    return found
+
+
+def _partners(net: Net) -> list[complex]:
+    """Place x + jy of the other barrel of the pair of each hole of a net: the nearest of the other leg; NaN if none."""
+    placed = [(hole.leg, complex(*hole.xy_si)) for hole in net.holes if hole.xy_si]
+    partners = []
+    for hole in net.holes:
+        others = [place for leg, place in placed if leg != hole.leg]
+        if hole.xy_si is None or not others:
+            partners.append(complex(np.nan))
+        else:
+            partners.append(min(others, key=lambda place, own=complex(*hole.xy_si): abs(place - own)))
+    return partners
+
+
+def _nearest(board: Board, at: NDArray[np.complex128]) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
+    """Nearest return vias of each place, shape (n, up to 8), NaN where unknown; and the radius of the nearest."""
+    from scipy.spatial import cKDTree
+
+    vias = board.return_vias or ()
+    if not vias or any(via.xy_si is None for via in vias):
+        return np.full((len(at), 1), np.nan + 0j), np.zeros(len(at))
+    places = np.array([via.xy_si for via in vias])
+    radii = np.array([via.padstack.drill_si / 2 for via in vias])
+    known = np.where(np.isnan(at), 0, at)
+    count = np.arange(1, min(NEAREST, len(vias)) + 1)
+    _, index = cKDTree(places).query(np.column_stack([known.real, known.imag]), k=count)
+    found = places[index] @ np.array([1, 1j])
+    return np.where(np.isnan(at)[:, None], np.nan, found), radii[index[:, 0]]
+
+
+def _alike(seen: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """Patterns on the grid, mirrored so that the first via off the x axis lies above it, in a fixed order."""
+    seen = np.round(seen / GRID) * GRID
+    off = np.abs(seen.imag) > GRID / 2
+    first = np.take_along_axis(seen.imag, off.argmax(axis=1)[:, None], axis=1)
+    seen = np.where(off.any(axis=1)[:, None] & (first < 0), seen.conj(), seen)
+    order = np.lexsort((seen.imag, seen.real), axis=1)
+    return np.take_along_axis(seen, order, axis=1) + 0.0
