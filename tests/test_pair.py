@@ -225,7 +225,7 @@ def test_resonances_of_reference_pairs(reference_stubs):
 
 
 def test_closed_ring_on_reference_pairs(reference_stubs):
-    """The ring of equal inductance, high as it cannot follow the radiation: 1.2 % with return vias near, 2 % without."""
+    """The ring of equal inductance, high as it does not radiate: 1.2 % with return vias near, 2 % without."""
     rings = [
         (solved, odd_ring(solved.barrel.barrel_radius, float(row["pitch_mm"]) * MM, path))
         for (solved, path), row in zip(reference_stubs, REFERENCE, strict=True)
