@@ -184,8 +184,8 @@ class Board(Value):
             one, other = self.span(a), self.span(b)
             if apart < needed and max(one.first, other.first) < min(one.last, other.last):
                 raise BoardError(
-                    f"holes {a.name} and {b.name} are {show(apart, 'length')} apart: must be at least {show(needed, 'length')}, "
-                    f"or their drills run into each other."
+                    f"holes {a.name} and {b.name} are {show(apart, 'length')} apart: must be at least "
+                    f"{show(needed, 'length')}, or their drills run into each other."
                 )
 
     def _in_stackup(self, layer: str, where: str) -> int:
