@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
-from scipy.constants import mu_0
 
 from stubsi.physics.cavity import impedance_inside, outer_field, wavenumber
 from stubsi.physics.dielectric import permittivity
+from stubsi.physics.line import surface_resistance
 from stubsi.physics.packing import pack
 from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
 
@@ -138,7 +138,7 @@ class Chain:
         series_mean = 1 / (self.filling @ (1 / relative))
         per_height = self._cavity(f, series_mean)
         z = (self.height @ per_height).reshape(shape)
-        resistance = (1 + 1j) * np.sqrt(np.pi * f * mu_0 / self.conductivity[:, None])
+        resistance = (1 + 1j) * surface_resistance(f, self.conductivity[:, None])
         return z + 2j * np.pi * f * self.static_inductance[..., None] + self.skin[..., None] * resistance, y
 
     def _cavity(self, f: ComplexArray, eps: ComplexArray) -> ComplexArray:

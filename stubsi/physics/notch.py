@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.constants import c as light_speed
 
+from stubsi.physics.line import shunt_s
+
 if TYPE_CHECKING:
     from collections.abc import Callable
 
@@ -170,21 +172,19 @@ def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]
     first = np.where(np.isnan(first), start, first)
     low, high = 0.5 * first, 1.05 * first
     rows = np.arange(len(first))
+
+    def size(f: FloatArray) -> FloatArray:
+        return np.abs(shunt_s(*chain.voltage_current(f), z0)[1])
+
     for _ in range(ZOOMS):
         f = np.linspace(low, high, POINTS, axis=1)
-        power = np.abs(transmission(chain, f, z0)) ** 2
+        power = size(f) ** 2
         best = np.clip(power.argmin(axis=1), 1, POINTS - 2)
         low, high = f[rows, best - 1], f[rows, best + 1]
     before, at, after = (power[rows, best + side] for side in (-1, 0, 1))
     curvature = np.maximum(before - 2 * at + after, np.finfo(float).tiny)
     lowest = f[rows, best] + np.clip((before - after) / (2 * curvature), -1, 1) * (high - low) / 2
-    return lowest, np.abs(transmission(chain, lowest[:, None], z0))[:, 0]
-
-
-def transmission(chain: Chain, frequency: FloatArray, z0: float) -> NDArray[np.complexfloating]:
-    """S21 of each stub in shunt on a line of impedance ``z0`` [ohm]; ``frequency`` (n_stub, n_freq) [Hz]."""
-    voltage, current = chain.voltage_current(frequency)
-    return 2 * voltage / (2 * voltage + z0 * current)
+    return lowest, size(lowest[:, None])[:, 0]
 
 
 def resonance(chain: Chain) -> NDArray[np.complexfloating]:

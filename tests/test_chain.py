@@ -1,0 +1,154 @@
+"""The chain: coaxial limit, scikit-rf as oracle, reciprocity, conservation, loss, padding, range of frequency."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import skrf
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from scipy.constants import c as light_speed
+
+from stubsi.errors import ValidityError
+from stubsi.physics.chain import Chain
+from stubsi.physics.dielectric import permittivity
+from stubsi.physics.geometry import OPEN, End, Ring
+from stubsi.physics.hole import solve, two_port
+from stubsi.physics.line import coax_impedance
+from stubsi.physics.return_path import equal_posts
+from tests.stacks import MM, RING, chain, material, stack, through
+
+F = np.linspace(1e9, 60e9, 60)
+FOUR = equal_posts(4, 0.8 * MM, 0.125 * MM)
+PATHS = {"ring": RING, "open": OPEN, "four posts": FOUR}
+every_path = pytest.mark.parametrize("path", PATHS.values(), ids=PATHS.keys())
+LOSSY = material(df=0.02, frequency=1e9)
+
+
+def media(dk=3.8):
+    z0 = coax_impedance(0.3, 0.8, dk)
+    gamma = 2j * np.pi * F * np.sqrt(dk) / light_speed
+    return skrf.media.DefinedGammaZ0(skrf.Frequency.from_f(F, unit="Hz"), gamma=gamma, z0=z0)
+
+
+def test_ring_at_the_clearance_is_a_coaxial_line():
+    """Thick planes, low cavities, ring at the clearance: scikit-rf's line of ln(b/a) and the laminate's dk."""
+    length = through(10, t=0.18, h=0.02)
+    matrix = chain(length, path=Ring(radius=0.4 * MM)).abcd(F)[0]
+    line = media().line(sum(v.thickness for v in length.levels), "m")
+    assert matrix == pytest.approx(line.a, rel=0.004, abs=0.15)
+    assert matrix[:, 0, 0] == pytest.approx(line.a[:, 0, 0], abs=0.01)
+
+
+def test_two_port_with_stubs_is_the_cascade_of_its_parts():
+    """Against scikit-rf, which joins the networks itself."""
+    parts = {"above": chain(stack(2)), "through": chain(through(3)), "below": chain(stack(4, plane_pad=0.25))}
+    whole = two_port(parts["through"], F, above=parts["above"], below=parts["below"])[0]
+    fifty = skrf.media.DefinedGammaZ0(skrf.Frequency.from_f(F, unit="Hz"), z0=50)
+
+    def hung(admittance):
+        return fifty.shunt(skrf.Network(frequency=fifty.frequency, y=admittance.reshape(-1, 1, 1), z0=50))
+
+    middle = skrf.Network(frequency=fifty.frequency, a=parts["through"].abcd(F)[0], z0=50)
+    joined = hung(parts["above"].input_admittance(F)) ** middle ** hung(parts["below"].input_admittance(F))
+    assert skrf.network.a2s(whole, 50) == pytest.approx(joined.s, abs=1e-9)
+
+
+@every_path
+@pytest.mark.parametrize("of", [material(), LOSSY], ids=["lossless", "lossy"])
+def test_reciprocal(path, of):
+    matrix = two_port(
+        chain(through(3, of=of), path=path),
+        F,
+        above=chain(stack(1, of=of), path=path),
+        below=chain(stack(of=of), path=path),
+    )
+    assert np.linalg.det(matrix) == pytest.approx(1.0, abs=1e-9)
+
+
+def test_halves_of_a_symmetric_length_look_alike():
+    """A = D of a length that is its own mirror image."""
+    matrix = chain(through(4)).abcd(F)
+    assert matrix[..., 0, 0] == pytest.approx(matrix[..., 1, 1], rel=1e-7, abs=1e-9)
+
+
+def test_energy_is_conserved_without_loss_inside_a_ring():
+    """Unitary S: what does not pass comes back."""
+    s = skrf.network.a2s(two_port(chain(through(3)), F, above=chain(stack(1)), below=chain(stack(4)))[0], 50)
+    assert s @ s.conj().transpose(0, 2, 1) == pytest.approx(np.broadcast_to(np.eye(2), s.shape), abs=1e-9)
+    admittance = chain(stack(4)).input_admittance(F)
+    assert np.all(np.abs(admittance.real) < 1e-9 * np.abs(admittance))
+
+
+@pytest.mark.parametrize("path", [OPEN, FOUR], ids=["open", "four posts"])
+def test_planes_carry_power_away(path):
+    assert np.all(chain(stack(4), path=path).input_admittance(F).real > 0)
+
+
+@pytest.mark.parametrize("lossy", [stack(of=LOSSY), stack(conductivity=5.8e7)], ids=["laminate", "copper"])
+def test_loss_takes_power(lossy):
+    assert np.all(chain(lossy).input_admittance(F).real > 0)
+
+
+def test_copper_barrel_loss_is_that_of_its_resistance():
+    """Far below the notch the charging current tapers linearly: P = R |I|^2/3, R = skin resistance of the length."""
+    frequency, sigma = 0.2e9, 5.8e7
+    barrel = stack(8, outer=0.001, end_pad=None, conductivity=sigma)
+    y = chain(barrel).input_admittance([frequency])[0, 0]
+    resistance = np.sqrt(np.pi * frequency * 4e-7 * np.pi / sigma) / (2 * np.pi * 0.15 * MM) * 8 * 0.23 * MM
+    assert y.real == pytest.approx(resistance * y.imag**2 / 3, rel=0.03)
+
+
+def test_dispersive_laminate_follows_its_permittivity():
+    """Low frequency: Y = jw sum C_m eps(f)/dk; capacitance of the air does not change."""
+    solved = solve(stack(of=LOSSY))
+    frequency = 50e6
+    y = chain(stack(of=LOSSY)).input_admittance([frequency])[0, 0]
+    laminate, air = solved.capacitance.sum(axis=0)
+    eps = permittivity(frequency, 3.8, 0.02, 1e9) / 3.8
+    assert y == pytest.approx(2j * np.pi * frequency * (laminate * eps + air), rel=1e-4)
+
+
+@every_path
+@pytest.mark.parametrize("of", [material(), LOSSY], ids=["lossless", "lossy"])
+def test_finite_from_a_kilohertz_to_ten_terahertz(path, of):
+    f = np.geomspace(1e3, 1e13, 400)
+    sweep = chain(stack(8, of=of, plane_pad=0.25, conductivity=5.8e7), path=path)
+    assert np.isfinite(sweep.input_admittance(f)).all()
+    assert np.isfinite(chain(through(3, of=of), path=path).abcd(f)).all()
+
+
+def test_stubs_solved_together_are_those_solved_alone():
+    """Shorter ones are padded, return paths and laminates differ: nothing of one reaches another."""
+    stubs = [(stack(n, of=of), path) for n, of, path in ((2, material(), RING), (7, LOSSY, OPEN), (0, LOSSY, FOUR))]
+    together = Chain.of((solve(b), p) for b, p in stubs).input_admittance(F)
+    alone = np.concatenate([chain(b, path=p).input_admittance(F) for b, p in stubs])
+    assert together == pytest.approx(alone, rel=1e-9)
+
+
+def test_long_sweeps_are_cut_unseen(monkeypatch):
+    whole = chain(stack(), stack(2)).input_admittance(F)
+    monkeypatch.setattr("stubsi.physics.chain.AT_ONCE", 100)
+    assert chain(stack(), stack(2)).input_admittance(F) == pytest.approx(whole)
+
+
+def test_frequencies_of_their_own():
+    f = np.array([[5e9, 6e9], [7e9, 8e9]])
+    both = chain(stack(), stack(2)).input_admittance(f)
+    assert both[1] == pytest.approx(chain(stack(2)).input_admittance(f[1])[0])
+
+
+@settings(max_examples=10)
+@given(scale=st.floats(0.2, 5.0))
+def test_all_lengths_times_s_are_all_frequencies_over_s(scale):
+    large = stack(4, a=0.15 * scale, b=0.4 * scale, t=0.03 * scale, h=0.2 * scale, outer=0.1 * scale)
+    large = replace(large, end=End(pad_radius=0.25 * scale * MM, pad_thickness=0.03 * scale * MM))
+    got = chain(large, path=Ring(radius=scale * MM)).input_admittance(F / scale)
+    assert got == pytest.approx(chain(stack(4)).input_admittance(F), rel=1e-4, abs=1e-6)
+
+
+def test_return_path_inside_a_clearance_is_refused():
+    with pytest.raises(ValidityError, match="clearance_radius"):
+        chain(stack(), path=Ring(radius=0.3 * MM))

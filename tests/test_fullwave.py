@@ -1,0 +1,136 @@
+"""Accuracy against the project's full-wave references (tables in shared/fullwave) and trace-fed runs."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from stubsi.physics.geometry import Barrel, End
+from stubsi.physics.notch import notch, s21_minimum
+from stubsi.physics.return_path import equal_posts
+from tests.fullwave import compare, errors, main, read
+from tests.stacks import MM, chain, fill, plane
+
+TABLES = Path(__file__).parent.parent / "shared" / "fullwave"
+
+
+@pytest.fixture(scope="module")
+def cases():
+    return read(TABLES / "cases.csv")
+
+
+@pytest.fixture(scope="module")
+def solved(cases):
+    return compare(cases)
+
+
+def spread(pair):
+    error = np.abs(errors(pair))
+    assert error.size
+    return np.median(error), error.max()
+
+
+def test_first_notch(solved):
+    assert np.all(np.less_equal(spread(solved["f0"]), (0.3, 3.0)))
+
+
+def test_third_order(solved):
+    assert np.all(np.less_equal(spread(solved["f3"]), (2.5, 8.0)))
+
+
+def test_impedance(solved):
+    assert np.all(np.less_equal(spread(solved["z0"]), (0.3, 2.0)))
+
+
+def test_notch_of_radiating_stubs(cases, solved):
+    """Minimum of S21 in 50 ohm of the unbounded planes: within 1.5 % and 0.3 dB."""
+    is_open = np.array([row["rim"] == "open" for row in cases])
+    wanted, found = (side[is_open] for side in solved["notch50"])
+    assert found == pytest.approx(wanted, rel=0.015)
+    wanted, found = (side[is_open] for side in solved["depth"])
+    assert found == pytest.approx(wanted, abs=0.3)
+
+
+def test_depth_of_a_lossy_stub(cases, solved):
+    """Closed in by a ring and lossy: the laminate sets the depth, within 0.5 dB."""
+    lossy = np.array([float(row["tand"]) > 0 and bool(row["notch50_dB"]) for row in cases])
+    wanted, found = (side[lossy] for side in solved["depth"])
+    assert found == pytest.approx(wanted, abs=0.5)
+
+
+def test_closed_cells_with_a_solved_end(cases):
+    bare = [row for row in cases if not row["plane_pad_dia_mm"] and not row["gap_pad_dia_mm"]]
+    assert spread(compare(bare, closed_cells=True)["f0"])[0] <= 0.5
+
+
+def test_stackups_as_drawn():
+    solved = compare(read(TABLES / "mixed.csv"))
+    assert np.all(np.less_equal(spread(solved["f0"]), (0.3, 1.7)))
+    assert np.all(np.less_equal(spread(solved["z0"]), (0.5, 2.0)))
+
+
+def test_pairs_in_their_odd_mode():
+    """Real part of the complex resonance: within 0.8 % with return vias, 2 % without."""
+    rows = read(TABLES / "pairs.csv")
+    error = np.abs(errors(compare(rows)["f0"]))
+    without = np.array([row["return_vias"] == "none" for row in rows])
+    assert error[~without].max() <= 0.8
+    assert error[without].max() <= 2.0
+
+
+@pytest.mark.parametrize("table", ["cases", "mixed", "pairs"])
+def test_comparison_ends_with_its_summary(table, capsys):
+    main(TABLES / f"{table}.csv")
+    rows = read(TABLES / f"{table}.csv")
+    *lines, last = capsys.readouterr().out.splitlines()
+    assert len(lines) == len(rows)
+    error = np.abs(errors(compare(rows)["f0"]))
+    assert last == f"median {np.median(error):.2f} %, max {error.max():.1f} %, {len(rows)} cases"
+
+
+def test_comparison_takes_tables_without_optional_columns(cases):
+    """Blank or absent: no pads, no loss, planes without end."""
+    pads = ("end_pad_dia_mm", "plane_pad_dia_mm", "gap_pad_dia_mm")
+    needed = ("barrel_OD_mm", "antipad_dia_mm", "gaps_mm", "plane_t_mm", "h_bottom_mm", "R_rim_mm", "eps_r", "f0_GHz")
+    bare = [{key: row[key] for key in needed} for row in cases if not any(row[pad] for pad in pads)]
+    assert spread(compare(bare)["f0"])[1] <= 3.0
+
+
+def trace_fed(start, vias):
+    """Six cavities of 0.25 mm between thin planes, outer 0.15 mm, end pad, return vias (radius .125) at 0.8 mm."""
+    levels = (*start, plane(0.0), *[fill(0.25), plane(0.0)] * 6, fill(0.15))
+    barrel = Barrel(barrel_radius=0.15 * MM, levels=levels, end=End(pad_radius=0.25 * MM))
+    return chain(barrel, path=equal_posts(vias, 0.8 * MM, 0.125 * MM))
+
+
+MICROSTRIP, STRIPLINE = (), (fill(0.075),)
+"""Electrical start: first plane below a microstrip; half of the distance to it for a strip amid 0.3 mm."""
+
+
+@pytest.mark.parametrize(
+    ("start", "time_domain", "tolerance"),
+    [(MICROSTRIP, 17.31, 0.04), (STRIPLINE, 15.97, 0.02)],
+    ids=["microstrip", "stripline"],
+)
+def test_stub_hung_on_a_trace(start, time_domain, tolerance):
+    """Project time-domain runs, raised by 17.41/16.69, the ratio of finite elements to that mesh for one stub."""
+    (found,) = notch(trace_fed(start, 4))
+    assert found == pytest.approx(time_domain * 17.41 / 16.69 * 1e9, rel=tolerance)
+
+
+def test_stub_closed_at_its_top_plane():
+    """Three-dimensional finite elements, four vias at 0.8 mm: 17.41 GHz (project full-wave reference)."""
+    assert notch(trace_fed(MICROSTRIP, 4))[0] == pytest.approx(17.41e9, rel=0.01)
+
+
+@pytest.mark.parametrize(("vias", "depth"), [(1, 10.8), (2, 19.1)])
+def test_depth_with_few_return_vias(vias, depth):
+    """Project time-domain runs: the planes carry the power off; within 3 dB."""
+    assert -20 * np.log10(s21_minimum(trace_fed(MICROSTRIP, vias))[1][0]) == pytest.approx(depth, abs=3.0)
+
+
+@pytest.mark.parametrize("vias", [4, 8])
+def test_depth_with_many_return_vias(vias):
+    assert -20 * np.log10(s21_minimum(trace_fed(MICROSTRIP, vias))[1][0]) > 30.0
