@@ -1,10 +1,11 @@
-"""Owns the odd mode of two equal barrels: equivalent clearance of a shared slot, inductance and series impedance."""
+"""Owns the odd mode of two equal barrels: slot as round clearance, inductance, impedance, coupled ends."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.constants import epsilon_0
 
 from stubsi.physics.cavity import impedance_inside, outer_field, wavenumber
 from stubsi.physics.geometry import Ring
@@ -47,6 +48,43 @@ def equivalent_clearance(pitch: ArrayLike, half_width: ArrayLike, fringe_shift: 
     """
     grown = np.asarray(half_width) + fringe_shift
     return SLOT_RATIO * grown * np.tanh(np.pi * np.asarray(pitch) / (4 * grown) + SLOT_END) - fringe_shift
+
+
+def end_coupling(
+    pitch: ArrayLike, pad_radius: ArrayLike, clearance_radius: ArrayLike, height: ArrayLike, dk: ArrayLike
+) -> NDArray:
+    r"""Capacitance the ends of a pair's barrels add to each other in the odd mode, to be added to that of one end.
+
+    .. math:: \Delta C = 72\,\varepsilon_0\,s \left(\frac{p\,b\,h}{s^3}\right)^{1.8} \varepsilon_r^{0.31}
+
+    Between planes each barrel is screened from the other; below the last plane only a thin laminate and the air lie
+    between the end pads.
+
+    Parameters
+    ----------
+    pitch : array_like
+        Distance s between the barrels' centres [m].
+    pad_radius : array_like
+        Radius p of the end pad, or of the barrel where it ends bare [m].
+    clearance_radius : array_like
+        (Equivalent) clearance radius b of the last plane [m].
+    height : array_like
+        Laminate h from the last plane to the end [m].
+    dk : array_like
+        Its relative permittivity [-].
+
+    Returns
+    -------
+    ndarray
+        [F]; 1 to 3 % of the end's capacitance at a pitch of four to three pad radii.
+
+    Notes
+    -----
+    Fitted to 26 three-dimensional electrostatic solves, pad and clearance 0.15 to 0.45 of the pitch, laminate 0.1 to
+    0.3 of it, dk 2.2 to 6: 14 % rms, 38 % at most.
+    """
+    s = np.asarray(pitch, dtype=float)
+    return 72 * epsilon_0 * s * (np.multiply(pad_radius, clearance_radius) * height / s**3) ** 1.8 * np.power(dk, 0.31)
 
 
 def odd_flux_factor(barrel_radius: float, pitch: float, return_path: Posts) -> float:
