@@ -1,0 +1,177 @@
+"""Owns the step from windows to drill groups: candidate ends, demands and joints, and which group serves which stub."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from stubsi.drilling.cover import ALONE, Cover, Demand, Joint, cover
+from stubsi.drilling.frame import frame
+from stubsi.drilling.rules import SIDES
+from stubsi.drilling.window import ROUNDING, Window
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator, Sequence
+
+    from numpy.typing import NDArray
+
+    from stubsi.board.stackup import Stackup
+    from stubsi.drilling.rules import Costs, Rules
+
+
+class Place(NamedTuple):
+    """A drill group that could be: side, depth-drill diameter [m], end aimed at [m], must-not-cut layer or ""."""
+
+    side: str
+    drill_si: float
+    end_si: float
+    layer: str
+
+
+class Coupled(NamedTuple):
+    """Stubs to be chosen for together: rows of the stub table, and the limit of their summed loss [dB].
+
+    ``limit`` infinite: each must be drilled, and only the plated length left between them couples them.
+    """
+
+    stubs: tuple[int, ...]
+    limit: float
+
+
+@dataclass(frozen=True)
+class Task:
+    """Which stubs (rows of the stub table) must be drilled, which are coupled, their windows and their holes."""
+
+    stackup: Stackup
+    rules: Rules
+    hole: NDArray[np.intp]
+    windows: dict[int, Window]
+    single: tuple[int, ...]
+    coupled: tuple[Coupled, ...]
+    losses: Callable[[Sequence[int], Sequence[float]], np.ndarray]
+
+    @cached_property
+    def places(self) -> tuple[Place, ...]:
+        """Candidate groups in order of side, drill diameter and depth."""
+        ends: dict[tuple[str, float], dict[float, str]] = defaultdict(dict)
+        stubs = (*self.single, *(stub for couple in self.coupled for stub in couple.stubs))
+        for window in {id(self.windows[stub]): self.windows[stub] for stub in stubs}.values():
+            if not window.reasons:
+                ends[window.side, round(window.drill_si, 9)].update(self._candidates(window))
+        return tuple(sorted(Place(*set_up, end, layer) for set_up, own in ends.items() for end, layer in own.items()))
+
+    def _candidates(self, window: Window) -> dict[float, str]:
+        """Ends one window offers, with the must-not-cut layer that puts them there ("" where the depth is free)."""
+        seen = frame(self.stackup, self.rules, window.side)
+        own = seen.place(window.layer)
+        aimed = self.rules.tolerance.aimed(seen.near[1 : own + 1])
+        if aimed is None:
+            return {round(window.deepest_si, 10): ""}
+        ends = zip(np.round(aimed, 10).tolist(), seen.names[1 : own + 1], strict=True)
+        return {end: layer for end, layer in ends if window.holds(end)}
+
+    @cached_property
+    def _by_set_up(self) -> dict[tuple[str, float], list[int]]:
+        found: dict[tuple[str, float], list[int]] = defaultdict(list)
+        for number, place in enumerate(self.places):
+            found[place.side, place.drill_si].append(number)
+        return found
+
+    @cached_property
+    def _demand_of(self) -> dict[int, Demand]:
+        """Candidate groups that each window holds, by identity of the window."""
+        found = {}
+        for window in self.windows.values():
+            if id(window) not in found:
+                mine = self._by_set_up.get((window.side, round(window.drill_si, 9)), [])
+                found[id(window)] = frozenset(n for n in mine if window.holds(self.places[n].end_si))
+        return found
+
+    def demand(self, stub: int) -> Demand:
+        """Candidate groups that would serve a stub."""
+        return self._demand_of[id(self.windows[stub])]
+
+    @cached_property
+    def joints(self) -> tuple[Joint, ...]:
+        """The coupled stubs as joints, in order; all alike share one value."""
+        wanted = [
+            (stub, self._worst(stub, group))
+            for couple in self.coupled
+            if np.isfinite(couple.limit)
+            for stub in couple.stubs
+            for group in (ALONE, *sorted(self.demand(stub)))
+        ]
+        adds = iter(self.losses(*zip(*wanted, strict=True)).tolist() if wanted else ())
+        return tuple(self._joint(couple, adds) for couple in self.coupled)
+
+    def _worst(self, stub: int, group: int) -> float:
+        """Longest the stub may be [m] if served by a group, or left alone."""
+        window = self.windows[stub]
+        if group == ALONE:
+            return window.stub_length_si
+        return max(0.0, window.left(self.places[group].end_si).most_si)
+
+    def _joint(self, couple: Coupled, adds: Iterator[float]) -> Joint:
+        options = []
+        for stub in couple.stubs:
+            groups = (ALONE, *sorted(self.demand(stub)))
+            if np.isinf(couple.limit):
+                options.append(tuple((group, 0.0) for group in groups[1:]))
+            else:
+                options.append(tuple((g, add) for g, add in zip(groups, adds, strict=False) if np.isfinite(add)))
+        return Joint(tuple(options), couple.limit, self._excluded(couple))
+
+    def _excluded(self, couple: Coupled) -> tuple[tuple[tuple[int, int], tuple[int, int]], ...]:
+        """Pairs of groups that together would leave too little plated barrel in one hole drilled from both sides."""
+        return tuple(
+            ((i, a), (j, b))
+            for i, first in enumerate(couple.stubs)
+            for j, second in enumerate(couple.stubs)
+            if i < j and self.same_hole(first, second)
+            for a in sorted(self.demand(first))
+            for b in sorted(self.demand(second))
+            if not self.plated_enough(first, second, self.places[a].end_si, self.places[b].end_si)
+        )
+
+    def same_hole(self, first: int, second: int) -> bool:
+        """Whether two stubs are those of one hole."""
+        return bool(self.hole[first] == self.hole[second])
+
+    def plated_enough(self, first: int, second: int, first_end: float, second_end: float) -> bool:
+        """Whether enough of a barrel stays plated when it is drilled from both sides to these ends [m]."""
+        one, other = self.windows[first], self.windows[second]
+        between = self.rules.tolerance.shrunk(one.rest_si - other.barrel_si)
+        least = max(case.least_plated_si for case in self.rules.cases())
+        return one.left(first_end).least_si + other.left(second_end).least_si + between >= least - ROUNDING
+
+
+class Assigned(NamedTuple):
+    """Group (number into ``places``) of every stub that is drilled, and the cover with its proof."""
+
+    group: dict[int, int]
+    cover: Cover
+
+
+def assign(task: Task, costs: Costs, time_limit: float) -> Assigned:
+    """Serve every stub of the task with the cheapest groups; each goes to the deepest group that its window holds."""
+    places = task.places
+    set_ups = sorted({(place.side, place.drill_si) for place in places})
+    coded = [
+        (SIDES.index(place.side), set_ups.index((place.side, place.drill_si)), number)
+        for number, place in enumerate(places)
+    ]
+    alike = Counter(task.joints)
+    joints = [joint._replace(count=count) for joint, count in sorted(alike.items())]
+    found = cover([task.demand(stub) for stub in task.single], joints, coded, costs, time_limit)
+    opened = frozenset(found.groups)
+    group = {stub: max(task.demand(stub) & opened) for stub in task.single}
+    chosen = {joint._replace(count=1): choice for joint, choice in zip(joints, found.joints, strict=True)}
+    for couple, joint in zip(task.coupled, task.joints, strict=True):
+        for stub, number in zip(couple.stubs, chosen[joint], strict=True):
+            if number != ALONE:
+                group[stub] = number
+    return Assigned(group, found)

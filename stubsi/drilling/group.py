@@ -1,0 +1,104 @@
+"""Owns the parts of a plan as values: the hit, the drill group, the refused stub, the entry of the certificate."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from stubsi.drilling.window import Left, Reason, Window, lead_si
+from stubsi.units import show
+
+if TYPE_CHECKING:
+    from stubsi.board.net import Hole
+    from stubsi.drilling.rules import Rules
+
+
+class Hit(NamedTuple):
+    """One hole drilled from one side: its window, and the plating left beyond its layer in use."""
+
+    net: str
+    hole: Hole
+    side: str
+    window: Window
+    left: Left
+
+    @property
+    def why(self) -> str:
+        """Why it is drilled, and why this deep."""
+        w = self.window
+        if np.isinf(w.longest_si):
+            limit = "the stubs of its net together exceed what the criterion allows"
+        else:
+            limit = f"longest permitted {show(w.longest_si, 'length')}"
+        return (
+            f"stub {show(w.stub_length_si, 'length')} beyond {w.layer}, {limit}; "
+            f"{show(self.left.least_si, 'length')} to {show(self.left.most_si, 'length')} left"
+        )
+
+
+class Refused(NamedTuple):
+    """A stub that must be drilled and cannot."""
+
+    net: str
+    hole: Hole
+    side: str
+    window: Window
+    reasons: tuple[Reason, ...]
+
+    @property
+    def reason(self) -> str:
+        """Why it cannot be drilled."""
+        return "; ".join(map(str, self.reasons))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Group:
+    """A drill group: one side, one depth-drill diameter, one must-not-cut layer, one depth.
+
+    ``end_si``: end of the plating aimed at [m] below the datum. ``face_si``: near face of the must-not-cut layer [m].
+    ``left``: plating left beyond that layer. ``hits``: its holes, by name.
+    """
+
+    number: int
+    rules: Rules
+    side: str
+    drill_si: float
+    primary_si: float
+    layer: str
+    end_si: float
+    face_si: float
+    left: Left
+    hits: tuple[Hit, ...]
+
+    @property
+    def depth_si(self) -> tuple[float, float]:
+        """Depth aimed at [m] below the datum, to tip or shoulder as the rules say; a range where the tip is unknown."""
+        leads = [lead_si(self.primary_si, case) for case in self.rules.cases()]
+        return self.end_si + min(leads), self.end_si + max(leads)
+
+    @property
+    def depth_limits_si(self) -> tuple[float, float]:
+        """Tolerance of the depth [m]: how much shallower and how much deeper, thickness included."""
+        return self.left.most_si - self.left.nominal_si, self.left.nominal_si - self.left.least_si
+
+    @property
+    def nets(self) -> tuple[str, ...]:
+        """Names of the nets it serves."""
+        return tuple(sorted({hit.net for hit in self.hits}))
+
+    @property
+    def holders(self) -> tuple[str, ...]:
+        """Nets that hold the drill at this must-not-cut layer: it is their own layer in use."""
+        return tuple(sorted({hit.net for hit in self.hits if hit.window.layer == self.layer}))
+
+
+class Certificate(NamedTuple):
+    """Proof that fewer groups cannot do: for each entry, stubs (net, hole, side) and the only ends that serve them.
+
+    No end serves two entries, so each entry needs a group of its own. ``ends``: (side, drill [m], end [m]).
+    """
+
+    stubs: tuple[tuple[str, str, str], ...]
+    ends: frozenset[tuple[str, float, float]]

@@ -1,0 +1,187 @@
+"""Owns the drilling plan: the fewest drill groups, what is refused or left alone and why, and the proof."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from stubsi.drilling.assign import Assigned, Task, assign
+from stubsi.drilling.cover import needed
+from stubsi.drilling.frame import frame
+from stubsi.drilling.group import Certificate, Group, Hit, Refused
+from stubsi.drilling.limits import Limits, Model
+from stubsi.drilling.rules import FEWEST_GROUPS, SIDES, Costs, Rules
+from stubsi.drilling.sorting import Sorting
+from stubsi.drilling.window import Left
+from stubsi.margin.rank import rank
+from stubsi.units import to_si
+
+if TYPE_CHECKING:
+    from stubsi.board.board import Board
+    from stubsi.board.net import Net
+    from stubsi.margin.table import StubTable
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plan:
+    """What to drill, from where and how deep. Make one with ``plan``.
+
+    ``refused``: stubs that must be drilled and cannot. ``alone``: nets that stay undrilled, and why. ``undecided``:
+    nets whose need is not known, and what is missing. ``certificate``: its length is a proven least number of groups.
+    ``gap``: relative distance of the cost from what is proven least.
+    """
+
+    board: Board
+    rules: Rules
+    costs: Costs
+    model: Model
+    groups: tuple[Group, ...]
+    refused: tuple[Refused, ...]
+    alone: dict[str, str]
+    undecided: dict[str, str]
+    certificate: tuple[Certificate, ...]
+    gap: float
+
+    @property
+    def hits(self) -> tuple[Hit, ...]:
+        """Every hole drilled, group by group."""
+        return tuple(hit for group in self.groups for hit in group.hits)
+
+    @property
+    def set_ups(self) -> tuple[tuple[str, float], ...]:
+        """Side and depth-drill diameter [m] of every set-up."""
+        return tuple(dict.fromkeys((group.side, group.drill_si) for group in self.groups))
+
+    @property
+    def sides(self) -> tuple[str, ...]:
+        """Sides drilled from."""
+        return tuple(side for side in SIDES if any(group.side == side for group in self.groups))
+
+    @property
+    def cost(self) -> float:
+        """Cost in the currency of the costs given; with none given, the number of groups."""
+        c = self.costs
+        counts = (len(self.sides), len(self.set_ups), len(self.groups), len(self.hits))
+        return float(np.dot((c.side, c.set_up, c.group, c.hole), counts))
+
+    @property
+    def proven(self) -> bool:
+        """Whether the certificate alone proves that no plan has fewer groups."""
+        return len(self.certificate) == len(self.groups)
+
+    def group_of(self, hole: str, side: str) -> Group | None:
+        """Group that drills a hole from a side; None where it is not drilled."""
+        return self._group_of.get((hole, side))
+
+    @cached_property
+    def _group_of(self) -> dict[tuple[str, str], Group]:
+        return {(hit.hole.name, hit.side): group for group in self.groups for hit in group.hits}
+
+    def summary(self) -> str:
+        """Counts and what is proven, in two lines."""
+        counts = (
+            f"{len(self.groups)} drill groups, {len(self.set_ups)} set-ups on {len(self.sides)} sides, "
+            f"{len(self.hits)} hits; {len(self.refused)} stubs refused, {len(self.undecided)} nets undecided"
+        )
+        proof = f"fewer than {len(self.certificate)} groups cannot do: as many stubs can share no group"
+        return f"{counts}\n{proof}; gap {self.gap:.2g} ({self.costs.source})"
+
+
+def plan(
+    board: Board,
+    rules: Rules,
+    *,
+    costs: Costs | None = None,
+    model: str = "solved",
+    dk_eff: float | None = None,
+    delay: Any = None,
+    time_limit: float = 60.0,
+) -> Plan:
+    """Plan the depth drilling of a board: the fewest drill groups that bring every net to its criterion.
+
+    A stub is drilled if it is longer than its criterion permits; of a net with a loss criterion and several stubs, as
+    many as the sum needs. A stub that cannot be drilled does not spare the others of its net. Waived nets stay.
+
+    Parameters
+    ----------
+    board : Board
+    rules : Rules
+    costs : Costs, optional
+        Then the cheapest plan; the fewest groups, then the fewest hits, without.
+    model, dk_eff, delay
+        Electrical model of the stubs, as in ``rank``.
+    time_limit : float
+        For the solver [s], where criteria of whole nets or costs couple holes.
+
+    Raises
+    ------
+    StubsiError
+        An unknown model; no plan within ``time_limit``.
+    """
+    table = rank(board, model=model, dk_eff=dk_eff, delay=delay).table
+    slow = None if delay is None else float(to_si(delay, "delay per length", "delay"))
+    chosen = Model(model, None if dk_eff is None else float(dk_eff), slow)
+    sorted_out = Sorting(board, rules, Limits(board, table, chosen))
+    task = sorted_out.task()
+    nets = board.signal_nets
+    assigned = assign(task, costs or FEWEST_GROUPS, time_limit)
+    return Plan(
+        board=board, rules=rules, costs=costs or FEWEST_GROUPS, model=chosen,
+        groups=_groups(table, nets, task, assigned), refused=tuple(sorted_out.refused),
+        alone=sorted_out.alone, undecided=sorted_out.undecided,
+        certificate=_certificate(table, nets, task, assigned), gap=assigned.cover.gap,
+    )  # fmt: skip
+
+
+def _groups(table: StubTable, nets: tuple[Net, ...], task: Task, assigned: Assigned) -> tuple[Group, ...]:
+    """Drill groups in order of side, drill and depth."""
+    members: dict[int, list[int]] = defaultdict(list)
+    for stub, number in assigned.group.items():
+        members[number].append(stub)
+    groups = []
+    for number, place in sorted(members.items()):
+        end = task.places[number].end_si
+        hits = []
+        for stub in place:
+            own = task.windows[stub]
+            hits.append(Hit(nets[table.net[stub]].name, table.holes[table.hole[stub]], own.side, own, own.left(end)))
+        groups.append(_group(len(groups) + 1, task, number, tuple(sorted(hits, key=lambda h: (h.net, h.hole.name)))))
+    return tuple(groups)
+
+
+def _group(number: int, task: Task, place_number: int, hits: tuple[Hit, ...]) -> Group:
+    place, rules = task.places[place_number], task.rules
+    seen = frame(task.stackup, rules, place.side)
+    layer = place.layer or min((hit.window.layer for hit in hits), key=seen.place)
+    face = float(seen.near[seen.place(layer)])
+    least, most = rules.tolerance.left(face, place.end_si, seen.sensed)
+    return Group(
+        number=number, rules=rules, side=place.side, drill_si=place.drill_si,
+        primary_si=hits[0].window.primary_si, layer=layer, end_si=place.end_si, face_si=face,
+        left=Left(float(least), face - place.end_si, float(most)), hits=hits,
+    )  # fmt: skip
+
+
+def _certificate(table: StubTable, nets: tuple[Net, ...], task: Task, assigned: Assigned) -> tuple[Certificate, ...]:
+    """Stubs behind each of the disjoint demands, with the ends that could serve them."""
+    behind: dict[frozenset[int], tuple[int, ...]] = {}
+    for couple, joint in zip(task.coupled, task.joints, strict=True):
+        for need in needed(joint):
+            behind.setdefault(need, couple.stubs)
+    for stub in task.single:
+        behind.setdefault(task.demand(stub), (stub,))
+
+    def named(stub: int) -> tuple[str, str, str]:
+        return nets[table.net[stub]].name, table.holes[table.hole[stub]].name, task.windows[stub].side
+
+    return tuple(
+        Certificate(
+            tuple(named(stub) for stub in behind[need]),
+            frozenset(task.places[group][:3] for group in need),
+        )
+        for need in sorted(assigned.cover.disjoint, key=sorted)
+    )

@@ -1,0 +1,153 @@
+"""Owns which stubs must be drilled: each alone, coupled, refused; and which nets stay as they are, and why."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stubsi.drilling.assign import Coupled, Task
+from stubsi.drilling.cover import possible
+from stubsi.drilling.group import Refused
+from stubsi.drilling.window import BUDGET, ROUNDING, Reason, Window, window
+
+if TYPE_CHECKING:
+    from stubsi.board.board import Board
+    from stubsi.board.net import Net
+    from stubsi.drilling.limits import Limits
+    from stubsi.drilling.rules import Rules
+
+
+class Sorting:
+    """Sorts the stubs of a board: to be drilled alone, chosen for together, refused; and nets that stay as they are."""
+
+    def __init__(self, board: Board, rules: Rules, limits: Limits) -> None:
+        self.board, self.rules, self.limits = board, rules, limits
+        self.refused: list[Refused] = []
+        self.alone: dict[str, str] = {}
+        self.undecided: dict[str, str] = {}
+        self.single: list[int] = []
+        self.coupled: list[Coupled] = []
+        self._windows: dict[int, Window] = {}
+        self._distinct: dict[tuple[int, float], Window] = {}
+
+    def task(self) -> Task:
+        """Sort every net, in order of their names."""
+        stubs_of: dict[int, list[int]] = defaultdict(list)
+        for stub, number in enumerate(self.limits.table.net.tolist()):
+            stubs_of[number].append(stub)
+        nets = sorted(enumerate(self.board.signal_nets), key=lambda pair: pair[1].name)
+        each, together = [], []
+        for number, net in nets:
+            stubs = stubs_of[number]
+            if net.waiver:
+                self.alone[net.name] = f"waived: {net.waiver}"
+            elif not stubs:
+                self.alone[net.name] = "no stub"
+            else:
+                (together if self._summed(net, stubs) else each).append((net, stubs))
+        self._sort_each(each)
+        self._sort_together(together)
+        task = self._task()
+        return task if not self._refuse_unreachable(task) else self._task()
+
+    def _task(self) -> Task:
+        limits = self.limits
+        return Task(
+            self.board.stackup, self.rules, limits.table.hole, self._windows,
+            tuple(self.single), tuple(self.coupled), limits.losses,
+        )  # fmt: skip
+
+    def _summed(self, net: Net, stubs: list[int]) -> bool:
+        """Whether the criterion is a sum over more than one stub."""
+        return self.board.criterion_of(net).measure == "loss" and any(len(leg) > 1 for leg in self._legs(stubs))
+
+    def _legs(self, stubs: list[int]) -> list[list[int]]:
+        leg = self.limits.table.leg
+        legs = [[stub for stub in stubs if leg[stub] == which] for which in (0, 1)]
+        return [own for own in legs if own]
+
+    def _window(self, stub: int, longest: float) -> Window:
+        shape = self.limits.use(stub).case.shape
+        key = (id(shape), longest)
+        if key not in self._distinct:
+            self._distinct[key] = window(shape, longest, self.rules)
+        self._windows[stub] = self._distinct[key]
+        return self._distinct[key]
+
+    def _sort_each(self, nets: list[tuple[Net, list[int]]]) -> None:
+        """Nets whose criterion looks at each stub on its own."""
+        stubs = [stub for _, own in nets for stub in own]
+        longest = dict(zip(stubs, self.limits.longest(stubs).tolist() if stubs else (), strict=True))
+        for net, own in nets:
+            if any(np.isnan(longest[stub]) for stub in own):
+                self.undecided[net.name] = "an input of its stubs' model is unknown"
+                continue
+            drilled = [s for s in own if self.limits.use(s).case.length_si > longest[s] + ROUNDING]
+            if not drilled:
+                self.alone[net.name] = f"meets its criterion: {self.board.criterion_of(net)}"
+            for stub in drilled:
+                self._window(stub, longest[stub])
+            self._take([stub for stub in drilled if not self._refuse(net, stub, self._windows[stub].reasons)])
+
+    def _take(self, stubs: list[int]) -> None:
+        """Stubs that must be drilled; the two of one hole go together where their plated length couples them."""
+        task = self._task()
+        left = list(stubs)
+        while left:
+            stub = left.pop(0)
+            if left and task.same_hole(stub, left[0]) and not self._free(task, stub, left[0]):
+                self.coupled.append(Coupled((stub, left.pop(0)), np.inf))
+            else:
+                self.single.append(stub)
+
+    def _free(self, task: Task, first: int, second: int) -> bool:
+        """Whether even the deepest drilling from both sides leaves enough plated barrel."""
+        deepest = (self._windows[stub].deepest_si for stub in (first, second))
+        return task.plated_enough(first, second, *deepest)
+
+    def _refuse(self, net: Net, stub: int, reasons: tuple[Reason, ...]) -> bool:
+        if reasons:
+            table = self.limits.table
+            hole = table.holes[table.hole[stub]]
+            own = self._windows[stub]
+            self.refused.append(Refused(net.name, hole, own.side, own, reasons))
+        return bool(reasons)
+
+    def _sort_together(self, nets: list[tuple[Net, list[int]]]) -> None:
+        """Nets whose stubs share a limit, leg by leg."""
+        stubs = [stub for _, own in nets for stub in own]
+        lengths = [self.limits.use(stub).case.length_si for stub in stubs]
+        loss = dict(zip(stubs, self.limits.losses(stubs, lengths).tolist() if stubs else (), strict=True))
+        for net, own in nets:
+            limit = self.board.criterion_of(net).limit
+            sums = [sum(loss[stub] for stub in leg) for leg in self._legs(own)]
+            if np.isnan(sums).any():
+                self.undecided[net.name] = "an input of its stubs' model is unknown"
+            elif max(sums) <= limit:
+                self.alone[net.name] = f"meets its criterion: {self.board.criterion_of(net)}"
+            else:
+                for leg, total in zip(self._legs(own), sums, strict=True):
+                    if total > limit:
+                        for stub in leg:
+                            self._window(stub, np.inf)
+                        self.coupled.append(Coupled(tuple(leg), limit))
+
+    def _refuse_unreachable(self, task: Task) -> bool:
+        """Refuse the stubs coupled so that no choice of groups will do; whether there were any."""
+        kept = []
+        for couple, joint in zip(task.coupled, task.joints, strict=True):
+            if possible(joint):
+                kept.append(couple)
+                continue
+            least = sum(min((add for _, add in stub), default=0.0) for stub in joint.options)
+            text = f"least sum of its stubs' losses {least:.3g} dB; {couple.limit:.3g} dB permitted"
+            if np.isinf(couple.limit):
+                text = "drilled from both sides, too little plated barrel would remain"
+            for stub in couple.stubs:
+                net = self.board.signal_nets[self.limits.table.net[stub]]
+                self._refuse(net, stub, self._windows[stub].reasons or (Reason(BUDGET, text),))
+        changed = len(kept) < len(self.coupled)
+        self.coupled = kept
+        return changed
