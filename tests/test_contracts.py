@@ -1,0 +1,109 @@
+"""What the whole package keeps: who may import what, docstrings that agree with signatures, a clean linter."""
+
+from __future__ import annotations
+
+import importlib
+import inspect
+import pkgutil
+import re
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from importlinter.cli import lint_imports
+
+import stubsi
+
+ROOT = Path(__file__).parents[1]
+MODULES = sorted(info.name for info in pkgutil.walk_packages(stubsi.__path__, "stubsi.") if "__main__" not in info.name)
+
+
+def test_import_contracts(capsys):
+    code = lint_imports(config_filename=str(ROOT / "pyproject.toml"), no_cache=True)
+    said = capsys.readouterr().out
+    assert code == 0, said
+    assert "0 broken" in said
+
+
+@pytest.mark.parametrize("command", [["check"], ["format", "--check"]], ids=["lint", "format"])
+def test_ruff(command):
+    run = subprocess.run(
+        [sys.executable, "-m", "ruff", *command, "--no-cache", "stubsi", "tests"],
+        cwd=ROOT, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert run.returncode == 0, run.stdout + run.stderr
+
+
+def own_objects(module_name):
+    """Public functions, classes and methods defined in a module, each with its dotted name."""
+    module = importlib.import_module(module_name)
+    for name, thing in vars(module).items():
+        if name.startswith("_") or getattr(thing, "__module__", None) != module_name:
+            continue
+        if inspect.isfunction(thing):
+            yield f"{module_name}.{name}", thing
+        elif inspect.isclass(thing):
+            yield f"{module_name}.{name}", thing
+            for method_name, method in vars(thing).items():
+                function = getattr(method, "__func__", method)
+                if inspect.isfunction(function) and not method_name.startswith("_"):
+                    yield f"{module_name}.{name}.{method_name}", function
+
+
+OBJECTS = {name: thing for module in MODULES for name, thing in own_objects(module)}
+
+
+def documented(docstring):
+    """Names in the Parameters section of a numpy docstring, in order; None where there is no such section."""
+    section = re.search(
+        r"^Parameters\n-+\n(.*?)(?=^\w[^\n]*\n-{3,}\n|\Z)", inspect.cleandoc(docstring), re.DOTALL | re.MULTILINE
+    )
+    if section is None:
+        return None
+    heads = re.findall(r"^(\w[\w, ]*?)(?: : .*)?$", section[1], re.MULTILINE)
+    return [name.strip() for head in heads for name in head.split(",")]
+
+
+def taken(thing):
+    """Names a function or class takes, in order."""
+    return [name for name in inspect.signature(thing).parameters if name not in {"self", "cls"}]
+
+
+def test_the_check_of_docstrings_sees_what_it_should():
+    text = "Do.\n\nParameters\n----------\na, b : int\n    Both.\nc\n\nReturns\n-------\nint\n    Sum.\n"
+    assert documented(text) == ["a", "b", "c"]
+    assert documented("Do nothing.") is None
+    assert len(OBJECTS) > 100
+
+
+@pytest.mark.parametrize("name", OBJECTS)
+def test_docstring_parameters_are_the_signature(name):
+    thing = OBJECTS[name]
+    assert thing.__doc__, "no docstring"
+    names = documented(thing.__doc__)
+    if names is not None:
+        assert names == taken(thing)
+
+
+@pytest.mark.parametrize("name", stubsi.__all__)
+def test_public_functions_document_their_parameters(name):
+    thing = getattr(stubsi, name)
+    if inspect.isfunction(thing) and taken(thing):
+        assert documented(thing.__doc__) == taken(thing)
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_a_module_says_first_what_it_owns(name):
+    first = importlib.import_module(name).__doc__.splitlines()[0]
+    is_package = hasattr(importlib.import_module(name), "__path__")
+    assert is_package or " owns " in f" {first[0].lower()}{first[1:]} "
+    assert not first.endswith(" ")
+
+
+def test_plotting_is_loaded_only_where_it_is_used():
+    run = subprocess.run(
+        [sys.executable, "-c", "import sys, stubsi; print([m for m in ('matplotlib', 'pandas') if m in sys.modules])"],
+        cwd=ROOT, capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    assert run.stdout.strip() == "[]"
