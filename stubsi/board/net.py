@@ -10,7 +10,7 @@ from stubsi.board.padstack import Padstack, PressFit
 from stubsi.board.signal import as_signal
 from stubsi.board.value import Value, checked, sequence
 from stubsi.errors import BoardError
-from stubsi.units import Dimension
+from stubsi.units import Dimension, quantity, to_si
 
 LEGS = ("", "P", "N")
 
@@ -65,6 +65,33 @@ class Hole(Value):
     def xy_si(self) -> tuple[float, float] | None:
         """Position [m], None where unknown."""
         return None if self.x_si is None else (self.x_si, self.y_si)
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class ReturnVias(Value):
+    """Return vias of a single hole or pair, where there is no board to take them from.
+
+    Parameters
+    ----------
+    positions : sequence of (x, y), lengths
+        Their centres, relative to the hole; to the midpoint of a pair, whose barrels lie on the x axis. Empty: there
+        is none near.
+    drill : length
+        Diameter of their primary drill.
+
+    Raises
+    ------
+    UnitError
+        Values that are not lengths.
+    """
+
+    positions: tuple[Any, ...]
+    drill: Any = Dimension("length")
+
+    def __post_init__(self) -> None:
+        places = [tuple(to_si(list(place), "length", "return via position", rule="any")) for place in self.positions]
+        self.__dict__["positions_si"] = tuple((float(x), float(y)) for x, y in places)
+        self.__dict__["positions"] = tuple((quantity(x, "length"), quantity(y, "length")) for x, y in places)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)

@@ -10,7 +10,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.board.board import Board
-    from stubsi.board.net import Net
+    from stubsi.board.net import Net, ReturnVias
 
 NEAREST = 8
 """Return vias that count for a hole: the nearest eight."""
@@ -34,6 +34,19 @@ class Around(NamedTuple):
 
 
 NOTHING_KNOWN = Around(None, 0.0, None, odd=False)
+
+
+def around_of(returns: ReturnVias | None, pitch: float | None) -> Around:
+    """What stands around a hole without a board: return vias as given, and the pitch [m] of its pair if it has one."""
+    if returns is None:
+        return NOTHING_KNOWN._replace(pitch=pitch, odd=pitch is not None)
+    at = np.array([complex(*place) for place in returns.positions_si]).reshape(1, -1)
+    if pitch is None and at.size:
+        nearest = at[0, np.argmin(np.abs(at[0]))]
+        at = at / (nearest / abs(nearest))
+    radius = returns.drill_si / 2
+    kept = [via for via in _alike(at)[0].tolist() if pitch is None or via.real > radius] if at.size else []
+    return Around(tuple((via.real, via.imag) for via in kept), radius, pitch, pitch is not None)
 
 
 def surroundings(board: Board) -> list[Around]:

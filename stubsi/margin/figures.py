@@ -96,6 +96,13 @@ def net_figures(board: Board, table: StubTable, models: Models, case: NDArray[np
     )
 
 
+def case_figures(models: Models, nyquist: Array, z0: Array) -> tuple[Spread, Spread, Spread]:
+    """First notch [Hz], loss and return loss at Nyquist [dB] of every case by itself, in a line of ``z0`` [ohm]."""
+    cases = np.arange(len(models.provenance))
+    uses = _Uses(cases, np.broadcast_to(nyquist, cases.shape), np.broadcast_to(z0, cases.shape), cases)
+    return _notch(models, models.notch(), uses), *_losses(models, uses)
+
+
 def _uses(case: NDArray[np.intp], nyquist: Array, z0: Array) -> _Uses:
     distinct, of_stub = np.unique(np.column_stack([case, nyquist, z0]), axis=0, return_inverse=True)
     return _Uses(distinct[:, 0].astype(np.intp), distinct[:, 1], distinct[:, 2], of_stub.reshape(-1))
@@ -115,17 +122,17 @@ def _notch(models: Models, first: Array, uses: _Uses) -> Spread:
 
 def _losses(models: Models, uses: _Uses) -> tuple[Spread, Spread]:
     """Insertion and return loss at Nyquist per use. A notch off by a factor is a frequency off by its inverse."""
+    known = np.array([text == "" for text in models.unknown_loss], dtype=bool)[uses.case] & np.isfinite(uses.z0)
+    case, nyquist, z0 = uses.case[known], uses.nyquist[known], np.tile(uses.z0[known], 3)
 
     def figures(voltage: Array, current: Array, use: NDArray[np.intp]) -> Array:
-        return decibels(shunt_s(voltage, current, thrice(uses.z0)[use]))
+        return decibels(shunt_s(voltage, current, z0[use]))
 
-    def thrice(values: Array) -> Array:
-        return np.tile(values, 3)
-
-    below, above = _bounds(models, uses.case)
-    frequency = np.concatenate([uses.nyquist / below, uses.nyquist, uses.nyquist / above])
-    low, high = models.spread(thrice(uses.case), frequency, figures).reshape(2, 2, 3, -1)
-    (back_low, loss_low), (back_high, loss_high) = low, high
+    below, above = _bounds(models, case)
+    frequency = np.concatenate([nyquist / below, nyquist, nyquist / above])
+    all_uses = np.full((2, 2, 3, len(uses.case)), np.nan)
+    all_uses[..., known] = models.spread(np.tile(case, 3), frequency, figures).reshape(2, 2, 3, -1)
+    (back_low, loss_low), (back_high, loss_high) = all_uses
     return (
         Spread(loss_high[0], loss_high[1], loss_low[1], loss_low[2]),
         Spread(back_low[0], back_low[1], back_high[1], back_high[2]),

@@ -34,8 +34,8 @@ NEAREST_ERROR = "nearest covered case: up to 5 % against full wave"
 """Where no rule covers a stub exactly: the residual of the trace-fed reference, 4 %, and a margin."""
 RADIATING = 0.1
 """Share of 50 ohm left at the frequency of no reactance from which a stub counts as radiating."""
-SCAN_REACH, SCAN_STEPS = 2e-3, 4
-"""Unknown return vias are scanned from just outside the clearance to this much [m] further, in so many steps."""
+SCAN_REACH = 2e-3
+"""Unknown return vias are scanned from just outside the clearance to this much [m] further."""
 
 
 class _Variant(NamedTuple):
@@ -173,9 +173,9 @@ def _scanned(around: Around, solved: SolvedBarrel) -> list[Posts]:
     widest = max(section.clearance_radius for section in solved.layout.sections)
     nearest = widest + 1.1 * radius
     if not around.odd:
-        return unknown_return_paths(nearest, nearest + SCAN_REACH, radius, SCAN_STEPS)
+        return unknown_return_paths(nearest, nearest + SCAN_REACH, radius)
     half = around.pitch / 2
-    distances = np.linspace(nearest, nearest + SCAN_REACH, SCAN_STEPS).tolist()
+    distances = np.linspace(nearest, nearest + SCAN_REACH).tolist()
     inline = [((half + d, 0.0), (-half - d, 0.0)) for d in distances]
     beside = [((half, d), (half, -d), (-half, d), (-half, -d)) for d in distances]
     return [Posts(), *(Posts(positions=p, radius=radius) for p in (*inline, *beside))]

@@ -1,0 +1,194 @@
+"""Owns one stub tried at several lengths: as a uniform line, or solved from stackup and padstack."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+import numpy as np
+from scipy.constants import c
+
+from stubsi.board.board import Span
+from stubsi.errors import StubsiError, UnknownValueError
+from stubsi.margin.around import around_of
+from stubsi.margin.figures import Spread, case_figures
+from stubsi.margin.models import Models
+from stubsi.margin.shape import stub_shapes
+from stubsi.margin.solved import solved_models
+from stubsi.margin.table import Case
+from stubsi.margin.uniform import UniformStack
+from stubsi.stub import Stub
+from stubsi.units import one_si, show
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from stubsi.board.criterion import Criterion
+    from stubsi.board.net import ReturnVias
+    from stubsi.board.padstack import Padstack
+    from stubsi.board.signal import Signal
+    from stubsi.board.stackup import Stackup
+
+
+class Found(NamedTuple):
+    """Figures at each length tried: the one the criterion measures, and first notch [Hz], losses [dB] (worse end)."""
+
+    measured: Spread
+    notch: NDArray[np.float64] | None
+    loss: NDArray[np.float64] | None
+    return_loss: NDArray[np.float64] | None
+
+
+class Trial:
+    """A stub that can be tried at any length [m]; ``model`` says how, ``looks`` how finely a length is searched."""
+
+    model: str
+    z0: float | None
+    looks: int
+
+    def models(self, lengths: NDArray[np.float64]) -> Models:
+        """Model of the stub at each length."""
+        raise NotImplementedError
+
+    def figures(self, lengths: NDArray[np.float64], signal: Signal, criterion: Criterion) -> Found:
+        """Figures at each length."""
+        nyquist = signal.nyquist_si
+        models = self.models(lengths)
+        notch, loss, back = case_figures(models, np.array(nyquist), np.array(self.z0 or np.nan))
+        measured = {
+            "notch ratio": Spread(*(value / nyquist for value in notch)),
+            "loss": loss,
+            "return loss": back,
+            "stub length": Spread(*[lengths] * 4),
+            "stub length x symbol rate": Spread(*[lengths * signal.symbol_rate_si] * 4),
+        }[criterion.measure]
+        if criterion.measure in ("loss", "return loss"):
+            self._check_loss(models, criterion)
+        return Found(measured, notch.low, loss.low, back.low)
+
+    def _check_loss(self, models: Models, criterion: Criterion) -> None:
+        if self.z0 is None:
+            raise StubsiError(f"z0 is missing: a criterion on {criterion.measure} needs the impedance of the line.")
+        missing = [text for text in models.unknown_loss if text]
+        if missing:
+            raise UnknownValueError(missing[0])
+
+
+class UniformTrial(Trial):
+    """A uniform line, from the arguments ``Stub`` takes."""
+
+    looks = 16
+
+    def __init__(self, arguments: dict[str, Any], z0: float | None) -> None:
+        self.stub = Stub(stub_length="1 mm", **arguments)
+        self.z0 = z0
+        self.provenance = self.stub.provenance
+        self.model = str(self.provenance)
+
+    def models(self, lengths: NDArray[np.float64]) -> Models:
+        """Model of the stub at each length."""
+        count = len(lengths)
+        fields = {name: np.full(count, value) for name, value in vars(self.stub.line).items()}
+        missing = "the stub's impedance is unknown: give z_stub, or drill and antipad"
+        return Models(
+            variants=(UniformStack(replace(self.stub.line, **(fields | {"stub_length": lengths}))),),
+            owner=(np.arange(count),),
+            provenance=(self.provenance,) * count,
+            unknown=("",) * count,
+            unknown_loss=(missing if np.isnan(self.stub.line.z_stub) else "",) * count,
+        )
+
+    def lengths(self, signal: Signal, criterion: Criterion) -> NDArray[np.float64]:
+        """Lengths up to which the criterion can be met: shorter than a quarter wave where it looks at the loss."""
+        quarter = c / (4 * signal.nyquist_si * np.sqrt(self.stub.dk_si))
+        if criterion.measure == "notch ratio":
+            return np.array([1.01 * quarter / criterion.limit])
+        if criterion.measure in ("loss", "return loss"):
+            shift = self.provenance.high if self.provenance.high > 1 else 1.0
+            return np.linspace(0, quarter / shift, 41)[1:]
+        per_length = signal.symbol_rate_si if "x" in criterion.measure else 1.0
+        return np.array([1.01 * criterion.limit / per_length])
+
+    def ends_at(self, length: float) -> str:
+        """A uniform line has no layers."""
+        return ""
+
+
+class SolvedTrial(Trial):
+    """A stub solved from its geometry, from the layer in use to any end position."""
+
+    looks = 2
+
+    def __init__(
+        self,
+        *,
+        stackup: Stackup,
+        padstack: Padstack,
+        layer: str,
+        side: str,
+        return_vias: ReturnVias | None,
+        pitch: Any,
+        z0: float | None,
+    ) -> None:
+        if side not in ("top", "bottom"):
+            raise StubsiError(f"side = {side!r}: must be 'top' or 'bottom'.")
+        self.z0 = z0
+        names = stackup.names
+        first, last = (stackup.index(name) for name in (padstack.span or (names[0], names[-1])))
+        place = stackup.index(layer)
+        used = (first, place) if side == "bottom" else (place, last)
+        shapes = stub_shapes(stackup, padstack, Span(first, *used, last))
+        if not shapes:
+            raise StubsiError(f"layer = '{layer}': the hole ends there, it leaves no stub towards the {side}.")
+        self.shape = shapes[0]
+        self.around = around_of(return_vias, None if pitch is None else one_si(pitch, "length", "pitch"))
+        self.model = str(self.models(np.array([self.shape.stub_length_si])).provenance[0])
+
+    def models(self, lengths: NDArray[np.float64]) -> Models:
+        """Model of the stub at each length; StubsiError where the hole is shorter."""
+        full = self.shape.stub_length_si
+        if np.any(lengths > full * (1 + 1e-9)):
+            raise StubsiError(
+                f"stub_length = {show(lengths.max(), 'length')}: longer than the hole goes on beyond "
+                f"{self.shape.layer}, {self.shape.stub_length}."
+            )
+        return solved_models([Case(self.shape, float(min(length, full)), self.around) for length in lengths])
+
+    def lengths(self, signal: Signal, criterion: Criterion) -> NDArray[np.float64]:
+        """End positions: every face of every layer beyond the layer in use, and two between."""
+        edges = self._edges
+        steps = np.linspace(edges[:-1], edges[1:], 4)[1:]
+        return np.unique(np.append(steps.T, edges[1:]))
+
+    def ends_at(self, length: float) -> str:
+        """Copper layers the end position lies between."""
+        start, sign = self.shape.start_si, 1 if self.shape.side == "bottom" else -1
+        stackup = self.shape.stackup
+        depth = start + sign * length
+        faces = [(stackup.face_si(name, face), name) for name in stackup.names for face in ("upper", "lower")]
+        above = [name for at, name in faces if at <= depth + 1e-9]
+        below = [name for at, name in faces if at >= depth - 1e-9]
+        ends = dict.fromkeys((above[-1:] + below[:1]) or [self.shape.layer])
+        return ("ending at " if len(ends) == 1 else "ending between ") + " and ".join(ends)
+
+    @cached_property
+    def _edges(self) -> NDArray[np.float64]:
+        stackup, start = self.shape.stackup, self.shape.start_si
+        beyond = (
+            np.array(stackup.edges_si) - start if self.shape.side == "bottom" else start - np.array(stackup.edges_si)
+        )
+        inside = beyond[(beyond > 1e-9) & (beyond < self.shape.stub_length_si - 1e-9)]
+        return np.array([0.0, *np.sort(inside), self.shape.stub_length_si])
+
+
+def smallest_root(excess: Callable[[Any], Any], short: float, long: float, looks: int) -> float:
+    """Longest length [m] in an interval up to which ``excess`` (of lengths) stays positive, to 8^-looks of it."""
+    for _ in range(looks):
+        lengths = np.linspace(short, long, 9)
+        met = excess(lengths[1:]) >= -1e-12
+        first = int(np.argmin(met)) if not met.all() else len(met) - 1
+        short, long = float(lengths[first]), float(lengths[first + 1])
+    return short
