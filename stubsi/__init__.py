@@ -5,11 +5,15 @@ Estimates, to be confirmed by the fabricator, by measurement or by field solutio
 
 from stubsi.board.board import Board
 from stubsi.board.criterion import RULES, Criterion
-from stubsi.board.net import Hole, Net
+from stubsi.board.net import Hole, Net, ReturnVias
 from stubsi.board.padstack import Antipad, Padstack, PressFit
 from stubsi.board.signal import Signal
 from stubsi.board.stackup import CopperLayer, DielectricLayer, Stackup
 from stubsi.errors import BoardError, FileError, StubsiError, UnitError, UnknownValueError, ValidityError
+from stubsi.files.toml import read_board
+from stubsi.margin.budget import check_stub, stub_budget
+from stubsi.margin.matrix import layer_matrix
+from stubsi.margin.rank import rank
 from stubsi.stub import Stub, dk_eff_from_notch, notch_frequency
 
 __all__ = [
@@ -25,6 +29,7 @@ __all__ = [
     "Net",
     "Padstack",
     "PressFit",
+    "ReturnVias",
     "Signal",
     "Stackup",
     "Stub",
@@ -32,6 +37,11 @@ __all__ = [
     "UnitError",
     "UnknownValueError",
     "ValidityError",
+    "check_stub",
     "dk_eff_from_notch",
+    "layer_matrix",
     "notch_frequency",
+    "rank",
+    "read_board",
+    "stub_budget",
 ]

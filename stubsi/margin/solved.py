@@ -175,7 +175,7 @@ def _scanned(around: Around, solved: SolvedBarrel) -> list[Posts]:
     if not around.odd:
         return unknown_return_paths(nearest, nearest + SCAN_REACH, radius)
     half = around.pitch / 2
-    distances = np.linspace(nearest, nearest + SCAN_REACH).tolist()
+    distances = np.linspace(nearest, nearest + SCAN_REACH, 4).tolist()
     inline = [((half + d, 0.0), (-half - d, 0.0)) for d in distances]
     beside = [((half, d), (half, -d), (-half, d), (-half, -d)) for d in distances]
     return [Posts(), *(Posts(positions=p, radius=radius) for p in (*inline, *beside))]
