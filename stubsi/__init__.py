@@ -12,6 +12,7 @@ from stubsi.board.stackup import CopperLayer, DielectricLayer, Stackup
 from stubsi.errors import BoardError, FileError, StubsiError, UnitError, UnknownValueError, ValidityError
 from stubsi.files.toml import read_board
 from stubsi.margin.budget import check_stub, stub_budget
+from stubsi.margin.hole import hole_model
 from stubsi.margin.matrix import layer_matrix
 from stubsi.margin.rank import rank
 from stubsi.stub import Stub, dk_eff_from_notch, notch_frequency
@@ -39,6 +40,7 @@ __all__ = [
     "ValidityError",
     "check_stub",
     "dk_eff_from_notch",
+    "hole_model",
     "layer_matrix",
     "notch_frequency",
     "rank",

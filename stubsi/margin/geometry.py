@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from stubsi.board.board import Span
 from stubsi.board.stackup import CopperLayer
 from stubsi.errors import UnknownValueError
 from stubsi.physics.geometry import Barrel, End, Level, Material
@@ -15,7 +16,7 @@ from stubsi.stub import COPPER
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stubsi.board.padstack import Antipad
+    from stubsi.board.padstack import Antipad, Padstack
     from stubsi.board.stackup import DielectricLayer, Stackup
     from stubsi.margin.shape import StubShape
 
@@ -75,7 +76,7 @@ def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitc
     Electrical start (project trace-fed reference): from an outer layer the mid-thickness of the first plane; from an
     inner layer half of the distance to the next plane.
     """
-    reader = _Reader(shape, pitch)
+    reader = _Reader(shape.stackup, shape.padstack, shape.span, shape.side, pitch)
     start, notes = reader.start()
     if start >= length:
         start, notes = 0.0, ("shorter than its electrical start: counted from the layer in use",)
@@ -86,19 +87,35 @@ def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitc
     return Solvable(barrel=barrel, assumptions=assumptions, nearest_rule=bool(notes or more))
 
 
+def through_of(stackup: Stackup, padstack: Padstack, span: Span, pitch: float | None = None) -> Barrel | None:
+    """Barrel between the outermost layers in use; None where no plane lies between them.
+
+    It runs from where a stub below the upper one would start electrically to where one above the lower would. Raises
+    UnknownValueError as ``barrel_of``.
+    """
+    down = _Reader(stackup, padstack, Span(span.first, *[span.upper_in_use] * 2, span.last), "bottom", pitch)
+    up = _Reader(stackup, padstack, Span(span.first, *[span.lower_in_use] * 2, span.last), "top", pitch)
+    top = stackup.face_si(stackup.names[span.upper_in_use], "lower") + down.start()[0]
+    bottom = stackup.face_si(stackup.names[span.lower_in_use], "upper") - up.start()[0]
+    levels = []
+    for layer, depth in zip(stackup.layers, stackup.edges_si, strict=False):
+        inside = min(depth + layer.thickness_si, bottom) - max(depth, top)
+        if inside > 1e-9:
+            levels.append(replace(down.level(layer), thickness=inside))
+    if not any(level.kind == "plane" for level in levels):
+        return None
+    return Barrel(barrel_radius=padstack.drill_si / 2, levels=tuple(levels), end=None, conductivity=COPPER)
+
+
 class _Reader:
     """Reads the layers of a stub, from its layer in use towards its end."""
 
-    def __init__(self, shape: StubShape, pitch: float | None) -> None:
-        self.shape, self.pitch = shape, pitch
-        self.down = shape.side == "bottom"
-        layers = shape.stackup.layers if self.down else shape.stackup.layers[::-1]
-        used = shape.span.lower_in_use if self.down else shape.span.upper_in_use
-        name = shape.stackup.names[used]
-        self.at = next(i for i, layer in enumerate(layers) if getattr(layer, "name", None) == name)
-        self.layers = layers
-        last = shape.stackup.names[shape.span.last if self.down else shape.span.first]
-        self.last = next(i for i, layer in enumerate(layers) if getattr(layer, "name", None) == last)
+    def __init__(self, stackup: Stackup, padstack: Padstack, span: Span, side: str, pitch: float | None) -> None:
+        self.stackup, self.padstack, self.pitch = stackup, padstack, pitch
+        down = side == "bottom"
+        self.layers = stackup.layers if down else stackup.layers[::-1]
+        used, last = (span.lower_in_use, span.last) if down else (span.upper_in_use, span.first)
+        self.at, self.last = (self.layers.index(stackup.copper[place]) for place in (used, last))
 
     def assumptions(self) -> tuple[str, ...]:
         known = [layer.dk_in_plane is not None for layer in self.layers if not isinstance(layer, CopperLayer)]
@@ -144,15 +161,15 @@ class _Reader:
         """End of the plating, adding to ``laid`` what goes on as a pin."""
         if beyond:
             note = () if bore else (f"bore {2 * OVERSIZE * 1e3:g} mm wider than the drill",)
-            bore = bore or Bore(radius=self.shape.padstack.drill_si / 2 + OVERSIZE)
+            bore = bore or Bore(radius=self.padstack.drill_si / 2 + OVERSIZE)
             return End(bore_radius=bore.radius, bore_dk=bore.dk, bored=tuple(beyond)), note
         if self.inner_end:
             below = self.below()
-            radius = self.shape.padstack.drill_si / 2 * 1.001
+            radius = self.padstack.drill_si / 2 * 1.001
             end = End(bore_radius=radius, bore_dk=below[0].material.dk_z if below else 1.0, bored=below)
             return end, ("blind end: laminate below it to the next plane",)
         outer = self.layers[self.last]
-        pad = self.shape.padstack.pad_at(outer.name, in_use=False, outer=True)
+        pad = self.padstack.pad_at(outer.name, in_use=False, outer=True)
         if length > depth + outer.thickness_si + 1e-9:
             laid.append((depth, Level(kind="signal", thickness=outer.thickness_si, material=AIR,
                                       pad_radius=pad and pad / 2)))  # fmt: skip
@@ -178,20 +195,20 @@ class _Reader:
         """Antipad where a layer is a plane around this hole, None where it is none."""
         if not isinstance(layer, CopperLayer) or layer.role == "signal":
             return None
-        antipad = self.shape.padstack.antipad_at(layer.name, layer.role)
+        antipad = self.padstack.antipad_at(layer.name, layer.role)
         if antipad is None and layer.role == "plane":
             raise UnknownValueError(
-                f"antipad of padstack {self.shape.padstack.name} on {layer.name} is unknown: give antipad."
+                f"antipad of padstack {self.padstack.name} on {layer.name} is unknown: give antipad."
             )
         return antipad
 
     def level(self, layer: Any) -> Level:
         if not isinstance(layer, CopperLayer):
             return Level(kind="dielectric", thickness=layer.thickness_si, material=_material(layer))
-        place = self.shape.stackup.index(layer.name)
-        outer = place in (0, len(self.shape.stackup.names) - 1)
-        pad = self.shape.padstack.pad_at(layer.name, in_use=layer is self.layers[self.at], outer=outer)
-        fill = _filling(self.shape.stackup, layer)
+        place = self.stackup.index(layer.name)
+        outer = place in (0, len(self.stackup.names) - 1)
+        pad = self.padstack.pad_at(layer.name, in_use=layer is self.layers[self.at], outer=outer)
+        fill = _filling(self.stackup, layer)
         antipad = self.plane(layer)
         clearance = None if antipad is None else self.clearance(antipad, layer)
         return Level(
@@ -206,9 +223,9 @@ class _Reader:
             return half
         if self.pitch is None:
             raise UnknownValueError(
-                f"pitch of the pair at padstack {self.shape.padstack.name} is unknown: give x and y of both holes."
+                f"pitch of the pair at padstack {self.padstack.name} is unknown: give x and y of both holes."
             )
-        return slot_clearance(self.shape.stackup, layer, self.pitch, half)
+        return slot_clearance(self.stackup, layer, self.pitch, half)
 
 
 def slot_clearance(stackup: Stackup, layer: CopperLayer, pitch: float, half_width: float) -> float:

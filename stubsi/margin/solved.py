@@ -20,12 +20,13 @@ from stubsi.physics.return_path import unknown_return_paths
 from stubsi.provenance import Provenance
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
     from stubsi.margin.around import Around
     from stubsi.margin.table import Case
+    from stubsi.physics.geometry import Barrel
 
 SOLVED = "solved geometry"
 SOLVED_ERROR = "0.2 % median, 2.5 % at most against full wave"
@@ -154,6 +155,14 @@ def _provenance(solvable: Solvable, returns: tuple[str, ...]) -> Provenance:
         assumptions=(*solvable.assumptions, *returns),
         model_error=NEAREST_ERROR if solvable.nearest_rule else SOLVED_ERROR,
     )
+
+
+def solved_through(barrel: Barrel, around: Around) -> Callable[[NDArray[np.float64]], NDArray[np.complex128]]:
+    """Chain matrix over frequency [Hz] of a length of barrel between entry and exit, shape (n, 2, 2)."""
+    solved = solve(barrel)
+    (path,), _ = return_paths(around, solved)
+    chain = _chain([_Variant(solved, path, np.nan if around.pitch is None else around.pitch)])
+    return lambda frequency: chain.abcd(frequency)[0]
 
 
 def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tuple[str, ...]]:

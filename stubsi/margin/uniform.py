@@ -15,10 +15,13 @@ from stubsi.provenance import Provenance
 from stubsi.stub import COPPER, GIVEN_DELAY, GIVEN_DK, LAMINATE
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from numpy.typing import NDArray
 
+    from stubsi.board.board import Span
+    from stubsi.board.padstack import Padstack
+    from stubsi.board.stackup import Stackup
     from stubsi.margin.table import Case
 
 LAMINATE_ERROR = "expected 30-60 % too high against a field solution"
@@ -113,17 +116,40 @@ def _laminate(case: Case) -> tuple[_Row, tuple[str, ...]]:
     return _Row(case.length_si, laminate.dk, z_stub, laminate.df, at, float(load), drill, COPPER), said
 
 
+def uniform_through(
+    stackup: Stackup, padstack: Padstack, span: Span
+) -> Callable[[NDArray[np.float64]], NDArray[np.complex128]]:
+    """Chain matrix over frequency [Hz] of the barrel between the outermost layers in use, as a uniform line.
+
+    Raises UnknownValueError where a Dk or the antipad is not known.
+    """
+    top = stackup.face_si(stackup.names[span.upper_in_use], "lower")
+    bottom = stackup.face_si(stackup.names[span.lower_in_use], "upper")
+    laminate = stackup.laminate(top, bottom)
+    z = _coax(stackup, padstack, slice(span.upper_in_use, span.lower_in_use + 1), laminate.dk)
+    if np.isnan(z):
+        raise UnknownValueError(f"antipad of padstack {padstack.name} is unknown: give antipad.")
+    at = np.nan if laminate.at_si is None else laminate.at_si
+    line = Line(stub_length=bottom - top, dk=laminate.dk, z_stub=z, df=laminate.df, at=at)
+    return line.abcd
+
+
 def _impedance(case: Case, dk: float) -> float:
-    """Coaxial impedance [ohm] with the mean antipad of the planes along the stub; NaN where unknown."""
+    """Coaxial impedance [ohm] of the stub; NaN where unknown."""
     shape = case.shape
-    places = (shape.span.lower_in_use, shape.span.last + 1)
+    places = slice(shape.span.lower_in_use, shape.span.last + 1)
     if shape.side == "top":
-        places = (shape.span.first, shape.span.upper_in_use + 1)
-    crossed = [shape.padstack.antipad_at(layer.name, layer.role) for layer in shape.stackup.copper[slice(*places)]]
+        places = slice(shape.span.first, shape.span.upper_in_use + 1)
+    return _coax(shape.stackup, shape.padstack, places, dk)
+
+
+def _coax(stackup: Stackup, padstack: Padstack, places: slice, dk: float) -> float:
+    """Coaxial impedance [ohm] with the mean antipad of the planes among these copper layers; NaN where unknown."""
+    crossed = [padstack.antipad_at(layer.name, layer.role) for layer in stackup.copper[places]]
     widths = [antipad.width_si for antipad in crossed if antipad is not None]
-    if not widths and shape.padstack.antipad is not None:
-        widths = [shape.padstack.antipad.width_si]
-    return float(coax_impedance(shape.padstack.drill_si, np.mean(widths), dk)) if widths else np.nan
+    if not widths and padstack.antipad is not None:
+        widths = [padstack.antipad.width_si]
+    return float(coax_impedance(padstack.drill_si, np.mean(widths), dk)) if widths else np.nan
 
 
 def _end_pad(case: Case) -> float | None:

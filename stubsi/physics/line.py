@@ -114,10 +114,21 @@ class Line:
         """
         series, shunt = self.per_length(frequency)
         length = np.asarray(self.stub_length, dtype=float)
-        g = length * np.sqrt(series * shunt)
-        cosh, sinhc = np.cosh(g), np.where(g == 0, 1.0, np.sinh(g) / np.where(g == 0, 1.0, g))
+        cosh, sinhc = self._hyperbolic(series, shunt)
         end = 2j * np.pi * np.asarray(frequency) * np.where(length > 0, self.end_capacitance, 0.0)
         return cosh + end * series * length * sinhc, shunt * length * sinhc + end * cosh
+
+    def abcd(self, frequency: ArrayLike) -> NDArray[np.complex128]:
+        """Chain matrix [[A, B], [C, D]] of the length as a piece of line between two ports, shape (..., 2, 2)."""
+        series, shunt = self.per_length(frequency)
+        cosh, sinhc = self._hyperbolic(series, shunt)
+        b, c_ = series * self.stub_length * sinhc, shunt * self.stub_length * sinhc
+        return np.stack([cosh, b, c_, cosh], axis=-1).reshape(*cosh.shape, 2, 2)
+
+    def _hyperbolic(self, series: ArrayLike, shunt: ArrayLike) -> tuple[NDArray, NDArray]:
+        """cosh(g) and sinh(g)/g, even in g."""
+        g = np.asarray(self.stub_length, dtype=float) * np.sqrt(np.multiply(series, shunt))
+        return np.cosh(g), np.where(g == 0, 1.0, np.sinh(g) / np.where(g == 0, 1.0, g))
 
     def notch(self, order: ArrayLike = 1) -> NDArray[np.float64]:
         r"""Frequency of the notch of odd ``order`` [Hz], NaN where the stub length is zero.
