@@ -112,8 +112,8 @@ class Task:
         """Longest the stub may be [m] if served by a group, or left alone."""
         window = self.windows[stub]
         if group == ALONE:
-            return window.stub_length_si
-        return max(0.0, window.left(self.places[group].end_si).most_si)
+            return window.shape.stub_length_si
+        return max(window.shape.least_length_si, window.left(self.places[group].end_si).most_si)
 
     def _joint(self, couple: Coupled, adds: Iterator[float]) -> Joint:
         options = []

@@ -33,7 +33,7 @@ class Hit(NamedTuple):
         else:
             limit = f"longest permitted {show(w.longest_si, 'length')}"
         return (
-            f"stub {show(w.stub_length_si, 'length')} beyond {w.layer}, {limit}; "
+            f"stub {show(w.shape.stub_length_si, 'length')} beyond {w.layer}, {limit}; "
             f"{show(self.left.least_si, 'length')} to {show(self.left.most_si, 'length')} left"
         )
 

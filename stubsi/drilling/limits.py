@@ -7,14 +7,14 @@ criterion is no longer met: every shorter stub meets it.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from stubsi.errors import StubsiError
 from stubsi.margin.solved import solved_models
 from stubsi.margin.uniform import uniform_models
 from stubsi.physics.line import decibels, shunt_s
+from stubsi.units import quantity
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,11 +37,19 @@ class Model(NamedTuple):
     dk_eff: float | None = None
     delay: float | None = None
 
+    def arguments(self) -> dict[str, Any]:
+        """The model as keyword arguments of ``rank``."""
+        delay = None if self.delay is None else quantity(self.delay, "delay per length")
+        return {"model": self.name, "dk_eff": self.dk_eff, "delay": delay}
+
+    @property
+    def uniform(self) -> bool:
+        """Whether stubs are uniform lines."""
+        return self.name == "uniform" or self.dk_eff is not None or self.delay is not None
+
     def of(self, cases: Sequence[Case]) -> Models:
         """Models of these cases."""
-        if self.name not in ("solved", "uniform"):
-            raise StubsiError(f"model = {self.name!r}: must be 'solved' or 'uniform'.")
-        if self.name == "uniform" or self.dk_eff is not None or self.delay is not None:
+        if self.uniform:
             return uniform_models(cases, dk_eff=self.dk_eff, delay=self.delay)
         return solved_models(cases)
 

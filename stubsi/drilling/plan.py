@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -11,10 +11,12 @@ import numpy as np
 
 from stubsi.drilling.assign import Assigned, Task, assign
 from stubsi.drilling.cover import needed
+from stubsi.drilling.digest import Match, compare, digest, parts_of
 from stubsi.drilling.frame import frame
 from stubsi.drilling.group import Certificate, Group, Hit, Refused
 from stubsi.drilling.limits import Limits, Model
 from stubsi.drilling.rules import FEWEST_GROUPS, SIDES, Costs, Rules
+from stubsi.drilling.schedule import holes_csv, schedule_csv, schedule_markdown, schedule_text
 from stubsi.drilling.sorting import Sorting
 from stubsi.drilling.window import Left
 from stubsi.margin.rank import rank
@@ -32,7 +34,7 @@ class Plan:
 
     ``refused``: stubs that must be drilled and cannot. ``alone``: nets that stay undrilled, and why. ``undecided``:
     nets whose need is not known, and what is missing. ``certificate``: its length is a proven least number of groups.
-    ``gap``: relative distance of the cost from what is proven least.
+    ``gap``: relative distance of the cost from what is proven least. ``task``: the windows it was made from.
     """
 
     board: Board
@@ -45,6 +47,20 @@ class Plan:
     undecided: dict[str, str]
     certificate: tuple[Certificate, ...]
     gap: float
+    task: Task = field(repr=False, compare=False)
+
+    @cached_property
+    def _parts(self) -> dict[str, str]:
+        return parts_of(self.board, self.rules, self.costs, self.model)
+
+    @property
+    def digest(self) -> str:
+        """Digest of everything the plan was computed from."""
+        return digest(self._parts)
+
+    def matches(self, board: Board, rules: Rules) -> Match:
+        """Whether the plan still holds for a board and rules: true, or false and what has changed."""
+        return compare(self._parts, parts_of(board, rules, self.costs, self.model))
 
     @property
     def hits(self) -> tuple[Hit, ...]:
@@ -80,6 +96,25 @@ class Plan:
     @cached_property
     def _group_of(self) -> dict[tuple[str, str], Group]:
         return {(hit.hole.name, hit.side): group for group in self.groups for hit in group.hits}
+
+    def to_text(self) -> str:
+        """Drill schedule as plain text."""
+        return schedule_text(self)
+
+    def to_csv(self) -> str:
+        """Drill schedule as CSV, behind comment lines (#)."""
+        return schedule_csv(self)
+
+    def to_markdown(self) -> str:
+        """Drill schedule as Markdown."""
+        return schedule_markdown(self)
+
+    def holes_csv(self) -> str:
+        """Per-hole list as CSV, behind comment lines (#)."""
+        return holes_csv(self)
+
+    def __str__(self) -> str:
+        return self.to_text()
 
     def summary(self) -> str:
         """Counts and what is proven, in two lines."""
@@ -133,7 +168,7 @@ def plan(
         board=board, rules=rules, costs=costs or FEWEST_GROUPS, model=chosen,
         groups=_groups(table, nets, task, assigned), refused=tuple(sorted_out.refused),
         alone=sorted_out.alone, undecided=sorted_out.undecided,
-        certificate=_certificate(table, nets, task, assigned), gap=assigned.cover.gap,
+        certificate=_certificate(table, nets, task, assigned), gap=assigned.cover.gap, task=task,
     )  # fmt: skip
 
 
@@ -161,7 +196,7 @@ def _group(number: int, task: Task, place_number: int, hits: tuple[Hit, ...]) ->
     least, most = rules.tolerance.left(face, place.end_si, seen.sensed)
     return Group(
         number=number, rules=rules, side=place.side, drill_si=place.drill_si,
-        primary_si=hits[0].window.primary_si, layer=layer, end_si=place.end_si, face_si=face,
+        primary_si=hits[0].window.shape.padstack.drill_si, layer=layer, end_si=place.end_si, face_si=face,
         left=Left(float(least), face - place.end_si, float(most)), hits=hits,
     )  # fmt: skip
 

@@ -65,25 +65,37 @@ class Left(NamedTuple):
 class Window:
     """Between which ends a depth drill may aim in one stub.
 
-    ``layer``: the layer in use that must not be cut, its near face at ``face_si`` [m]. ``longest_si``: longest
-    permitted stub [m]. ``barrel_si`` and ``rest_si``: barrel as drawn before and beyond that face [m]. ``lower``,
-    ``upper``: every bound on the end aimed at. ``reasons``: why no end will do; empty where one will.
+    ``shape``: the stub as drawn. ``face_si`` [m]: near face of its layer in use, which must not be cut; ``sensed_si``
+    [m] that of the layer the drill senses. ``barrel_si`` and ``rest_si``: barrel as drawn before and beyond that face
+    [m]. ``longest_si``: longest permitted stub [m]. ``lower``, ``upper``: every bound on the end aimed at.
+    ``reasons``: why no end will do; empty where one will.
     """
 
     rules: Rules
-    side: str
-    layer: str
+    shape: StubShape
     face_si: float
     sensed_si: float
-    drill_si: float
-    primary_si: float
-    stub_length_si: float
     barrel_si: float
     rest_si: float
     longest_si: float
     lower: tuple[Bound, ...]
     upper: tuple[Bound, ...]
     reasons: tuple[Reason, ...] = ()
+
+    @property
+    def side(self) -> str:
+        """Side it is drilled from."""
+        return self.shape.side
+
+    @property
+    def layer(self) -> str:
+        """The layer in use that must not be cut."""
+        return self.shape.layer
+
+    @property
+    def drill_si(self) -> float:
+        """Diameter of the depth drill [m]."""
+        return self.rules.drill_si(self.shape.padstack.drill_si)
 
     @property
     def shallowest_si(self) -> float:
@@ -130,11 +142,9 @@ def window(shape: StubShape, longest: float, rules: Rules) -> Window:
         upper += _upper_bounds(shape, seen, case)
     known = _refusals(shape, seen, longest, rules) or _conflicts(shape, seen, lower, upper, rules)
     return Window(
-        rules=rules, side=shape.side, layer=shape.layer, face_si=face, sensed_si=seen.sensed,
-        drill_si=rules.drill_si(shape.padstack.drill_si), primary_si=shape.padstack.drill_si,
-        stub_length_si=shape.stub_length_si, barrel_si=face - float(seen.near[outer]),
-        rest_si=float(seen.far[inner]) - face,
-        longest_si=longest, lower=tuple(lower), upper=tuple(upper), reasons=known,
+        rules=rules, shape=shape, face_si=face, sensed_si=seen.sensed, barrel_si=face - float(seen.near[outer]),
+        rest_si=float(seen.far[inner]) - face, longest_si=longest, lower=tuple(lower), upper=tuple(upper),
+        reasons=known,
     )  # fmt: skip
 
 

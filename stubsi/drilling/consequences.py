@@ -1,0 +1,133 @@
+"""Owns what a plan does to the margins: every net before, after nominal and after worst-case drilling."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stubsi.drilling.clearance import widened
+from stubsi.margin.figures import net_figures
+from stubsi.margin.rank import Ranking, rank
+from stubsi.margin.verdict import MARGINAL, PASS, UNDECIDED
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from stubsi.drilling.plan import Plan
+    from stubsi.drilling.window import Left
+
+FAILS = "fails"
+"""Standing of a net that falls short of its criterion."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class NetChange:
+    """One net: margin (first notch over Nyquist [-]) and loss at Nyquist [dB] before, after nominal and worst drilling.
+
+    None where there is no stub or no figure. ``standing``: pass, marginal, undecided or fails, likewise three times.
+    ``why``: for a net that still fails, what keeps it.
+    """
+
+    net: str
+    margin: tuple[float | None, float | None, float | None]
+    loss: tuple[float | None, float | None, float | None]
+    standing: tuple[str, str, str]
+    hits: int
+    why: str
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Consequences:
+    """Rankings of the board ``before`` drilling, after ``nominal`` and after ``worst``-case drilling.
+
+    After drilling the stubs are solved again, cut where the plan cuts them, with the clearances the drill needs.
+    """
+
+    plan: Plan
+    before: Ranking
+    nominal: Ranking
+    worst: Ranking
+
+    @cached_property
+    def nets(self) -> tuple[NetChange, ...]:
+        """Every signal net, the lowest margin after worst-case drilling first."""
+        rankings = (self.before, self.nominal, self.worst)
+        rows = [{row.net: row for row in ranking} for ranking in rankings]
+        why: dict[str, list[str]] = {}
+        for refused in self.plan.refused:
+            why.setdefault(refused.net, []).append(f"{refused.hole.name} from the {refused.side}: {refused.reason}")
+        hits: dict[str, int] = {}
+        for hit in self.plan.hits:
+            hits[hit.net] = hits.get(hit.net, 0) + 1
+        standings = [dict(zip(_names(ranking), map(_standing, ranking.verdicts), strict=True)) for ranking in rankings]
+        return tuple(
+            NetChange(
+                net=net,
+                margin=tuple(table[net].margin for table in rows),
+                loss=tuple(table[net].loss for table in rows),
+                standing=tuple(standing[net] for standing in standings),
+                hits=hits.get(net, 0),
+                why="; ".join(why.get(net, ())) or self.plan.alone.get(net, "") if standings[2][net] == FAILS else "",
+            )
+            for net in (row.net for row in self.worst)
+        )
+
+    @property
+    def still_failing(self) -> tuple[NetChange, ...]:
+        """Nets that fall short of their criterion even after drilling."""
+        return tuple(net for net in self.nets if net.standing[2] == FAILS)
+
+    def __str__(self) -> str:
+        head = f"{'net':<16} {'margin before':>13} {'nominal':>8} {'worst':>8}  standing"
+        return "\n".join([head, *(_line(net) for net in self.nets)])
+
+
+def consequences(plan: Plan) -> Consequences:
+    """Rank the board of a plan before drilling, after nominal drilling and after worst-case drilling."""
+    before = rank(plan.board, **plan.model.arguments())
+    board = widened(plan)
+    after = rank(board, **plan.model.arguments()) if board is not plan.board else before
+    return Consequences(
+        plan=plan, before=before, nominal=_drilled(plan, after, lambda left: left.nominal_si),
+        worst=_drilled(plan, after, lambda left: left.most_si),
+    )  # fmt: skip
+
+
+def _drilled(plan: Plan, after: Ranking, length: Callable[[Left], float]) -> Ranking:
+    """Ranking with every drilled stub cut to a length."""
+    table = after.table
+    numbers: dict[tuple[int, int, float], int] = {}
+    cases, chosen = list(table.cases), table.case.copy()
+    lefts = {(hit.hole.name, hit.side): max(0.0, length(hit.left)) for hit in plan.hits}
+    for row in np.flatnonzero(chosen >= 0).tolist():
+        case = table.cases[chosen[row]]
+        left = lefts.get((table.holes[table.hole[row]].name, case.shape.side))
+        if left is None:
+            continue
+        left = max(left, case.shape.least_length_si)
+        key = (id(case.shape), id(case.around), left)
+        if left > 0 and key not in numbers:
+            numbers[key] = len(cases)
+            cases.append(case._replace(length_si=left))
+        chosen[row] = numbers.get(key, -1)
+    cut = replace(table, cases=tuple(cases), case=chosen)
+    models = plan.model.of(cut.cases)
+    return Ranking(board=after.board, table=cut, models=models, figures=net_figures(after.board, cut, models, chosen))
+
+
+def _names(ranking: Ranking) -> list[str]:
+    return [net.name for net in ranking.board.signal_nets]
+
+
+def _standing(verdict: str) -> str:
+    return verdict if verdict in (PASS, MARGINAL, UNDECIDED) else FAILS
+
+
+def _line(net: NetChange) -> str:
+    margins = ("-" if margin is None else f"{margin:.2f}" for margin in net.margin)
+    before, nominal, worst = margins
+    told = f"{net.standing[0]} -> {net.standing[2]}" + (f": {net.why}" if net.why else "")
+    return f"{net.net:<16} {before:>13} {nominal:>8} {worst:>8}  {told}"

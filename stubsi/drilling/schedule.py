@@ -1,0 +1,169 @@
+"""Owns the hand-off: drill schedule and per-hole list as text, CSV and Markdown, each with the digest of its plan."""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import textwrap
+from typing import TYPE_CHECKING
+
+from stubsi.drilling.digest import digest, parts_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from stubsi.board.board import Board
+    from stubsi.drilling.group import Group
+    from stubsi.drilling.plan import Plan
+    from stubsi.drilling.rules import Rules
+
+SCHEDULE = (
+    "group",
+    "side",
+    "start layer",
+    "must-not-cut layer",
+    "depth [mm]",
+    "shallower by at most [mm]",
+    "deeper by at most [mm]",
+    "residual stub, least [mm]",
+    "residual stub, most [mm]",
+    "primary drill [mm]",
+    "depth drill [mm]",
+    "holes",
+    "nets",
+)
+"""Columns of the drill schedule."""
+
+HOLES = (
+    "hole",
+    "net",
+    "x [mm]",
+    "y [mm]",
+    "side",
+    "group",
+    "must-not-cut layer",
+    "last layer in use",
+    "longest permitted stub [mm]",
+    "stub, least [mm]",
+    "stub, nominal [mm]",
+    "stub, most [mm]",
+)
+"""Columns of the per-hole list."""
+
+_DIGEST = re.compile(r"Plan digest: ([0-9a-f]{16})")
+
+
+def schedule_rows(plan: Plan) -> list[tuple[str, ...]]:
+    """One row per drill group, lengths [mm] to the micron."""
+    return [_group_row(plan, group) for group in plan.groups]
+
+
+def _group_row(plan: Plan, group: Group) -> tuple[str, ...]:
+    names = plan.board.stackup.names
+    shallower, deeper = group.depth_limits_si
+    depth = "-".join(dict.fromkeys(map(_mm, group.depth_si)))
+    lengths = (shallower, deeper, group.left.least_si, group.left.most_si, group.primary_si, group.drill_si)
+    return (
+        str(group.number), group.side, names[0 if group.side == "top" else -1], group.layer, depth,
+        *map(_mm, lengths), str(len(group.hits)), " ".join(group.nets),
+    )  # fmt: skip
+
+
+def hole_rows(plan: Plan) -> list[tuple[str, ...]]:
+    """One row per hit, by group; position and lengths [mm]."""
+    return [
+        (
+            hit.hole.name, hit.net, *(_mm(at) for at in (hit.hole.x_si, hit.hole.y_si)), hit.side,
+            str(group.number), group.layer, hit.window.layer, _mm(hit.window.longest_si), *map(_mm, hit.left),
+        )
+        for group in plan.groups
+        for hit in group.hits
+    ]  # fmt: skip
+
+
+def preamble(plan: Plan) -> list[str]:
+    """Lines above every export: datum, tolerance, counts, proof, digest, caution."""
+    from stubsi.show.text import CAUTION
+
+    rules = plan.rules
+    return [
+        f"Depth is that of the {rules.depth_to} below the outer {rules.datum} surface of the drilled side "
+        f"({rules.source_of('datum')}).",
+        f"Tolerance: {rules.tolerance}.",
+        "Residual stub: plating left beyond the must-not-cut layer, its copper excluded (IPC-6012).",
+        *plan.summary().splitlines(),
+        *(["Unknown rules: " + ", ".join(n.replace("_", " ") for n in rules.unknown)] if rules.unknown else []),
+        f"Plan digest: {plan.digest}",
+        CAUTION,
+    ]
+
+
+def schedule_text(plan: Plan, width: int = 120) -> str:
+    """Drill schedule as plain text: a block of lines per group, then what is refused and what is undecided."""
+    lines = [wrapped for line in preamble(plan) for wrapped in textwrap.wrap(line, width, subsequent_indent="  ")]
+    short = [
+        (*row[:4], row[4], f"-{row[5]}/+{row[6]}", f"{row[7]} to {row[8]}", *row[9:12]) for row in schedule_rows(plan)
+    ]
+    head = ("group", "side", "start", "must not cut", "depth mm", "tolerance mm", "residual mm", "primary mm",
+            "drill mm", "holes")  # fmt: skip
+    lines += ["", *_aligned([head, *short])]
+    for group in plan.groups:
+        lines += _wrapped(f"group {group.number}, nets: {', '.join(group.nets)}", width)
+    for refused in plan.refused:
+        lines += _wrapped(
+            f"refused: {refused.hole.name} ({refused.net}) from the {refused.side}: {refused.reason}", width
+        )
+    for net, why in plan.undecided.items():
+        lines += _wrapped(f"undecided: {net}: {why}", width)
+    return "\n".join(lines)
+
+
+def schedule_csv(plan: Plan) -> str:
+    """Drill schedule as CSV behind comment lines."""
+    return _csv(plan, SCHEDULE, schedule_rows(plan))
+
+
+def holes_csv(plan: Plan) -> str:
+    """Per-hole list as CSV behind comment lines."""
+    return _csv(plan, HOLES, hole_rows(plan))
+
+
+def schedule_markdown(plan: Plan) -> str:
+    """Drill schedule as a Markdown table below its preamble."""
+    rows = [SCHEDULE, ("---",) * len(SCHEDULE), *schedule_rows(plan)]
+    table = "\n".join("| " + " | ".join(cell.replace("|", "\\|") for cell in row) + " |" for row in rows)
+    return "\n".join(f"* {line}" for line in preamble(plan)) + "\n\n" + table + "\n"
+
+
+def still_valid(export: str, plan: Plan, board: Board, rules: Rules) -> bool:
+    """Whether an exported text was made from this board and these rules, with the costs and model of ``plan``.
+
+    False too where the text carries no digest.
+    """
+    found = _DIGEST.search(export)
+    return found is not None and found[1] == digest(parts_of(board, rules, plan.costs, plan.model))
+
+
+def _csv(plan: Plan, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
+    text = io.StringIO()
+    text.writelines(f"# {line}\n" for line in preamble(plan))
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerows([columns, *rows])
+    return text.getvalue()
+
+
+def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    return textwrap.wrap(text, width, subsequent_indent="    ", break_on_hyphens=False)
+
+
+def _mm(length: float | None) -> str:
+    """Millimetres to the micron; empty where unknown or without limit."""
+    if length is None or length in (float("inf"), float("-inf")):
+        return ""
+    return f"{round(length * 1e3, 3) + 0.0:.3f}"
