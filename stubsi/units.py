@@ -125,7 +125,7 @@ def to_si(value: Any, kind: str, name: str, *, rule: str = "positive") -> Any:
 def one_si(value: Any, kind: str, name: str, *, rule: str = "positive") -> float:
     """Take one value with a unit as an SI float, as ``to_si``; a list or an array is refused.
 
-    Rounded to 14 digits, so that equal values are equal whatever unit they came in.
+    Rounded to 14 digits, so that values of up to 12 digits are equal whatever unit they came in.
     """
     return float(f"{_one(to_si(value, kind, name, rule=rule), name, value):.14g}")
 
