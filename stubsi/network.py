@@ -15,7 +15,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
 
-def shunt_network(input_si: Callable[[Any], tuple[Any, Any]], frequency: Any, z0: Any) -> skrf.Network:
+Network = skrf.Network
+
+
+def shunt_network(input_si: Callable[[Any], tuple[Any, Any]], frequency: Any, z0: Any) -> Network:
     """Two-port of what ``input_si`` (frequency [Hz] -> voltage, current) describes, hung in shunt between two ports.
 
     ``frequency``: a scikit-rf Frequency, or a quantity array or list of texts; ``z0``: real port impedance.
@@ -25,7 +28,7 @@ def shunt_network(input_si: Callable[[Any], tuple[Any, Any]], frequency: Any, z0
     return _network(hz, np.array([[s11, s21], [s21, s11]]), z)
 
 
-def abcd_network(abcd: Callable[[Any], Any], frequency: Any, z0: Any) -> skrf.Network:
+def abcd_network(abcd: Callable[[Any], Any], frequency: Any, z0: Any) -> Network:
     """Two-port of ``abcd`` (frequency [Hz] -> (2, 2, n_frequency) chain matrix) between ports of ``z0``."""
     hz, z = grid(frequency), one_si(z0, "impedance", "z0")
     (a, b), (c, d) = abcd(hz)
@@ -45,7 +48,7 @@ def grid(frequency: Any) -> Any:
     return hz
 
 
-def _network(hz: Any, s: Any, z0: float) -> skrf.Network:
+def _network(hz: Any, s: Any, z0: float) -> Network:
     frequency = skrf.Frequency.from_f(hz, unit="Hz")
     frequency.unit = "GHz"
     return skrf.Network(frequency=frequency, s=np.moveaxis(s, -1, 0), z0=z0)

@@ -24,7 +24,7 @@ from stubsi.provenance import Provenance
 from stubsi.units import DF_RULE, DK_RULE, Dimension, one_number, one_si, quantity, show, to_number, to_si
 
 if TYPE_CHECKING:
-    from skrf import Network
+    from stubsi.network import Network
 
 COPPER = 5.8e7
 """Conductivity of copper [S/m] at room temperature: textbook value, from memory."""

@@ -20,7 +20,7 @@ from stubsi.units import quantity, to_si
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from skrf import Network
+    from stubsi.network import Network
 
     from stubsi.board.board import Board
     from stubsi.board.stackup import Distance
