@@ -20,11 +20,10 @@ from stubsi.units import quantity, to_si
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from stubsi.network import Network
-
     from stubsi.board.board import Board
     from stubsi.board.stackup import Distance
     from stubsi.margin.models import Models
+    from stubsi.network import Network
     from stubsi.provenance import Provenance
 
 LOWEST = 1.0

@@ -61,9 +61,9 @@ def layer_matrix(
 
     Parameters
     ----------
-    stackup, padstack : Stackup, Padstack
-        The hole, all of it.
+    stackup : Stackup
     signals : sequence of Signal, str or quantity
+    padstack : Padstack
     z0 : impedance
         Of the line; of a pair: differential.
     entry : str, optional

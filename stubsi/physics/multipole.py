@@ -61,6 +61,8 @@ def reflection(k: ComplexArray, conductors: Conductors, order: int = ORDER) -> C
         Wavenumber [1/m]; not zero.
     conductors : Conductors
         Arrays of shape (..., n) that broadcast with ``k[..., None]``.
+    order : int
+        Highest multipole kept.
 
     Returns
     -------
