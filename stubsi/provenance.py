@@ -26,5 +26,12 @@ class Provenance:
     low: float = 1 - HARDWARE_ERROR
     high: float = 1 + HARDWARE_ERROR
 
+    @property
+    def hardware_error(self) -> str:
+        """How far a measured board may be from it, in words."""
+        return f"{100 * HARDWARE_ERROR:g} % until calibrated"
+
     def __str__(self) -> str:
-        return "; ".join((self.tier, self.model_error, *self.assumptions))
+        return "; ".join(
+            (f"{self.tier}: {self.model_error}", f"against hardware: {self.hardware_error}", *self.assumptions)
+        )

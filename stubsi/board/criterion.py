@@ -97,3 +97,12 @@ RULES: dict[str, Criterion] = {
     "TI 15 mil": Criterion.stub_length("15 mil", source="TI application reports SPRACP4A, SLAAE45: over 5 Gb/s"),
 }
 """Published rules of thumb by author. They differ by a factor of ten: name the one you use."""
+
+
+def as_criterion(value: Any) -> Criterion:
+    """Take a Criterion, or the name of one in ``RULES``; UnitError naming them otherwise."""
+    if isinstance(value, Criterion):
+        return value
+    if isinstance(value, str) and value in RULES:
+        return RULES[value]
+    raise UnitError(f"criterion = {value!r}: must be a Criterion, or one of {', '.join(map(repr, RULES))}.")

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stubsi.board.criterion import DEFAULT, Criterion
+from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
 from stubsi.board.signal import Signal, as_signal
 from stubsi.board.value import Value
 from stubsi.errors import StubsiError
@@ -85,7 +85,7 @@ def check_stub(
     stub_length: Any,
     signal: Any,
     *,
-    criterion: Criterion = DEFAULT,
+    criterion: Criterion | str = DEFAULT,
     z0: Any = None,
     dk_eff: float | None = None,
     delay: Any = None,
@@ -110,7 +110,7 @@ def check_stub(
     stub_length : length
     signal : Signal, str or quantity
         What the net carries, as ``Signal`` reads it.
-    criterion : Criterion
+    criterion : Criterion or name in ``RULES``
         First notch at least 5 x Nyquist unless said.
     z0 : impedance, optional
         Of the line (half the differential impedance for the leg of a pair); needed by a criterion on loss.
@@ -140,13 +140,13 @@ def check_stub(
     """
     trial = _trial(locals())
     length = one_si(stub_length, "length", "stub_length", rule="not negative")
-    return _check(trial, length, as_signal(signal), criterion)
+    return _check(trial, length, as_signal(signal), as_criterion(criterion))
 
 
 def stub_budget(
     signal: Any,
     *,
-    criterion: Criterion = DEFAULT,
+    criterion: Criterion | str = DEFAULT,
     z0: Any = None,
     dk_eff: float | None = None,
     delay: Any = None,
@@ -187,7 +187,7 @@ def stub_budget(
     184.4 thou
     """
     trial = _trial(locals())
-    signal = as_signal(signal)
+    signal, criterion = as_signal(signal), as_criterion(criterion)
     lengths = [_longest(trial, signal, criterion, end) for end in ("low", "worst")]
     (computed, unlimited), (proven, _) = lengths
     return Budget(

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from stubsi.board.board import Board
-from stubsi.board.criterion import DEFAULT, Criterion
+from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
 from stubsi.board.net import Hole, Net, ReturnVias
 from stubsi.board.padstack import Padstack
 from stubsi.board.signal import as_signal
@@ -53,7 +53,7 @@ def layer_matrix(
     padstack: Padstack,
     z0: Any,
     entry: str | None = None,
-    criterion: Criterion = DEFAULT,
+    criterion: Criterion | str = DEFAULT,
     return_vias: ReturnVias | None = None,
     pitch: Any = None,
 ) -> LayerMatrix:
@@ -68,7 +68,7 @@ def layer_matrix(
         Of the line; of a pair: differential.
     entry : str, optional
         Layer the net enters at; the top layer of the hole unless said.
-    criterion : Criterion
+    criterion : Criterion or name in ``RULES``
     return_vias : ReturnVias, optional
         Unknown ones leave some verdicts undecided.
     pitch : length, optional
@@ -85,6 +85,7 @@ def layer_matrix(
     entry = entry or first
     if entry not in spanned:
         raise StubsiError(f"entry = '{entry}': the hole goes from {first} to {last}.")
+    criterion = as_criterion(criterion)
     carried = [as_signal(signal) for signal in signals]
     half = None if pitch is None else one_si(pitch, "length", "pitch") / 2
     nets, place = [], 0

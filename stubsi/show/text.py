@@ -8,6 +8,8 @@ import textwrap
 from collections import Counter
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from stubsi.provenance import HARDWARE_ERROR
+
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
@@ -15,6 +17,10 @@ if TYPE_CHECKING:
 
 CAUTION = (
     "Estimates: confirm with the fabricator, by measurement or field solution, under local codes and licensed practice."
+)
+HARDWARE_NOTE = (
+    f"Against hardware: within {100 * HARDWARE_ERROR:g} % at best until calibrated on a coupon; "
+    "a net that close to its limit is marginal."
 )
 LOSS_NOTE = "Loss: shunt losses of the net's stubs at Nyquist, summed, interaction between them ignored."
 
@@ -63,6 +69,7 @@ def preamble(ranking: Ranking) -> list[str]:
     return [
         *(f"Criterion: {criterion}" for criterion in ranking.criteria),
         *(f"Model: {model}" for model in models),
+        HARDWARE_NOTE,
         f"{len(ranking)} nets: " + ", ".join(f"{count} {verdict}" for verdict, count in tally.most_common()),
         LOSS_NOTE,
         CAUTION,
