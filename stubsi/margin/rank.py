@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stubsi.errors import StubsiError
-from stubsi.margin.figures import Figures, Spread, net_figures
+from stubsi.margin.figures import Figures, net_figures
+from stubsi.margin.reason import reason_of
 from stubsi.margin.solved import solved_models
 from stubsi.margin.table import stub_table
 from stubsi.margin.uniform import uniform_models
-from stubsi.margin.verdict import CANNOT_HELP, DRILL, MARGINAL, PASS, UNDECIDED, measured, standing, unknown_of, wording
+from stubsi.margin.verdict import CANNOT_HELP, DRILL, PASS, measured, standing, unknown_of
 from stubsi.stub import checked_dk
 from stubsi.units import to_si
 
@@ -238,7 +239,7 @@ def _standings(chosen: list[Criterion], figures: Figures) -> Any:
 def _row(ranking: Ranking, number: int) -> NetMargin:
     board, table, figures = ranking.board, ranking.table, ranking.figures
     net = board.signal_nets[number]
-    verdict, reason = ranking.verdicts[number], _reason(ranking, number)
+    verdict, reason = ranking.verdicts[number], reason_of(ranking, number)
     if net.waiver:
         verdict, reason = WAIVED, f"{net.waiver} (otherwise {verdict}: {reason})"
     stub = figures.governing[number]
@@ -263,69 +264,3 @@ def _row(ranking: Ranking, number: int) -> NetMargin:
 def _number(value: float) -> float | None:
     """None for what is no figure (no stub, unknown): an empty cell."""
     return float(value) if np.isfinite(value) else None
-
-
-def _reason(ranking: Ranking, number: int) -> str:
-    """Why a net has its verdict, in one line."""
-    figures, net = ranking.figures, ranking.board.signal_nets[number]
-    if figures.stubs[number] == 0:
-        return "no stub"
-    criterion, verdict = ranking.board.criterion_of(net), ranking.verdicts[number]
-    unknown = unknown_of(criterion, figures)[number]
-    value = Spread(*(figure[number] for figure in measured(criterion, figures)))
-    parts = [wording(criterion, value.low, value.high)] if np.isfinite(value.low) else []
-    if verdict == UNDECIDED:
-        parts.append(_missing(ranking, number, unknown))
-    elif verdict == MARGINAL:
-        parts.append("within the model's uncertainty of the limit")
-    elif verdict == DRILL:
-        parts.append("; ".join(_drills(ranking, number)))
-    elif verdict == CANNOT_HELP:
-        parts.append("; ".join(_kept(ranking, number)))
-    difference = _leg_difference(ranking, number)
-    return "; ".join(parts + ([difference] if difference else []))
-
-
-def _missing(ranking: Ranking, number: int, unknown: int) -> str:
-    if unknown >= 0:
-        return ranking.models.unknown[unknown] or ranking.models.unknown_loss[unknown]
-    return "return vias unknown: give the reference holes"
-
-
-def _drills(ranking: Ranking, number: int) -> list[str]:
-    """Where a net's stubs would be drilled from, and the layer each drill must not cut."""
-    table = ranking.table
-    found = {}
-    for stub in ranking.stubs_of[number]:
-        shape = table.cases[table.case[stub]].shape
-        found.setdefault((shape.side, shape.layer), []).append(table.holes[table.hole[stub]].name)
-    return [f"from the {side}, must not cut {layer}: {_few(holes)}" for (side, layer), holes in found.items()]
-
-
-def _few(names: list[str]) -> str:
-    return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
-
-
-def _kept(ranking: Ranking, number: int) -> list[str]:
-    """Why the stubs of a net cannot all be drilled away."""
-    table = ranking.table
-    kept = {}
-    for stub in ranking.stubs_of[number]:
-        shape = table.cases[table.case[stub]].shape
-        if table.least[stub] >= 0:
-            kept.setdefault(shape.kept_by, table.holes[table.hole[stub]].name)
-    return [f"{hole}: {why}" for why, hole in kept.items()]
-
-
-def _leg_difference(ranking: Ranking, number: int) -> str:
-    """Longest stubs of both legs of a pair where their stubs differ; empty text where they do not."""
-    net, table = ranking.board.signal_nets[number], ranking.table
-    if not net.is_pair:
-        return ""
-    stubs = ranking.stubs_of[number]
-    lengths = {leg: sorted(table.length_si[s] for s in stubs if table.leg[s] == leg) for leg in (0, 1)}
-    p, n = (np.array(lengths[leg]) for leg in (0, 1))
-    if len(p) == len(n) and np.allclose(p, n, rtol=0, atol=1e-6):
-        return ""
-    longest = [f"{max(lengths[leg], default=0.0) * 1e3:.4g} mm" for leg in (0, 1)]
-    return f"legs differ (mode conversion): P {longest[0]}, N {longest[1]}"

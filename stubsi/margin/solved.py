@@ -16,7 +16,7 @@ from stubsi.physics.chain import Chain
 from stubsi.physics.geometry import Posts
 from stubsi.physics.hole import SolvedBarrel, solve
 from stubsi.physics.notch import notch, s21_minimum
-from stubsi.physics.return_path import unknown_return_paths
+from stubsi.physics.return_path import check_single, unknown_return_paths
 from stubsi.provenance import Provenance
 
 if TYPE_CHECKING:
@@ -33,6 +33,7 @@ SOLVED_ERROR = "0.2 % median, 2.5 % at most against full wave"
 """Error of the notch. Source: project full-wave reference, 62 geometries."""
 NEAREST_ERROR = "nearest covered case: up to 5 % against full wave"
 """Where no rule covers a stub exactly: the residual of the trace-fed reference, 4 %, and a margin."""
+TOO_NEAR = "a return via is nearer to the antipad than the planes are apart"
 RADIATING = 0.1
 """Share of 50 ohm left at the frequency of no reactance from which a stub counts as radiating."""
 SCAN_REACH = 2e-3
@@ -146,14 +147,25 @@ def _variants(case: Case) -> tuple[list[_Variant], Provenance]:
     paths, said = return_paths(case.around, solved)
     found = [_Variant(solved, path, np.nan if pitch is None else pitch) for path in paths]
     _chain(found)
-    return found, _provenance(solvable, said)
+    return found, _provenance(solvable, (*said, *_too_near(solved, paths)))
+
+
+def _too_near(solved: SolvedBarrel, paths: Sequence[Posts]) -> tuple[str, ...]:
+    """A return via nearer to the clearance than the planes are apart lies outside what was validated: R - b < h."""
+    try:
+        for section in solved.layout.sections if len(paths) == 1 else ():
+            height = sum(thickness for _, thickness in section.filling)
+            check_single(solved.barrel.barrel_radius, section.clearance_radius, paths[0], height)
+    except ValidityError:
+        return (TOO_NEAR,)
+    return ()
 
 
 def _provenance(solvable: Solvable, returns: tuple[str, ...]) -> Provenance:
     return Provenance(
         tier=SOLVED,
         assumptions=(*solvable.assumptions, *returns),
-        model_error=NEAREST_ERROR if solvable.nearest_rule else SOLVED_ERROR,
+        model_error=NEAREST_ERROR if solvable.nearest_rule or TOO_NEAR in returns else SOLVED_ERROR,
     )
 
 
