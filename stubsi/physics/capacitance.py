@@ -170,26 +170,46 @@ def _conductors(barrel: Barrel, laid: Sequence[Span], bored: Sequence[Span], rea
 def _lines(half_plane: _Meridian, cut: Layout, refine: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Grid lines along z and r: drawn together at the edges of planes and pads and at the barrel's end."""
     barrel, *others = half_plane.conductors
-    pads = [c.r[1] for c in others if c.voltage]
-    planes = [c.r[0] for c in others if not c.voltage]
-    gap = min(planes) - max([barrel.r[1], *(p for p in pads if p < min(planes))])
-    edges = {z for c in others for z in c.z} | ({barrel.z[1]} if half_plane.below else set())
-    bounds = {s.top for s in cut.sections} | {cut.start_of_end, half_plane.depth}
-    z = _graded(edges | bounds | {top for top, _, _ in half_plane.dielectrics}, _z_steps(edges, gap), refine)
-    sharp = {*pads, *planes} | ({barrel.r[1]} if half_plane.below else set())
+    gaps = _gaps(half_plane.conductors)
+    edges = [(z, gap) for c, gap in zip(others, gaps[1:], strict=True) for z in c.z]
+    radii = [(c.r[1] if c.voltage else c.r[0], gap) for c, gap in zip(others, gaps[1:], strict=True)]
+    if half_plane.below:
+        edges.append((barrel.z[1], gaps[0]))
+        radii.append((barrel.r[1], gaps[0]))
+    stops = {0.0, half_plane.depth, cut.start_of_end, *(s.top for s in cut.sections)}
+    z = _graded(stops | {top for top, _, _ in half_plane.dielectrics}, _z_steps(edges), refine)
     bores = {outer for _, outer, _ in half_plane.dielectrics if outer < half_plane.reach}
     axis = {0.0} if half_plane.below else set()
-    radii = axis | bores | sharp | {barrel.r[1], half_plane.reach}
-    return z, _graded(radii, dict.fromkeys(sharp, FINE_R * gap), refine)
+    r = _graded(axis | bores | {barrel.r[1], half_plane.reach}, _least(radii, FINE_R), refine)
+    return z, r
 
 
-def _z_steps(edges: set[float], gap: float) -> dict[float, float]:
-    """Step at each edge [m]: by gap and by thickness of plane or pad."""
-    where = sorted(edges)
+def _gaps(conductors: Sequence[_Conductor]) -> NDArray[np.float64]:
+    """Distance [m] from each conductor to the nearest one at the other potential."""
+    z, r = (np.array([getattr(c, axis) for c in conductors]) for axis in ("z", "r"))
+    live = np.array([c.voltage > 0 for c in conductors])
+    along = np.maximum(0.0, z[:, None, 0] - z[:, 1])
+    across = np.maximum(0.0, r[:, None, 0] - r[:, 1])
+    distance = np.hypot(np.maximum(along, along.T), np.maximum(across, across.T))
+    return np.where(live[:, None] != live, distance, np.inf).min(axis=1)
+
+
+def _z_steps(edges: list[tuple[float, float]]) -> dict[float, float]:
+    """Step at each edge [m]: by its gap and by the distance to the next edge."""
+    steps = _least(edges, FINE_GAP)
+    where = sorted(steps)
     near = np.minimum(np.diff(where, prepend=-np.inf), np.diff(where, append=np.inf))
-    return dict(zip(where, np.minimum(FINE_Z * near, FINE_GAP * gap), strict=True))
+    return {z: min(steps[z], FINE_Z * distance) for z, distance in zip(where, near, strict=True)}
+
+
+def _least(edges: list[tuple[float, float]], share: float) -> dict[float, float]:
+    """Share of the least gap at each coordinate."""
+    steps: dict[float, float] = {}
+    for where, gap in edges:
+        steps[where] = min(share * gap, steps.get(where, np.inf))
+    return steps
 
 
 def _graded(stops: set[float], steps: dict[float, float], refine: int) -> NDArray[np.float64]:
-    where = sorted(stops)
+    where = sorted(stops | set(steps))
     return graded_lines(where, [steps.get(x, np.inf) for x in where], GROWTH, refine)

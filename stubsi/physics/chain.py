@@ -40,7 +40,8 @@ class Chain:
     A *profile* is a distinct filling of a cavity, a *column* a distinct (profile, conductor radius, clearance).
     """
 
-    solved: tuple[SolvedBarrel, ...]
+    stubs: tuple[tuple[SolvedBarrel, ReturnPath], ...]
+    pitch: tuple[float, ...]
     paths: ReturnPaths
     section_count: int
     material_barrel: NDArray[np.intp]
@@ -79,7 +80,13 @@ class Chain:
         pitches = [np.nan] * len(stubs) if pitch is None else list(pitch)
         for (s, path), spacing in zip(stubs, pitches, strict=True):
             _check(s, path, spacing)
-        return cls(solved=solved, paths=ReturnPaths.of([path for _, path in stubs], pitches), **pack(solved))
+        paths = ReturnPaths.of([path for _, path in stubs], pitches)
+        return cls(stubs=tuple(stubs), pitch=tuple(pitches), paths=paths, **pack(solved))
+
+    def only(self, rows: Iterable[int]) -> Chain:
+        """Chain of some of the stubs."""
+        rows = list(rows)
+        return Chain.of([self.stubs[i] for i in rows], [self.pitch[i] for i in rows])
 
     def input_admittance(self, frequency: ArrayLike) -> ComplexArray:
         """Admittance at the electrical start, the plating's end open.
@@ -116,7 +123,7 @@ class Chain:
         voltage = 1 + 2j * np.pi * frequency * self.outer_inductance[:, None] * current
         yield voltage, current
         for series, shunt in zip(z, y[1:], strict=True):
-            c, s = _line(series, shunt)
+            c, s, _ = _line(series, shunt)
             voltage, current = c * voltage + series * s * current, shunt * s * voltage + c * current
             size = np.abs(voltage) + 50 * np.abs(current)
             voltage, current = voltage / size, current / size
@@ -159,23 +166,24 @@ class Chain:
         z, y = self.section_constants(f)
         total = np.broadcast_to(np.eye(2, dtype=complex), (*f.shape, 2, 2))
         for series, shunt in zip(z, y[1:], strict=True):
-            c, s = _line(series, shunt)
+            c, s, g = _line(series, shunt)
+            c, s = c * np.exp(g), s * np.exp(g)
             total = np.stack([c, series * s, shunt * s, c], axis=-1).reshape(*f.shape, 2, 2) @ total
         return total
 
     def _sweep(self, frequency: ArrayLike, evaluate: Callable[[ComplexArray], ComplexArray]) -> ComplexArray:
         f = np.asarray(frequency)
-        f = np.broadcast_to(f, (len(self.solved), f.shape[-1] if f.ndim else 1))
+        f = np.broadcast_to(f, (len(self.stubs), f.shape[-1] if f.ndim else 1))
         step = max(1, AT_ONCE // (f.shape[0] * (self.section_count + 1)))
         return np.concatenate([evaluate(f[:, i : i + step]) for i in range(0, f.shape[1], step)], axis=1)
 
 
-def _line(z: ComplexArray, y: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
-    """cosh(g) and sinh(g)/g of a distributed line with g^2 = z y; both even in g, so either root serves."""
+def _line(z: ComplexArray, y: ComplexArray) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
+    """e^-g cosh(g), e^-g sinh(g)/g and g of a distributed line, g^2 = z y, Re g >= 0: finite however lossy."""
     g = np.sqrt(z * y)
+    fall = np.expm1(-2 * g)
     still = g == 0
-    g[still] = 1.0
-    return np.where(still, 1.0, np.cosh(g)), np.where(still, 1.0, np.sinh(g) / g)
+    return 1 + fall / 2, np.where(still, 1.0, -fall / np.where(still, 1.0, 2 * g)), g
 
 
 def _rows(arrays: Rows, rows: NDArray[np.intp]) -> Rows:

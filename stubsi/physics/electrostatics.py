@@ -44,7 +44,7 @@ def graded_lines(stops: Sequence[float], steps: Sequence[float], growth: float, 
     stops
         Ascending coordinates [m] that must be lines.
     steps
-        Step wanted at each stop [m]; ``inf`` where nothing calls for refinement.
+        Step wanted at each stop [m]; ``inf`` where nothing calls for refinement, but not everywhere.
     growth
         Increase of the step per distance from a stop (0.2: each step about 1.2 times the last), > 0.
     refine
@@ -54,18 +54,23 @@ def graded_lines(stops: Sequence[float], steps: Sequence[float], growth: float, 
     -------
     Ascending lines [m], shape (n,).
     """
-    stops, steps = np.asarray(stops, float), np.asarray(steps, float)
-    fraction = (1 - np.cos(np.linspace(0.0, np.pi, 65)[:, None])) / 2
-    x = stops[:-1] + np.diff(stops) * fraction
-    wanted = (steps[:, None, None] + growth * np.abs(x - stops[:, None, None])).min(axis=0)
-    density = 1.0 / np.minimum(wanted, np.diff(stops))
-    count = np.cumsum((density[1:] + density[:-1]) / 2 * np.diff(x, axis=0), axis=0)
-    count = np.vstack([np.zeros(len(stops) - 1), count])
-    pieces = [
-        np.interp(np.linspace(0.0, count[-1, i], refine * round(count[-1, i]) + 1)[:-1], count[:, i], x[:, i])
-        for i in range(len(stops) - 1)
-    ]
-    return np.append(np.concatenate(pieces), stops[-1])
+    where = np.asarray(stops, dtype=float)
+    first = (np.asarray(steps, dtype=float) + growth * np.abs(where[:, None] - where)).min(axis=1)
+    ends = zip(pairwise(where), pairwise(first), strict=True)
+    pieces = [start + _between(stop - start, s0, s1, growth, refine) for (start, stop), (s0, s1) in ends]
+    return np.append(np.concatenate(pieces), where[-1])
+
+
+def _between(length: float, first: float, last: float, growth: float, refine: int) -> NDArray[np.float64]:
+    """Lines from 0 to short of ``length``, the step growing from ``first`` and from ``last`` to where both meet."""
+    meet = np.clip((last - first + growth * length) / (2 * growth), 0.0, length)
+    rising = np.log1p(growth * meet / first) / growth
+    falling = np.log1p(growth * (length - meet) / last) / growth
+    total = rising + falling
+    count = np.linspace(0.0, total, refine * max(1, round(total)) + 1)[:-1]
+    up = first / growth * np.expm1(growth * np.minimum(count, rising))
+    down = last / growth * np.expm1(growth * np.minimum(total - count, falling))
+    return np.where(count <= rising, up, length - down)
 
 
 def cell_energies(grid: Grid) -> NDArray[np.float64]:

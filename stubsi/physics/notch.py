@@ -26,6 +26,10 @@ STRIDE = 1.08
 """Ratio of successive frequencies on the way to a bracket: less than the width of a cavity's stop band."""
 FAR = 1e3
 """Stands in for minus infinity [rad]."""
+REACH = 4.0
+"""How far above the quasi-static estimate a notch is still called one; only heavy radiation moves it further."""
+SCANNED = 400
+"""Frequencies of the scan for a damped zero."""
 RESIDUE = 1e-4
 """Phase [rad] left at a root; more means a jump, not a zero."""
 
@@ -41,15 +45,15 @@ def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
 
     Returns
     -------
-    frequency [Hz], impedance [ohm], each (n_stub,)
+    frequency [Hz], impedance [ohm], each (n_stub,); NaN and 0 for a stub without inductance, that is without length
     """
-    low = np.full((len(chain.solved), 1), 1e6)
+    low = np.full((len(chain.stubs), 1), 1e6)
     z, y = chain.section_constants(low)
     inductance = (z.imag.sum(axis=0) / (2 * np.pi * low))[:, 0] + chain.outer_inductance
     capacitance, end = (y[1:].imag.sum(axis=0) / (2 * np.pi * low))[:, 0], (y[0].imag / (2 * np.pi * low))[:, 0]
     total = capacitance + end
-    delay = np.sqrt(inductance * total)
-    return 1 / (4 * delay * np.sqrt(1 + end / total)), np.sqrt(inductance / total)
+    delay = np.sqrt(inductance * (total + end))
+    return 1 / (4 * np.where(delay > 0, delay, np.nan)), np.sqrt(inductance / total)
 
 
 def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> FloatArray:
@@ -66,18 +70,20 @@ def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> Float
     """
     f, r = frequency[:, None], impedance[:, None]
     z, y = chain.section_constants(f)
-    g = np.sqrt(z * y[1:])
-    length = np.abs(g.imag)
-    blur = np.concatenate(
-        [np.zeros((1, *f.shape)), np.pi * np.abs(g.real) / np.maximum(length, np.abs(g.real) + 1e-30)]
-    )
-    total, last = -2 * np.pi * np.floor(length / np.pi).sum(axis=0), np.ones(f.shape, complex)
+    half_waves = np.floor(np.abs(np.sqrt(z * y[1:]).imag) / np.pi)
+    blur = np.concatenate([np.zeros((1, *f.shape)), np.pi * (_loss(z) + _loss(y[1:]))])
+    total, last = -2 * np.pi * half_waves.sum(axis=0), np.ones(f.shape, complex)
     for loss, (voltage, current) in zip(blur, chain.states(f, z, y), strict=True):
         reflection = (voltage - r * current) * np.conj(voltage + r * current)
         turn = np.angle(reflection * np.conj(last))
         total += np.where(turn > loss + 1e-9, turn - 2 * np.pi, turn)
         last = reflection
     return np.where((z.imag < 0).any(axis=0), -np.inf, total)[:, 0]
+
+
+def _loss(immittance: NDArray[np.complexfloating]) -> FloatArray:
+    """Loss tangent [-] of impedances or admittances."""
+    return np.abs(immittance.real) / np.maximum(np.abs(immittance.imag), np.finfo(float).tiny ** 0.5)
 
 
 def notch(chain: Chain, order: int = 1) -> FloatArray:
@@ -91,16 +97,47 @@ def notch(chain: Chain, order: int = 1) -> FloatArray:
     Returns
     -------
     ndarray, shape (n_stub,)
-        [Hz]; NaN where the loss leaves no such zero.
+        [Hz]; NaN where loss or radiation leave no such zero, and for a stub without length.
     """
     start, impedance = quasi_static(chain)
-    first = np.minimum(0.95 * start, 0.9 * _lowest_resonance(chain))
+    exists = np.isfinite(start)
+    first = np.minimum(np.where(exists, 0.95 * start, 1e9), 0.9 * _lowest_resonance(chain))
+    impedance = np.where(exists, impedance, 50.0)
 
     def above(f: FloatArray) -> FloatArray:
-        return np.maximum(turning(chain, f, impedance) + order * np.pi, -FAR)
+        phase = np.maximum(turning(chain, f, impedance) + order * np.pi, -FAR)
+        return np.where(exists, phase, 1 - f / first)
 
     found = _search(above, first, order * np.pi)
-    return np.where(np.abs(above(found)) < RESIDUE, found, np.nan)
+    near = found < REACH * order * start
+    found = np.where(exists & near & (np.abs(above(found)) < RESIDUE), found, np.nan)
+    damped = np.flatnonzero(exists & np.isnan(found))
+    if damped.size:
+        found[damped] = _damped(chain.only(damped), start[damped], order)
+    return found
+
+
+def _damped(chain: Chain, start: FloatArray, order: int) -> FloatArray:
+    """Zeros of stubs whose cavities' resonances the loss has flattened: none is narrow, a scan brackets them."""
+    f = start[:, None] * np.linspace(0.2, REACH * order, SCANNED)
+    x = _reactance(chain, f)
+    up = (x[:, :-1] < 0) & (x[:, 1:] >= 0) & (np.diff(x) < np.abs(x[:, :1]))
+    count, wanted = np.cumsum(up, axis=1), (order + 1) // 2
+    found = count[:, -1] >= wanted
+    at = np.where(found, np.argmax(count == wanted, axis=1), 0)
+    rows = np.arange(len(start))
+    low, high = f[rows, at], f[rows, at + 1]
+    f_low, f_high = (np.where(found, -x[rows, at + side], sign) for side, sign in ((0, 1.0), (1, -1.0)))
+
+    def falling(f: FloatArray) -> FloatArray:
+        return np.where(found, -_reactance(chain, f[:, None])[:, 0], low - f)
+
+    return np.where(found, _close(falling, (low, high), (f_low, f_high)), np.nan)
+
+
+def _reactance(chain: Chain, frequency: FloatArray) -> FloatArray:
+    voltage, current = chain.voltage_current(frequency)
+    return (voltage / current).imag
 
 
 def _lowest_resonance(chain: Chain) -> FloatArray:
@@ -113,7 +150,7 @@ def _lowest_resonance(chain: Chain) -> FloatArray:
         np.abs(paths.posts), axis=1, initial=np.inf, where=np.arange(paths.posts.shape[1]) < paths.count[:, None]
     )
     reach = np.where(paths.count > 2, nearest, paths.ring)
-    dk = np.array([max(m.dk_z for m in s.materials) for s in chain.solved])
+    dk = np.array([max(m.dk_z for m in s.materials) for s, _ in chain.stubs])
     return np.nan_to_num(2.405 * light_speed / (2 * np.pi * reach * np.sqrt(dk)), nan=np.inf)
 
 
@@ -143,7 +180,7 @@ def _close(
         wide = high - low
         if np.all(wide <= TOLERANCE * high):
             break
-        inner = high - f_high * wide / (f_high - f_low)
+        inner = high - f_high * wide / np.minimum(f_high - f_low, -np.finfo(float).tiny)
         x = np.where(step % 4 == 3, (low + high) / 2, np.clip(inner, low + TOLERANCE * wide, high - TOLERANCE * wide))
         f_x = function(x)
         above = f_x > 0
@@ -166,11 +203,13 @@ def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]
     Returns
     -------
     frequency, magnitude
-        [Hz] and |S21| [-], each (n_stub,). Radiating stubs have it below the frequency where Im Z_in = 0.
+        [Hz] and |S21| [-], each (n_stub,); NaN for a stub without length. Radiating stubs have it
+        below the frequency where Im Z_in = 0, if there is one.
     """
     first, start = notch(chain), quasi_static(chain)[0]
-    first = np.where(np.isnan(first), start, first)
-    low, high = 0.5 * first, 1.05 * first
+    exists, found = np.isfinite(start), np.isfinite(first)
+    start = np.where(exists, start, 1e9)
+    low, high = 0.5 * np.where(found, first, start), np.where(found, 1.05 * first, REACH * start)
     rows = np.arange(len(first))
 
     def size(f: FloatArray) -> FloatArray:
@@ -184,7 +223,7 @@ def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]
     before, at, after = (power[rows, best + side] for side in (-1, 0, 1))
     curvature = np.maximum(before - 2 * at + after, np.finfo(float).tiny)
     lowest = f[rows, best] + np.clip((before - after) / (2 * curvature), -1, 1) * (high - low) / 2
-    return lowest, size(lowest[:, None])[:, 0]
+    return np.where(exists, lowest, np.nan), np.where(exists, size(lowest[:, None])[:, 0], np.nan)
 
 
 def resonance(chain: Chain) -> NDArray[np.complexfloating]:
