@@ -168,6 +168,14 @@ def test_a_chain_matrix_of_a_series_element():
     np.testing.assert_allclose(network.s, skrf.network.a2s(network.a, 50), atol=1e-12)
 
 
+def test_a_chain_matrix_seen_from_both_ends():
+    """A series 20 ohm before a shunt 0.01 S differs by end; S from scikit-rf's own conversion."""
+    chain = np.array([[1 + 20 * 0.01, 20], [0.01, 1]], dtype=complex)
+    network = abcd_network(lambda hz: np.repeat(chain[..., np.newaxis], hz.size, axis=-1), ["1 GHz", "2 GHz"], "75 ohm")
+    np.testing.assert_allclose(network.s, skrf.network.a2s(np.array([chain, chain]), 75.0), atol=1e-12)
+    assert network.s[0, 0, 0] != network.s[0, 1, 1]
+
+
 @pytest.mark.parametrize(
     "frequency",
     [["2 GHz", "1 GHz"], ["1 GHz", "1 GHz"], [], [["1 GHz", "2 GHz"]], 5, [1, 2], "5", "-1 GHz", "5 Gb/s", None,
