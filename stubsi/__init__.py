@@ -5,7 +5,7 @@ Estimates, to be confirmed by the fabricator, by measurement or by field solutio
 
 from stubsi.board.board import Board
 from stubsi.board.criterion import RULES, Criterion
-from stubsi.board.net import Hole, Net, ReturnVias
+from stubsi.board.net import DepthDrill, Hole, Net, ReturnVias
 from stubsi.board.padstack import Antipad, Padstack, PressFit
 from stubsi.board.signal import Signal
 from stubsi.board.stackup import CopperLayer, DielectricLayer, Stackup
@@ -24,6 +24,7 @@ __all__ = [
     "BoardError",
     "CopperLayer",
     "Criterion",
+    "DepthDrill",
     "DielectricLayer",
     "FileError",
     "Hole",

@@ -10,7 +10,7 @@ from stubsi.board.padstack import Padstack, PressFit
 from stubsi.board.signal import as_signal
 from stubsi.board.value import Value, checked, sequence
 from stubsi.errors import BoardError
-from stubsi.units import Dimension, quantity, to_si
+from stubsi.units import DK_RULE, Dimension, one_number, quantity, to_si
 
 LEGS = ("", "P", "N")
 
@@ -92,6 +92,38 @@ class ReturnVias(Value):
         places = [tuple(to_si(list(place), "length", "return via position", rule="any")) for place in self.positions]
         self.__dict__["positions_si"] = tuple((float(x), float(y)) for x, y in places)
         self.__dict__["positions"] = tuple((quantity(x, "length"), quantity(y, "length")) for x, y in places)
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class DepthDrill(Value):
+    """A depth drill into one hole, as an electrical fact: what it leaves of a stub, and the bore beyond.
+
+    Parameters
+    ----------
+    side : {"top", "bottom"}
+        Face it enters from; it shortens the stub there.
+    residual_stub : length
+        Plating left beyond the layer in use, its copper excluded (IPC-6012).
+    drill : length
+        Diameter; wider than the primary drill.
+    fill_dk : float
+        Relative permittivity [-] of what fills the bore: 1 for air.
+
+    Raises
+    ------
+    UnitError, BoardError
+        Values that are no lengths; an unknown side.
+    """
+
+    side: str
+    residual_stub: Any = Dimension("length")
+    drill: Any = Dimension("length")
+    fill_dk: float = 1.0
+
+    def __post_init__(self) -> None:
+        if self.side not in ("top", "bottom"):
+            raise BoardError(f"depth drill side = {self.side!r}: must be 'top' or 'bottom'.")
+        self.__dict__["fill_dk"] = one_number(self.fill_dk, "depth drill fill_dk", rule=DK_RULE)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)

@@ -102,6 +102,7 @@ def check_stub(
     side: str = "bottom",
     return_vias: ReturnVias | None = None,
     pitch: Any = None,
+    depth_drill: Any = None,
 ) -> Check:
     """Check one stub against a criterion: a stub-length budget check for scripts.
 
@@ -126,6 +127,9 @@ def check_stub(
         With them; unknown ones make the figures a range.
     pitch : length, optional
         With them: of the pair whose leg this is (odd mode).
+    depth_drill : length, optional
+        With them: diameter of the drill that ends a stub shorter than the hole; unknown: 0.2 mm over the primary drill
+        is assumed, and said.
 
     Raises
     ------
@@ -163,6 +167,7 @@ def stub_budget(
     side: str = "bottom",
     return_vias: ReturnVias | None = None,
     pitch: Any = None,
+    depth_drill: Any = None,
 ) -> Budget:
     """Longest stub that meets a criterion, so that every shorter one does too.
 
@@ -172,7 +177,7 @@ def stub_budget(
         As ``check_stub``.
     dk_eff, delay, z_stub, drill, antipad, df, at, end_pad, end_capacitance
         The stub as a uniform line, as ``Stub`` takes them.
-    stackup, padstack, layer, side, return_vias, pitch
+    stackup, padstack, layer, side, return_vias, pitch, depth_drill
         In their place: solved from its geometry, as ``check_stub``. Pads and planes then make the budget stepwise; it
         is the first end position, counted from the layer in use, beyond which the criterion is missed.
 
@@ -197,7 +202,7 @@ def stub_budget(
 
 
 _UNIFORM = ("dk_eff", "delay", "z_stub", "drill", "antipad", "df", "at", "end_pad", "end_capacitance")
-_GEOMETRY = ("stackup", "padstack", "layer", "side", "return_vias", "pitch")
+_GEOMETRY = ("stackup", "padstack", "layer", "side", "return_vias", "pitch", "depth_drill")
 
 
 def _trial(given: dict[str, Any]) -> Trial:

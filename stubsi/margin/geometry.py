@@ -9,9 +9,10 @@ import numpy as np
 
 from stubsi.board.board import Span
 from stubsi.board.stackup import CopperLayer
-from stubsi.errors import UnknownValueError
+from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.physics.geometry import Barrel, End, Level, Material
 from stubsi.stub import COPPER
+from stubsi.units import DK_RULE, one_number, one_si, show
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -35,13 +36,28 @@ class Bore:
     dk: float = 1.0
 
 
+def bore_of(drill: Any, padstack: Padstack, fill_dk: Any = 1.0) -> Bore:
+    """Bore of a depth drill of this diameter (length), filled with ``fill_dk`` [-]; StubsiError if it is too narrow."""
+    diameter = one_si(drill, "length", "depth_drill")
+    if diameter <= padstack.drill_si:
+        raise StubsiError(
+            f"depth_drill = {show(diameter, 'length')}: must be wider than the primary drill of padstack "
+            f"{padstack.name}, {show(padstack.drill_si, 'length')}."
+        )
+    return Bore(radius=diameter / 2, dk=one_number(fill_dk, "fill_dk", rule=DK_RULE))
+
+
 @dataclass(frozen=True, kw_only=True)
 class Solvable:
-    """A barrel ready to be solved, and what had to be assumed for it. ``nearest_rule``: no rule covers it exactly."""
+    """A barrel ready to be solved, and what had to be assumed for it.
+
+    ``nearest_rule``: no rule covers it exactly. ``start_share``: share of the drawn stub before its electrical start.
+    """
 
     barrel: Barrel
     assumptions: tuple[str, ...]
     nearest_rule: bool
+    start_share: float
 
 
 @dataclass(frozen=True)
@@ -84,7 +100,9 @@ def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitc
     kept = _cut_start(levels, start)
     assumptions = (*reader.assumptions(), *notes, *more)
     barrel = Barrel(barrel_radius=shape.padstack.drill_si / 2, levels=kept, end=end, conductivity=COPPER)
-    return Solvable(barrel=barrel, assumptions=assumptions, nearest_rule=bool(notes or more))
+    return Solvable(
+        barrel=barrel, assumptions=assumptions, nearest_rule=bool(notes or more), start_share=max(start, 0.0) / length
+    )
 
 
 def through_of(stackup: Stackup, padstack: Padstack, span: Span, pitch: float | None = None) -> Barrel | None:

@@ -7,22 +7,25 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from stubsi.board.stackup import Distance
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.margin.around import surroundings
-from stubsi.margin.geometry import through_of
+from stubsi.margin.geometry import bore_of, through_of
 from stubsi.margin.shape import stub_shapes
 from stubsi.margin.solved import solved_models, solved_through
 from stubsi.margin.table import Case
 from stubsi.margin.uniform import uniform_models, uniform_through
 from stubsi.physics.line import decibels, shunt_s
-from stubsi.units import quantity, to_si
+from stubsi.units import quantity, show, to_si
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from stubsi.board.board import Board
-    from stubsi.board.stackup import Distance
+    from stubsi.board.net import DepthDrill
+    from stubsi.margin.around import Around
     from stubsi.margin.models import Models
+    from stubsi.margin.shape import StubShape
     from stubsi.network import Network
     from stubsi.provenance import Provenance
 
@@ -99,7 +102,7 @@ class HoleModel:
         return abcd_network(lambda hz: np.moveaxis(self.abcd_si(hz), 0, -1), frequency, z0)
 
 
-def hole_model(board: Board, hole: str, *, model: str = "solved") -> HoleModel:
+def hole_model(board: Board, hole: str, *, model: str = "solved", drilled: Sequence[DepthDrill] = ()) -> HoleModel:
     """Model one hole of a board.
 
     Parameters
@@ -109,11 +112,14 @@ def hole_model(board: Board, hole: str, *, model: str = "solved") -> HoleModel:
         Its name.
     model : {"solved", "uniform"}
         As ``rank``.
+    drilled : sequence of DepthDrill
+        Depth drills into it, one a side at most; none unless said.
 
     Raises
     ------
     StubsiError
-        No hole of that name among the signal nets; an unknown ``model``.
+        No hole of that name among the signal nets; an unknown ``model``; a depth drill where there is no stub, or
+        that would leave more than there is.
     UnknownValueError
         Its return vias, or another value it needs, are not known: then it is no single two-port.
     """
@@ -126,17 +132,43 @@ def hole_model(board: Board, hole: str, *, model: str = "solved") -> HoleModel:
     found, span, around = holes[place], board.span(holes[place]), surroundings(board)[place]
     if model == "solved" and around.returns is None:
         raise UnknownValueError(f"return vias of hole {hole} are unknown: give the reference holes, with positions.")
-    stubs: dict[str, HoleStub] = {}
-    for shape in stub_shapes(board.stackup, found.padstack, span, found.press_fit):
-        solve = solved_models if model == "solved" else uniform_models
-        models = solve([Case(shape, shape.stub_length_si, around)])
-        if models.unknown_loss[0]:
-            raise UnknownValueError(f"hole {hole}: {models.unknown_loss[0]}")
-        stubs[shape.side] = HoleStub(
-            side=shape.side, stub_length=shape.stub_length, provenance=models.provenance[0], models=models
-        )
+    shapes = stub_shapes(board.stackup, found.padstack, span, found.press_fit)
+    solve = solved_models if model == "solved" else uniform_models
+    stubs = {case.shape.side: _stub(hole, case, solve) for case in _cases(hole, shapes, around, drilled)}
     through = _through(board, found.padstack, span, around, model)
     return HoleModel(name=hole, above=stubs.get("top"), below=stubs.get("bottom"), through=through)
+
+
+def _cases(hole: str, shapes: Sequence[StubShape], around: Around, drilled: Sequence[DepthDrill]) -> list[Case]:
+    """The stubs of a hole, cut short where it is drilled."""
+    drills = {drill.side: drill for drill in drilled}
+    if len(drills) < len(drilled) or not set(drills) <= {shape.side for shape in shapes}:
+        raise StubsiError(f"hole {hole} drilled: needs one depth drill a side at most, and only where there is a stub.")
+    cases = []
+    for shape in shapes:
+        drill = drills.get(shape.side)
+        if drill is None:
+            cases.append(Case(shape, shape.stub_length_si, around))
+            continue
+        if drill.residual_stub_si >= shape.stub_length_si or drill.residual_stub_si < shape.least_length_si:
+            raise StubsiError(
+                f"hole {hole} residual_stub = {show(drill.residual_stub_si, 'length')}: must be below the stub, "
+                f"{shape.stub_length}" + (f", and not below what stays: {shape.kept_by}." if shape.kept_by else ".")
+            )
+        bore = bore_of(drill.drill, shape.padstack, drill.fill_dk)
+        cases.append(Case(shape, drill.residual_stub_si, around, bore))
+    return cases
+
+
+def _stub(hole: str, case: Case, solve: Callable[[list[Case]], Models]) -> HoleStub:
+    models, shape = solve([case]), case.shape
+    if models.unknown_loss[0]:
+        raise UnknownValueError(f"hole {hole}: {models.unknown_loss[0]}")
+    length = shape.stub_length
+    if case.length_si < shape.stub_length_si:
+        start = shape.stub_length.between.split(" to ")[0]
+        length = Distance(length=quantity(case.length_si, "length"), between=f"{start} to the end of the plating")
+    return HoleStub(side=shape.side, stub_length=length, provenance=models.provenance[0], models=models)
 
 
 def _through(board: Board, padstack: Any, span: Any, around: Any, model: str) -> Callable[[Any], Any]:

@@ -17,7 +17,7 @@ from stubsi.physics.geometry import Posts
 from stubsi.physics.hole import SolvedBarrel, solve
 from stubsi.physics.notch import notch, s21_minimum
 from stubsi.physics.return_path import check_single, unknown_return_paths
-from stubsi.provenance import Provenance
+from stubsi.provenance import HARDWARE_ERROR, Provenance
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -142,7 +142,7 @@ def _variants(case: Case) -> tuple[list[_Variant], Provenance]:
     pitch = case.around.pitch
     if case.around.odd and pitch is None:
         raise UnknownValueError(f"pitch of the pair at padstack {case.shape.padstack.name} is unknown: give x and y.")
-    solvable = barrel_of(case.shape, case.length_si, pitch=pitch)
+    solvable = barrel_of(case.shape, case.length_si, bore=case.bore, pitch=pitch)
     solved = solve(solvable.barrel)
     paths, said = return_paths(case.around, solved)
     found = [_Variant(solved, path, np.nan if pitch is None else pitch) for path in paths]
@@ -162,10 +162,14 @@ def _too_near(solved: SolvedBarrel, paths: Sequence[Posts]) -> tuple[str, ...]:
 
 
 def _provenance(solvable: Solvable, returns: tuple[str, ...]) -> Provenance:
+    """Tier and errors; of a short stub the drawn length is the worst case, as the electrical start is a share of it."""
+    lower = solvable.start_share if solvable.start_share > HARDWARE_ERROR else 0.0
+    short = (f"short stub: up to {100 * lower:.0f} % lower if all of its drawn length counts",) if lower else ()
     return Provenance(
         tier=SOLVED,
-        assumptions=(*solvable.assumptions, *returns),
+        assumptions=(*solvable.assumptions, *returns, *short),
         model_error=NEAREST_ERROR if solvable.nearest_rule or TOO_NEAR in returns else SOLVED_ERROR,
+        low=1 - max(lower, HARDWARE_ERROR),
     )
 
 

@@ -15,17 +15,20 @@ if TYPE_CHECKING:
 
     from stubsi.board.board import Board
     from stubsi.board.net import Hole
+    from stubsi.margin.geometry import Bore
 
 
 class Case(NamedTuple):
     """A distinct stub: its shape, how much of it counts, and where its hole finds its return path.
 
-    ``length_si`` [m]: all of the stub, or what is left of it. ``around``: what stands around its hole.
+    ``length_si`` [m]: all of the stub, or what is left of it. ``around``: what stands around its hole. ``bore``: what
+    ends a stub that is cut short; None: not known, an oversize is assumed.
     """
 
     shape: StubShape
     length_si: float
     around: Around
+    bore: Bore | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

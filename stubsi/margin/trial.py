@@ -13,6 +13,7 @@ from stubsi.board.board import Span
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.margin.around import around_of
 from stubsi.margin.figures import Spread, case_figures
+from stubsi.margin.geometry import bore_of
 from stubsi.margin.models import Models
 from stubsi.margin.shape import stub_shapes
 from stubsi.margin.solved import solved_models
@@ -131,6 +132,7 @@ class SolvedTrial(Trial):
         side: str,
         return_vias: ReturnVias | None,
         pitch: Any,
+        depth_drill: Any,
         z0: float | None,
     ) -> None:
         if side not in ("top", "bottom"):
@@ -145,6 +147,7 @@ class SolvedTrial(Trial):
             raise StubsiError(f"layer = '{layer}': the hole ends there, it leaves no stub towards the {side}.")
         self.shape = shapes[0]
         self.around = around_of(return_vias, None if pitch is None else one_si(pitch, "length", "pitch"))
+        self.bore = None if depth_drill is None else bore_of(depth_drill, padstack)
         self.model = str(self.models(np.array([self.shape.stub_length_si])).provenance[0])
 
     def models(self, lengths: NDArray[np.float64]) -> Models:
@@ -155,7 +158,8 @@ class SolvedTrial(Trial):
                 f"stub_length = {show(lengths.max(), 'length')}: longer than the hole goes on beyond "
                 f"{self.shape.layer}, {self.shape.stub_length}."
             )
-        return solved_models([Case(self.shape, float(min(length, full)), self.around) for length in lengths])
+        cases = [Case(self.shape, float(min(length, full)), self.around, self.bore) for length in lengths]
+        return solved_models(cases)
 
     def lengths(self, signal: Signal, criterion: Criterion) -> NDArray[np.float64]:
         """End positions: every face of every layer beyond the layer in use, and two between."""
