@@ -127,3 +127,13 @@ def test_wider_bore_leaves_less_at_the_end():
         return total(Barrel(barrel_radius=0.15 * MM, levels=levels, end=end))
 
     assert end(0.3, 1.0) < end(0.25, 1.0) < end(0.25, 3.8)
+
+
+@pytest.mark.parametrize("off", [0.0, 1e-20, 1e-15, 1e-9, 1e-7], ids=lambda off: f"{off:g} m")
+def test_what_is_nearly_aligned_is_as_good_as_aligned(off):
+    """End pad as wide as the clearances, bore as wide, a level boundary at mid-cavity: steps of rounding do no harm."""
+    levels = (plane(0.015), fill(0.1), fill(0.1 + off / MM), plane(0.03, 0.4), fill(0.1))
+    wide = Barrel(barrel_radius=0.15 * MM, levels=levels, end=End(pad_radius=0.4 * MM - off, pad_thickness=0.03 * MM))
+    cut = Barrel(barrel_radius=0.15 * MM, levels=levels, end=End(bore_radius=0.4 * MM + off, bored=levels[1:]))
+    usual = [total(replace(barrel, levels=(*levels[:2], fill(0.1), *levels[3:]))) for barrel in (wide, cut)]
+    assert [total(wide), total(cut)] == pytest.approx(usual, rel=2e-3)

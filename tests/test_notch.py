@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stubsi.physics.chain import Chain
-from stubsi.physics.geometry import OPEN, Ring
+from stubsi.physics.geometry import OPEN, Barrel, End, Ring
 from stubsi.physics.hole import solve
 from stubsi.physics.line import quarter_wave
 from stubsi.physics.notch import notch, quasi_static, resonance, s21_minimum
 from stubsi.physics.return_path import equal_posts
-from tests.stacks import MM, RING, chain, material, stack
+from tests.stacks import MM, RING, chain, fill, material, plane, stack
 
 
 def zeros_by_scan(stub, top):
@@ -146,3 +148,37 @@ def test_many_stubs_in_one_search():
     together = notch(Chain.of(pairs * 3))
     alone = [notch(Chain.of([pair]))[0] for pair in pairs]
     assert together == pytest.approx(alone * 3, rel=1e-7)
+
+
+def test_stub_without_length_has_no_notch():
+    """Plating that ends inside the first plane: a capacitance and nothing in front of it."""
+    none = Barrel(barrel_radius=0.15 * MM, levels=(plane(0.01),), end=End(bore_radius=0.25 * MM, bored=(fill(),)))
+    stub = chain(none, stack(4))
+    assert np.isnan(notch(stub)).tolist() == [True, False]
+    assert np.isnan(s21_minimum(stub)[0]).tolist() == [True, False]
+
+
+def test_damped_cavity_leaves_the_notch_of_a_short_stub():
+    """Loss wipes out the narrow zero at the cavity's own resonance; what is left lies far above it."""
+    levels, below = (plane(0.015), fill(0.05)), (fill(0.15), plane(), fill())
+    end = End(bore_radius=0.25 * MM, bored=below)
+    path = Ring(radius=1.6 * MM)
+    lossy = tuple(replace(level, material=material(df=0.02)) for level in levels)
+    (sharp,), (damped,) = (
+        notch(chain(Barrel(barrel_radius=0.15 * MM, levels=stub, end=end), path=path)) for stub in (levels, lossy)
+    )
+    cavity = 2.405 * 2.998e8 / (2 * np.pi * 1.6 * MM * np.sqrt(3.8))
+    assert sharp < 1.3 * cavity
+    assert damped > 2 * cavity
+
+
+def test_far_from_any_return_path_there_may_be_no_zero():
+    """A short stub between unbounded planes radiates before it resonates: no zero, but a minimum of S21."""
+    end = End(bore_radius=0.3 * MM, bored=(fill(0.1), plane(clearance=0.3), fill()))
+    stub = chain(Barrel(barrel_radius=0.2 * MM, levels=(fill(0.5),), end=end), path=OPEN)
+    f = np.linspace(1e9, 150e9, 300)
+    assert np.all((1 / stub.input_admittance(f)).imag < 0)
+    assert np.isnan(notch(stub)[0])
+    (frequency,), (size,) = s21_minimum(stub)
+    assert 10e9 < frequency < 100e9
+    assert 0.1 < size < 0.9

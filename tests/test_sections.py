@@ -102,7 +102,10 @@ REFUSED = {
     ),
     "pad fills its clearance": (stack(2, plane_pad=0.4), "pad_radius 0.0004 m .* clearance_radius 0.0004"),
     "pad inside the barrel": (stack(2, plane_pad=0.1), "pad_radius 0.0001 m .* barrel_radius 0.00015"),
-    "signal pad over the plane": (bare(plane(), fill(), signal(pad=0.45), fill()), "pad_radius 0.00045"),
+    "signal pad over the plane": (
+        bare(plane(), fill(), signal(pad=0.45), fill(), plane(), fill()),
+        "pad_radius 0.00045 m .* clearance_radius 0.0004",
+    ),
     "bore narrower than the barrel": (replace(stack(2), end=End(bore_radius=0.1 * MM)), "bore_radius 0.0001 m"),
     "no plane": (bare(fill()), "no plane"),
     "no plane between entry and exit": (replace(bare(fill()), end=None), "no plane"),

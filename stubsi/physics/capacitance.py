@@ -9,7 +9,7 @@ import numpy as np
 
 from stubsi.physics.electrostatics import Grid, cell_energies, graded_lines
 from stubsi.physics.geometry import Barrel, Material
-from stubsi.physics.sections import Span, spans
+from stubsi.physics.sections import Span, snap, spans
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -114,16 +114,16 @@ def _meridian(barrel: Barrel) -> _Meridian:
     every = (*laid, *bored)
     b = max(s.level.clearance_radius for s in every if s.is_plane)
     dielectrics = [(s.top, np.inf, s.level.material) for s in every]
+    bore = Material(dk_in_plane=end.bore_dk, dk_z=end.bore_dk) if end is not None else AIR
     depth, reach = every[-1].bottom, b + CAVITY_REACH * _tallest_gap(every)
     if end is not None and bored == _bored(barrel, length, everything=True):
         air = AIR_REACH * (b + depth - max(s.bottom for s in every if s.is_plane))
         dielectrics.append((depth, np.inf, AIR))
         if end.bore_radius:
-            bore = Material(dk_in_plane=end.bore_dk, dk_z=end.bore_dk)
-            dielectrics += [(length, end.bore_radius, bore), (depth, end.bore_radius, AIR)]
+            dielectrics += [(length, snap(end.bore_radius), bore), (depth, snap(end.bore_radius), AIR)]
         depth, reach = depth + air, max(reach, air)
     elif end is not None:
-        dielectrics.append((length, end.bore_radius, Material(dk_in_plane=end.bore_dk, dk_z=end.bore_dk)))
+        dielectrics.append((length, snap(end.bore_radius), bore))
     return _Meridian(
         conductors=tuple(_conductors(barrel, laid, bored, reach)),
         dielectrics=tuple(dielectrics),
@@ -141,7 +141,7 @@ def _bored(barrel: Barrel, length: float, *, everything: bool = False) -> tuple[
     b = max(s.level.clearance_radius for s in (*spans(barrel), *levels) if s.is_plane)
     last = np.inf if everything else BORE_REACH * b
     return tuple(
-        Span(level=s.level, top=s.top + length, bottom=s.bottom + length, mid=s.mid + length)
+        Span(level=s.level, top=snap(s.top + length), bottom=snap(s.bottom + length), mid=s.mid + length)
         for s in levels
         if s.top < last
     )
@@ -155,16 +155,16 @@ def _tallest_gap(every: Sequence[Span]) -> float:
 
 def _conductors(barrel: Barrel, laid: Sequence[Span], bored: Sequence[Span], reach: float) -> Iterator[_Conductor]:
     length, end = laid[-1].bottom, barrel.end
-    yield _Conductor(z=(0.0, length), r=(0.0, barrel.barrel_radius), voltage=1.0)
+    yield _Conductor(z=(0.0, length), r=(0.0, snap(barrel.barrel_radius)), voltage=1.0)
     for s in laid:
         if s.level.pad_radius:
-            yield _Conductor(z=(s.top, s.bottom), r=(0.0, s.level.pad_radius), voltage=1.0)
+            yield _Conductor(z=(s.top, s.bottom), r=(0.0, snap(s.level.pad_radius)), voltage=1.0)
     if end is not None and end.pad_radius:
-        yield _Conductor(z=(length, length + end.pad_thickness), r=(0.0, end.pad_radius), voltage=1.0)
+        yield _Conductor(z=(length, snap(length + end.pad_thickness)), r=(0.0, snap(end.pad_radius)), voltage=1.0)
     for s in (*laid, *bored):
         if s.is_plane:
             bore = end.bore_radius if end is not None and s.top >= length and end.bore_radius else 0.0
-            yield _Conductor(z=(s.top, s.bottom), r=(max(s.level.clearance_radius, bore), reach), voltage=0.0)
+            yield _Conductor(z=(s.top, s.bottom), r=(snap(max(s.level.clearance_radius, bore)), reach), voltage=0.0)
 
 
 def _lines(half_plane: _Meridian, cut: Layout, refine: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

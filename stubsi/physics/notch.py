@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
     FloatArray = NDArray[np.floating]
 
+LOW = 1e6
+"""Frequency [Hz] at which every line is static."""
 TOLERANCE = 1e-11
 """Relative width of the bracket at which a root counts as found."""
 STEPS = 100
@@ -32,8 +34,6 @@ SCANNED = 400
 """Frequencies of the scan for a damped zero."""
 RESIDUE = 1e-4
 """Phase [rad] left at a root; more means a jump, not a zero."""
-
-
 POINTS, ZOOMS = 9, 5
 """Frequencies per look at S21 and number of looks, each a quarter as wide as the last."""
 
@@ -47,10 +47,17 @@ def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
     -------
     frequency [Hz], impedance [ohm], each (n_stub,); NaN and 0 for a stub without inductance, that is without length
     """
-    low = np.full((len(chain.stubs), 1), 1e6)
-    z, y = chain.section_constants(low)
-    inductance = (z.imag.sum(axis=0) / (2 * np.pi * low))[:, 0] + chain.outer_inductance
-    capacitance, end = (y[1:].imag.sum(axis=0) / (2 * np.pi * low))[:, 0], (y[0].imag / (2 * np.pi * low))[:, 0]
+    ceiling = 0.5 * _lowest_resonance(chain)
+    first, _ = _uniform(chain, np.full(len(chain.stubs), LOW))
+    return _uniform(chain, np.minimum(np.nan_to_num(0.2 * first, nan=LOW), ceiling))
+
+
+def _uniform(chain: Chain, frequency: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The same from the line constants at a frequency far below the notch [Hz]."""
+    z, y = chain.section_constants(frequency[:, None])
+    omega = 2 * np.pi * frequency
+    inductance = z.imag.sum(axis=0)[:, 0] / omega + chain.outer_inductance
+    end, capacitance = y[0].imag[:, 0] / omega, y[1:].imag.sum(axis=0)[:, 0] / omega
     total = capacitance + end
     delay = np.sqrt(inductance * (total + end))
     return 1 / (4 * np.where(delay > 0, delay, np.nan)), np.sqrt(inductance / total)
@@ -180,7 +187,7 @@ def _close(
         wide = high - low
         if np.all(wide <= TOLERANCE * high):
             break
-        inner = high - f_high * wide / np.minimum(f_high - f_low, -np.finfo(float).tiny)
+        inner = high - f_high * wide / np.minimum(f_high - f_low, -1e-100)
         x = np.where(step % 4 == 3, (low + high) / 2, np.clip(inner, low + TOLERANCE * wide, high - TOLERANCE * wide))
         f_x = function(x)
         above = f_x > 0

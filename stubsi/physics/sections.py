@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import accumulate, pairwise, takewhile
-from math import log
+from math import inf, log
 from typing import TYPE_CHECKING
 
 from stubsi.errors import ValidityError
@@ -81,18 +81,23 @@ class Span:
 
 def spans(barrel: Barrel) -> tuple[Span, ...]:
     """Levels of a barrel with their heights [m], counted downwards from the electrical start."""
-    edges = list(accumulate((level.thickness for level in barrel.levels), initial=0.0))
+    edges = [snap(z) for z in accumulate((level.thickness for level in barrel.levels), initial=0.0)]
     return tuple(
         Span(level=level, top=top, bottom=bottom, mid=_mid(top, bottom, edges[-1] if barrel.end is None else None))
         for level, (top, bottom) in zip(barrel.levels, pairwise(edges), strict=True)
     )
 
 
+def snap(length: float) -> float:
+    """Length to the picometre, so that what is drawn equal is equal."""
+    return round(length, 12)
+
+
 def _mid(top: float, bottom: float, last: float | None) -> float:
     """A level cut at either end of the barrel's length was cut at its own mid-thickness."""
     if top == 0.0:
         return top
-    return bottom if bottom == last else (top + bottom) / 2
+    return bottom if bottom == last else snap((top + bottom) / 2)
 
 
 def layout(barrel: Barrel) -> Layout:
@@ -111,6 +116,9 @@ def layout(barrel: Barrel) -> Layout:
     sections = [half for above, below in pairwise(ends) for half in _halves(laid, above, below, barrel)]
     drilled = barrel.end is not None and barrel.end.bore_radius is not None
     tip = _tip(laid, planes, barrel) if drilled else []
+    for section in (*sections, *tip):
+        for part in section.in_cavity:
+            _check_pad(part.radius, barrel.barrel_radius, section.clearance_radius)
     last = planes[-1].mid if planes else 0.0
     return Layout(
         sections=(*sections, *tip),
@@ -141,7 +149,7 @@ def _tip(laid: Sequence[Span], planes: list[Span], barrel: Barrel) -> list[Secti
         "clearance_radius": _end_clearance(barrel, planes),
         "filling": (*_filling(upper), *((level.material, level.thickness) for level in lower)),
     }
-    middle = (top + bottom) / 2
+    middle = snap((top + bottom) / 2)
     halves = [_parts(upper, top, middle, a, 1 - share), _parts(upper, middle, bottom, a, 1 - share)]
     return [
         Section(top=start, bottom=middle, in_cavity=(), in_plane=(*own, *halves[0]), **common),
@@ -183,7 +191,7 @@ def _halves(laid: Sequence[Span], above: Span | None, below: Span | None, barrel
     bottom = below.top if below else laid[-1].bottom
     if bottom <= top:
         return []
-    middle = (top + bottom) / 2
+    middle = snap((top + bottom) / 2)
     inside = [s for s in laid if top <= s.top and s.bottom <= bottom]
     return [
         _half(inside, above, below, (above.mid if above else top, middle), barrel),
@@ -221,10 +229,15 @@ def check(barrel: Barrel) -> None:
         if b is None or b <= a:
             raise ValidityError(f"clearance_radius {b} m does not exceed barrel_radius {a} m: the plane touches it")
     for level in barrel.levels:
-        limit = level.clearance_radius if level.kind == "plane" else max(clearances)
-        if level.pad_radius is not None and not a <= level.pad_radius < limit:
-            raise ValidityError(
-                f"pad_radius {level.pad_radius} m must lie between barrel_radius {a} m and clearance_radius {limit} m"
-            )
+        limit = level.clearance_radius if level.kind == "plane" else inf
+        _check_pad(level.pad_radius, a, limit)
     if barrel.end and barrel.end.bore_radius is not None and barrel.end.bore_radius < a:
         raise ValidityError(f"bore_radius {barrel.end.bore_radius} m is less than barrel_radius {a} m")
+
+
+def _check_pad(pad_radius: float | None, barrel_radius: float, clearance_radius: float) -> None:
+    if pad_radius is not None and not barrel_radius <= pad_radius < clearance_radius:
+        raise ValidityError(
+            f"pad_radius {pad_radius:.6g} m must lie between barrel_radius {barrel_radius:.6g} m "
+            f"and clearance_radius {clearance_radius:.6g} m"
+        )
