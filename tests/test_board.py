@@ -117,6 +117,11 @@ def test_reference_nets_are_not_ranked():
     assert [h.name for _, h in whole.holes()] == ["U1.A1"]
 
 
+def test_a_reference_hole_runs_through_the_whole_board():
+    whole = board(net(), ground())
+    assert whole.span(whole.return_vias[0]) == Span(first=0, upper_in_use=0, lower_in_use=5, last=5)
+
+
 def test_without_reference_nets_return_vias_are_unknown_not_absent():
     assert board().return_vias is None
 

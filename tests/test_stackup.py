@@ -65,6 +65,11 @@ def test_no_stub_where_the_barrel_ends(layer, side):
     assert mm(four_layers().stub_length(layer, side).length) == 0
 
 
+def test_no_stub_where_the_barrel_ends_before_the_layer():
+    assert mm(four_layers().stub_length("L3", "bottom", "L2").length) == 0
+    assert mm(four_layers().stub_length("L2", "top", "L3").length) == 0
+
+
 def test_inner_and_outer_face_differ_by_the_copper():
     """The 8-layer sample of BOARDFILES: 51.0 mil to the outer face, 28.23 GHz; 49.6 mil to the inner one, 29.03 GHz."""
     assert notch_frequency("51.0 mil", 4.2).m_as("GHz") == pytest.approx(28.23, abs=5e-3)
@@ -127,6 +132,20 @@ def test_mean_laminate_is_weighted_by_thickness():
     upper, lower = board.face_si("TOP", "lower"), board.face_si("L3", "upper")
     assert board.laminate(upper, lower).dk == pytest.approx((0.2 * 4 + 1.0 * 3) / 1.2)
     assert board.laminate(board.face_si("L2", "lower"), lower).dk == 3.0
+
+
+def test_mean_loss_is_weighted_by_stored_energy():
+    """Loss per length is the sum of Dk x df x thickness: (0.2 x 4 x 0 + 1 x 3 x 0.02) / (0.2 x 4 + 1 x 3)."""
+    board = four_layers(dk=3.0, df=0.02)
+    mean = board.laminate(board.face_si("TOP", "lower"), board.face_si("L3", "upper"))
+    assert mean.df == pytest.approx(0.06 / 3.8)
+
+
+def test_layers_given_at_different_frequencies_have_no_common_one():
+    board = four_layers(df=0.02, at="10 GHz")
+    upper, lower = board.face_si("L2", "lower"), board.face_si("L3", "upper")
+    assert board.laminate(upper, lower).at_si == 10e9
+    assert board.laminate(0.0, lower).at_si is None
 
 
 def test_radial_field_sees_the_in_plane_value():

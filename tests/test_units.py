@@ -90,6 +90,7 @@ BAD_TEXT = {
     "62 Mil": "unknown unit 'Mil'; did you mean 'mil'",
     "62 MIL": "unknown unit 'MIL'; did you mean 'mil'",
     "1.5 Mm": "unknown unit 'Mm'; did you mean 'mm'",
+    "62 mill": "unknown unit 'mill'; did you mean 'mil'",
     "62 mil + 3": "unknown unit 'mil + 3'",
     "1.6 mm \u00b1 0.1 mm": "unknown unit 'mm \u00b1 0.1 mm'",
     "1_000 mm": "unknown unit '_000 mm'",
