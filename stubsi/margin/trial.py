@@ -66,14 +66,16 @@ class Trial:
             "stub length": Spread(*[lengths] * 4),
             "stub length x symbol rate": Spread(*[lengths * signal.symbol_rate_si] * 4),
         }[criterion.measure]
-        if criterion.measure in ("loss", "return loss"):
-            self._check_loss(models, criterion)
+        self._check_known(models, criterion)
         return Found(measured, notch.low, loss.low, back.low)
 
-    def _check_loss(self, models: Models, criterion: Criterion) -> None:
-        if self.z0 is None:
+    def _check_known(self, models: Models, criterion: Criterion) -> None:
+        """Refuse a criterion whose figure needs what nobody has given."""
+        on_loss = criterion.measure in ("loss", "return loss")
+        if on_loss and self.z0 is None:
             raise StubsiError(f"z0 is missing: a criterion on {criterion.measure} needs the impedance of the line.")
-        missing = [text for text in models.unknown_loss if text]
+        unknown = {"notch ratio": models.unknown}.get(criterion.measure, models.unknown_loss if on_loss else ())
+        missing = [text for text in unknown if text]
         if missing:
             raise UnknownValueError(missing[0])
 
@@ -104,7 +106,8 @@ class UniformTrial(Trial):
 
     def lengths(self, signal: Signal, criterion: Criterion) -> NDArray[np.float64]:
         """Lengths up to which the criterion can be met: shorter than a quarter wave where it looks at the loss."""
-        quarter = c / (4 * signal.nyquist_si * np.sqrt(self.stub.dk_si))
+        lowest_dk = np.minimum(np.real(self.stub.line.permittivity(1e12)), self.stub.dk_si)
+        quarter = c / (4 * signal.nyquist_si * np.sqrt(lowest_dk))
         if criterion.measure == "notch ratio":
             return np.array([1.01 * quarter / criterion.limit])
         if criterion.measure in ("loss", "return loss"):
