@@ -59,7 +59,10 @@ class SolvedStack:
 
     @cached_property
     def _first(self) -> NDArray[np.float64]:
-        """First notch [Hz]; of a radiating stub the minimum of S21 in 50 ohm, below the frequency of no reactance."""
+        """First notch [Hz]; of a radiating stub the minimum of S21 in 50 ohm, below the frequency of no reactance.
+
+        Infinite for a stub without electrical length: one that ends within the clearance it starts in.
+        """
         first = notch(self.chain)
         voltage, current = self.chain.voltage_current(np.nan_to_num(first, nan=1e9)[:, None])
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -67,7 +70,7 @@ class SolvedStack:
         radiating = np.flatnonzero(np.isnan(first) | (left > RADIATING * 50))
         if len(radiating):
             first[radiating] = s21_minimum(_chain([self.variants[i] for i in radiating]), 50.0)[0]
-        return first
+        return np.nan_to_num(first, nan=np.inf)
 
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
         """Notch of the stubs of these numbers [Hz]."""
@@ -195,7 +198,8 @@ def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tup
 
 def _scanned(around: Around, solved: SolvedBarrel) -> list[Posts]:
     radius = solved.barrel.barrel_radius
-    widest = max(section.clearance_radius for section in solved.layout.sections)
+    levels = (*solved.barrel.levels, *(solved.barrel.end.bored if solved.barrel.end else ()))
+    widest = max(level.clearance_radius for level in levels if level.kind == "plane")
     nearest = widest + 1.1 * radius
     if not around.odd:
         return unknown_return_paths(nearest, nearest + SCAN_REACH, radius)
