@@ -1,0 +1,88 @@
+"""Verdicts: what a worst, a computed and a best figure on either side of a limit say together."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from stubsi import Criterion
+from stubsi.margin.figures import Spread
+from stubsi.margin.verdict import DRILL, MARGINAL, PASS, UNDECIDED, standing, wording
+from tests.strategies import physical
+
+LEAST = [Criterion.notch_ratio(5), Criterion.return_loss(5)]
+MOST = [Criterion.loss(5), Criterion.stub_length("5 m"), Criterion.stub_length_at_1_gbaud("5 nm")]
+
+# (worst, low, high, best) against a least limit of 5, anything unknown, verdict
+SAYS = [
+    ((5.5, 6, 6, 6.5), False, PASS),
+    ((5.0, 6, 6, 6.5), False, PASS),
+    ((4.9, 5.3, 5.3, 5.7), False, MARGINAL),
+    ((4.4, 4.8, 4.8, 5.2), False, MARGINAL),
+    ((4.1, 4.5, 4.5, 4.9), False, DRILL),
+    ((3.7, 4.0, 7.0, 7.6), False, UNDECIDED),
+    ((4.9, 5.3, 7.0, 7.6), False, MARGINAL),
+    ((4.1, 4.5, 4.8, 5.2), False, MARGINAL),
+    ((5.5, 6, 6, 6.5), True, UNDECIDED),
+    ((4.1, 4.5, 4.5, 4.9), True, DRILL),
+    ((np.nan,) * 4, True, UNDECIDED),
+    ((np.inf,) * 4, False, PASS),
+]
+
+
+def one(criterion, values, unknown=False):
+    spread = Spread(*(np.array([float(value)]) for value in values))
+    return str(standing(criterion, spread, np.array([unknown]))[0])
+
+
+@pytest.mark.parametrize(("values", "unknown", "verdict"), SAYS, ids=[f"{v} {u}" for v, u, _ in SAYS])
+@pytest.mark.parametrize("criterion", LEAST, ids=str)
+def test_a_least_limit(criterion, values, unknown, verdict):
+    assert one(criterion, values, unknown) == verdict
+
+
+@pytest.mark.parametrize(("values", "unknown", "verdict"), SAYS, ids=[f"{v} {u}" for v, u, _ in SAYS])
+@pytest.mark.parametrize("criterion", MOST, ids=str)
+def test_a_greatest_limit_is_its_mirror_image(criterion, values, unknown, verdict):
+    assert one(criterion, [10 - value for value in values], unknown) == verdict
+
+
+@given(st.lists(physical(0.1, 100), min_size=4, max_size=4).map(sorted), physical(0.1, 100), physical(0.01, 100))
+def test_only_the_ratio_to_the_limit_counts(values, limit, scale):
+    assert one(Criterion.notch_ratio(limit), values) == one(
+        Criterion.notch_ratio(limit * scale), [value * scale for value in values]
+    )
+
+
+@given(st.lists(physical(0.1, 100), min_size=4, max_size=4).map(sorted), physical(0.1, 100), physical(1, 10))
+def test_a_stricter_limit_never_turns_a_net_better(values, limit, stricter):
+    order = [PASS, MARGINAL, DRILL]
+    before, after = (one(Criterion.notch_ratio(x), values) for x in (limit, limit * stricter))
+    if UNDECIDED not in (before, after):
+        assert order.index(after) >= order.index(before)
+    assert before == PASS or after != PASS
+    assert before != DRILL or after == DRILL
+
+
+def test_nets_are_judged_one_by_one():
+    values = Spread(*(np.array([a, b, c]) for a, b, c in zip(*(SAYS[i][0] for i in (0, 2, 4)), strict=True)))
+    assert standing(LEAST[0], values, np.array([False, False, True])).tolist() == [PASS, MARGINAL, DRILL]
+
+
+@pytest.mark.parametrize(
+    ("criterion", "low", "high", "says"),
+    [
+        (Criterion.notch_ratio(5), 3.14159, 3.14159, "3.14 x Nyquist, at least 5 wanted"),
+        (Criterion.notch_ratio(5), 3.14159, 6.28319, "3.14-6.28 x Nyquist, at least 5 wanted"),
+        (Criterion.notch_ratio(2.5), 3.141, 3.142, "3.14 x Nyquist, at least 2.5 wanted"),
+        (Criterion.loss(1), 1.25, 0.75, "0.75-1.25 dB loss, at most 1 wanted"),
+        (Criterion.return_loss(12), 9.05, 9.05, "9.05 dB return loss, at least 12 wanted"),
+        (Criterion.stub_length("15 mil"), 0.5e-3, 0.5e-3, "0.5 mm, at most 0.381 mm wanted"),
+        (Criterion.stub_length_at_1_gbaud("0.3 in"), 1e-3 * 25e9, 1e-3 * 25e9, "25 mm x GBd, at most 7.62 wanted"),
+    ],
+    ids=str,
+)
+def test_wording(criterion, low, high, says):
+    assert wording(criterion, low, high) == says
