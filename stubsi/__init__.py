@@ -9,7 +9,15 @@ from stubsi.board.net import DepthDrill, Hole, Net, ReturnVias
 from stubsi.board.padstack import Antipad, Padstack, PressFit
 from stubsi.board.signal import Signal
 from stubsi.board.stackup import CopperLayer, DielectricLayer, Stackup
-from stubsi.errors import BoardError, FileError, StubsiError, UnitError, UnknownValueError, ValidityError
+from stubsi.errors import (
+    BoardError,
+    FileError,
+    PlausibilityWarning,
+    StubsiError,
+    UnitError,
+    UnknownValueError,
+    ValidityError,
+)
 from stubsi.files.toml import read_board
 from stubsi.margin.budget import check_stub, stub_budget
 from stubsi.margin.hole import hole_model
@@ -30,6 +38,7 @@ __all__ = [
     "Hole",
     "Net",
     "Padstack",
+    "PlausibilityWarning",
     "PressFit",
     "ReturnVias",
     "Signal",

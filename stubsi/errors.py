@@ -23,3 +23,7 @@ class UnknownValueError(StubsiError):
 
 class ValidityError(StubsiError):
     """A geometry or frequency lies outside what a model covers."""
+
+
+class PlausibilityWarning(UserWarning):
+    """A value that is possible but unlike any plated hole; the text names it and what to check."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
@@ -10,7 +11,7 @@ import numpy as np
 from scipy.constants import c
 
 from stubsi.board.value import Value
-from stubsi.errors import StubsiError, UnknownValueError
+from stubsi.errors import PlausibilityWarning, StubsiError, UnknownValueError
 from stubsi.physics.line import (
     Line,
     coax_impedance,
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
 
 COPPER = 5.8e7
 """Conductivity of copper [S/m] at room temperature: textbook value, from memory."""
+
+PLAUSIBLE = (10.0, 150.0)
+"""Impedance of plated holes [ohm], with room to spare: common practice, no source."""
 
 GIVEN_DK = "uniform line, Dk_eff given"
 GIVEN_DELAY = "uniform line, delay given"
@@ -69,7 +73,12 @@ def notch_frequency(stub_length: Any, dk_eff: Any, order: Any = 1) -> Any:
     7.494811 gigahertz
     """
     length = to_si(stub_length, "length", "stub_length", rule="not negative")
-    return quantity(quarter_wave(length, checked_dk(dk_eff), _checked_order(order)), "frequency")
+    dk, n = checked_dk(dk_eff), _checked_order(order)
+    try:
+        np.broadcast_shapes(np.shape(length), np.shape(dk), np.shape(n))
+    except ValueError:
+        raise StubsiError("stub_length, dk_eff and order: give scalars, or arrays of one shape.") from None
+    return quantity(quarter_wave(length, dk, n), "frequency")
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -104,7 +113,8 @@ class Stub(Value):
     Raises
     ------
     UnitError, StubsiError
-        Two ways given to say one thing, or none; values out of range.
+        Two ways given to say one thing, or none; values out of range. Warns (PlausibilityWarning) where the impedance
+        is not that of a plated hole.
 
     Examples
     --------
@@ -148,6 +158,17 @@ class Stub(Value):
         if self.end_load_si and self.z_stub_or_coax_si is None:
             raise StubsiError(
                 "an end pad or end_capacitance needs the stub's impedance: give z_stub, or drill and antipad."
+            )
+        self._warn_if_implausible()
+
+    def _warn_if_implausible(self) -> None:
+        z_stub = self.z_stub_or_coax_si
+        if z_stub is not None and not PLAUSIBLE[0] <= z_stub <= PLAUSIBLE[1]:
+            warnings.warn(
+                f"the stub's impedance, {show(z_stub, 'impedance')}, is outside {PLAUSIBLE[0]:g} to {PLAUSIBLE[1]:g} "
+                f"ohm, where plated holes lie: check z_stub, or drill and antipad.",
+                PlausibilityWarning,
+                stacklevel=4,
             )
 
     @property

@@ -15,77 +15,11 @@ import numpy as np
 import pint
 
 from stubsi.errors import UnitError
+from stubsi.unit_names import EXAMPLE, RATE_UNITS, SHOWN, SI, UNITS
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-UNITS: dict[str, dict[str, float]] = {
-    "length": {
-        **dict.fromkeys(("mm", "millimeter", "millimetre"), 1e-3),
-        **dict.fromkeys(("mil", "mils", "thou"), 2.54e-5),
-        **dict.fromkeys(("in", "inch", "inches"), 2.54e-2),
-        **dict.fromkeys(("um", "µm", "μm", "micron", "microns"), 1e-6),
-        "m": 1.0,
-        "cm": 1e-2,
-        "nm": 1e-9,
-    },
-    "frequency": {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6, "GHz": 1e9, "THz": 1e12},
-    "impedance": {
-        **dict.fromkeys(("ohm", "ohms", "Ohm", "\u03a9", "\u2126"), 1.0),
-        "mohm": 1e-3,
-        "kohm": 1e3,
-    },
-    "delay per length": {
-        **dict.fromkeys(("ps/in", "ps/inch"), 1e-12 / 2.54e-2),
-        "ps/mm": 1e-9,
-        "ps/cm": 1e-10,
-        "ns/m": 1e-9,
-        "s/m": 1.0,
-    },
-    "capacitance": {"fF": 1e-15, "pF": 1e-12, "nF": 1e-9, "F": 1.0},
-    "conductivity": {"S/m": 1.0, "MS/m": 1e6},
-}
-"""Every spelling of a unit that is read, by kind of value, with its factor to SI."""
-
-RATE_UNITS: dict[str, tuple[str, float]] = {
-    spelling: (kind, factor)
-    for prefix, factor in {"": 1.0, "k": 1e3, "M": 1e6, "G": 1e9, "T": 1e12}.items()
-    for kind, endings in {
-        "bits": ("b/s", "bit/s", "bps"),
-        "transfers": ("T/s",),
-        "symbols": ("Bd", "baud", "Baud", "bd"),
-    }.items()
-    for spelling in (prefix + ending for ending in endings)
-}
-"""Units of a line rate: bits, transfers (bits per lane) or symbols per second."""
-
-_SI = {
-    "length": "m",
-    "frequency": "Hz",
-    "impedance": "ohm",
-    "delay per length": "s/m",
-    "capacitance": "F",
-    "conductivity": "S/m",
-}
-_SHOWN = {
-    "length": ("mm", 1e-3),
-    "frequency": ("GHz", 1e9),
-    "impedance": ("ohm", 1.0),
-    "delay per length": ("ps/mm", 1e-9),
-    "capacitance": ("fF", 1e-15),
-    "conductivity": ("MS/m", 1e6),
-    "symbol rate": ("GBd", 1e9),
-    "bit rate": ("Gbit/s", 1e9),
-}
-_EXAMPLE = {
-    "length": "62 mil",
-    "frequency": "12.9 GHz",
-    "impedance": "50 ohm",
-    "delay per length": "175 ps/in",
-    "capacitance": "20 fF",
-    "conductivity": "58 MS/m",
-    "rate": "25.78125 Gb/s",
-}
 _NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*)?")
 
 
@@ -194,7 +128,7 @@ def to_rate(value: Any, name: str) -> tuple[float, str, str]:
 
 def quantity(si: Any, kind: str) -> Any:
     """Give an SI float or array back as a pint quantity in the plain unit of its kind (mm, GHz, ohm ...)."""
-    unit, factor = _SHOWN[kind]
+    unit, factor = SHOWN[kind]
     return pint.get_application_registry().Quantity(np.divide(si, factor)[()], unit)
 
 
@@ -202,7 +136,7 @@ def show(si: float | None, kind: str, digits: int = 4) -> str:
     """Text of an SI float in its plain unit, ``digits`` significant digits; "unknown" for None."""
     if si is None:
         return "unknown"
-    unit, factor = _SHOWN[kind]
+    unit, factor = SHOWN[kind]
     return f"{si / factor:.{digits}g} {unit}"
 
 
@@ -231,7 +165,7 @@ class Dimension:
         if value is not None:
             value = one_si(value, self.kind, f"{self.owner} {self.name}", rule=self.rule)
         elif not self.optional:
-            raise UnitError(f"{self.owner} {self.name} is missing: give it as text like '{_EXAMPLE[self.kind]}'.")
+            raise UnitError(f"{self.owner} {self.name} is missing: give it as text like '{EXAMPLE[self.kind]}'.")
         obj.__dict__[self.name + "_si"] = value
 
 
@@ -249,7 +183,7 @@ def _split(value: Any, kind: str, name: str) -> tuple[float, str]:
     if not isinstance(value, str):
         raise _no_unit(value, kind, name)
     text = value.strip().replace("\u2212", "-")
-    example = f"write it like '{_EXAMPLE[kind]}'"
+    example = f"write it like '{EXAMPLE[kind]}'"
     if not text:
         raise UnitError(f"{name} is blank: {example}.")
     if "," in text:
@@ -273,10 +207,10 @@ def _quantity_to_si(value: Any, kind: str, name: str) -> Any:
             f"{name} = {_show(value)}: a frequency is wanted, in Hz; for a line rate use Signal(rate).nyquist."
         )
     try:
-        si = value.m_as(_SI[kind])
+        si = value.m_as(SI[kind])
     except pint.PintError:
         raise UnitError(
-            f"{name} = {_show(value)}: {_a(kind)} is wanted, like '{_EXAMPLE[kind]}', not {value.dimensionality}."
+            f"{name} = {_show(value)}: {_a(kind)} is wanted, like '{EXAMPLE[kind]}', not {value.dimensionality}."
         ) from None
     except TypeError:
         raise UnitError(f"{name} = {_show(value)}: must be a real number.") from None
@@ -326,7 +260,7 @@ def _rate_of_quantity(value: Any, name: str) -> tuple[float, str]:
 
 def _no_unit(value: Any, kind: str, name: str) -> UnitError:
     return UnitError(
-        f"{name} = {_show(value)}: has no unit; write it as text like '{_EXAMPLE[kind]}', or as a pint quantity."
+        f"{name} = {_show(value)}: has no unit; write it as text like '{EXAMPLE[kind]}', or as a pint quantity."
     )
 
 
@@ -338,10 +272,10 @@ def _wrong_unit(text: str, unit: str, kind: str, name: str) -> UnitError:
     for other, units in UNITS.items():
         if unit in units:
             return UnitError(
-                f"{name} = '{text}': '{unit}' is {_a(other)}; {_a(kind)} is wanted, like '{_EXAMPLE[kind]}'."
+                f"{name} = '{text}': '{unit}' is {_a(other)}; {_a(kind)} is wanted, like '{EXAMPLE[kind]}'."
             )
     if unit.split(" ", maxsplit=1)[0] in RATE_UNITS:
-        return UnitError(f"{name} = '{text}': a line rate where {_a(kind)} is wanted, like '{_EXAMPLE[kind]}'.")
+        return UnitError(f"{name} = '{text}': a line rate where {_a(kind)} is wanted, like '{EXAMPLE[kind]}'.")
     return UnitError(f"{name} = '{text}': unknown unit '{unit}'{_near(unit, list(UNITS[kind]))}")
 
 

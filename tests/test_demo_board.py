@@ -37,7 +37,7 @@ def test_demo_holds_what_a_real_board_holds(demo):
 def test_demo_has_every_dk_and_some_in_plane(demo):
     laminate = demo.stackup.laminate(0.0, demo.stackup.edges_si[-1])
     assert 3 < laminate.dk < 4.2
-    assert laminate.in_plane == "in-plane Dk where known"
+    assert "in-plane Dk where known" in laminate.assumed
 
 
 def test_demo_has_stubs_on_both_sides_of_one_hole(demo):

@@ -11,7 +11,16 @@ import pint
 import pytest
 from hypothesis import given
 
-from stubsi import Stub, StubsiError, UnitError, UnknownValueError, ValidityError, dk_eff_from_notch, notch_frequency
+from stubsi import (
+    PlausibilityWarning,
+    Stub,
+    StubsiError,
+    UnitError,
+    UnknownValueError,
+    ValidityError,
+    dk_eff_from_notch,
+    notch_frequency,
+)
 from stubsi.provenance import HARDWARE_ERROR, Provenance
 from tests.strategies import dks, frequencies, orders, physical, port_impedances, stub_lengths, stubs
 
@@ -286,3 +295,16 @@ def test_where_it_comes_from():
     assert all(part in str(said) for part in ("model", "2 %", "against hardware: 8 %", "no pads"))
     assert (said.low, said.high) == (1 - HARDWARE_ERROR, 1 + HARDWARE_ERROR)
     assert stub().provenance.tier == "uniform line, Dk_eff given"
+
+
+def test_an_implausible_impedance_is_warned_about():
+    # 0.75 pF/mm at Dk 4.2, as one published article has it, would mean about 9 ohm (C' = sqrt(Dk) / (Z c))
+    with pytest.warns(PlausibilityWarning, match="9.1.* ohm.*check z_stub"):
+        Stub(stub_length="1 mm", dk_eff=4.2, z_stub="9.11 ohm")
+    with pytest.warns(PlausibilityWarning, match="check z_stub, or drill and antipad"):
+        Stub(stub_length="1 mm", dk_eff=4.2, drill="0.3 mm", antipad="0.31 mm")
+
+
+def test_shapes_that_do_not_fit_are_refused():
+    with pytest.raises(StubsiError, match="arrays of one shape"):
+        notch_frequency(["1 mm", "2 mm"], [3.0, 4.0, 5.0])

@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from stubsi.board.value import Value
 from stubsi.errors import BoardError, UnknownValueError
 from stubsi.units import DF_RULE, DK_RULE, Dimension, one_number, quantity, show
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 ROLES = ("signal", "plane", "mixed")
 FACES = ("upper", "lower")
@@ -96,12 +99,15 @@ class Distance(Value):
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Laminate(Value):
-    """Mean laminate between two depths: thickness-weighted ``dk`` and ``df`` at ``at_si`` [Hz] (None: constant)."""
+    """Mean laminate between two depths: thickness-weighted ``dk`` and ``df`` at ``at_si`` [Hz] (None: constant).
+
+    ``assumed``: what was taken for granted, in words.
+    """
 
     dk: float
     df: float
     at_si: float | None
-    in_plane: str
+    assumed: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -249,14 +255,11 @@ class Stackup(Value):
         df = np.array([layer.df or 0.0 for _, layer, _ in pieces])
         ats = {layer.at_si for _, layer, _ in pieces}
         mean = float(weight @ dk / weight.sum())
-        known = sum(layer.dk_in_plane is not None for _, layer, _ in pieces)
         return Laminate(
             dk=mean,
             df=float(weight @ (dk * df) / weight.sum()) / mean,
             at_si=ats.pop() if len(ats) == 1 else None,
-            in_plane="in-plane Dk"
-            if known == len(pieces)
-            else ("z-axis Dk" if not known else "in-plane Dk where known"),
+            assumed=assumed_of([layer for _, layer, _ in pieces]),
         )
 
     def _dielectrics(self, upper_si: float, lower_si: float) -> list[tuple[int, DielectricLayer, float]]:
@@ -276,6 +279,17 @@ def _checked_side(side: str) -> str:
     if side not in ("top", "bottom"):
         raise BoardError(f"side = {side!r}: must be 'top' or 'bottom'.")
     return side
+
+
+def assumed_of(dielectrics: Sequence[DielectricLayer]) -> tuple[str, ...]:
+    """What is taken for granted where some of these layers leave a value open, in words."""
+    in_plane = [layer.dk_in_plane is not None for layer in dielectrics]
+    said = ["in-plane Dk" if all(in_plane) else "in-plane Dk where known" if any(in_plane) else "z-axis Dk"]
+    if any(layer.df is None for layer in dielectrics):
+        said.append("unknown loss tangent as lossless")
+    if any(layer.at_si is None for layer in dielectrics):
+        said.append("Dk of unknown frequency as constant")
+    return tuple(said)
 
 
 def _distance(span: float, between: str) -> Distance:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stubsi.board.board import Span
-from stubsi.board.stackup import CopperLayer
+from stubsi.board.stackup import CopperLayer, assumed_of
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.physics.geometry import Barrel, End, Level, Material
 from stubsi.stub import COPPER
@@ -136,10 +136,7 @@ class _Reader:
         self.at, self.last = (self.layers.index(stackup.copper[place]) for place in (used, last))
 
     def assumptions(self) -> tuple[str, ...]:
-        known = [layer.dk_in_plane is not None for layer in self.layers if not isinstance(layer, CopperLayer)]
-        if all(known):
-            return ()
-        return ("z-axis Dk also in the plane of the glass" if not any(known) else "in-plane Dk where known",)
+        return assumed_of([layer for layer in self.layers if not isinstance(layer, CopperLayer)])
 
     def start(self) -> tuple[float, tuple[str, ...]]:
         """Electrical start, metres beyond the near face of the layer in use (negative: before it)."""

@@ -111,7 +111,7 @@ def _laminate(case: Case) -> tuple[_Row, tuple[str, ...]]:
     pad = _end_pad(case)
     load = disk_end_capacitance(pad, laminate.dk) if pad and np.isfinite(z_stub) else 0.0
     at = np.nan if laminate.at_si is None else laminate.at_si
-    said = (laminate.in_plane, "constant over frequency" if laminate.at_si is None else "wideband Debye")
+    said = (*laminate.assumed, "constant over frequency" if laminate.at_si is None else "wideband Debye")
     said += ("end pad as half a disk",) if load else ()
     return _Row(case.length_si, laminate.dk, z_stub, laminate.df, at, float(load), drill, COPPER), said
 
