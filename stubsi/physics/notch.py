@@ -72,6 +72,8 @@ def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> Float
 
     Parameters
     ----------
+    chain : Chain
+        The stubs.
     frequency, impedance : ndarray, shape (n_stub,)
         [Hz], [ohm].
     """
@@ -98,6 +100,8 @@ def notch(chain: Chain, order: int = 1) -> FloatArray:
 
     Parameters
     ----------
+    chain : Chain
+        The stubs.
     order : int
         1, 3, 5 ...: first, second, third zero.
 
@@ -204,6 +208,8 @@ def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]
 
     Parameters
     ----------
+    chain : Chain
+        The stubs.
     z0 : float
         Impedance of the line [ohm].
 
