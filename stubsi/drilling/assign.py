@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -53,6 +53,12 @@ class Task:
     single: tuple[int, ...]
     coupled: tuple[Coupled, ...]
     losses: Callable[[Sequence[int], Sequence[float]], np.ndarray]
+
+    def with_single(self, windows: Sequence[Window]) -> Task:
+        """The same task with other stubs, of these windows, in place of those that stand alone."""
+        single = {-1 - number: own for number, own in enumerate(windows)}
+        coupled = {stub: self.windows[stub] for couple in self.coupled for stub in couple.stubs}
+        return replace(self, windows={**coupled, **single}, single=tuple(single))
 
     @cached_property
     def places(self) -> tuple[Place, ...]:

@@ -16,13 +16,17 @@ if TYPE_CHECKING:
 
 
 class Hit(NamedTuple):
-    """One hole drilled from one side: its window, and the plating left beyond its layer in use."""
+    """One hole drilled from one side: its window, and the plating left beyond its layer in use.
+
+    ``coupled``: its group was chosen together with those of other stubs.
+    """
 
     net: str
     hole: Hole
     side: str
     window: Window
     left: Left
+    coupled: bool
 
     @property
     def why(self) -> str:

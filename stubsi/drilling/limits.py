@@ -7,6 +7,7 @@ criterion is no longer met: every shorter stub meets it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
     from stubsi.board.board import Board
     from stubsi.board.criterion import Criterion
+    from stubsi.board.net import Net
     from stubsi.margin.models import Models
     from stubsi.margin.table import Case, StubTable
 
@@ -100,14 +102,22 @@ class Limits:
     table: StubTable
     model: Model
 
+    @cached_property
+    def _nets(self) -> tuple[Net, ...]:
+        return self.board.signal_nets
+
+    def net(self, stub: int) -> Net:
+        """Net of a row of the stub table."""
+        return self._nets[self.table.net[stub]]
+
     def use(self, stub: int) -> Use:
         """How the net of a row of the stub table uses its stub."""
-        net = self.board.signal_nets[self.table.net[stub]]
+        net = self.net(stub)
         return Use(self.table.cases[self.table.case[stub]], net.signal.nyquist_si, net.z_stub_line_si)
 
     def criterion(self, stub: int) -> Criterion:
         """Criterion of the net of a row of the stub table."""
-        return self.board.criterion_of(self.board.signal_nets[self.table.net[stub]])
+        return self.board.criterion_of(self.net(stub))
 
     def longest(self, stubs: Sequence[int]) -> NDArray[np.float64]:
         """Longest permitted stub [m] for rows of the table, each on its own; infinite where it passes as it is.

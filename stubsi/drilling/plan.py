@@ -119,11 +119,11 @@ class Plan:
     def summary(self) -> str:
         """Counts and what is proven, in two lines."""
         counts = (
-            f"{len(self.groups)} drill groups, {len(self.set_ups)} set-ups on {len(self.sides)} sides, "
-            f"{len(self.hits)} hits; {len(self.refused)} stubs refused, {len(self.undecided)} nets undecided"
+            f"Drill groups: {len(self.groups)}, set-ups: {len(self.set_ups)}, sides: {len(self.sides)}, "
+            f"hits: {len(self.hits)}; stubs refused: {len(self.refused)}, nets undecided: {len(self.undecided)}."
         )
-        proof = f"fewer than {len(self.certificate)} groups cannot do: as many stubs can share no group"
-        return f"{counts}\n{proof}; gap {self.gap:.2g} ({self.costs.source})"
+        least = f"At least {len(self.certificate)} groups are needed: so many stubs cannot share one, two and two"
+        return f"{counts}\n{least}; gap {self.gap:.2g} ({self.costs.source})."
 
 
 def plan(
@@ -177,13 +177,23 @@ def _groups(table: StubTable, nets: tuple[Net, ...], task: Task, assigned: Assig
     members: dict[int, list[int]] = defaultdict(list)
     for stub, number in assigned.group.items():
         members[number].append(stub)
+    coupled = {stub for couple in task.coupled for stub in couple.stubs}
     groups = []
     for number, place in sorted(members.items()):
         end = task.places[number].end_si
         hits = []
         for stub in place:
             own = task.windows[stub]
-            hits.append(Hit(nets[table.net[stub]].name, table.holes[table.hole[stub]], own.side, own, own.left(end)))
+            hits.append(
+                Hit(
+                    nets[table.net[stub]].name,
+                    table.holes[table.hole[stub]],
+                    own.side,
+                    own,
+                    own.left(end),
+                    stub in coupled,
+                )
+            )
         groups.append(_group(len(groups) + 1, task, number, tuple(sorted(hits, key=lambda h: (h.net, h.hole.name)))))
     return tuple(groups)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -93,14 +94,19 @@ class Sorting:
 
     def _take(self, stubs: list[int]) -> None:
         """Stubs that must be drilled; the two of one hole go together where their plated length couples them."""
-        task = self._task()
-        left = list(stubs)
-        while left:
-            stub = left.pop(0)
-            if left and task.same_hole(stub, left[0]) and not self._free(task, stub, left[0]):
-                self.coupled.append(Coupled((stub, left.pop(0)), np.inf))
+        task = self._empty_task
+        while stubs:
+            stub, *stubs = stubs
+            if stubs and task.same_hole(stub, stubs[0]) and not self._free(task, stub, stubs[0]):
+                other, *stubs = stubs
+                self.coupled.append(Coupled((stub, other), np.inf))
             else:
                 self.single.append(stub)
+
+    @cached_property
+    def _empty_task(self) -> Task:
+        """A task that knows the windows and nothing to drill yet."""
+        return self._task()
 
     def _free(self, task: Task, first: int, second: int) -> bool:
         """Whether even the deepest drilling from both sides leaves enough plated barrel."""
@@ -146,7 +152,7 @@ class Sorting:
             if np.isinf(couple.limit):
                 text = "drilled from both sides, too little plated barrel would remain"
             for stub in couple.stubs:
-                net = self.board.signal_nets[self.limits.table.net[stub]]
+                net = self.limits.net(stub)
                 self._refuse(net, stub, self._windows[stub].reasons or (Reason(BUDGET, text),))
         changed = len(kept) < len(self.coupled)
         self.coupled = kept
