@@ -69,12 +69,12 @@ class SolvedStack:
             left = np.real(voltage / current)[:, 0]
         radiating = np.flatnonzero(np.isnan(first) | (left > RADIATING * 50))
         if len(radiating):
-            first[radiating] = s21_minimum(_chain([self.variants[i] for i in radiating]), 50.0)[0]
+            first[radiating] = s21_minimum(self.chain.only(radiating), 50.0, first[radiating])[0]
         return np.nan_to_num(first, nan=np.inf)
 
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
         """Notch of the stubs of these numbers [Hz]."""
-        return self._first[index] if order == 1 else notch(_chain([self.variants[i] for i in index]), order)
+        return self._first[index] if order == 1 else notch(self.chain.only(index), order)
 
     def input(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> tuple[NDArray, NDArray]:
         """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.constants import c as light_speed
+from scipy.optimize.elementwise import find_root
 
 from stubsi.physics.line import shunt_s
 
@@ -20,17 +21,17 @@ if TYPE_CHECKING:
 
 LOW = 1e6
 """Frequency [Hz] at which every line is static."""
-TOLERANCE = 1e-11
-"""Relative width of the bracket at which a root counts as found."""
+TOLERANCE = 1e-10
+"""Relative width at which a root counts as found."""
 STEPS = 100
-"""Most steps of the bracketed search; halving alone needs 50."""
+"""Most steps of a search; halving alone needs 50."""
 STRIDE = 1.08
 """Ratio of successive frequencies on the way to a bracket: less than the width of a cavity's stop band."""
 FAR = 1e3
 """Stands in for minus infinity [rad]."""
 REACH = 4.0
 """How far above the quasi-static estimate a notch is still called one; only heavy radiation moves it further."""
-SCANNED = 400
+SCANNED = 120
 """Frequencies of the scan for a damped zero."""
 RESIDUE = 1e-4
 """Phase [rad] left at a root; more means a jump, not a zero."""
@@ -115,13 +116,15 @@ def notch(chain: Chain, order: int = 1) -> FloatArray:
     first = np.minimum(np.where(exists, 0.95 * start, 1e9), 0.9 * _lowest_resonance(chain))
     impedance = np.where(exists, impedance, 50.0)
 
-    def above(f: FloatArray) -> FloatArray:
-        phase = np.maximum(turning(chain, f, impedance) + order * np.pi, -FAR)
-        return np.where(exists, phase, 1 - f / first)
+    def above(part: Chain, rows: NDArray[np.intp], f: FloatArray) -> FloatArray:
+        phase = np.maximum(turning(part, f, impedance[rows]) + order * np.pi, -FAR)
+        return np.where(exists[rows], phase, 1 - f / first[rows])
 
-    found = _search(above, first, order * np.pi)
+    remaining = _Remaining(chain, above)
+    found = _root(remaining, _bracket(remaining, first))
     near = found < REACH * order * start
-    found = np.where(exists & near & (np.abs(above(found)) < RESIDUE), found, np.nan)
+    left = np.abs(above(chain, np.arange(len(found)), found))
+    found = np.where(exists & near & (left < RESIDUE), found, np.nan)
     damped = np.flatnonzero(exists & np.isnan(found))
     if damped.size:
         found[damped] = _damped(chain.only(damped), start[damped], order)
@@ -137,13 +140,12 @@ def _damped(chain: Chain, start: FloatArray, order: int) -> FloatArray:
     found = count[:, -1] >= wanted
     at = np.where(found, np.argmax(count == wanted, axis=1), 0)
     rows = np.arange(len(start))
-    low, high = f[rows, at], f[rows, at + 1]
-    f_low, f_high = (np.where(found, -x[rows, at + side], sign) for side, sign in ((0, 1.0), (1, -1.0)))
 
-    def falling(f: FloatArray) -> FloatArray:
-        return np.where(found, -_reactance(chain, f[:, None])[:, 0], low - f)
+    def falling(part: Chain, rows: NDArray[np.intp], f: FloatArray) -> FloatArray:
+        return np.where(found[rows], -_reactance(part, f[:, None])[:, 0], start[rows] - f)
 
-    return np.where(found, _close(falling, (low, high), (f_low, f_high)), np.nan)
+    bracket = np.where(found, f[rows, at], 0.5 * start), np.where(found, f[rows, at + 1], 2 * start)
+    return np.where(found, _root(_Remaining(chain, falling), bracket), np.nan)
 
 
 def _reactance(chain: Chain, frequency: FloatArray) -> FloatArray:
@@ -165,45 +167,49 @@ def _lowest_resonance(chain: Chain) -> FloatArray:
     return np.nan_to_num(2.405 * light_speed / (2 * np.pi * reach * np.sqrt(dk)), nan=np.inf)
 
 
-def _search(function: Callable[[FloatArray], FloatArray], first: FloatArray, at_zero: float) -> FloatArray:
-    """Root of a function that falls from ``at_zero`` > 0 at frequency 0, one per row."""
+class _Remaining:
+    """A function of chain, rows and frequency, evaluated on the stubs still searched: fewer and fewer of the chain."""
+
+    def __init__(self, chain: Chain, function: Callable[[Chain, NDArray[np.intp], FloatArray], FloatArray]) -> None:
+        self.chain, self.function = chain, function
+        self.rows = np.arange(len(chain.stubs))
+
+    def __call__(self, frequency: FloatArray, rows: NDArray[np.intp]) -> FloatArray:
+        """Value at ``frequency`` [Hz] of the stubs ``rows`` of the whole chain, all among those of the last call."""
+        if 2 * len(rows) <= len(self.rows):
+            self.chain = self.chain.only(np.searchsorted(self.rows, rows))
+            self.rows = rows
+        place = np.searchsorted(self.rows, rows)
+        f = np.full(len(self.rows), frequency[0])
+        f[place] = frequency
+        return self.function(self.chain, self.rows, f)[place]
+
+
+def _bracket(function: _Remaining, first: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Frequencies between which a function, above 0 at frequency 0, falls through it: from ``first`` in strides."""
     low, high = np.zeros_like(first), first.copy()
-    f_low, f_high = np.full_like(first, at_zero), function(first)
+    rows = np.arange(len(first))
+    whole = function.chain
     for _ in range(STEPS):
-        short = f_high > 0
-        if not short.any():
+        rows = rows[function(high[rows], rows) > 0]
+        if not rows.size:
             break
-        low, f_low = np.where(short, high, low), np.where(short, f_high, f_low)
-        high = np.where(short, high * STRIDE, high)
-        f_high = np.where(short, function(high), f_high)
-    return _close(function, (low, high), (f_low, f_high))
+        low[rows] = high[rows]
+        high[rows] *= STRIDE
+    function.chain, function.rows = whole, np.arange(len(first))
+    return low, high
 
 
-def _close(
-    function: Callable[[FloatArray], FloatArray],
-    bracket: tuple[FloatArray, FloatArray],
-    values: tuple[FloatArray, FloatArray],
-) -> FloatArray:
-    """Shrink brackets to their roots: false position, the value that stays halved (Illinois), now and then halving."""
-    (low, high), (f_low, f_high) = bracket, values
-    kept = np.zeros_like(low)
-    for step in range(STEPS):
-        wide = high - low
-        if np.all(wide <= TOLERANCE * high):
-            break
-        inner = high - f_high * wide / np.minimum(f_high - f_low, -1e-100)
-        x = np.where(step % 4 == 3, (low + high) / 2, np.clip(inner, low + TOLERANCE * wide, high - TOLERANCE * wide))
-        f_x = function(x)
-        above = f_x > 0
-        f_high = np.where(above & (kept > 0), f_high / 2, f_high)
-        f_low = np.where(~above & (kept < 0), f_low / 2, f_low)
-        low, f_low = np.where(above, x, low), np.where(above, f_x, f_low)
-        high, f_high = np.where(above, high, x), np.where(above, f_high, f_x)
-        kept = np.where(above, 1.0, -1.0)
-    return (low + high) / 2
+def _root(function: _Remaining, bracket: tuple[FloatArray, FloatArray]) -> FloatArray:
+    """Root of each row within its bracket, by Chandrupatla's method; the middle of a bracket that holds none."""
+    tolerances = {"xrtol": TOLERANCE, "xatol": 0.0, "fatol": 0.0, "frtol": 0.0}
+    low, high = np.maximum(bracket[0], 1e-3 * bracket[1]), bracket[1]
+    rows = np.arange(len(low))
+    found = find_root(function, (low, high), args=(rows,), tolerances=tolerances, maxiter=STEPS)
+    return np.where(found.success, found.x, (low + high) / 2)
 
 
-def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]:
+def s21_minimum(chain: Chain, z0: float = 50.0, first: FloatArray | None = None) -> tuple[FloatArray, FloatArray]:
     """Where a stub hung in shunt on a line takes most from the path, at or below its first notch.
 
     Parameters
@@ -212,6 +218,8 @@ def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]
         The stubs.
     z0 : float
         Impedance of the line [ohm].
+    first : ndarray, shape (n_stub,), optional
+        First notch [Hz] where it is known already.
 
     Returns
     -------
@@ -219,7 +227,7 @@ def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]
         [Hz] and |S21| [-], each (n_stub,); NaN for a stub without length. Radiating stubs have it
         below the frequency where Im Z_in = 0, if there is one.
     """
-    first, start = notch(chain), quasi_static(chain)[0]
+    first, start = notch(chain) if first is None else first, quasi_static(chain)[0]
     exists, found = np.isfinite(start), np.isfinite(first)
     start = np.where(exists, start, 1e9)
     low, high = 0.5 * np.where(found, first, start), np.where(found, 1.05 * first, REACH * start)
