@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
@@ -11,6 +11,7 @@ from stubsi.physics.cavity import impedance_inside, outer_field, wavenumber
 from stubsi.physics.dielectric import permittivity
 from stubsi.physics.line import surface_resistance
 from stubsi.physics.packing import pack
+from stubsi.physics.pair import end_coupling
 from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
 
 if TYPE_CHECKING:
@@ -81,7 +82,8 @@ class Chain:
         for (s, path), spacing in zip(stubs, pitches, strict=True):
             _check(s, path, spacing)
         paths = ReturnPaths.of([path for _, path in stubs], pitches)
-        return cls(stubs=tuple(stubs), pitch=tuple(pitches), paths=paths, **pack(solved))
+        odd = [_with_odd_end(s, spacing) for s, spacing in zip(solved, pitches, strict=True)]
+        return cls(stubs=tuple(stubs), pitch=tuple(pitches), paths=paths, **pack(odd))
 
     def only(self, rows: Iterable[int]) -> Chain:
         """Chain of some of the stubs."""
@@ -176,6 +178,22 @@ class Chain:
         f = np.broadcast_to(f, (len(self.stubs), f.shape[-1] if f.ndim else 1))
         step = max(1, AT_ONCE // (f.shape[0] * (self.section_count + 1)))
         return np.concatenate([evaluate(f[:, i : i + step]) for i in range(0, f.shape[1], step)], axis=1)
+
+
+def _with_odd_end(solved: SolvedBarrel, pitch: float) -> SolvedBarrel:
+    """The barrel with what its end adds by facing the other end of its pair; as it is where it is single or drilled."""
+    end, levels = solved.barrel.end, solved.barrel.levels
+    last = max((i for i, level in enumerate(levels) if level.kind == "plane"), default=None)
+    if np.isnan(pitch) or end is None or end.bore_radius is not None or last in (None, len(levels) - 1):
+        return solved
+    below = levels[last + 1 :]
+    height = sum(level.thickness for level in below)
+    dk = sum(level.thickness * level.material.dk_z for level in below) / height
+    pad = end.pad_radius or solved.barrel.barrel_radius
+    added = end_coupling(pitch, pad, levels[last].clearance_radius, height, dk)
+    capacitance = solved.capacitance.copy()
+    capacitance[-1] *= 1 + added / capacitance[-1].sum()
+    return replace(solved, capacitance=capacitance)
 
 
 def _line(z: ComplexArray, y: ComplexArray) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
