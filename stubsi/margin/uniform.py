@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from scipy.constants import c
 
+from stubsi.board.stackup import Laminate
 from stubsi.errors import UnknownValueError
 from stubsi.margin.models import Models
 from stubsi.physics.line import Line, coax_impedance, disk_end_capacitance
@@ -104,9 +105,7 @@ def _given(case: Case, dk: float) -> tuple[_Row, tuple[str, ...]]:
 
 
 def _laminate(case: Case) -> tuple[_Row, tuple[str, ...]]:
-    shape, drill = case.shape, case.shape.padstack.drill_si
-    far = shape.start_si + case.length_si * (1 if shape.side == "bottom" else -1)
-    laminate = shape.stackup.laminate(min(shape.start_si, far), max(shape.start_si, far))
+    drill, laminate = case.shape.padstack.drill_si, _medium(case)
     z_stub = _impedance(case, laminate.dk)
     pad = _end_pad(case)
     load = disk_end_capacitance(pad, laminate.dk) if pad and np.isfinite(z_stub) else 0.0
@@ -114,6 +113,16 @@ def _laminate(case: Case) -> tuple[_Row, tuple[str, ...]]:
     said = (*laminate.assumed, "constant over frequency" if laminate.at_si is None else "wideband Debye")
     said += ("end pad as half a disk",) if load else ()
     return _Row(case.length_si, laminate.dk, z_stub, laminate.df, at, float(load), drill, COPPER), said
+
+
+def _medium(case: Case) -> Laminate:
+    """Mean laminate along a stub; air where it is a press-fit pin that begins at the face of the board."""
+    shape = case.shape
+    far = shape.start_si + case.length_si * (1 if shape.side == "bottom" else -1)
+    upper, lower = sorted((shape.start_si, far))
+    if lower <= 0 or upper >= shape.stackup.edges_si[-1]:
+        return Laminate(dk=1.0, df=0.0, at_si=None, assumed=("pin beyond the board as a rod in air",))
+    return shape.stackup.laminate(upper, lower)
 
 
 def uniform_through(
