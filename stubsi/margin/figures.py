@@ -74,7 +74,7 @@ def net_figures(board: Board, table: StubTable, models: Models, case: NDArray[np
     notch = _notch(models, first, uses)
     loss, back = _losses(models, uses)
     count = len(nets)
-    governing = _governing(net, np.nan_to_num(notch.low[uses.of_stub], nan=-1.0), count)
+    governing = _governing(net, np.nan_to_num(notch.low[uses.of_stub], nan=np.inf), count)
     held = Spread(*(_least(net, values[uses.of_stub], count) for values in notch))
     legs = _leg_sums(net, table.leg[rows], Spread(*(values[uses.of_stub] for values in loss)), count)
     lengths = np.array([models_case.length_si for models_case in table.cases] or [0.0])[case[rows]]
@@ -121,7 +121,10 @@ def _notch(models: Models, first: Array, uses: _Uses) -> Spread:
 
 
 def _losses(models: Models, uses: _Uses) -> tuple[Spread, Spread]:
-    """Insertion and return loss at Nyquist per use. A notch off by a factor is a frequency off by its inverse."""
+    """Insertion and return loss at Nyquist per use. A notch off by a factor is a frequency off by its inverse.
+
+    Past a notch the loss falls with frequency, so the bounds are the extremes of the three, whichever they are.
+    """
     known = np.array([text == "" for text in models.unknown_loss], dtype=bool)[uses.case] & np.isfinite(uses.z0)
     case, nyquist, z0 = uses.case[known], uses.nyquist[known], np.tile(uses.z0[known], 3)
 
@@ -134,8 +137,8 @@ def _losses(models: Models, uses: _Uses) -> tuple[Spread, Spread]:
     all_uses[..., known] = models.spread(np.tile(case, 3), frequency, figures).reshape(2, 2, 3, -1)
     (back_low, loss_low), (back_high, loss_high) = all_uses
     return (
-        Spread(loss_high[0], loss_high[1], loss_low[1], loss_low[2]),
-        Spread(back_low[0], back_low[1], back_high[1], back_high[2]),
+        Spread(loss_high.max(axis=0), loss_high[1], loss_low[1], loss_low.min(axis=0)),
+        Spread(back_low.min(axis=0), back_low[1], back_high[1], back_high.max(axis=0)),
     )
 
 
@@ -146,7 +149,7 @@ def _least(net: NDArray[np.intp], values: Array, count: int) -> Array:
 
 
 def _governing(net: NDArray[np.intp], notch: Array, count: int) -> NDArray[np.intp]:
-    """Stub with the lowest notch of each net (an unknown notch is lower than any), -1 without stub."""
+    """Stub with the lowest notch of each net, an unknown one last; -1 without stub."""
     order = np.lexsort((notch, net))
     found, first = np.unique(net[order], return_index=True)
     governing = np.full(count, -1, dtype=np.intp)
