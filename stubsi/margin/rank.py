@@ -15,8 +15,7 @@ from stubsi.margin.solved import solved_models
 from stubsi.margin.table import stub_table
 from stubsi.margin.uniform import uniform_models
 from stubsi.margin.verdict import CANNOT_HELP, DRILL, PASS, measured, standing, unknown_of
-from stubsi.stub import checked_dk
-from stubsi.units import to_si
+from stubsi.stub import Stub
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -54,14 +53,14 @@ def rank(board: Board, *, model: str = "solved", dk_eff: float | None = None, de
     Raises
     ------
     StubsiError, UnitError
-        An unknown ``model``; values that are not a Dk or a delay per length.
+        An unknown ``model``; values that are not a Dk or a delay per length, or both of them.
     """
     if model not in ("solved", "uniform"):
         raise StubsiError(f"model = {model!r}: must be 'solved' or 'uniform'.")
-    dk = None if dk_eff is None else float(checked_dk(dk_eff))
-    slow = None if delay is None else float(to_si(delay, "delay per length", "delay"))
-    if dk is not None and slow is not None:
-        raise StubsiError("give either dk_eff or delay: both say how slow a stub is.")
+    dk, slow = None, None
+    if dk_eff is not None or delay is not None:
+        given = Stub(stub_length="1 mm", dk_eff=dk_eff, delay=delay)
+        dk, slow = given.dk_eff, given.delay_si
     return board.remembered((model, dk, slow), lambda: _rank(board, model, dk, slow))
 
 
@@ -142,7 +141,7 @@ class Ranking:
         f = self.figures
         unknown = f.unknown >= 0
         ratio = np.where(f.stubs > 0, f.notch.low / f.nyquist, np.inf)
-        inside = unknown | (ratio <= 1)
+        inside = unknown | (ratio <= 1 + 1e-9)
         nearness = np.where(unknown, 0.0, f.nearness)
         return np.lexsort((np.where(inside, nearness, ratio), ~inside))
 
@@ -150,7 +149,7 @@ class Ranking:
     def criteria(self) -> tuple[Criterion, ...]:
         """The criteria in force, the board's first."""
         used = dict.fromkeys(self.board.criterion_of(net) for net in self.board.signal_nets)
-        return tuple(sorted(used, key=lambda criterion: criterion is not self.board.criterion))
+        return tuple(sorted(used, key=lambda criterion: criterion != self.board.criterion))
 
     @cached_property
     def stubs_of(self) -> list[list[int]]:
