@@ -24,6 +24,10 @@ FALLS_SHORT = "falls short"
 """Verdict of a check that fails; on a board it becomes 'drill' or 'drilling cannot help'."""
 
 
+AT_ONCE = 8
+"""End positions tried at once on the way to the first that is too long."""
+
+
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Check(Value):
     """Whether one stub meets a criterion. True only if that is proven; prints one line.
@@ -257,11 +261,16 @@ def _longest(trial: Trial, signal: Signal, criterion: Criterion, end: str) -> tu
         return np.where(np.isfinite(ratio) | (ratio > 0), ratio - 1 if criterion.least else 1 - ratio, -1.0)
 
     lengths = trial.lengths(signal, criterion)
-    met = excess(lengths) >= -1e-12
-    if met.all():
-        return float(lengths[-1]), True
+    short = lengths[0] * 1e-6
+    for tried in np.array_split(lengths, -(-len(lengths) // AT_ONCE)):
+        met = excess(tried) >= -1e-12
+        if not met.all():
+            break
+        short = float(tried[-1])
+    else:
+        return short, True
     first = int(np.argmin(met))
-    short = float(lengths[first - 1]) if first else lengths[0] * 1e-6
-    if not first and excess(short)[0] < 0:
+    short = float(tried[first - 1]) if first else short
+    if short < lengths[0] and excess(short)[0] < 0:
         return 0.0, False
-    return smallest_root(excess, short, float(lengths[first]), trial.looks), False
+    return smallest_root(excess, short, float(tried[first]), trial.looks), False
