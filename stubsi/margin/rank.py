@@ -221,7 +221,7 @@ def _verdicts(ranking: Ranking) -> Any:
     failing = verdicts == DRILL
     if failing.any() and (table.least >= 0).any():
         left = net_figures(board, table, ranking.models, table.least)
-        verdicts[failing & (_standings(chosen, left) != PASS)] = CANNOT_HELP
+        verdicts[failing & (_standings(chosen, left) == DRILL)] = CANNOT_HELP
     return verdicts
 
 
