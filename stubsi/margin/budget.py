@@ -199,9 +199,10 @@ def stub_budget(
     signal, criterion = as_signal(signal), as_criterion(criterion)
     lengths = [_longest(trial, signal, criterion, end) for end in ("low", "worst")]
     (computed, unlimited), (proven, _) = lengths
+    model = str(trial.models(np.array([computed])).provenance[0]) if computed else trial.model
     return Budget(
         stub_length=quantity(computed, "length"), proven_length=quantity(proven, "length"), signal=signal,
-        criterion=criterion, unlimited=unlimited, ends_at=trial.ends_at(computed), model=trial.model,
+        criterion=criterion, unlimited=unlimited, ends_at=trial.ends_at(computed), model=model,
     )  # fmt: skip
 
 
@@ -228,9 +229,11 @@ def _trial(given: dict[str, Any]) -> Trial:
 
 
 def _check(trial: Trial, length: float, signal: Signal, criterion: Criterion) -> Check:
-    shared = {"stub_length": quantity(length, "length"), "signal": signal, "criterion": criterion, "model": trial.model}
+    shared = {"stub_length": quantity(length, "length"), "signal": signal, "criterion": criterion}
     if length == 0:
-        return Check(**shared, verdict=PASS, excess=np.inf, loss=0.0, return_loss=None, reason="no stub")
+        return Check(
+            **shared, model=trial.model, verdict=PASS, excess=np.inf, loss=0.0, return_loss=None, reason="no stub"
+        )
     found = trial.figures(np.array([length]), signal, criterion)
     value = found.measured
     verdict = str(standing(criterion, value, np.array([False]))[0])
@@ -243,6 +246,7 @@ def _check(trial: Trial, length: float, signal: Signal, criterion: Criterion) ->
         loss=_known(found.loss),
         return_loss=_known(found.return_loss),
         reason=wording(criterion, low, high),
+        model=found.model,
     )
 
 

@@ -35,12 +35,16 @@ if TYPE_CHECKING:
 
 
 class Found(NamedTuple):
-    """Figures at each length tried: the one the criterion measures, and first notch [Hz], losses [dB] (worse end)."""
+    """Figures at each length tried: the one the criterion measures, and first notch [Hz], losses [dB] (worse end).
+
+    ``model``: what the first of them was modelled with, in words.
+    """
 
     measured: Spread
     notch: NDArray[np.float64] | None
     loss: NDArray[np.float64] | None
     return_loss: NDArray[np.float64] | None
+    model: str
 
 
 class Trial:
@@ -67,7 +71,7 @@ class Trial:
             "stub length x symbol rate": Spread(*[lengths * signal.symbol_rate_si] * 4),
         }[criterion.measure]
         self._check_known(models, criterion)
-        return Found(measured, notch.low, loss.low, back.low)
+        return Found(measured, notch.low, loss.low, back.low, str(models.provenance[0]))
 
     def _check_known(self, models: Models, criterion: Criterion) -> None:
         """Refuse a criterion whose figure needs what nobody has given."""
