@@ -1,0 +1,318 @@
+"""From a stub as drawn to the barrel that is solved: each built again by hand from the drawing, lengths in mm."""
+
+from __future__ import annotations
+
+import dataclasses
+import re
+
+import numpy as np
+import pytest
+import skrf
+from scipy.constants import c, epsilon_0, mu_0
+from scipy.optimize import brentq
+
+from stubsi import (
+    Antipad,
+    Criterion,
+    Padstack,
+    PressFit,
+    Stackup,
+    UnknownValueError,
+    check_stub,
+    hole_model,
+    rank,
+)
+from stubsi.physics.chain import Chain
+from stubsi.physics.geometry import Barrel, End, Level, Material, Posts
+from stubsi.physics.hole import solve
+from stubsi.physics.line import decibels, shunt_s
+from stubsi.physics.notch import notch, s21_minimum
+from stubsi.physics.pair import equivalent_clearance
+from tests import margin_boards as mb
+
+MM = 1e-3
+FR4 = Material(dk_in_plane=3.8, dk_z=3.8)
+AIR = Material(dk_in_plane=1.0, dk_z=1.0)
+POSTS = Posts(positions=tuple((x * MM, y * MM) for x, y in mb.AWAY), radius=0.125 * MM)
+END = End(pad_radius=0.25 * MM, pad_thickness=0.03 * MM)
+COPPER = 5.8e7
+"""Conductivity [S/m], textbook value, from memory."""
+
+
+def fill(height, of=FR4):
+    return Level(kind="dielectric", thickness=height * MM, material=of)
+
+
+def plane(thickness=0.03, clearance=0.4, pad=None, of=FR4):
+    radius = None if pad is None else pad * MM
+    return Level(
+        kind="plane", thickness=thickness * MM, material=of, clearance_radius=clearance * MM, pad_radius=radius
+    )
+
+
+def signal(pad=None, thickness=0.03, of=FR4):
+    radius = None if pad is None else pad * MM
+    return Level(kind="signal", thickness=thickness * MM, material=of, pad_radius=radius)
+
+
+def chain(levels, end=END, path=POSTS, pitch=None, radius=0.15):
+    barrel = Barrel(barrel_radius=radius * MM, levels=tuple(levels), end=end, conductivity=COPPER)
+    return Chain.of([(solve(barrel), path)], None if pitch is None else [pitch * MM])
+
+
+def expect(row, levels, z0=50.0, radiating=False, **more):
+    """The row of a ranking shows the figures of the stub built by hand; a radiating one's least S21 is its notch."""
+    by_hand = chain(levels, **more)
+    assert row.model == "solved geometry"
+    first = s21_minimum(by_hand)[0] if radiating else notch(by_hand)
+    assert row.first_notch == pytest.approx(first[0] / 1e9, rel=1e-6)
+    voltage, current = by_hand.voltage_current(np.array([[row.nyquist * 1e9]]))
+    back, through = (float(decibels(s)[0, 0]) for s in shunt_s(voltage, current, z0))
+    assert row.loss == pytest.approx(through, rel=1e-6)
+    assert row.return_loss == pytest.approx(back, rel=1e-6)
+
+
+def ranked(*connects, layers=None, padstack=mb.VIA, **more):
+    return rank(mb.board(mb.net("A", *connects, padstack=padstack, **more), layers=layers))["A"]
+
+
+KEPT = dataclasses.replace(mb.VIA, name="kept", non_functional_pads="kept")
+
+
+# --- where a stub starts ----------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(("padstack", "pad"), [(mb.VIA, None), (KEPT, 0.25)], ids=["pads removed", "pads kept"])
+def test_from_an_inner_layer_it_starts_half_way_to_the_next_plane(padstack, pad):
+    """S1 ends 0.2 mm above G2: electrically the stub starts 0.1 mm above G2."""
+    levels = [fill(0.1), plane(pad=pad), fill(0.2), signal(pad), fill(0.2), plane(pad=pad), fill(0.2)]
+    expect(ranked(("TOP", "S1"), padstack=padstack), levels)
+
+
+@pytest.mark.parametrize(("padstack", "pad"), [(mb.VIA, None), (KEPT, 0.25)], ids=["pads removed", "pads kept"])
+def test_from_an_outer_layer_it_starts_in_the_middle_of_the_first_plane(padstack, pad):
+    levels = [
+        plane(0.015, pad=pad), fill(0.2), signal(pad), fill(0.2), plane(pad=pad), fill(0.2), signal(pad), fill(0.2),
+        plane(pad=pad), fill(0.2),
+    ]  # fmt: skip
+    expect(ranked(("TOP",), padstack=padstack), levels)
+
+
+def test_upwards_it_is_the_same_from_below():
+    """S2 lies as far from BOT as S1 from TOP."""
+    levels = [fill(0.1), plane(), fill(0.2), signal(), fill(0.2), plane(), fill(0.2)]
+    expect(ranked(("S2", "BOT")), levels)
+    expect(ranked(("BOT",)), [plane(0.015), *[fill(0.2), signal(), fill(0.2), plane()] * 2, fill(0.2)])
+
+
+def test_without_a_plane_along_it_it_starts_in_the_plane_before_it():
+    """Below S2 of a board whose G3 is no plane: from mid G2, through the layer in use with its pad."""
+    layers = mb.stackup(roles=mb.ROLES | {"G3": "signal"})
+    levels = [plane(0.015), fill(0.2), signal(0.25), fill(0.2), signal(), fill(0.2)]
+    row = ranked(("TOP", "S2"), layers=layers)
+    expect(row, levels)
+    assert row.model_error.startswith("nearest covered case")
+
+
+# --- layers -----------------------------------------------------------------------------------------------------------
+
+
+def test_a_mixed_layer_is_a_plane_where_the_padstack_states_an_antipad_on_it():
+    layers = mb.stackup(roles=mb.ROLES | {"S2": "mixed"})
+    stated = dataclasses.replace(mb.VIA, name="stated", antipads={"S2": "0.9 mm", "G3": "1.0 mm"})
+    levels = [fill(0.1), plane(), fill(0.2), plane(clearance=0.45), fill(0.2), plane(clearance=0.5), fill(0.2)]
+    expect(ranked(("TOP", "S1"), layers=layers, padstack=stated), levels)
+    plain = [fill(0.1), plane(), fill(0.2), signal(), fill(0.2), plane(), fill(0.2)]
+    expect(ranked(("TOP", "S1"), layers=layers), plain)
+
+
+def test_pads_of_their_own_size():
+    pads = dataclasses.replace(KEPT, name="pads", pads={"S2": "0.6 mm", "G3": None, "BOT": "0.7 mm"})
+    levels = [fill(0.1), plane(pad=0.25), fill(0.2), signal(0.3), fill(0.2), plane(), fill(0.2)]
+    expect(ranked(("TOP", "S1"), padstack=pads), levels, end=End(pad_radius=0.35 * MM, pad_thickness=0.03 * MM))
+
+
+def test_no_pad_at_the_end():
+    bare = Padstack(name="bare", drill="0.3 mm", antipad="0.8 mm")
+    levels = [fill(0.1), plane(), fill(0.2), signal(), fill(0.2), plane(), fill(0.2)]
+    expect(ranked(("TOP", "S1"), padstack=bare), levels, end=End())
+
+
+def test_in_plane_permittivity_loss_and_the_frequency_they_hold_at():
+    layers = mb.stackup(dk=3.8, dk_in_plane=4.2, df=0.01, at="10 GHz")
+    of = Material(dk_in_plane=4.2, dk_z=3.8, df=0.01, frequency=10e9)
+    levels = [fill(0.1, of), plane(of=of), fill(0.2, of), signal(of=of), fill(0.2, of), plane(of=of), fill(0.2, of)]
+    expect(ranked(("TOP", "S1"), layers=layers), levels)
+
+
+def test_copper_levels_are_filled_with_the_mean_of_the_laminates_beside_them():
+    layers = list(mb.stackup().layers)
+    other = dataclasses.replace(layers[9], dk=3.0)
+    assert layers[10].name == "G3"
+    layers[9] = other
+    a, b, between = FR4, Material(dk_in_plane=3.0, dk_z=3.0), Material(dk_in_plane=3.4, dk_z=3.4)
+    levels = [fill(0.1), plane(), fill(0.2), signal(of=between), fill(0.2, b), plane(of=between), fill(0.2, a)]
+    expect(ranked(("TOP", "S1"), layers=Stackup(layers=tuple(layers))), levels)
+
+
+# --- where it ends ----------------------------------------------------------------------------------------------------
+
+
+def test_a_blind_end_lies_in_the_laminate_down_to_the_next_plane():
+    blind = dataclasses.replace(mb.VIA, name="blind", span=("TOP", "S2"))
+    end = End(bore_radius=0.15 * 1.001 * MM, bore_dk=3.8, bored=(fill(0.2),))
+    row = ranked(("TOP", "S1"), padstack=blind)
+    expect(row, [fill(0.1), plane(), fill(0.2), signal()], end=end, radiating=True)
+    assert row.model_error.startswith("nearest covered case")
+
+
+@pytest.mark.parametrize(
+    ("given", "bore"), [({"depth_drill": "0.55 mm"}, 0.275), ({}, 0.25)], ids=["drill given", "0.2 mm wider assumed"]
+)
+def test_a_drilled_end(given, bore):
+    """0.3 mm left below S1: 0.07 mm into the cavity below G2; the bore goes on through everything below."""
+    bored = (fill(0.13), signal(), fill(0.2), plane(), fill(0.2))
+    by_hand = chain([fill(0.1), plane(), fill(0.07)], end=End(bore_radius=bore * MM, bored=bored))
+    check = check_stub(
+        "0.3 mm", "25 Gb/s", stackup=mb.stackup(), padstack=mb.VIA, layer="S1", return_vias=mb.RETURNS, z0="50 ohm",
+        criterion=Criterion.loss(1), **given,
+    )  # fmt: skip
+    loss = decibels(shunt_s(*by_hand.voltage_current(np.array([[12.5e9]])), 50.0)[1])[0, 0]
+    assert check.loss == pytest.approx(loss, rel=1e-6)
+    assert ("wider than the drill" in check.model) == (not given)
+
+
+def test_a_pin_beyond_the_board_goes_on_in_air():
+    """Entered on top, pin of 2.0 mm in a board of 1.41 mm: the end pad, then 0.59 mm of rod."""
+    fit = PressFit(side="top", contact_from="0.1 mm", contact_to="0.5 mm", pin_length="2.0 mm")
+    levels = [
+        fill(0.1),
+        plane(),
+        fill(0.2),
+        signal(),
+        fill(0.2),
+        plane(),
+        fill(0.2),
+        signal(0.25, of=AIR),
+        fill(0.59, AIR),
+    ]
+    expect(ranked(("S1",), press_fit=fit), levels, end=End())
+
+
+# --- return path and pairs --------------------------------------------------------------------------------------------
+
+
+def test_a_pair_in_its_odd_mode():
+    """Half of the differential impedance; return vias on this leg's side, mirrored on the other's."""
+    away = ((1.4, 0.0), (-1.4, 0.0), (0.5, 0.9), (-0.5, 0.9))
+    pair = mb.pair("A", ("TOP", "S1"), ("TOP", "S1"), z0="90 ohm")
+    row = rank(mb.board(pair, mb.ground(1, away), places=0))["A"]
+    path = Posts(positions=tuple((x * MM, y * MM) for x, y in away), radius=0.125 * MM)
+    levels = [fill(0.1), plane(), fill(0.2), signal(), fill(0.2), plane(), fill(0.2)]
+    expect(row, levels, path=path, pitch=0.9, z0=45.0)
+
+
+def test_a_slot_acts_as_a_round_clearance_of_its_own_for_each_plane():
+    """From plane to plane 0.43 mm, from G3 to the face of the board 0.2 mm and its copper."""
+    slot = dataclasses.replace(mb.VIA, name="slot", antipad=Antipad(width="0.8 mm", shared=True))
+    away = ((1.4, 0.0), (-1.4, 0.0))
+    row = rank(
+        mb.board(mb.pair("A", ("TOP", "S1"), ("TOP", "S1"), padstack=slot), mb.ground(1, away), places=0)
+    )["A"]  # fmt: skip
+
+    def shift(height, thickness=0.03):
+        """Schwarz-Christoffel: d = (h/2 pi) {x ln x + (2+x) ln(2+x) - 2 (1+x) ln(1+x)}, x = t/h."""
+        x = thickness / height
+        return height / 2 / np.pi * (x * np.log(x) + (2 + x) * np.log(2 + x) - 2 * (1 + x) * np.log(1 + x)) * MM
+
+    inner = float(equivalent_clearance(0.9 * MM, 0.4 * MM, shift(0.43))) / MM
+    outer = float(equivalent_clearance(0.9 * MM, 0.4 * MM, (shift(0.43) + shift(0.23)) / 2)) / MM
+    levels = [fill(0.1), plane(clearance=inner), fill(0.2), signal(), fill(0.2), plane(clearance=outer), fill(0.2)]
+    path = Posts(positions=tuple((x * MM, y * MM) for x, y in away), radius=0.125 * MM)
+    expect(row, levels, path=path, pitch=0.9)
+
+
+# --- what is missing --------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("made", "says"),
+    [
+        ({"padstack": Padstack(name="bare", drill="0.3 mm")}, "antipad of padstack bare on G2 is unknown"),
+        ({"layers": mb.stackup(roles=dict.fromkeys(mb.ROLES, "signal"))}, "no plane with an antipad along the hole"),
+        ({"layers": mb.stackup(dk=None, material="prepreg A")}, r"Dk of a dielectric \(prepreg A\) is unknown"),
+    ],
+    ids=["antipad", "planes", "Dk"],
+)
+def test_what_a_solved_stub_misses_is_said(made, says):
+    padstack, layers = made.get("padstack", mb.VIA), made.get("layers", mb.stackup())
+    found = rank(mb.board(mb.net("A", ("TOP", "S1"), padstack=padstack), layers=layers))
+    (said,) = found.models.provenance
+    assert said.tier != "solved geometry"
+    assert re.search(f"not solved: .*{says}", str(said))
+
+
+# --- the first tier on a board, scikit-rf as oracle -------------------------------------------------------------------
+
+
+def test_uniform_line_of_the_laminate():
+    """Coax of drill and antipad in the laminate's Dk, copper barrel, half an isolated disk as end pad."""
+    row = rank(mb.board(mb.net("A", ("TOP", "S1"), z0="45 ohm")), model="uniform")["A"]
+    length, dk, d, big = 0.92 * MM, 3.8, 0.3 * MM, 0.8 * MM
+    load = 4 * epsilon_0 * dk * 0.25 * MM
+    z_stub = np.sqrt(mu_0 / epsilon_0 / dk) * np.log(big / d) / 2 / np.pi
+    expected = brentq(
+        lambda f: 2 * np.pi * f * length * np.sqrt(dk) / c + np.arctan(2 * np.pi * f * load * z_stub) - np.pi / 2,
+        1e9, 100e9, xtol=1.0,
+    )  # fmt: skip
+    assert row.first_notch == pytest.approx(expected / 1e9, rel=1e-9)
+
+    frequency = skrf.Frequency(row.nyquist, row.nyquist, 1, unit="GHz")
+    omega = 2 * np.pi * frequency.f
+    series = np.sqrt(omega * mu_0 / 2 / COPPER) / (np.pi * d) + 1j * omega * mu_0 * np.log(big / d) / 2 / np.pi
+    shunt = 1j * omega * 2 * np.pi * epsilon_0 * dk / np.log(big / d)
+    media = skrf.media.DefinedGammaZ0(frequency, gamma=np.sqrt(series * shunt), z0=np.sqrt(series / shunt), z0_port=45)
+    open_line = media.line(length, "m") ** media.capacitor(load) ** media.short()
+    shown = decibels(media.shunt(open_line).s[0, 1, 0])
+    assert row.loss == pytest.approx(shown, rel=1e-6)
+
+
+# --- whole holes ------------------------------------------------------------------------------------------------------
+
+
+def test_a_whole_hole_is_stub_barrel_stub():
+    """From S1 to S2: 0.1 mm, G2, 0.1 mm of barrel between the electrical starts of the stubs above and below."""
+    board = mb.board(mb.net("A", ("S1", "S2")))
+    frequency = np.array([5e9, 20e9, 60e9])
+    levels = [fill(0.1), plane(), fill(0.2)]
+    below = chain(levels)
+    above = chain(levels)
+    through = chain([fill(0.1), plane(), fill(0.1)], end=None).abcd(frequency)[0]
+    shunts = [np.array([[[1, 0], [y, 1]] for y in stub.input_admittance(frequency)[0]]) for stub in (above, below)]
+    abcd = shunts[0] @ through @ shunts[1]
+    expected = skrf.network.a2s(abcd, 50.0)
+    model = hole_model(board, "A.0")
+    np.testing.assert_allclose(model.network([f"{f} Hz" for f in frequency]).s, expected, atol=1e-6)
+    assert [stub.side for stub in model.stubs] == ["top", "bottom"]
+    row = rank(board)["A"]
+    assert model.below.notch_frequency().m_as("GHz") == pytest.approx(row.first_notch, rel=1e-6)
+
+
+def test_a_whole_hole_is_reciprocal_and_passive():
+    model = hole_model(mb.board(mb.net("A", ("S1", "S2")), layers=mb.stackup(df=0.02, at="1 GHz")), "A.0")
+    s = model.network([f"{f} GHz" for f in (0, 1, 10, 30, 60, 90)]).s
+    np.testing.assert_allclose(s[:, 0, 1], s[:, 1, 0], atol=1e-12)
+    assert np.all(np.linalg.norm(s[1:], ord=2, axis=(1, 2)) < 1)
+
+
+@pytest.mark.parametrize("model", ["solved", "uniform"])
+def test_without_stubs_and_between_the_same_layer_nothing_is_there(model):
+    through = hole_model(mb.board(mb.net("A", ("TOP", "BOT"))), "A.0", model=model)
+    assert through.stubs == ()
+    low = through.network(["0.001 GHz"]).s[0]
+    np.testing.assert_allclose(low, [[0, 1], [1, 0]], atol=1e-3)
+
+
+def test_a_hole_of_unknown_return_vias_is_no_single_two_port():
+    with pytest.raises(UnknownValueError, match=r"return vias of hole A\.0 are unknown"):
+        hole_model(mb.board(mb.net("A", ("TOP", "S1")), places=0), "A.0")
