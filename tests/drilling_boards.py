@@ -72,7 +72,7 @@ def random_nets(draw, count):
         fit = None
         if span is None and draw(st.integers(0, 4)) == 0:
             side = draw(st.sampled_from(["top", "bottom"]))
-            fit = PressFit(side=side, contact_from="0.1 mm", contact_to=mm(draw(tenths(0.2, 0.9))))
+            fit = PressFit(side=side, contact_from="0.1 mm", contact_to=mm(draw(tenths(0.2, 0.44))))
         at_most = draw(tenths(0.1, 1.2))
         nets.append(net(f"n{number}", tuple(connects), at_most, padstack=padstack, press_fit=fit))
     return tuple(nets)

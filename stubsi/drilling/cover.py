@@ -45,6 +45,13 @@ class Joint(NamedTuple):
     count: int = 1
 
 
+class Need(NamedTuple):
+    """Groups one of which a joint needs, whatever else is chosen, and the stubs (by place) that need it."""
+
+    groups: Demand
+    stubs: tuple[int, ...]
+
+
 @dataclass(frozen=True, kw_only=True)
 class Cover:
     """Groups opened, the group of every stub of every joint, and what is proven.
@@ -89,7 +96,7 @@ def cover(
         groups, disjoint = stab(distinct, places)
         return Cover(groups=groups, joints=(), gap=0.0, disjoint=disjoint)
     groups, chosen, gap = _solve(distinct, joints, places, costs, time_limit)
-    needs = [*distinct, *(need for joint in joints for need in needed(joint))]
+    needs = [*distinct, *(need.groups for joint in joints for need in needed(joint))]
     return Cover(groups=groups, joints=chosen, gap=gap, disjoint=packed(needs, time_limit))
 
 
@@ -113,18 +120,19 @@ def stab(
     return tuple(groups), tuple(opened)
 
 
-def needed(joint: Joint) -> list[Demand]:
-    """Sets of groups of each of which a joint needs one, whatever else is chosen."""
+def needed(joint: Joint) -> list[Need]:
+    """Sets of groups of each of which a joint needs one: of a stub that cannot stay as it is, else of any stub."""
     least = [min(add for _, add in stub) for stub in joint.options]
     found = []
     for i, stub in enumerate(joint.options):
         rest = sum(least) - least[i]
         fits = frozenset(group for group, add in stub if _within(rest + add, joint.limit))
         if ALONE not in fits:
-            found.append(fits)
-    undrilled = [dict(stub).get(ALONE, np.inf) for stub in joint.options]
-    if not found and not _within(sum(undrilled), joint.limit):
-        found.append(frozenset(group for stub in joint.options for group, _ in stub if group != ALONE))
+            found.append(Need(fits, (i,)))
+    as_they_are = sum(dict(stub).get(ALONE, np.inf) for stub in joint.options)
+    if not found and not _within(as_they_are, joint.limit):
+        groups = frozenset(group for stub in joint.options for group, _ in stub if group != ALONE)
+        found.append(Need(groups, tuple(range(len(joint.options)))))
     return found
 
 

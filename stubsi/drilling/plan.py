@@ -166,7 +166,8 @@ def plan(
     assigned = assign(task, costs or FEWEST_GROUPS, time_limit)
     return Plan(
         board=board, rules=rules, costs=costs or FEWEST_GROUPS, model=chosen,
-        groups=_groups(table, nets, task, assigned), refused=tuple(sorted_out.refused),
+        groups=_groups(table, nets, task, assigned),
+        refused=tuple(sorted(sorted_out.refused, key=lambda r: (r.net, r.hole.name, r.side))),
         alone=sorted_out.alone, undecided=sorted_out.undecided,
         certificate=_certificate(table, nets, task, assigned), gap=assigned.cover.gap, task=task,
     )  # fmt: skip
@@ -216,7 +217,7 @@ def _certificate(table: StubTable, nets: tuple[Net, ...], task: Task, assigned: 
     behind: dict[frozenset[int], tuple[int, ...]] = {}
     for couple, joint in zip(task.coupled, task.joints, strict=True):
         for need in needed(joint):
-            behind.setdefault(need, couple.stubs)
+            behind.setdefault(need.groups, tuple(couple.stubs[place] for place in need.stubs))
     for stub in task.single:
         behind.setdefault(task.demand(stub), (stub,))
 

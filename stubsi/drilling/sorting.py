@@ -11,7 +11,7 @@ import numpy as np
 from stubsi.drilling.assign import Coupled, Task
 from stubsi.drilling.cover import possible
 from stubsi.drilling.group import Refused
-from stubsi.drilling.window import BUDGET, ROUNDING, Reason, Window, window
+from stubsi.drilling.window import BUDGET, PLATED, ROUNDING, Reason, Window, window
 
 if TYPE_CHECKING:
     from stubsi.board.board import Board
@@ -141,19 +141,29 @@ class Sorting:
                         self.coupled.append(Coupled(tuple(leg), limit))
 
     def _refuse_unreachable(self, task: Task) -> bool:
-        """Refuse the stubs coupled so that no choice of groups will do; whether there were any."""
+        """Refuse stubs coupled so that no choice of groups will do; whether there were any."""
         kept = []
         for couple, joint in zip(task.coupled, task.joints, strict=True):
             if possible(joint):
                 kept.append(couple)
-                continue
-            least = sum(min((add for _, add in stub), default=0.0) for stub in joint.options)
-            text = f"least sum of its stubs' losses {least:.3g} dB; {couple.limit:.3g} dB permitted"
-            if np.isinf(couple.limit):
-                text = "drilled from both sides, too little plated barrel would remain"
-            for stub in couple.stubs:
-                net = self.limits.net(stub)
-                self._refuse(net, stub, self._windows[stub].reasons or (Reason(BUDGET, text),))
+            elif np.isinf(couple.limit):
+                self._drill_longer(couple)
+            else:
+                least = sum(min((add for _, add in stub), default=0.0) for stub in joint.options)
+                self._refuse_all(
+                    couple, f"least sum of its stubs' losses {least:.3g} dB; {couple.limit:.3g} dB permitted"
+                )
         changed = len(kept) < len(self.coupled)
         self.coupled = kept
         return changed
+
+    def _refuse_all(self, couple: Coupled, text: str) -> None:
+        for stub in couple.stubs:
+            self._refuse(self.limits.net(stub), stub, self._windows[stub].reasons or (Reason(BUDGET, text),))
+
+    def _drill_longer(self, couple: Coupled) -> None:
+        """Of the two stubs of a hole that cannot both be drilled, drill the longer and refuse the other."""
+        shorter, longer = sorted(couple.stubs, key=lambda stub: self._windows[stub].shape.stub_length_si)
+        self.single.append(longer)
+        text = f"with the {self._windows[longer].side} drilled as well, too little plated barrel would remain"
+        self._refuse(self.limits.net(shorter), shorter, (Reason(PLATED, text),))

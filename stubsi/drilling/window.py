@@ -119,7 +119,7 @@ class Window:
     def left(self, end: float) -> Left:
         """Plating left beyond the stub's own layer in use when ``end`` [m] is aimed at."""
         least, most = self.rules.tolerance.left(self.face_si, end, self.sensed_si)
-        return Left(float(least), self.face_si - end, float(most))
+        return Left(*(0.0 if abs(x) < ROUNDING else float(x) for x in (least, self.face_si - end, most)))
 
 
 def window(shape: StubShape, longest: float, rules: Rules) -> Window:
