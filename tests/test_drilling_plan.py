@@ -340,7 +340,7 @@ def stricter(its_rules, name):
     return replace(its_rules, **{name: sides if name == "sides" else STRICTER[name]})
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=150, deadline=None)
 @given(made.boards(), ANY_RULES, st.sampled_from(sorted(STRICTER)))
 def test_another_rule_never_lowers_the_count_of_refused_holes(board, its_rules, name):
     def refused(under):

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
@@ -53,6 +53,9 @@ class Task:
     single: tuple[int, ...]
     coupled: tuple[Coupled, ...]
     losses: Callable[[Sequence[int], Sequence[float]], np.ndarray]
+
+    def __getstate__(self) -> dict[str, Any]:
+        return {f.name: self.__dict__[f.name] for f in fields(self)}
 
     def with_single(self, windows: Sequence[Window]) -> Task:
         """The same task with other stubs, of these windows, in place of those that stand alone."""

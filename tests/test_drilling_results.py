@@ -1,0 +1,276 @@
+"""What a plan leads to: margins after drilling, padstacks, questions, re-routes, hand-off, digest, picture."""
+
+from __future__ import annotations
+
+import csv
+import io
+import pickle
+from dataclasses import replace
+
+import pytest
+from matplotlib.figure import Figure
+
+from stubsi import Board, Criterion, Hole, Net, Padstack, rank
+from stubsi.drilling.clearance import effects, needed_clearance, widened
+from stubsi.drilling.consequences import consequences
+from stubsi.drilling.plan import plan
+from stubsi.drilling.questions import questions
+from stubsi.drilling.reroute import reroutes
+from stubsi.drilling.schedule import still_valid
+from stubsi.drilling.tolerance import GuaranteedResidual
+from stubsi.show.section import draw_section
+from tests import drilling_boards as made
+
+
+def planned(board, its_rules, **more):
+    return plan(board, its_rules, model="uniform", dk_eff=4, **more)
+
+
+def six_layers(*nets, **changed):
+    """Near faces from the bottom: L5 0.30, L4 0.60, L3 0.90, L2 1.20, L1 1.50 mm."""
+    return Board(stackup=made.stackup((0.25,) * 5), nets=nets, **changed)
+
+
+def test_margins_after_drilling_are_the_published_notches():
+    """Residual 10 mil +- 3 mil, Dk 4: 147.5 GHz nominal, 113.5 GHz at worst; Nyquist 10 GHz (derived: c / 8 L)."""
+    ten = GuaranteedResidual.plus_minus("10 mil", "3 mil", source=made.SAYS)
+    board = six_layers(replace(made.net("A", ("L1", "L3"), 0.5), signal="20 Gb/s"))
+    after = consequences(planned(board, made.rules(tolerance=ten)))
+    assert [round(10 * margin, 1) for margin in after.nets[0].margin[1:]] == [147.5, 113.5]
+    assert after.nets[0].margin[0] == rank(board, dk_eff=4)["A"].margin
+    assert after.nets[0].standing == ("fails", "pass", "pass")
+
+
+def test_consequences_tell_what_still_fails_and_why():
+    nets = (made.net("A", ("L1", "L3"), 0.5), made.net("B", ("L4", "L6"), 0.5), made.net("C", ("L1", "L6"), 0.5))
+    after = consequences(planned(six_layers(*nets), made.rules(sides={"bottom": "any"})))
+    by_name = {net.net: net for net in after.nets}
+    assert [net.net for net in after.still_failing] == ["B"]
+    assert "other side only" in by_name["B"].why
+    assert by_name["B"].margin[0] == by_name["B"].margin[2]
+    assert (by_name["A"].hits, by_name["A"].standing[2]) == (1, "pass")
+    assert by_name["C"].margin == (None, None, None)
+    assert "other side only" in str(after)
+
+
+def test_no_net_called_passing_after_drilling_exceeds_its_notch_criterion():
+    """Judged anew by ranking the drilled board: worst-case stubs keep first notch / Nyquist at 5 or more."""
+    nets = tuple(
+        replace(made.net(f"n{i}", ("L1", f"L{layer}"), 0.5), signal=f"{rate} Gb/s", criterion=Criterion.notch_ratio(5))
+        for i, (layer, rate) in enumerate([(2, 10), (3, 20), (4, 28), (5, 28), (2, 32), (3, 40), (2, 56)])
+    )
+    found = planned(six_layers(*nets), made.rules())
+    worst = consequences(found).worst
+    drilled = {hit.net for hit in found.hits}
+    assert drilled
+    assert {refused.net for refused in found.refused}
+    for name in drilled:
+        assert worst[name].margin >= 5 * (1 - 1e-9)
+    for refused in found.refused:
+        assert worst[refused.net].margin < 5
+
+
+WIDE = Padstack(name="wide", drill="0.3 mm", finished="0.25 mm", pad="0.6 mm", antipad="0.7 mm", pads={"L5": "0.45 mm"})
+
+
+def with_planes(*nets):
+    """L2 and L5 are planes."""
+    board = six_layers(*nets)
+    layers = tuple(
+        replace(layer, role="plane") if getattr(layer, "name", "") in {"L2", "L5"} else layer
+        for layer in board.stackup.layers
+    )
+    return Board(stackup=replace(board.stackup, layers=layers), nets=nets)
+
+
+def test_padstack_effects():
+    """Drill 0.3 + 0.2 mm, edge 0.05 and copper clearance 0.15 mm on either side: 0.9 mm needed on plane L5."""
+    board = with_planes(made.net("A", ("L1", "L3"), 0.5, padstack=WIDE))
+    found = planned(board, made.rules())
+    assert needed_clearance(0.5e-3, found.rules) == pytest.approx(0.9e-3)
+    told = {(effect.layer, effect.kind): effect for effect in effects(found)}
+    assert set(told) == {
+        ("L6", "ring of the pad is left"),
+        ("L6", "mask opening"),
+        ("L5", "clearance"),
+        ("L5", "pad vanishes"),
+        ("L4", "ring of the pad is left"),
+    }
+    assert told["L5", "clearance"].short
+    assert str(told["L5", "clearance"]).endswith("clearance 0.7 mm, needed 0.9 mm: change it to 0.9 mm")
+    assert told["L6", "mask opening"].needed == pytest.approx(0.6e-3)
+    wider = widened(found).nets[0].holes[0].padstack
+    assert wider.antipad_at("L5", "plane").width_si == pytest.approx(0.9e-3)
+    assert wider.antipad_at("L2", "plane").width_si == pytest.approx(0.7e-3)
+    assert not any(effect.short for effect in effects(replace(found, board=widened(found))) if effect.layer != "L5")
+
+
+def test_clearance_of_an_unknown_rule_cannot_be_judged():
+    board = with_planes(made.net("A", ("L1", "L3"), 0.5, padstack=WIDE))
+    found = planned(board, made.rules(edge_tolerance=None))
+    assert [effect.short for effect in effects(found) if effect.kind == "clearance"] == [None]
+    assert [(q.unknown, q.flips) for q in questions(found)] == [("edge tolerance", 1)]
+    assert widened(found) is board
+
+
+def test_questions_count_the_verdicts_that_can_flip():
+    """Three stubs of 1.20 and one of 0.60 mm to be drilled; least depth 0 to 0.3 mm: only L5's 0.30 mm is near it.
+
+    Tip distance 0 to 0.1524 mm, tip 90 degrees, guaranteed form not used: depth +-0.05 mm.  Stub at worst
+    0.05 + 0.15 + 0.05 + distance = 0.25 to 0.40 mm, of which A, B, C permit 0.35 and D permits 0.5 mm.
+    """
+    nets = [made.net(name, ("L1", "L2"), 0.35) for name in "ABC"] + [made.net("D", ("L1", "L4"), 0.5)]
+    its_rules = made.rules(tolerance=made.depth_tolerance(0.05, 0.05), least_depth=None)
+    found = planned(six_layers(*nets), its_rules)
+    asked = {question.unknown.split(" (")[0]: question.flips for question in questions(found)}
+    assert asked == {"tip distance": 3, "least depth": 0}
+    assert [question.flips for question in questions(found)] == [3, 0]
+    assert {refused.net for refused in found.refused} == {"A", "B", "C"}
+    assert all("unknown: " in refused.reason for refused in found.refused)
+    known = replace(its_rules, tip_distance="0.1 mm", least_depth="0.1 mm")
+    assert not planned(six_layers(*nets), known).refused
+    assert questions(planned(six_layers(*nets), known)) == ()
+
+
+ROUTES = {"layers": ("L1", "L2", "L3", "L4", "L5")}
+TO_MOVE = six_layers(
+    made.net("A", ("L1", "L2"), 0.4, **ROUTES),
+    made.net("B", ("L1", "L3"), 0.4, **ROUTES),
+    made.net("C", ("L1", "L3"), 0.4),
+    made.net("D", ("L1", "L4"), 0.4, **ROUTES),
+)
+
+
+def test_reroutes_by_hand():
+    """Stubs of at most 0.4 mm: L5 (0.30 mm) needs no drilling. A holds L2, B and C hold L3, D holds L4.
+
+    A or D moved to L5, or to a layer drilled anyway, saves its group; both of them save two. C may not move, so L3
+    stays open whatever B does.
+    """
+    found = planned(TO_MOVE, made.rules(sides={"bottom": "any"}))
+    assert len(found.groups) == 3
+    moves = reroutes(found)
+    held = {holding.group.layer: holding for holding in moves.holdings}
+    assert {layer: holding.nets for layer, holding in held.items()} == {"L2": ("A",), "L3": ("B", "C"), "L4": ("D",)}
+    outcomes = {(o.move.net, o.move.to_layer): o.outcome for holding in moves.holdings for o in holding.options}
+    assert outcomes["A", "L5"] == "needs no drilling"
+    assert outcomes["A", "L3"] == f"joins group {held['L3'].group.number}"
+    assert not any(net == "C" for net, _ in outcomes)
+    assert (moves.single.saved, moves.pair.saved) == (1, 2)
+    assert {move.net for move in moves.pair.moves} == {"A", "D"}
+    assert {move.to_layer for move in moves.pair.moves} == {"L5"}
+
+
+def test_a_proposal_saves_what_it_says():
+    found = planned(TO_MOVE, made.rules(sides={"bottom": "any"}))
+    before = found.board
+    moves = reroutes(found)
+    for proposal in (moves.single, moves.pair):
+        after = planned(proposal.applied(TO_MOVE), found.rules)
+        assert len(found.groups) - len(after.groups) == proposal.saved
+    assert found.board is before
+    assert "best pair of moves" in str(moves)
+
+
+def test_no_proposal_where_nothing_can_move():
+    found = planned(six_layers(made.net("C", ("L1", "L3"), 0.4)), made.rules())
+    moves = reroutes(found)
+    assert (moves.single, moves.pair) == (None, None)
+    assert moves.holdings[0].options == ()
+
+
+def worked():
+    nets = (made.net("A", ("L1", "L3"), 0.4), made.net("B", ("L1", "L4"), 0.4), made.net("X", ("L4", "L6"), 0.2))
+    placed = tuple(
+        replace(net, holes=tuple(replace(hole, x=f"{i} mm", y="-2.5 mm") for hole in net.holes))
+        for i, net in enumerate(nets)
+    )
+    return planned(six_layers(*placed), made.rules(depth_to="shoulder"))
+
+
+def rows_of(text):
+    return list(csv.DictReader(io.StringIO("".join(line for line in text.splitlines(keepends=True) if line[0] != "#"))))
+
+
+def test_schedule_by_hand():
+    """Guaranteed 0.1 to 0.3 mm, aimed at 0.2 mm: ends at 0.60 - 0.2 = 0.40 and 0.90 - 0.2 = 0.70 mm.
+
+    Tip 90 degrees, drills 0.3 and 0.5 mm: the shoulder lies 0.15 - 0.25 = -0.10 mm from there.
+    """
+    first, second = rows_of(worked().to_csv())
+    assert (first["must-not-cut layer"], first["start layer"], first["depth [mm]"]) == ("L4", "L6", "0.300")
+    assert (second["must-not-cut layer"], second["start layer"], second["depth [mm]"]) == ("L3", "L6", "0.600")
+    assert (second["residual stub, least [mm]"], second["residual stub, most [mm]"]) == ("0.100", "0.300")
+    assert (second["primary drill [mm]"], second["depth drill [mm]"], second["holes"]) == ("0.300", "0.500", "1")
+    assert (second["shallower by at most [mm]"], second["deeper by at most [mm]"]) == ("0.100", "0.100")
+
+
+def test_hole_list_and_other_forms():
+    found = worked()
+    a = next(row for row in rows_of(found.holes_csv()) if row["hole"] == "A.1")
+    assert (a["x [mm]"], a["y [mm]"], a["side"], a["last layer in use"]) == ("0.000", "-2.500", "bottom", "L3")
+    assert (a["longest permitted stub [mm]"], a["stub, most [mm]"]) == ("0.400", "0.300")
+    assert "refused: X.1 (X) from the top: budget not reachable" in found.to_text()
+    assert found.to_markdown().count("\n| ") == 2 + 2
+    for text in (found.to_text(), found.to_csv(), found.holes_csv(), found.to_markdown()):
+        assert f"Plan digest: {found.digest}" in text
+        assert "depth is that of the shoulder below the outer copper surface" in text.lower()
+
+
+def test_plan_knows_whether_it_still_holds():
+    found = worked()
+    board, its_rules = found.board, found.rules
+    again = six_layers(*board.nets)
+    assert found.matches(again, made.rules(depth_to="shoulder"))
+    assert str(found.matches(board, its_rules)) == "the plan holds"
+    harder = replace(its_rules, least_depth="0.2 mm")
+    assert found.matches(board, harder).changed == ("rule least_depth",)
+    moved = replace(board, nets=(*board.nets[1:], replace(board.nets[0], waiver="slow")))
+    assert found.matches(moved, its_rules).changed == ("net A",)
+    thicker = replace(board, stackup=made.stackup((0.25, 0.25, 0.25, 0.25, 0.250001)))
+    assert found.matches(thicker, its_rules).changed == ("stackup",)
+    assert not found.matches(replace(board, nets=board.nets[:-1]), its_rules)
+
+
+def test_exports_can_be_checked_later():
+    found = worked()
+    text = found.holes_csv()
+    assert still_valid(text, found, found.board, found.rules)
+    assert not still_valid(text, found, found.board, replace(found.rules, oversize="0.25 mm"))
+    assert not still_valid("no digest here", found, found.board, found.rules)
+
+
+def test_plans_pickle_and_keep_their_digest():
+    found = worked()
+    again = pickle.loads(pickle.dumps(found))
+    assert again.digest == found.digest
+    assert again.to_csv() == found.to_csv()
+    assert str(reroutes(again)) == str(reroutes(found))
+
+
+def test_explanations_name_the_numbers():
+    hit = worked().hits[0]
+    assert hit.why == "stub 0.6 mm beyond L4, longest permitted 0.4 mm; 0.1 mm to 0.3 mm left"
+
+
+def test_section_shows_every_group_at_its_depth():
+    """The point of the drill is the highest point of its outline, its depth that of the plan."""
+    found = worked()
+    ax = draw_section(found, Figure().add_subplot())
+    bores = [patch.get_xy() for patch in ax.patches]
+    assert len(bores) == len(found.groups)
+    for bore, group in zip(bores, found.groups, strict=True):
+        point = 1.55 - 1e3 * group.end_si - 0.15
+        assert bore[:, 1].min() == pytest.approx(point)
+    labels = [text.get_text() for text in ax.texts]
+    assert all(any(f"keep {group.layer}" in label for label in labels) for group in found.groups)
+
+
+def test_coupled_nets_are_told_as_such():
+    holes = tuple(Hole(name=f"h{i}", padstack=made.VIA, connects=("L1", "L2")) for i in range(2))
+    net = Net(name="S", signal="28 Gb/s", z0="50 ohm", holes=holes, criterion=Criterion.loss(1.0, source=made.SAYS))
+    found = planned(six_layers(net), made.rules())
+    assert all(hit.coupled for hit in found.hits)
+    assert "together exceed what the criterion allows" in found.hits[0].why
+    after = consequences(found).worst["S"]
+    assert after.loss <= 1.0
