@@ -152,6 +152,11 @@ class Ranking:
         return tuple(sorted(used, key=lambda criterion: criterion != self.board.criterion))
 
     @cached_property
+    def notch(self) -> Any:
+        """Lowest first notch [Hz] of every case of the stub table."""
+        return self.models.notch()[0]
+
+    @cached_property
     def stubs_of(self) -> list[list[int]]:
         """Rows of the stub table of each signal net."""
         rows: list[list[int]] = [[] for _ in self.board.signal_nets]

@@ -41,13 +41,23 @@ def _missing(ranking: Ranking, number: int, unknown: int) -> str:
 
 
 def _drills(ranking: Ranking, number: int) -> list[str]:
-    """Where a net's stubs would be drilled from, and the layer each drill must not cut."""
+    """Where the stubs that fall short would be drilled from, and the layer each drill must not cut."""
     table = ranking.table
     found = {}
-    for stub in ranking.stubs_of[number]:
+    for stub in filter(lambda stub: _falls_short(ranking, number, stub), ranking.stubs_of[number]):
         shape = table.cases[table.case[stub]].shape
         found.setdefault((shape.side, shape.layer), []).append(table.holes[table.hole[stub]].name)
     return [f"from the {side}, must not cut {layer}: {_few(holes)}" for (side, layer), holes in found.items()]
+
+
+def _falls_short(ranking: Ranking, number: int, stub: int) -> bool:
+    """Whether one stub misses its net's criterion by itself; a criterion on loss is missed by all of them together."""
+    criterion = ranking.board.criterion_of(ranking.board.signal_nets[number])
+    nyquist, length = ranking.figures.nyquist[number], ranking.table.length_si[stub]
+    if criterion.measure == "notch ratio":
+        return bool(ranking.notch[ranking.table.case[stub]] < criterion.limit * nyquist)
+    limits = {"stub length": criterion.limit, "stub length x symbol rate": criterion.limit / (2 * nyquist)}
+    return length > limits.get(criterion.measure, 0.0)
 
 
 def _few(names: list[str]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -47,7 +48,7 @@ class StubTable:
     case: NDArray[np.intp]
     least: NDArray[np.intp]
 
-    @property
+    @cached_property
     def length_si(self) -> NDArray[np.float64]:
         """Length of each stub as drawn [m]."""
         return np.array([case.length_si for case in self.cases])[self.case] if self.cases else np.zeros(0)
