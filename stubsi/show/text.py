@@ -70,17 +70,22 @@ def preamble(ranking: Ranking) -> list[str]:
         *(f"Criterion: {criterion}" for criterion in ranking.criteria),
         *(f"Model: {model}" for model in models),
         HARDWARE_NOTE,
-        f"{len(ranking)} nets: " + ", ".join(f"{count} {verdict}" for verdict, count in tally.most_common()),
+        f"{len(ranking)} {'net' if len(ranking) == 1 else 'nets'}: "
+        + ", ".join(f"{count} {verdict}" for verdict, count in tally.most_common()),
         LOSS_NOTE,
         CAUTION,
     ]
 
 
 def text_table(ranking: Ranking, width: int) -> str:
-    """Plain-text table of at most ``width`` columns; the reason stands below each net that does not simply pass."""
+    """Plain-text table of at most ``width`` columns; the reason stands below each net that does not simply pass.
+
+    What does not fit goes: first the columns of least rank, then the middle of long net names.
+    """
     rows = list(ranking)
     columns = _fitting(rows, width)
     widths = [_width(column, rows) for column in columns]
+    widths[0] -= max(0, sum(widths) + 2 * (len(widths) - 1) - width)
     lines = [wrapped for line in preamble(ranking) for wrapped in textwrap.wrap(line, width, subsequent_indent="  ")]
     lines += ["", _line(columns, widths, [c.title for c in columns]), _line(columns, widths, [c.unit for c in columns])]
     for row in rows:
@@ -103,10 +108,17 @@ def _width(column: _Column, rows: Sequence[NetMargin]) -> int:
 
 def _line(columns: Sequence[_Column], widths: Sequence[int], cells: Sequence[str]) -> str:
     padded = (
-        cell.ljust(width) if column.left else cell.rjust(width)
+        _cut(cell, width).ljust(width) if column.left else cell.rjust(width)
         for column, width, cell in zip(columns, widths, cells, strict=True)
     )
     return "  ".join(padded)
+
+
+def _cut(text: str, width: int) -> str:
+    """Text of at most ``width`` characters: what is too long keeps both ends, where names differ."""
+    if len(text) <= width:
+        return text
+    return text[: width // 2] + "…" + text[len(text) - (width - 1) // 2 :]
 
 
 def csv_table(ranking: Ranking) -> str:
