@@ -1,0 +1,121 @@
+"""The command: the margin table of a board file on standard output, and an exit status for scripts."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from stubsi.__main__ import main
+from stubsi.files.toml import read_board
+from stubsi.margin.rank import rank
+from tests.board_text import FULL, MINIMAL, changed
+
+PASSES = changed(changed(MINIMAL, 'thickness = "1.5 mm"', 'thickness = "1.5 mm", dk = 4'), "10 Gb/s", "1 Gb/s")
+FALLS_SHORT = changed(PASSES, "1 Gb/s", "56 Gb/s")
+UNDECIDED = MINIMAL
+WAIVED = changed(FALLS_SHORT, 'z0     = "50 ohm"', 'z0 = "50 ohm"\nwaiver = "not fitted"')
+MARGINAL = changed(PASSES, "1 Gb/s", "8 Gb/s")
+
+
+@pytest.fixture(autouse=True)
+def terminal(monkeypatch):
+    monkeypatch.setenv("COLUMNS", "100")
+
+
+@pytest.fixture
+def write(tmp_path):
+    def written(text, name="board.toml"):
+        path = tmp_path / name
+        path.write_bytes(text if isinstance(text, bytes) else text.encode())
+        return str(path)
+
+    return written
+
+
+def test_it_prints_the_table_of_the_board(write, capsys):
+    path = write(FULL)
+    assert main([path]) == 0
+    said = capsys.readouterr()
+    assert said.out == rank(read_board(path)).to_text(100) + "\n"
+    assert said.err == ""
+
+
+@pytest.mark.parametrize(("columns", "width"), [("40", 80), ("80", 80), ("132", 132), ("500", 140)])
+def test_the_table_follows_the_terminal_from_80_to_140_columns(write, capsys, monkeypatch, columns, width):
+    monkeypatch.setenv("COLUMNS", columns)
+    path = write(FULL)
+    main([path])
+    assert capsys.readouterr().out == rank(read_board(path)).to_text(width) + "\n"
+
+
+@pytest.mark.parametrize(
+    ("text", "verdict", "status"),
+    [
+        (PASSES, "pass", 0),
+        (WAIVED, "waived", 0),
+        (FALLS_SHORT, "drill", 1),
+        (MARGINAL, "marginal", 1),
+        (UNDECIDED, "undecided", 1),
+    ],
+    ids=["pass", "waived", "drill", "marginal", "undecided"],
+)
+def test_check_says_whether_every_net_is_proven_or_waived(write, capsys, text, verdict, status):
+    path = write(text)
+    assert rank(read_board(path))["CLK"].verdict == verdict
+    assert main([path, "--check"]) == status
+    with_check = capsys.readouterr().out
+    assert main([path]) == 0
+    assert capsys.readouterr().out == with_check
+
+
+UNREADABLE = {
+    "not TOML": (b"[stackup\n", "board.toml"),
+    "empty": (b"", "board.toml"),
+    "not UTF-8": (b"\xff\xfe[\x00s\x00", "board.toml"),
+    "unknown key": (changed(MINIMAL, "drill =", "dril ="), "dril"),
+    "not a rate": (changed(MINIMAL, "10 Gb/s", "10 GHz"), "10 GHz"),
+    "unknown layer": (changed(MINIMAL, 'connects = ["TOP"]', 'connects = ["MID"]'), "MID"),
+}
+
+
+@pytest.mark.parametrize(("text", "says"), UNREADABLE.values(), ids=UNREADABLE)
+@pytest.mark.parametrize("options", [[], ["--check"]], ids=["", "--check"])
+def test_a_file_that_cannot_be_read_ends_in_one_clear_line(write, capsys, text, says, options):
+    assert main([write(text), *options]) == 2
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert said.err.startswith("error: ")
+    assert said.err.count("\n") == 1
+    assert says in said.err
+    assert "board.toml" in said.err
+
+
+def test_a_missing_file_and_a_folder_are_named(tmp_path, capsys):
+    for path in (tmp_path / "none.toml", tmp_path):
+        assert main([str(path)]) == 2
+        said = capsys.readouterr()
+        assert said.err.startswith("error: ")
+        assert path.name in said.err
+
+
+@pytest.mark.parametrize("arguments", [[], ["a", "b"], ["--fix", "a"]], ids=repr)
+def test_a_wrong_call_is_told_the_usage(arguments, capsys):
+    with pytest.raises(SystemExit) as stop:
+        main(arguments)
+    assert stop.value.code == 2
+    assert "python -m stubsi" in capsys.readouterr().err
+
+
+def test_it_runs_as_a_module(write):
+    path = write(FALLS_SHORT)
+    run = subprocess.run(
+        [sys.executable, "-m", "stubsi", path, "--check"],
+        cwd=Path(path).parent, capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    assert run.returncode == 1
+    assert "CLK" in run.stdout
+    assert "at least 5 wanted" in run.stdout
+    assert run.stderr == ""
