@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.drilling.clearance import widened
+from stubsi.drilling.limits import cut
 from stubsi.margin.figures import net_figures
+from stubsi.margin.geometry import Bore
 from stubsi.margin.rank import Ranking, rank
 from stubsi.margin.verdict import MARGINAL, PASS, UNDECIDED
 
@@ -111,11 +113,14 @@ def _drilled(plan: Plan, after: Ranking, length: Callable[[Left], float]) -> Ran
         key = (id(case.shape), id(case.around), left)
         if left > 0 and key not in numbers:
             numbers[key] = len(cases)
-            cases.append(case._replace(length_si=left))
+            bore = Bore(radius=plan.rules.drill_si(case.shape.padstack.drill_si) / 2)
+            cases.append(cut(case, left, bore))
         chosen[row] = numbers.get(key, -1)
-    cut = replace(table, cases=tuple(cases), case=chosen)
-    models = plan.model.of(cut.cases)
-    return Ranking(board=after.board, table=cut, models=models, figures=net_figures(after.board, cut, models, chosen))
+    drilled = replace(table, cases=tuple(cases), case=chosen)
+    models = plan.model.of(drilled.cases)
+    return Ranking(
+        board=after.board, table=drilled, models=models, figures=net_figures(after.board, drilled, models, chosen)
+    )
 
 
 def _names(ranking: Ranking) -> list[str]:

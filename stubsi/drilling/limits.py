@@ -12,9 +12,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
+from stubsi.drilling.window import ROUNDING
+from stubsi.margin.figures import case_figures
+from stubsi.margin.geometry import Bore
 from stubsi.margin.solved import solved_models
 from stubsi.margin.uniform import uniform_models
-from stubsi.physics.line import decibels, shunt_s
 from stubsi.units import quantity
 
 if TYPE_CHECKING:
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from stubsi.board.board import Board
     from stubsi.board.criterion import Criterion
     from stubsi.board.net import Net
+    from stubsi.drilling.rules import Rules
     from stubsi.margin.models import Models
     from stubsi.margin.table import Case, StubTable
 
@@ -57,11 +60,31 @@ class Model(NamedTuple):
 
 
 class Use(NamedTuple):
-    """A stub as its net uses it: the case, Nyquist [Hz], impedance of its line [ohm]."""
+    """A stub as its net uses it: the case, Nyquist [Hz], impedance of its line [ohm], bore that would cut it."""
 
     case: Case
     nyquist: float
     z0: float
+    bore: Bore
+
+    @property
+    def key(self) -> tuple:
+        """Equal for uses with the same figures."""
+        return id(self.case.shape), id(self.case.around), self.nyquist, self.z0
+
+    @property
+    def faces(self) -> list[float]:
+        """Where the stub passes a face of a copper layer [m] from its start, and last its full length."""
+        shape = self.case.shape
+        beyond = np.array(shape.stackup.edges_si) - shape.start_si
+        beyond = np.sort(beyond if shape.side == "bottom" else -beyond)
+        inside = beyond[(beyond > ROUNDING) & (beyond < self.case.length_si - ROUNDING)]
+        return [*inside.tolist(), self.case.length_si]
+
+
+def cut(case: Case, length: float, bore: Bore) -> Case:
+    """The case with its plating cut to a length [m] by a depth drill; as it is where it is no longer than that."""
+    return case if length >= case.length_si else case._replace(length_si=float(length), bore=bore)
 
 
 class Figure(NamedTuple):
@@ -78,20 +101,11 @@ def figures(uses: Sequence[Use], lengths: NDArray[np.float64], model: Model) -> 
     Once the notch has come down to Nyquist the loss counts as infinite and the return loss as none, however long the
     stub: shorter ones pass through that point.
     """
-    cases: dict[tuple, int] = {}
-    cut = [use.case._replace(length_si=float(length)) for use, length in zip(uses, lengths, strict=True)]
-    number = np.array([cases.setdefault(_key(case), len(cases)) for case in cut], dtype=np.intp)
-    first = {at: case for case, at in reversed(list(zip(cut, number.tolist(), strict=True)))}
-    models = model.of([first[at] for at in range(len(cases))])
+    models = model.of([cut(use.case, length, use.bore) for use, length in zip(uses, lengths, strict=True)])
     nyquist, z0 = (np.array([getattr(use, name) for use in uses], dtype=float) for name in ("nyquist", "z0"))
-    notch = models.notch()[0][number]
-    spread = models.spread(number, nyquist, lambda v, i, which: decibels(shunt_s(v, i, z0[which])))
+    notch, loss, return_loss = (spread.low for spread in case_figures(models, nyquist, z0))
     past = notch <= nyquist
-    return Figure(notch, np.where(past, np.inf, spread[1, 1]), np.where(past, 0.0, spread[0, 0]))
-
-
-def _key(case: Case) -> tuple:
-    return id(case.shape), case.length_si, *map(id, case[2:])
+    return Figure(notch, np.where(past, np.inf, loss), np.where(past, 0.0, return_loss))
 
 
 @dataclass(frozen=True)
@@ -101,6 +115,7 @@ class Limits:
     board: Board
     table: StubTable
     model: Model
+    rules: Rules
 
     @cached_property
     def _nets(self) -> tuple[Net, ...]:
@@ -112,8 +127,9 @@ class Limits:
 
     def use(self, stub: int) -> Use:
         """How the net of a row of the stub table uses its stub."""
-        net = self.net(stub)
-        return Use(self.table.cases[self.table.case[stub]], net.signal.nyquist_si, net.z_stub_line_si)
+        net, case = self.net(stub), self.table.cases[self.table.case[stub]]
+        bore = Bore(radius=self.rules.drill_si(case.shape.padstack.drill_si) / 2)
+        return Use(case, net.signal.nyquist_si, net.z_stub_line_si, bore)
 
     def criterion(self, stub: int) -> Criterion:
         """Criterion of the net of a row of the stub table."""
@@ -124,26 +140,19 @@ class Limits:
 
         NaN where an input is unknown.
         """
-        keys = [(*_key(use.case), use.nyquist, use.z0, criterion) for use, criterion in self._uses(stubs)]
+        keys = [(*use.key, criterion) for use, criterion in self._uses(stubs)]
         distinct = dict(zip(reversed(keys), reversed(stubs), strict=True))
         found = dict(zip(distinct, _longest(self._uses(list(distinct.values())), self.model), strict=True))
         return np.array([found[key] for key in keys])
 
     def losses(self, stubs: Sequence[int], lengths: Sequence[float]) -> NDArray[np.float64]:
         """Loss at Nyquist [dB] of rows of the table cut to ``lengths`` [m]; 0 at length 0, NaN where unknown."""
-        asked = {}
-        for stub, length in zip(stubs, lengths, strict=True):
-            use = self.use(stub)
-            asked.setdefault((*_key(use.case), use.nyquist, use.z0, round(length, 10)), (use, length))
-        real = {key: pair for key, pair in asked.items() if pair[1] > 0}
-        loss = dict.fromkeys(asked, 0.0)
-        if real:
-            uses, cut = zip(*real.values(), strict=True)
-            loss.update(zip(real, figures(uses, np.array(cut), self.model).loss.tolist(), strict=True))
-        return np.array([
-            loss[*_key(use.case), use.nyquist, use.z0, round(length, 10)]
-            for use, length in ((self.use(stub), length) for stub, length in zip(stubs, lengths, strict=True))
-        ])  # fmt: skip
+        uses = [self.use(stub) for stub in stubs]
+        keys = [(*use.key, round(length, 10)) for use, length in zip(uses, lengths, strict=True)]
+        asked = {key: use for key, use in zip(keys, uses, strict=True) if key[-1] > 0}
+        found = figures(list(asked.values()), np.array([key[-1] for key in asked]), self.model).loss if asked else ()
+        loss = dict(zip(asked, found, strict=True))
+        return np.array([loss.get(key, 0.0) for key in keys])
 
     def _uses(self, stubs: Sequence[int]) -> list[tuple[Use, Criterion]]:
         return [(self.use(stub), self.criterion(stub)) for stub in stubs]
@@ -168,29 +177,48 @@ def _by_length(use: Use, criterion: Criterion) -> float:
 
 
 def _by_root(uses: Sequence[Use], criteria: Sequence[Criterion], model: Model) -> NDArray[np.float64]:
-    """Bracket the smallest length that no longer meets its criterion, all stubs at once.
+    """Smallest length that no longer meets its criterion, of all stubs at once.
 
-    False position with the Illinois halving; a step that lands near one end of the bracket goes a little beyond, so
-    that both ends close in on the root.
+    Bracketed between two faces, from the shortest on: pads and planes make the figures stepwise. Then false position
+    with the Illinois halving; a step near one end of the bracket goes a little beyond, so that both ends close in.
     """
-    low, high = np.zeros(len(uses)), np.array([use.case.length_si for use in uses])
-    above = _excess(uses, criteria, high, model)
-    below = np.full(len(uses), -1.0)
-    found = np.where(np.isnan(above), np.nan, np.where(above > 0, 0.0, np.inf))
-    weight_low, weight_high = below.copy(), above.copy()
-    turn, left = 0, np.flatnonzero(above > 0)
-    while len(left):
-        middle = _next(low[left], high[left], weight_low[left], weight_high[left], turn)
-        excess = _excess([uses[i] for i in left], [criteria[i] for i in left], middle, model)
+    found = _excess(uses, criteria, np.array([use.case.length_si for use in uses]), model)
+    left = np.flatnonzero(found > 0)
+    low, high, below, above = _brackets([uses[i] for i in left], [criteria[i] for i in left], model)
+    turn, open_ = 0, np.flatnonzero(high - low > RESOLUTION)
+    while len(open_):
+        middle = _next(low[open_], high[open_], below[open_], above[open_], turn)
+        asked = left[open_]
+        excess = _excess([uses[i] for i in asked], [criteria[i] for i in asked], middle, model)
         meets = excess <= 0
-        up, down = left[meets], left[~meets]
-        low[up], weight_low[up] = middle[meets], excess[meets]
-        high[down], weight_high[down] = middle[~meets], np.nan_to_num(excess[~meets], nan=np.inf)
-        weight_high[up] /= 2
-        weight_low[down] /= 2
-        left = left[high[left] - low[left] > RESOLUTION]
+        up, down = open_[meets], open_[~meets]
+        low[up], below[up], above[up] = middle[meets], excess[meets], above[up] / 2
+        high[down], above[down], below[down] = (
+            middle[~meets],
+            np.nan_to_num(excess[~meets], nan=np.inf),
+            below[down] / 2,
+        )
+        open_ = open_[high[open_] - low[open_] > RESOLUTION]
         turn += 1
-    return np.where(found == 0, low, found)
+    longest = np.where(np.isnan(found), np.nan, np.inf)
+    longest[left] = low
+    return longest
+
+
+def _brackets(uses: Sequence[Use], criteria: Sequence[Criterion], model: Model) -> tuple[NDArray[np.float64], ...]:
+    """Last face [m] up to which each stub meets its criterion, the first that does not, and the excess at both."""
+    low, below = np.zeros(len(uses)), np.full(len(uses), -1.0)
+    high, above = np.zeros(len(uses)), np.full(len(uses), np.nan)
+    faces = [use.faces for use in uses]
+    turn, left = 0, np.arange(len(uses))
+    while len(left):
+        at = np.array([faces[i][turn] for i in left])
+        excess = _excess([uses[i] for i in left], [criteria[i] for i in left], at, model)
+        meets = excess <= 0
+        low[left[meets]], below[left[meets]] = at[meets], excess[meets]
+        high[left[~meets]], above[left[~meets]] = at[~meets], np.nan_to_num(excess[~meets], nan=np.inf)
+        left, turn = left[meets], turn + 1
+    return low, high, below, above
 
 
 def _next(

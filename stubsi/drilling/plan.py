@@ -160,7 +160,7 @@ def plan(
     table = rank(board, model=model, dk_eff=dk_eff, delay=delay).table
     slow = None if delay is None else float(to_si(delay, "delay per length", "delay"))
     chosen = Model(model, None if dk_eff is None else float(dk_eff), slow)
-    sorted_out = Sorting(board, rules, Limits(board, table, chosen))
+    sorted_out = Sorting(board, rules, Limits(board, table, chosen, rules))
     task = sorted_out.task()
     nets = board.signal_nets
     assigned = assign(task, costs or FEWEST_GROUPS, time_limit)

@@ -166,7 +166,7 @@ def _trial(plan: Plan, trial: dict[str, tuple[Net, str, str]]) -> Iterator[Move]
     board = plan.board
     versions = {name: _on_layer(*move) for name, move in trial.items() if _reaches(board, _on_layer(*move))}
     tried = replace(board, nets=(*versions.values(), *(net for net in board.nets if net.reference)))
-    limits = Limits(tried, rank(tried, **plan.model.arguments()).table, plan.model)
+    limits = Limits(tried, rank(tried, **plan.model.arguments()).table, plan.model, plan.rules)
     sorted_out = Sorting(tried, plan.rules, limits)
     task = sorted_out.task()
 
