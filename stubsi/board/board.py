@@ -114,7 +114,7 @@ class Board(Value):
                 return net
         raise BoardError(f"net '{name}': no such net on board {self.name}.")
 
-    @property
+    @cached_property
     def signal_nets(self) -> tuple[Net, ...]:
         """The nets that are ranked: all but the reference nets."""
         return tuple(net for net in self.nets if not net.reference)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stubsi.errors import StubsiError
-from stubsi.margin.figures import Figures, net_figures
+from stubsi.margin.figures import Figures, Spread, net_figures
 from stubsi.margin.reason import reason_of
 from stubsi.margin.solved import solved_models
 from stubsi.margin.table import stub_table
@@ -155,6 +155,11 @@ class Ranking:
     def notch(self) -> Any:
         """Lowest first notch [Hz] of every case of the stub table."""
         return self.models.notch()[0]
+
+    @cached_property
+    def measured_by(self) -> dict[Criterion, Spread]:
+        """The figure each criterion in force looks at, of every net."""
+        return {criterion: measured(criterion, self.figures) for criterion in self.criteria}
 
     @cached_property
     def stubs_of(self) -> list[list[int]]:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.margin.figures import Spread
-from stubsi.margin.verdict import CANNOT_HELP, DRILL, MARGINAL, UNDECIDED, measured, unknown_of, wording
+from stubsi.margin.verdict import CANNOT_HELP, DRILL, MARGINAL, UNDECIDED, unknown_of, wording
 
 if TYPE_CHECKING:
     from stubsi.margin.rank import Ranking
@@ -20,7 +20,7 @@ def reason_of(ranking: Ranking, number: int) -> str:
         return "no stub"
     criterion, verdict = ranking.board.criterion_of(net), ranking.verdicts[number]
     unknown = unknown_of(criterion, figures)[number]
-    value = Spread(*(figure[number] for figure in measured(criterion, figures)))
+    value = Spread(*(figure[number] for figure in ranking.measured_by[criterion]))
     parts = [wording(criterion, value.low, value.high)] if np.isfinite(value.low) else []
     if verdict == UNDECIDED:
         parts.append(_missing(ranking, number, unknown))
