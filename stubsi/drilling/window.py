@@ -209,7 +209,9 @@ def _upper_bounds(shape: StubShape, seen: Frame, rules: Rules) -> list[Bound]:
     limit = rules.deepest(shape.side)
     if limit not in (None, ANY_LAYER) and seen.place(limit) < own:
         at = float(seen.near[seen.place(limit)])
-        bounds.append(before(at, cut, DEEPEST, f"no layer beyond {limit} can be reached from the {shape.side}"))
+        bound = before(at, cut, DEEPEST, f"no layer beyond {limit} can be reached from the {shape.side}")
+        aimed = rules.tolerance.aimed(at)
+        bounds.append(bound if aimed is None else bound._replace(end=aimed))
     zone = seen.beyond(shape.press_fit, shape.press_fit.contact_to_si) if shape.press_fit else None
     if zone is not None:
         text = f"the barrel must stay plated beyond a depth of {_mm(zone)}"
