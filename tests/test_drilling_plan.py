@@ -15,6 +15,7 @@ from stubsi import Board, Criterion, Hole, Net, Padstack, PressFit
 from stubsi.drilling import cover
 from stubsi.drilling import plan as planning
 from stubsi.drilling.plan import plan
+from stubsi.drilling.questions import questions
 from stubsi.drilling.rules import Costs
 from stubsi.drilling.tolerance import GuaranteedResidual
 from stubsi.errors import StubsiError
@@ -168,6 +169,8 @@ def test_unknown_dk_is_undecided_not_drilled():
     net = replace(board.nets[0], criterion=None)
     found = plan(Board(stackup=blank, nets=(net,)), made.rules(), model="uniform")
     assert list(found.undecided) == ["A"]
+    assert "Dk of dielectric 2" in found.undecided["A"]
+    assert "Dk of dielectric 2" in questions(found)[0].unknown
     assert not found.groups
 
 

@@ -153,6 +153,14 @@ def test_every_reason_by_name(kind, case):
     assert not only_window(GAPS, ("L1", "L3"), 0.4, made.rules()).reasons
 
 
+def test_deepest_layer_limits_the_name_not_only_the_depth():
+    """Guaranteed 0.5 to 0.7 mm: L3's end, at 0.30 mm, lies before L4's near face, yet L4 is the deepest to be named."""
+    far = made.rules(tolerance=GuaranteedResidual(least="0.5 mm", most="0.7 mm", source=made.SAYS))
+    assert not only_window(GAPS, ("L1", "L3"), 0.75, far).reasons
+    limited = made.rules(tolerance=far.tolerance, sides={"bottom": "L4"})
+    assert kinds(only_window(GAPS, ("L1", "L3"), 0.75, limited)) == ["deepest layer"]
+
+
 def test_reason_tells_the_figures():
     found = only_window(GAPS, ("L1", "L3"), 0.2, made.rules())
     assert found.reason == (

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from stubsi.board.net import Net
     from stubsi.drilling.rules import Rules
     from stubsi.margin.models import Models
+    from stubsi.margin.rank import Ranking
     from stubsi.margin.table import Case, StubTable
 
 RESOLUTION = 2e-6
@@ -110,12 +111,26 @@ def figures(uses: Sequence[Use], lengths: NDArray[np.float64], model: Model) -> 
 
 @dataclass(frozen=True)
 class Limits:
-    """What the criteria of a board allow its stubs, under one electrical model."""
+    """What the criteria of a ranked board allow its stubs, under the electrical model it was ranked with."""
 
-    board: Board
-    table: StubTable
+    ranking: Ranking
     model: Model
     rules: Rules
+
+    @property
+    def board(self) -> Board:
+        """The board."""
+        return self.ranking.board
+
+    @property
+    def table(self) -> StubTable:
+        """Its stubs."""
+        return self.ranking.table
+
+    def missing(self, stub: int) -> str:
+        """Unknown input that keeps a row of the stub table from being judged; empty where there is none."""
+        case, models = self.table.case[stub], self.ranking.models
+        return models.unknown[case] or models.unknown_loss[case]
 
     @cached_property
     def _nets(self) -> tuple[Net, ...]:

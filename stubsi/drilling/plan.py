@@ -157,12 +157,12 @@ def plan(
     StubsiError
         An unknown model; no plan within ``time_limit``.
     """
-    table = rank(board, model=model, dk_eff=dk_eff, delay=delay).table
+    ranking = rank(board, model=model, dk_eff=dk_eff, delay=delay)
     slow = None if delay is None else float(to_si(delay, "delay per length", "delay"))
     chosen = Model(model, None if dk_eff is None else float(dk_eff), slow)
-    sorted_out = Sorting(board, rules, Limits(board, table, chosen, rules))
+    sorted_out = Sorting(Limits(ranking, chosen, rules))
     task = sorted_out.task()
-    nets = board.signal_nets
+    nets, table = board.signal_nets, ranking.table
     assigned = assign(task, costs or FEWEST_GROUPS, time_limit)
     return Plan(
         board=board, rules=rules, costs=costs or FEWEST_GROUPS, model=chosen,

@@ -11,6 +11,8 @@ import numpy as np
 from stubsi.drilling.clearance import effects
 from stubsi.drilling.rules import UNKNOWN_RANGE
 from stubsi.drilling.window import window
+from stubsi.margin.rank import rank
+from stubsi.margin.verdict import UNDECIDED
 from stubsi.units import quantity
 
 if TYPE_CHECKING:
@@ -37,6 +39,7 @@ def questions(plan: Plan) -> tuple[Question, ...]:
     """
     found = [*_rules(plan), *_finished(plan), *_clearances(plan)]
     missing = Counter(plan.undecided.values())
+    missing.update(_open_verdicts(plan))
     found += [Question(reason, count, "nets") for reason, count in missing.items()]
     return tuple(sorted(found, key=lambda question: (-question.flips, question.unknown)))
 
@@ -67,6 +70,15 @@ def _finished(plan: Plan) -> list[Question]:
             both = [window(replace(shape, padstack=p), longest, plan.rules).reasons for p in (padstack, bare)]
             counts[padstack.name] = counts.get(padstack.name, 0) + count * (bool(both[0]) != bool(both[1]))
     return [Question(f"finished diameter of padstack {name}", count, "stubs") for name, count in counts.items()]
+
+
+def _open_verdicts(plan: Plan) -> list[str]:
+    """What leaves the verdict of each net open that the plan takes at its unfavourable end."""
+    return [
+        "return vias: give the reference holes"
+        for row in rank(plan.board, **plan.model.arguments())
+        if row.verdict == UNDECIDED and row.net not in plan.undecided
+    ]
 
 
 def _clearances(plan: Plan) -> list[Question]:

@@ -14,17 +14,15 @@ from stubsi.drilling.group import Refused
 from stubsi.drilling.window import BUDGET, PLATED, ROUNDING, Reason, Window, window
 
 if TYPE_CHECKING:
-    from stubsi.board.board import Board
     from stubsi.board.net import Net
     from stubsi.drilling.limits import Limits
-    from stubsi.drilling.rules import Rules
 
 
 class Sorting:
     """Sorts the stubs of a board: to be drilled alone, chosen for together, refused; and nets that stay as they are."""
 
-    def __init__(self, board: Board, rules: Rules, limits: Limits) -> None:
-        self.board, self.rules, self.limits = board, rules, limits
+    def __init__(self, limits: Limits) -> None:
+        self.board, self.rules, self.limits = limits.board, limits.rules, limits
         self.refused: list[Refused] = []
         self.alone: dict[str, str] = {}
         self.undecided: dict[str, str] = {}
@@ -82,8 +80,9 @@ class Sorting:
         stubs = [stub for _, own in nets for stub in own]
         longest = dict(zip(stubs, self.limits.longest(stubs).tolist() if stubs else (), strict=True))
         for net, own in nets:
-            if any(np.isnan(longest[stub]) for stub in own):
-                self.undecided[net.name] = "an input of its stubs' model is unknown"
+            unknown = [stub for stub in own if np.isnan(longest[stub])]
+            if unknown:
+                self.undecided[net.name] = self.limits.missing(unknown[0])
                 continue
             drilled = [s for s in own if self.limits.use(s).case.length_si > longest[s] + ROUNDING]
             if not drilled:
@@ -129,8 +128,9 @@ class Sorting:
         for net, own in nets:
             limit = self.board.criterion_of(net).limit
             sums = [sum(loss[stub] for stub in leg) for leg in self._legs(own)]
-            if np.isnan(sums).any():
-                self.undecided[net.name] = "an input of its stubs' model is unknown"
+            unknown = [stub for stub in own if np.isnan(loss[stub])]
+            if unknown:
+                self.undecided[net.name] = self.limits.missing(unknown[0])
             elif max(sums) <= limit:
                 self.alone[net.name] = f"meets its criterion: {self.board.criterion_of(net)}"
             else:
