@@ -8,6 +8,8 @@ import pickle
 from dataclasses import replace
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from matplotlib.figure import Figure
 
 from stubsi import Board, Criterion, Hole, Net, Padstack, rank
@@ -18,6 +20,7 @@ from stubsi.drilling.questions import questions
 from stubsi.drilling.reroute import reroutes
 from stubsi.drilling.schedule import still_valid
 from stubsi.drilling.tolerance import GuaranteedResidual
+from stubsi.errors import BoardError
 from stubsi.show.section import draw_section
 from tests import drilling_boards as made
 
@@ -68,6 +71,91 @@ def test_no_net_called_passing_after_drilling_exceeds_its_notch_criterion():
         assert worst[name].margin >= 5 * (1 - 1e-9)
     for refused in found.refused:
         assert worst[refused.net].margin < 5
+
+
+FIGURES = {"notch ratio": Criterion.notch_ratio, "loss": Criterion.loss, "return loss": Criterion.return_loss}
+
+LIMITS = {"notch ratio": st.floats(1.5, 8), "loss": st.floats(0.02, 2), "return loss": st.floats(5, 30)}
+
+
+@st.composite
+def judged_nets(draw):
+    """Nets of one to three holes under every electrical criterion, at random rates."""
+    nets = []
+    for number in range(draw(st.integers(1, 4))):
+        holes = [
+            Hole(name=f"n{number}.{i}", padstack=made.VIA, connects=tuple(draw(st.sampled_from(CONNECTS))))
+            for i in range(draw(st.integers(1, 3)))
+        ]
+        measure = draw(st.sampled_from(sorted(FIGURES)))
+        limit = draw(
+            {"notch ratio": st.floats(1.5, 8), "loss": st.floats(0.02, 2), "return loss": st.floats(5, 30)}[measure]
+        )
+        rate = f"{draw(st.integers(5, 60))} Gb/s"
+        criterion = FIGURES[measure](limit)
+        nets.append(Net(name=f"n{number}", signal=rate, z0="50 ohm", holes=tuple(holes), criterion=criterion))
+    return tuple(nets)
+
+
+CONNECTS = [("L1", "L2"), ("L1", "L3"), ("L1", "L4"), ("L2", "L4"), ("L3", "L6"), ("L1", "L6")]
+
+
+@settings(max_examples=60, deadline=None)
+@given(judged_nets(), made.random_rules(made.FACE_TOLERANCES | made.RESIDUALS))
+def test_nets_drilled_without_refusal_meet_their_criterion_at_worst(nets, its_rules):
+    """The drilled board ranked anew, every stub at its longest: what the plan calls served is not found to fail."""
+    found = planned(six_layers(*nets), its_rules)
+    spoiled = {refused.net for refused in found.refused}
+    for net in consequences(found).nets:
+        assert (net.standing[2] == "fails") <= (net.net in spoiled)
+        if net.net in found.alone and net.margin[0]:
+            assert net.margin[2] == pytest.approx(net.margin[0], rel=1e-12)
+
+
+def test_solved_stubs_are_solved_again_after_drilling():
+    """Planes on L2 and L5, return vias around: the drilled stub solved with its bore and the wider clearance."""
+    ring = Padstack(name="ring", drill="0.25 mm")
+    places = [("0.8 mm", "0 mm"), ("-0.8 mm", "0 mm"), ("0 mm", "0.8 mm"), ("0 mm", "-0.8 mm")]
+    returns = tuple(Hole(name=f"g{i}", padstack=ring, x=x, y=y) for i, (x, y) in enumerate(places))
+    hole = Hole(name="h", padstack=WIDE, connects=("L1", "L3"), x="0 mm", y="0 mm")
+    net = Net(name="S", signal="28 Gb/s", z0="50 ohm", holes=(hole,), criterion=Criterion.notch_ratio(5))
+    board = with_planes(net, Net(name="GND", holes=returns, reference=True))
+    found = plan(board, made.rules())
+    after = consequences(found)
+    assert found.model.name == "solved"
+    assert [hit.hole.name for hit in found.hits] == ["h"]
+    assert after.worst["S"].model == "solved geometry"
+    assert after.worst["S"].stub_length == pytest.approx(0.3)
+    before, nominal, worst = after.nets[0].margin
+    assert before < 5 <= min(nominal, worst)
+    assert after.worst.board.nets[0].holes[0].padstack.antipad_at("L5", "plane").width_si == pytest.approx(0.9e-3)
+
+
+def test_table_of_consequences():
+    after = consequences(planned(six_layers(made.net("A", ("L1", "L3"), 0.5)), made.rules()))
+    frame = after.to_frame()
+    assert frame["standing, worst"].tolist() == ["pass"]
+    assert frame["first notch / Nyquist, worst"][0] == after.nets[0].margin[2]
+
+
+def test_every_hole_is_explained():
+    waived = made.net("W", ("L1", "L3"), 0.5, waiver="slow")
+    nets = (
+        made.net("A", ("L1", "L3"), 0.5),
+        made.net("B", ("L4", "L6"), 0.5),
+        made.net("C", ("L1", "L6"), 0.5),
+        waived,
+    )
+    found = planned(six_layers(*nets), made.rules(sides={"bottom": "any"}))
+    assert found.explain("A.1") == (
+        "A.1 from the bottom, group 1, must not cut L3: stub 0.9 mm beyond L3, longest permitted 0.5 mm; "
+        "0.1 mm to 0.3 mm left; end of the plating 0.7 mm deep, between 0.5 mm and 0.775 mm"
+    )
+    assert found.explain("B.1").startswith("B.1 from the top, refused: other side only")
+    assert found.explain("C.1") == "C.1, not drilled: no stub"
+    assert found.explain("W.1") == "W.1, not drilled: waived: slow"
+    with pytest.raises(BoardError, match="no such hole"):
+        found.explain("Z.1")
 
 
 WIDE = Padstack(name="wide", drill="0.3 mm", finished="0.25 mm", pad="0.6 mm", antipad="0.7 mm", pads={"L5": "0.45 mm"})

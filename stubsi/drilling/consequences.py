@@ -18,6 +18,8 @@ from stubsi.margin.verdict import MARGINAL, PASS, UNDECIDED
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    import pandas as pd
+
     from stubsi.drilling.plan import Plan
     from stubsi.drilling.window import Left
 
@@ -81,6 +83,18 @@ class Consequences:
     def still_failing(self) -> tuple[NetChange, ...]:
         """Nets that fall short of their criterion even after drilling."""
         return tuple(net for net in self.nets if net.standing[2] == FAILS)
+
+    def to_frame(self) -> pd.DataFrame:
+        """Table as a pandas DataFrame; plain numbers, units in the column names."""
+        import pandas as pd
+
+        when = ("before", "nominal", "worst")
+        columns = {"net": [net.net for net in self.nets], "hits": [net.hits for net in self.nets]}
+        for i, moment in enumerate(when):
+            columns[f"first notch / Nyquist, {moment}"] = [net.margin[i] for net in self.nets]
+            columns[f"loss at Nyquist, {moment} [dB]"] = [net.loss[i] for net in self.nets]
+            columns[f"standing, {moment}"] = [net.standing[i] for net in self.nets]
+        return pd.DataFrame({**columns, "why": [net.why for net in self.nets]})
 
     def __str__(self) -> str:
         head = f"{'net':<16} {'margin before':>13} {'nominal':>8} {'worst':>8}  standing"

@@ -19,8 +19,9 @@ from stubsi.drilling.rules import FEWEST_GROUPS, SIDES, Costs, Rules
 from stubsi.drilling.schedule import holes_csv, schedule_csv, schedule_markdown, schedule_text
 from stubsi.drilling.sorting import Sorting
 from stubsi.drilling.window import Left
+from stubsi.errors import BoardError
 from stubsi.margin.rank import rank
-from stubsi.units import to_si
+from stubsi.units import show, to_si
 
 if TYPE_CHECKING:
     from stubsi.board.board import Board
@@ -97,6 +98,19 @@ class Plan:
     def _group_of(self) -> dict[tuple[str, str], Group]:
         return {(hit.hole.name, hit.side): group for group in self.groups for hit in group.hits}
 
+    def explain(self, hole: str) -> str:
+        """Why a hole is drilled as it is, refused, or left alone, side by side; BoardError if there is no such hole."""
+        told = [
+            f"{hole} {_explained(group, hit)}" for group in self.groups for hit in group.hits if hit.hole.name == hole
+        ]
+        told += [f"{hole} from the {r.side}, refused: {r.reason}" for r in self.refused if r.hole.name == hole]
+        if not told:
+            net = next((net.name for net, own in self.board.holes() if own.name == hole), None)
+            if net is None:
+                raise BoardError(f"hole '{hole}': no such hole of a signal net.")
+            told = [f"{hole}, not drilled: {self.alone.get(net) or self.undecided.get(net) or 'short enough as it is'}"]
+        return "\n".join(told)
+
     def to_text(self) -> str:
         """Drill schedule as plain text."""
         return schedule_text(self)
@@ -140,6 +154,8 @@ def plan(
 
     A stub is drilled if it is longer than its criterion permits; of a net with a loss criterion and several stubs, as
     many as the sum needs. A stub that cannot be drilled does not spare the others of its net. Waived nets stay.
+    Computed figures decide, at the unfavourable end of their range where an input is unknown; how far the model may be
+    off shows in ``consequences``, as marginal.
 
     Parameters
     ----------
@@ -171,6 +187,12 @@ def plan(
         alone=sorted_out.alone, undecided=sorted_out.undecided,
         certificate=_certificate(table, nets, task, assigned), gap=assigned.cover.gap, task=task,
     )  # fmt: skip
+
+
+def _explained(group: Group, hit: Hit) -> str:
+    ends = (show(end, "length") for end in (group.end_si, hit.window.shallowest_si, hit.window.deepest_si))
+    where = "end of the plating {} deep, between {} and {}".format(*ends)
+    return f"from the {hit.side}, group {group.number}, must not cut {group.layer}: {hit.why}; {where}"
 
 
 def _groups(table: StubTable, nets: tuple[Net, ...], task: Task, assigned: Assigned) -> tuple[Group, ...]:
