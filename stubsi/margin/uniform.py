@@ -11,7 +11,7 @@ from scipy.constants import c
 from stubsi.board.stackup import Laminate
 from stubsi.errors import UnknownValueError
 from stubsi.margin.models import Models
-from stubsi.physics.line import Line, coax_impedance, disk_end_capacitance
+from stubsi.physics.line import Line, coax_impedance, disk_end_capacitance, quarter_wave
 from stubsi.provenance import Provenance
 from stubsi.stub import COPPER, GIVEN_DELAY, GIVEN_DK, LAMINATE
 
@@ -82,7 +82,7 @@ def uniform_models(cases: Sequence[Case], *, dk_eff: float | None = None, delay:
         unknown_loss.append(
             "" if np.isfinite(row.z_stub) else f"antipad of padstack {case.shape.padstack.name} is unknown"
         )
-        provenance.append(_provenance(said, given, delay))
+        provenance.append(_provenance(row, said, given, delay))
     columns = np.array(rows, dtype=float).reshape(-1, 8).T
     stack = UniformStack(Line(**dict(zip(_Row._fields, columns, strict=True))))
     return Models(
@@ -91,9 +91,15 @@ def uniform_models(cases: Sequence[Case], *, dk_eff: float | None = None, delay:
     )  # fmt: skip
 
 
-def _provenance(assumptions: tuple[str, ...], given: float | None, delay: float | None) -> Provenance:
+def _provenance(row: _Row, assumptions: tuple[str, ...], given: float | None, delay: float | None) -> Provenance:
+    """Tier and error. Laminate Dk alone is always optimistic; with the end pad it may be too much of a load."""
     if given is None:
-        return Provenance(tier=LAMINATE, assumptions=assumptions, model_error=LAMINATE_ERROR, low=1 / 1.6, high=1.0)
+        bare = (
+            float(quarter_wave(row.stub_length, row.dk) / Line(**row._asdict()).notch()) if row.end_capacitance else 1.0
+        )
+        return Provenance(
+            tier=LAMINATE, assumptions=assumptions, model_error=LAMINATE_ERROR, low=1 / 1.6, high=max(bare, 1.0)
+        )
     tier = GIVEN_DK if delay is None else GIVEN_DELAY
     return Provenance(tier=tier, assumptions=assumptions, model_error="as good as the value given")
 
