@@ -7,6 +7,7 @@ import io
 import pickle
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -15,6 +16,7 @@ from matplotlib.figure import Figure
 from stubsi import Board, Criterion, Hole, Net, Padstack, rank
 from stubsi.drilling.clearance import effects, needed_clearance, widened
 from stubsi.drilling.consequences import consequences
+from stubsi.drilling.limits import Limits, figures
 from stubsi.drilling.plan import plan
 from stubsi.drilling.questions import questions
 from stubsi.drilling.reroute import reroutes
@@ -129,6 +131,28 @@ def test_solved_stubs_are_solved_again_after_drilling():
     before, nominal, worst = after.nets[0].margin
     assert before < 5 <= min(nominal, worst)
     assert after.worst.board.nets[0].holes[0].padstack.antipad_at("L5", "plane").width_si == pytest.approx(0.9e-3)
+
+
+def half_wave(rate, limit):
+    """Stub of 1.2 mm at Dk 4: half a wave, and so no loss, at 62.46 GHz."""
+    hole = Hole(name="h", padstack=made.VIA, connects=("L1", "L2"))
+    criterion = Criterion.loss(limit, source=made.SAYS)
+    return six_layers(Net(name="H", signal=rate, z0="50 ohm", holes=(hole,), criterion=criterion))
+
+
+def test_a_stub_past_its_notch_stays_only_as_drawn():
+    """Half a wave at Nyquist: it passes as drawn. Drilled, it must stay below a quarter wave, 0.57 mm at 66 GHz."""
+    assert planned(half_wave("124.9 Gb/s", 0.5), made.rules()).alone["H"].startswith("meets its criterion")
+    found = planned(half_wave("132 Gb/s", 0.05), made.rules())
+    assert found.hits or found.refused
+    use = Limits(rank(found.board, dk_eff=4), found.model, found.rules).use(0)
+    lengths = np.array([0.4e-3, 1.136e-3, use.case.length_si])
+    loss = figures([use] * 3, lengths, found.model).loss
+    assert loss[0] > 0.5
+    assert loss[1] == np.inf
+    assert loss[2] == pytest.approx(rank(found.board, dk_eff=4)["H"].loss)
+    (longest,) = Limits(rank(found.board, dk_eff=4), found.model, found.rules).longest([0])
+    assert 0 < longest < 0.4e-3
 
 
 def test_table_of_consequences():

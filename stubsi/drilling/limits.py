@@ -99,13 +99,13 @@ class Figure(NamedTuple):
 def figures(uses: Sequence[Use], lengths: NDArray[np.float64], model: Model) -> Figure:
     """Figures of stubs cut to ``lengths`` [m]; NaN where an input is unknown.
 
-    Once the notch has come down to Nyquist the loss counts as infinite and the return loss as none, however long the
-    stub: shorter ones pass through that point.
+    Once the notch has come down to Nyquist the loss of a cut stub counts as infinite and its return loss as none:
+    shorter ones, which the same drilling may leave, pass through that point. A stub as drawn counts as it is.
     """
     models = model.of([cut(use.case, length, use.bore) for use, length in zip(uses, lengths, strict=True)])
     nyquist, z0 = (np.array([getattr(use, name) for use in uses], dtype=float) for name in ("nyquist", "z0"))
     notch, loss, return_loss = (spread.low for spread in case_figures(models, nyquist, z0))
-    past = notch <= nyquist
+    past = (notch <= nyquist) & (lengths < np.array([use.case.length_si for use in uses]) - ROUNDING)
     return Figure(notch, np.where(past, np.inf, loss), np.where(past, 0.0, return_loss))
 
 
