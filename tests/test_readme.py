@@ -1,0 +1,69 @@
+"""The README: its commands, its examples run as they stand, its tables recomputed, its board file read."""
+
+from __future__ import annotations
+
+import doctest
+import re
+from pathlib import Path
+
+import pytest
+
+from stubsi import read_board, stub_budget
+from tests.fullwave import main
+
+ROOT = Path(__file__).parent.parent
+README = (ROOT / "README.md").read_text(encoding="utf-8")
+
+
+def blocks(language):
+    return re.findall(rf"^```{language}\n(.*?)^```", README, re.DOTALL | re.MULTILINE)
+
+
+def test_the_job_comes_first_and_two_commands_follow():
+    assert re.match(r"# stubsi\n\n\w", README)
+    install, tests = blocks("sh")[0].splitlines()
+    assert ".venv/bin/pip install" in install
+    assert install.endswith("-m stubsi shared/demo_board.toml")
+    assert tests == ".venv/bin/python -m pytest"
+    assert README.index("**Caution.**") < README.index("```sh")
+
+
+def test_examples_print_what_the_readme_says(monkeypatch):
+    monkeypatch.chdir(ROOT)
+    example = doctest.DocTestParser().get_doctest("\n".join(blocks("python")), {}, "README.md", "README.md", 0)
+    said = []
+    runner = doctest.DocTestRunner(optionflags=doctest.ELLIPSIS | doctest.NORMALIZE_WHITESPACE)
+    result = runner.run(example, out=said.append)
+    assert result.attempted > 20
+    assert result.failed == 0, "".join(said)
+
+
+RULES = [
+    ("notch on Nyquist", 116.4, 3.87),
+    ("DesignCon 2020", 23.3, 3.87),
+    ("Simonovich 2017", 16.6, 3.87),
+    ("Simonovich 2017", 13.2, 6.17),
+    ("TI 15 mil", 15, 3.87),
+    ("Bogatin 2015", 11.6, 3.87),
+]
+
+
+@pytest.mark.parametrize(("rule", "mil", "dk"), RULES, ids=[f"{rule} {dk}" for rule, _, dk in RULES])
+def test_rules_of_thumb_as_the_readme_prints_them(rule, mil, dk):
+    row = next(line for line in README.splitlines() if line.startswith(f"| `{rule}`"))
+    assert f"{mil} mil" in row
+    assert stub_budget("25.78125 GBd", criterion=rule, dk_eff=dk).stub_length.m_as("thou") == pytest.approx(mil, abs=0.05)
+
+
+@pytest.mark.parametrize("name", ["cases", "mixed", "pairs"])
+def test_accuracy_as_the_readme_prints_it(name, capsys):
+    main(ROOT / "shared" / "fullwave" / f"{name}.csv")
+    last = capsys.readouterr().out.splitlines()[-1]
+    assert re.search(rf"{name}\.csv .* {re.escape(last)}$", README, re.MULTILINE)
+
+
+def test_the_smallest_board_file_is_one(tmp_path):
+    path = tmp_path / "board.toml"
+    path.write_text(blocks("toml")[0], encoding="utf-8")
+    board = read_board(path)
+    assert [net.name for net in board.signal_nets] == ["CLK"]
