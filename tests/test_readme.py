@@ -52,7 +52,8 @@ RULES = [
 def test_rules_of_thumb_as_the_readme_prints_them(rule, mil, dk):
     row = next(line for line in README.splitlines() if line.startswith(f"| `{rule}`"))
     assert f"{mil} mil" in row
-    assert stub_budget("25.78125 GBd", criterion=rule, dk_eff=dk).stub_length.m_as("thou") == pytest.approx(mil, abs=0.05)
+    budget = stub_budget("25.78125 GBd", criterion=rule, dk_eff=dk)
+    assert budget.stub_length.m_as("thou") == pytest.approx(mil, abs=0.05)
 
 
 @pytest.mark.parametrize("name", ["cases", "mixed", "pairs"])
