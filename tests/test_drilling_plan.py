@@ -156,6 +156,8 @@ def test_a_refused_stub_does_not_spare_the_others_of_its_net():
     net = Net(name="N", signal="10 Gb/s", z0="50 ohm", holes=holes, criterion=Criterion.stub_length("0.5 mm"))
     found = planned(six_layers(net), made.rules())
     assert [hit.hole.name for hit in found.hits] == ["free"]
+    assert found.in_vain == ("N",)
+    assert "another stub of the net is refused: N; waive a net to leave it out" in found.to_text()
     assert [(refused.hole.name, refused.reasons[0].kind) for refused in found.refused] == [
         ("pressed", "press-fit zone")
     ]

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from stubsi.margin.rank import Ranking
     from stubsi.margin.table import Case, StubTable
 
-RESOLUTION = 2e-6
+RESOLUTION = 5e-6
 """A longest permitted length is found to this much [m], on the safe side."""
 
 

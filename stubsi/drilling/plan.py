@@ -79,6 +79,11 @@ class Plan:
         return tuple(side for side in SIDES if any(group.side == side for group in self.groups))
 
     @property
+    def in_vain(self) -> tuple[str, ...]:
+        """Nets with a stub drilled and another refused: drilled, yet short of their criterion."""
+        return tuple(sorted({hit.net for hit in self.hits} & {refused.net for refused in self.refused}))
+
+    @property
     def cost(self) -> float:
         """Cost in the currency of the costs given; with none given, the number of groups."""
         c = self.costs

@@ -114,6 +114,9 @@ def schedule_text(plan: Plan, width: int = 120) -> str:
         lines += _wrapped(
             f"refused: {refused.hole.name} ({refused.net}) from the {refused.side}: {refused.reason}", width
         )
+    if plan.in_vain:
+        text = f"drilled although another stub of the net is refused: {', '.join(plan.in_vain)}"
+        lines += _wrapped(f"{text}; waive a net to leave it out", width)
     for net, why in plan.undecided.items():
         lines += _wrapped(f"undecided: {net}: {why}", width)
     return "\n".join(lines)
