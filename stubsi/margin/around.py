@@ -13,7 +13,11 @@ if TYPE_CHECKING:
     from stubsi.board.net import Net, ReturnVias
 
 NEAREST = 8
-"""Return vias that count for a hole: the nearest eight."""
+"""Return vias that count for a hole: the nearest eight within reach."""
+
+REACH = 10e-3
+"""Return vias farther than this [m] do not count: more than half a wave away at any notch that matters, where planes
+spread and absorb what would come back. Without a nearer one the planes are open."""
 
 GRID = 1e-7
 """Positions [m] are kept to this: patterns that differ by less are one, and solved once."""
@@ -61,9 +65,11 @@ def surroundings(board: Board) -> list[Around]:
     with np.errstate(invalid="ignore"):
         along = np.where(single, vias[:, 0] - at, at - partner) if vias.shape[1] else at
         seen = (vias - at[:, None]) / np.where(along == 0, 1.0, along / np.abs(along))[:, None]
-    seen = _alike(seen + np.where(single, 0.0, pitch / 2)[:, None])
+    hole = np.where(single, 0.0, pitch / 2)[:, None]
+    seen = _alike(seen + hole)
     known = (board.return_vias is not None) & ~np.isnan(seen).any(axis=1)
-    kept = single[:, None] | (seen.real > radius[:, None])
+    with np.errstate(invalid="ignore"):
+        kept = (single[:, None] | (seen.real > radius[:, None])) & (np.abs(seen - hole) <= REACH)
     distinct: dict[Around, Around] = {}
     found = []
     for i in range(len(nets)):

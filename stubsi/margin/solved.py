@@ -188,6 +188,8 @@ def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tup
     """Return paths to solve a hole with: the one its reference holes make, or those scanned when they are unknown."""
     if around.returns is None:
         return _scanned(around, solved), ("return vias unknown: 1-8 vias within 2 mm of the clearance, or none",)
+    if not around.returns:
+        return [Posts()], ("no return via within 10 mm: open planes",)
     if not around.odd:
         return [Posts(positions=around.returns, radius=around.radius)], ()
     mirrored = tuple((-x, y) for x, y in around.returns)
