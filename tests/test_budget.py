@@ -324,6 +324,15 @@ def test_unknown_return_vias_of_a_stub_behind_the_only_plane():
 
 
 @pytest.mark.slow
+def test_with_unknown_return_vias_the_budget_holds_whatever_they_are():
+    limit, unknown = Criterion.notch_ratio(2.2), THIN | {"return_vias": None}
+    budget = stub_budget("112 GBd", criterion=limit, **unknown)
+    assert budget.stub_length_si < stub_budget("112 GBd", criterion=limit, **THIN).stub_length_si
+    assert check_stub(budget.stub_length, "112 GBd", criterion=limit, **unknown).excess >= -1e-9
+    assert check_stub(mm(budget.stub_length_si + 1.1e-6), "112 GBd", criterion=limit, **unknown).excess < 0
+
+
+@pytest.mark.slow
 def test_unknown_return_vias_leave_a_range():
     """Between the extremes of what might stand around the hole, the figure with the vias known lies inside."""
     unknown = THIN | {"return_vias": None}

@@ -526,6 +526,15 @@ def test_the_verdict_turns_at_the_figure_shown(criterion, figure):
     assert verdicts == ["pass", "marginal", "drill"]
 
 
+def test_a_loss_from_the_laminate_may_be_that_of_a_notch_1_6_times_lower():
+    """Far below the notch the loss grows with the square of frequency: up to 2.56 times the shown one."""
+    net = mb.net("A", ("TOP", "S1"), signal="10 Gb/s")
+    shown = rank(mb.board(net), model="uniform")["A"].loss
+    limits = (0.6, 1.01, 2.4, 2.8)
+    verdicts = [rank(mb.board(net, criterion=Criterion.loss(k * shown)), model="uniform")["A"].verdict for k in limits]
+    assert verdicts == ["drill", "marginal", "marginal", "pass"]
+
+
 def test_loss_between_two_notches_is_judged_by_its_worst():
     """Past its first notch the loss at Nyquist falls again; the model may be 8 % off to either side."""
     notch = notch_frequency(f"{S1_BELOW} mm", 4.0).m_as("GHz")
