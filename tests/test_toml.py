@@ -91,9 +91,9 @@ def test_one_length_in_many_units_is_one_board(written, length):
 
 @given(thickness=st.floats(0.02, 5.0), drill=st.floats(0.1, 1.0), dk=st.floats(1.0, 12.0))
 def test_numbers_come_back_as_written(tmp_path_factory, thickness, drill, dk):
-    text = changed(MINIMAL, '"1.5 mm"', f'"{thickness} mm", dk = {dk}')
+    text = changed(MINIMAL, "0.3 mm", f"{drill / 0.0254} mil")
     path = tmp_path_factory.mktemp("board") / "card.toml"
-    path.write_text(changed(text, "0.3 mm", f"{drill / 0.0254} mil"), encoding="utf-8")
+    path.write_text(changed(text, '"1.5 mm"', f'"{thickness} mm", dk = {dk}'), encoding="utf-8")
     board = read_board(path)
     assert board.stackup.layers[1].thickness.m_as("mm") == pytest.approx(thickness, rel=1e-12)
     assert board.nets[0].holes[0].padstack.drill.m_as("mm") == pytest.approx(drill, rel=1e-12)
