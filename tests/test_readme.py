@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import csv
 import doctest
 import re
 from pathlib import Path
 
+import numpy as np
 import pytest
 
-from stubsi import read_board, stub_budget
+from stubsi import RULES, notch_frequency, read_board, stub_budget
+from stubsi.margin.rank import WAIVED
+from stubsi.margin.verdict import CANNOT_HELP, DRILL, MARGINAL, PASS, UNDECIDED
 from tests.fullwave import main
 
 ROOT = Path(__file__).parent.parent
@@ -26,6 +30,13 @@ def test_the_job_comes_first_and_two_commands_follow():
     assert install.endswith("-m stubsi shared/demo_board.toml")
     assert tests == ".venv/bin/python -m pytest"
     assert README.index("**Caution.**") < README.index("```sh")
+    assert len(blocks("sh")) == 1
+
+
+def test_every_verdict_is_explained():
+    rows = re.search(r"^\| verdict \|.*?\n\n", README, re.DOTALL | re.MULTILINE)[0].splitlines()[2:]
+    explained = {row.split("|")[1].strip() for row in rows if row}
+    assert explained == {PASS, MARGINAL, DRILL, CANNOT_HELP, UNDECIDED, WAIVED}
 
 
 def test_examples_print_what_the_readme_says(monkeypatch):
@@ -38,7 +49,7 @@ def test_examples_print_what_the_readme_says(monkeypatch):
     assert result.failed == 0, "".join(said)
 
 
-RULES = [
+PRINTED = [
     ("notch on Nyquist", 116.4, 3.87),
     ("DesignCon 2020", 23.3, 3.87),
     ("Simonovich 2017", 16.6, 3.87),
@@ -48,7 +59,13 @@ RULES = [
 ]
 
 
-@pytest.mark.parametrize(("rule", "mil", "dk"), RULES, ids=[f"{rule} {dk}" for rule, _, dk in RULES])
+def test_every_published_rule_is_printed():
+    assert {rule for rule, _, _ in PRINTED} == set(RULES)
+    lengths = [mil for _, mil, _ in PRINTED]
+    assert max(lengths) / min(lengths) == pytest.approx(10, rel=0.01)  # "They differ by a factor of ten"
+
+
+@pytest.mark.parametrize(("rule", "mil", "dk"), PRINTED, ids=[f"{rule} {dk}" for rule, _, dk in PRINTED])
 def test_rules_of_thumb_as_the_readme_prints_them(rule, mil, dk):
     row = next(line for line in README.splitlines() if line.startswith(f"| `{rule}`"))
     assert f"{mil} mil" in row
@@ -61,6 +78,16 @@ def test_accuracy_as_the_readme_prints_it(name, capsys):
     main(ROOT / "shared" / "fullwave" / f"{name}.csv")
     last = capsys.readouterr().out.splitlines()[-1]
     assert re.search(rf"{name}\.csv .* {re.escape(last)}$", README, re.MULTILINE)
+
+
+def test_error_of_the_usual_estimate_as_the_readme_prints_it():
+    with (ROOT / "shared" / "fullwave" / "cases.csv").open(newline="", encoding="utf-8") as file:
+        rows = list(csv.DictReader(file))
+    lengths, dk = [f"{row['L_mm']} mm" for row in rows], [float(row["eps_r"]) for row in rows]
+    ratio = notch_frequency(lengths, dk).m_as("GHz") / [float(row["f0_GHz"]) for row in rows]
+    low, median, high = (100 * (value - 1) for value in (ratio.min(), np.median(ratio), ratio.max()))
+    said = f"{low:.0f} % to {high:.0f} % too high, {median:.0f} % at the median, over the {len(rows)}"
+    assert said in README.replace("\n", " ")
 
 
 def test_the_smallest_board_file_is_one(tmp_path):
