@@ -11,9 +11,10 @@ import numpy as np
 
 from stubsi.physics.cell import fringe_shift
 from stubsi.physics.chain import Chain
+from stubsi.physics.dip import resonance, s21_minimum
 from stubsi.physics.geometry import Barrel, End, Level, Material, Posts, Ring
 from stubsi.physics.hole import solve
-from stubsi.physics.notch import notch, resonance, s21_minimum
+from stubsi.physics.notch import notch
 from stubsi.physics.pair import equivalent_clearance
 
 MM = 1e-3

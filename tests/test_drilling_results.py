@@ -120,7 +120,7 @@ def test_solved_stubs_are_solved_again_after_drilling():
     places = [("0.8 mm", "0 mm"), ("-0.8 mm", "0 mm"), ("0 mm", "0.8 mm"), ("0 mm", "-0.8 mm")]
     returns = tuple(Hole(name=f"g{i}", padstack=ring, x=x, y=y) for i, (x, y) in enumerate(places))
     hole = Hole(name="h", padstack=WIDE, connects=("L1", "L3"), x="0 mm", y="0 mm")
-    net = Net(name="S", signal="28 Gb/s", z0="50 ohm", holes=(hole,), criterion=Criterion.notch_ratio(5))
+    net = Net(name="S", signal="25 Gb/s", z0="50 ohm", holes=(hole,), criterion=Criterion.notch_ratio(5))
     board = with_planes(net, Net(name="GND", holes=returns, reference=True))
     found = plan(board, made.rules())
     after = consequences(found)

@@ -23,10 +23,11 @@ from stubsi import (
     rank,
 )
 from stubsi.physics.chain import Chain
+from stubsi.physics.dip import s21_minimum
 from stubsi.physics.geometry import Barrel, End, Level, Material, Posts
 from stubsi.physics.hole import solve
 from stubsi.physics.line import decibels, shunt_s
-from stubsi.physics.notch import notch, s21_minimum
+from stubsi.physics.notch import notch
 from stubsi.physics.pair import equivalent_clearance
 from tests import margin_boards as mb
 
@@ -158,9 +159,9 @@ def test_copper_levels_are_filled_with_the_mean_of_the_laminates_beside_them():
 # --- where it ends ----------------------------------------------------------------------------------------------------
 
 
-def test_a_blind_end_lies_in_the_laminate_down_to_the_next_plane():
+def test_below_a_blind_end_lies_laminate_and_the_next_plane_without_a_hole():
     blind = dataclasses.replace(mb.VIA, name="blind", span=("TOP", "S2"))
-    end = End(bore_radius=0.15 * 1.001 * MM, bore_dk=3.8, bored=(fill(0.2),))
+    end = End(bore_radius=0.15 * 1.001 * MM, bore_dk=3.8, bored=(fill(0.2), plane(clearance=0.0)))
     row = ranked(("TOP", "S1"), padstack=blind)
     expect(row, [fill(0.1), plane(), fill(0.2), signal()], end=end, radiating=True)
     assert row.model_error.startswith("nearest covered case")

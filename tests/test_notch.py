@@ -10,10 +10,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stubsi.physics.chain import Chain
+from stubsi.physics.dip import resonance, s21_minimum
 from stubsi.physics.geometry import OPEN, Barrel, End, Ring
 from stubsi.physics.hole import solve
 from stubsi.physics.line import quarter_wave
-from stubsi.physics.notch import notch, quasi_static, resonance, s21_minimum
+from stubsi.physics.notch import notch, quasi_static
 from stubsi.physics.return_path import equal_posts
 from tests.stacks import MM, RING, chain, fill, material, plane, stack
 

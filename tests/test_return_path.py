@@ -9,9 +9,9 @@ from hypothesis import strategies as st
 
 from stubsi.errors import ValidityError
 from stubsi.physics.chain import Chain
+from stubsi.physics.dip import s21_minimum
 from stubsi.physics.geometry import OPEN, Barrel, End, Level, Material, Posts, Ring
 from stubsi.physics.hole import solve
-from stubsi.physics.notch import s21_minimum
 from stubsi.physics.return_path import (
     ReturnPaths,
     check_single,

@@ -25,6 +25,9 @@ OVERSIZE = 1e-4
 """Depth drill over primary drill [m, radius] where no rules are given: +0.2 mm in diameter, a fabricators' usual figure
 (seen in published drilling notes of two fabricators)."""
 
+SHORTEST = 1e-6
+"""Length [m] a shorter stub is solved at: its notch is beyond every bound either way."""
+
 AIR = Material(dk_in_plane=1.0, dk_z=1.0)
 
 
@@ -51,7 +54,8 @@ def bore_of(drill: Any, padstack: Padstack, fill_dk: Any = 1.0) -> Bore:
 class Solvable:
     """A barrel ready to be solved, and what had to be assumed for it.
 
-    ``nearest_rule``: no rule covers it exactly. ``start_share``: share of the drawn stub before its electrical start.
+    ``nearest_rule``: no rule covers it exactly. ``start_share``: share of the drawn stub before its electrical start,
+    at most half of it.
     """
 
     barrel: Barrel
@@ -90,18 +94,24 @@ def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitc
     Notes
     -----
     Electrical start (project trace-fed reference): from an outer layer the mid-thickness of the first plane; from an
-    inner layer half of the distance to the next plane.
+    inner layer half of the distance to the next plane. What no reference covers follows from them: of a stub that ends
+    before that plane the second half counts, of one from an outer layer nothing but its end. So the notch falls
+    steadily as a stub grows.
     """
     reader = _Reader(shape.stackup, shape.padstack, shape.span, shape.side, pitch)
     start, notes = reader.start()
-    if start >= length:
-        start, notes = 0.0, ("shorter than its electrical start: counted from the layer in use",)
-    levels, end, more = reader.until(length, bore)
+    share = max(start, 0.0) / length
+    if reader.at == 0 and start >= length:
+        length, notes = start + SHORTEST, ("shorter than its electrical start: only its end counts",)
+    elif reader.at and start > length / 2:
+        length = max(length, SHORTEST)
+        start, notes = length / 2, ("ends before the next plane: half of it counts",)
+    levels, end, more = reader.until(start, length, bore)
     kept = _cut_start(levels, start)
     assumptions = (*reader.assumptions(), *notes, *more)
     barrel = Barrel(barrel_radius=shape.padstack.drill_si / 2, levels=kept, end=end, conductivity=COPPER)
     return Solvable(
-        barrel=barrel, assumptions=assumptions, nearest_rule=bool(notes or more), start_share=max(start, 0.0) / length
+        barrel=barrel, assumptions=assumptions, nearest_rule=bool(notes or more), start_share=min(share, 0.5)
     )
 
 
@@ -152,14 +162,18 @@ class _Reader:
                 return depth + layer.thickness_si / 2, ("no plane along the stub: counted from the plane before it",)
         raise UnknownValueError("no plane with an antipad along the hole: there is no cavity to solve.")
 
-    def until(self, length: float, bore: Bore | None) -> tuple[list[tuple[float, Level]], End, tuple[str, ...]]:
-        """(top, level) with top measured from the near face of the layer in use, to the end of the plating."""
+    def until(
+        self, start: float, length: float, bore: Bore | None
+    ) -> tuple[list[tuple[float, Level]], End, tuple[str, ...]]:
+        """(top, level) with top measured from the near face of the layer in use, from start to end of the plating."""
         laid, beyond, depth = [], [], 0.0
         for layer in reversed(self.layers[: self.at + 1]):
+            if depth <= start:
+                break
             depth -= layer.thickness_si
             laid.insert(0, (depth, self.level(layer)))
         depth = 0.0
-        stop = self.last + 1 if self.inner_end else self.last
+        stop = self.last + 1 if self.inner_end or self.outer_plane else self.last
         for layer in self.layers[self.at + 1 : stop]:
             level = self.level(layer)
             inside = min(level.thickness, length - depth)
@@ -182,28 +196,39 @@ class _Reader:
             below = self.below()
             radius = self.padstack.drill_si / 2 * 1.001
             end = End(bore_radius=radius, bore_dk=below[0].material.dk_z if below else 1.0, bored=below)
-            return end, ("blind end: laminate below it to the next plane",)
-        outer = self.layers[self.last]
-        pad = self.padstack.pad_at(outer.name, in_use=False, outer=True)
-        if length > depth + outer.thickness_si + 1e-9:
-            laid.append((depth, Level(kind="signal", thickness=outer.thickness_si, material=AIR,
-                                      pad_radius=pad and pad / 2)))  # fmt: skip
-            tip = length - depth - outer.thickness_si
-            laid.append((depth + outer.thickness_si, Level(kind="dielectric", thickness=tip, material=AIR)))
+            return end, ("blind end: laminate below it, and the next plane solid",)
+        thickness, pad = 0.0, None
+        if not self.outer_plane:
+            thickness = self.layers[self.last].thickness_si
+            pad = self.padstack.pad_at(self.layers[self.last].name, in_use=False, outer=True)
+        tip = length - depth - thickness
+        if tip > 1e-9:
+            outer = Level(kind="signal", thickness=thickness, material=AIR, pad_radius=pad and pad / 2)
+            laid += [(depth, outer), (depth + thickness, Level(kind="dielectric", thickness=tip, material=AIR))]
             return End(), ("pin beyond the board as a rod of the barrel's diameter in air",)
-        return End(pad_radius=pad and pad / 2, pad_thickness=outer.thickness_si if pad else 0.0), ()
+        return End(pad_radius=pad and pad / 2, pad_thickness=thickness if pad else 0.0), ()
 
     @property
     def inner_end(self) -> bool:
         return self.last != len(self.layers) - 1
 
+    @property
+    def outer_plane(self) -> bool:
+        """Whether the hole ends in copper of the outer face that is a plane around it."""
+        return not self.inner_end and self.plane(self.layers[self.last]) is not None
+
     def below(self) -> tuple[Level, ...]:
-        """Laminate below a blind end, to the next plane."""
+        """What lies below a blind end, to the next plane, which no hole pierces there."""
         found = []
         for layer in self.layers[self.last + 1 :]:
-            if isinstance(layer, CopperLayer) and layer.role != "signal":
-                break
-            found.append(replace(self.level(layer), pad_radius=None, kind="dielectric"))
+            if isinstance(layer, CopperLayer):
+                solid, fill = layer.role != "signal", _filling(self.stackup, layer)
+                found.append(Level(kind="plane" if solid else "signal", thickness=layer.thickness_si, material=fill,
+                                   clearance_radius=0.0 if solid else None))  # fmt: skip
+                if solid:
+                    break
+            else:
+                found.append(self.level(layer))
         return tuple(found)
 
     def plane(self, layer: Any) -> Antipad | None:

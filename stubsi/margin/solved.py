@@ -13,9 +13,10 @@ from stubsi.margin.geometry import Solvable, barrel_of
 from stubsi.margin.models import Models
 from stubsi.margin.uniform import uniform_models
 from stubsi.physics.chain import Chain
+from stubsi.physics.dip import first_notch
 from stubsi.physics.geometry import Posts
 from stubsi.physics.hole import SolvedBarrel, solve
-from stubsi.physics.notch import notch, s21_minimum
+from stubsi.physics.notch import notch
 from stubsi.physics.return_path import check_single, unknown_return_paths
 from stubsi.provenance import HARDWARE_ERROR, Provenance
 
@@ -34,8 +35,6 @@ SOLVED_ERROR = "0.2 % median, 2.5 % at most against full wave"
 NEAREST_ERROR = "nearest covered case: up to 5 % against full wave"
 """Where no rule covers a stub exactly: the residual of the trace-fed reference, 4 %, and a margin."""
 TOO_NEAR = "a return via is nearer to the antipad than the planes are apart"
-RADIATING = 0.1
-"""Share of 50 ohm left at the frequency of no reactance from which a stub counts as radiating."""
 SCAN_REACH = 2e-3
 """Unknown return vias are scanned from just outside the clearance to this much [m] further."""
 
@@ -59,18 +58,8 @@ class SolvedStack:
 
     @cached_property
     def _first(self) -> NDArray[np.float64]:
-        """First notch [Hz]; of a radiating stub the minimum of S21 in 50 ohm, below the frequency of no reactance.
-
-        Infinite for a stub without electrical length: one that ends within the clearance it starts in.
-        """
-        first = notch(self.chain)
-        voltage, current = self.chain.voltage_current(np.nan_to_num(first, nan=1e9)[:, None])
-        with np.errstate(divide="ignore", invalid="ignore"):
-            left = np.real(voltage / current)[:, 0]
-        radiating = np.flatnonzero(np.isnan(first) | (left > RADIATING * 50))
-        if len(radiating):
-            first[radiating] = s21_minimum(self.chain.only(radiating), 50.0, first[radiating])[0]
-        return np.nan_to_num(first, nan=np.inf)
+        """First notch in 50 ohm [Hz]; infinite for a stub without electrical length."""
+        return np.nan_to_num(first_notch(self.chain), nan=np.inf)
 
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
         """Notch of the stubs of these numbers [Hz]."""

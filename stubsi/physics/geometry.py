@@ -41,7 +41,8 @@ class End:
 
     ``pad_radius``/``pad_thickness``: pad on the outer face (in air below the last level); ``None``: bare barrel.
     ``bore_radius``: drilled end; a bore of that radius, filled with ``bore_dk`` (1: air), from the end of the plating
-    on through ``bored`` (the levels the bore removes the barrel from, in order away from the stub).
+    on through ``bored`` (the levels the bore removes the barrel from, in order away from the stub). A plane there of
+    clearance radius 0 is one the hole never pierced, below a blind end.
     """
 
     pad_radius: float | None = None

@@ -1,4 +1,4 @@
-"""Owns where a chain shorts the path: notches by the turning of its reflection, minimum of S21, complex resonance."""
+"""Owns the frequencies at which a chain's reactance vanishes: notches, by the turning of its reflection."""
 
 from __future__ import annotations
 
@@ -7,8 +7,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.constants import c as light_speed
 from scipy.optimize.elementwise import find_root
-
-from stubsi.physics.line import shunt_s
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,8 +33,6 @@ SCANNED = 120
 """Frequencies of the scan for a damped zero."""
 RESIDUE = 1e-4
 """Phase [rad] left at a root; more means a jump, not a zero."""
-POINTS, ZOOMS = 9, 5
-"""Frequencies per look at S21 and number of looks, each a quarter as wide as the last."""
 
 
 def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
@@ -48,7 +44,7 @@ def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
     -------
     frequency [Hz], impedance [ohm], each (n_stub,); NaN and 0 for a stub without inductance, that is without length
     """
-    ceiling = 0.5 * _lowest_resonance(chain)
+    ceiling = 0.5 * lowest_resonance(chain)
     first, _ = _uniform(chain, np.full(len(chain.stubs), LOW))
     return _uniform(chain, np.minimum(np.nan_to_num(0.2 * first, nan=LOW), ceiling))
 
@@ -111,9 +107,17 @@ def notch(chain: Chain, order: int = 1) -> FloatArray:
     ndarray, shape (n_stub,)
         [Hz]; NaN where loss or radiation leave no such zero, and for a stub without length.
     """
+    return followed(chain, order)[0]
+
+
+def followed(chain: Chain, order: int = 1) -> tuple[FloatArray, FloatArray]:
+    """Notch as ``notch`` finds it, and where the phase jumps before there is one [Hz]; NaN for none.
+
+    It jumps at the resonance of a cavity: just below lies a zero, unless loss or radiation take it away.
+    """
     start, impedance = quasi_static(chain)
     exists = np.isfinite(start)
-    first = np.minimum(np.where(exists, 0.95 * start, 1e9), 0.9 * _lowest_resonance(chain))
+    first = np.minimum(np.where(exists, 0.95 * start, 1e9), 0.9 * lowest_resonance(chain))
     impedance = np.where(exists, impedance, 50.0)
 
     def above(part: Chain, rows: NDArray[np.intp], f: FloatArray) -> FloatArray:
@@ -122,13 +126,14 @@ def notch(chain: Chain, order: int = 1) -> FloatArray:
 
     remaining = _Remaining(chain, above)
     found = _root(remaining, _bracket(remaining, first))
-    near = found < REACH * order * start
-    left = np.abs(above(chain, np.arange(len(found)), found))
-    found = np.where(exists & near & (left < RESIDUE), found, np.nan)
+    near = exists & (found < REACH * order * start)
+    smooth = np.abs(above(chain, np.arange(len(found)), found)) < RESIDUE
+    jump = np.where(near & ~smooth, found, np.nan)
+    found = np.where(near & smooth, found, np.nan)
     damped = np.flatnonzero(exists & np.isnan(found))
     if damped.size:
         found[damped] = _damped(chain.only(damped), start[damped], order)
-    return found
+    return found, jump
 
 
 def _damped(chain: Chain, start: FloatArray, order: int) -> FloatArray:
@@ -153,7 +158,7 @@ def _reactance(chain: Chain, frequency: FloatArray) -> FloatArray:
     return (voltage / current).imag
 
 
-def _lowest_resonance(chain: Chain) -> FloatArray:
+def lowest_resonance(chain: Chain) -> FloatArray:
     """Where k times the nearest return conductor's distance is the first zero of J_0 [Hz]; inf for less than 3 posts.
 
     No cavity between the planes resonates below it.
@@ -207,67 +212,3 @@ def _root(function: _Remaining, bracket: tuple[FloatArray, FloatArray]) -> Float
     rows = np.arange(len(low))
     found = find_root(function, (low, high), args=(rows,), tolerances=tolerances, maxiter=STEPS)
     return np.where(found.success, found.x, (low + high) / 2)
-
-
-def s21_minimum(chain: Chain, z0: float = 50.0, first: FloatArray | None = None) -> tuple[FloatArray, FloatArray]:
-    """Where a stub hung in shunt on a line takes most from the path, at or below its first notch.
-
-    Parameters
-    ----------
-    chain : Chain
-        The stubs.
-    z0 : float
-        Impedance of the line [ohm].
-    first : ndarray, shape (n_stub,), optional
-        First notch [Hz] where it is known already.
-
-    Returns
-    -------
-    frequency, magnitude
-        [Hz] and |S21| [-], each (n_stub,); NaN for a stub without length. Radiating stubs have it
-        below the frequency where Im Z_in = 0, if there is one.
-    """
-    first, start = notch(chain) if first is None else first, quasi_static(chain)[0]
-    exists, found = np.isfinite(start), np.isfinite(first)
-    start = np.where(exists, start, 1e9)
-    low, high = 0.5 * np.where(found, first, start), np.where(found, 1.05 * first, REACH * start)
-    rows = np.arange(len(first))
-
-    def size(f: FloatArray) -> FloatArray:
-        return np.abs(shunt_s(*chain.voltage_current(f), z0)[1])
-
-    for _ in range(ZOOMS):
-        f = np.linspace(low, high, POINTS, axis=1)
-        power = size(f) ** 2
-        best = np.clip(power.argmin(axis=1), 1, POINTS - 2)
-        low, high = f[rows, best - 1], f[rows, best + 1]
-    before, at, after = (power[rows, best + side] for side in (-1, 0, 1))
-    curvature = np.maximum(before - 2 * at + after, np.finfo(float).tiny)
-    lowest = f[rows, best] + np.clip((before - after) / (2 * curvature), -1, 1) * (high - low) / 2
-    return np.where(exists, lowest, np.nan), np.where(exists, size(lowest[:, None])[:, 0], np.nan)
-
-
-def resonance(chain: Chain) -> NDArray[np.complexfloating]:
-    """Complex resonance of the stubs closed at their start: Z_in = 0.
-
-    Returns
-    -------
-    complex ndarray, shape (n_stub,)
-        [Hz]: oscillation in the real part, Im f > 0 its decay; Q = Re f/(2 Im f).
-    """
-    last = s21_minimum(chain)[0].astype(complex)
-    now = last * (1 + 0.02j)
-
-    def impedance(f: NDArray[np.complexfloating]) -> NDArray[np.complexfloating]:
-        voltage, current = chain.voltage_current(f[:, None])
-        return (voltage / current)[:, 0]
-
-    z_last, z_now = impedance(last), impedance(now)
-    for _ in range(STEPS):
-        step = np.where(z_now == z_last, 0, z_now * (now - last) / np.where(z_now == z_last, 1, z_now - z_last))
-        if np.all(np.abs(step) <= TOLERANCE * np.abs(now)):
-            break
-        last, z_last = now, z_now
-        now = now - step
-        z_now = impedance(now)
-    return now

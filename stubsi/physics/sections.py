@@ -182,7 +182,7 @@ def _end_clearance(barrel: Barrel, planes: list[Span]) -> float:
     """Clearance radius [m] of the plane next to the end: the last one passed, else the first one drilled through."""
     if planes:
         return planes[-1].level.clearance_radius
-    return next(level.clearance_radius for level in barrel.end.bored if level.kind == "plane")
+    return next(level.clearance_radius for level in barrel.end.bored if level.clearance_radius)
 
 
 def _halves(laid: Sequence[Span], above: Span | None, below: Span | None, barrel: Barrel) -> list[Section]:
@@ -222,7 +222,8 @@ def check(barrel: Barrel) -> None:
     """Refuse a geometry the sections are not defined for."""
     a = barrel.barrel_radius
     bored = barrel.end.bored if barrel.end else ()
-    clearances = [level.clearance_radius for level in (*barrel.levels, *bored) if level.kind == "plane"]
+    pierced = [level for level in bored if level.clearance_radius != 0]
+    clearances = [level.clearance_radius for level in (*barrel.levels, *pierced) if level.kind == "plane"]
     if not clearances:
         raise ValidityError("no plane along the barrel or below it: its capacitance has nothing to refer to")
     for b in clearances:

@@ -1,0 +1,141 @@
+"""Owns what a stub takes from its path: the first notch of S21, sharp or blurred, and its complex resonance."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stubsi.physics.line import shunt_s
+from stubsi.physics.notch import REACH, STEPS, TOLERANCE, followed, quasi_static
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from stubsi.physics.chain import Chain
+
+    FloatArray = NDArray[np.floating]
+
+DEEP = 0.5
+"""Share of the power left in the path from which a minimum of S21 counts as a notch: one of 3 dB and more."""
+LEAST = 0.25
+"""Share of the quasi-static estimate below which no notch is looked for."""
+SCANNED, NEAR_JUMP = 64, 16
+"""Frequencies of the first look at S21: over all of the range, and just below a cavity's resonance."""
+POINTS, ZOOMS = 9, 4
+"""Frequencies per further look and number of looks, each a quarter as wide as the last."""
+RADIATING = 5.0
+"""Resistance [ohm] left at the frequency of no reactance from which a stub counts as radiating."""
+
+
+def first_notch(chain: Chain, z0: float = 50.0) -> FloatArray:
+    """First notch of stubs in shunt on a line: zero of their reactance, or the minimum of S21 where that is blurred.
+
+    A stub shorter than the resonance of the cavities between its return conductors leaves has its zero beyond it, and
+    a minimum at it: that is the first notch once it is 3 dB deep.
+
+    Parameters
+    ----------
+    chain : Chain
+        The stubs.
+    z0 : float
+        Impedance of the line [ohm].
+
+    Returns
+    -------
+    ndarray, shape (n_stub,)
+        [Hz]; NaN for a stub without length.
+    """
+    zero, jump = followed(chain)
+    voltage, current = chain.voltage_current(np.nan_to_num(zero, nan=1e9)[:, None])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        left = np.real(voltage / current)[:, 0]
+    clean = (left < RADIATING) & np.isnan(jump) & (zero <= quasi_static(chain)[0])
+    blurred = np.flatnonzero(~clean)
+    if blurred.size:
+        zero[blurred] = _minimum(chain.only(blurred), z0, zero[blurred], jump[blurred])[0]
+    return zero
+
+
+def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]:
+    """First minimum of S21 of stubs in shunt on a line that is 3 dB deep or more; where none is, the deepest.
+
+    Parameters
+    ----------
+    chain : Chain
+        The stubs.
+    z0 : float
+        Impedance of the line [ohm].
+
+    Returns
+    -------
+    frequency, magnitude
+        [Hz] and |S21| [-], each (n_stub,); NaN for a stub without length. Radiating stubs have it
+        below the frequency where Im Z_in = 0, if there is one.
+    """
+    return _minimum(chain, z0, *followed(chain))
+
+
+def _minimum(chain: Chain, z0: float, zero: FloatArray, jump: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Frequency and size of the minimum, for zeros of the reactance and jumps of its phase known already."""
+    start = quasi_static(chain)[0]
+    exists, rows = np.isfinite(start), np.arange(len(start))
+
+    def power(f: FloatArray) -> FloatArray:
+        return np.abs(shunt_s(*chain.voltage_current(f), z0)[1]) ** 2
+
+    f = _looks(np.where(exists, start, 1e9), zero, jump)
+    left = power(f)
+    best = _first_deep(left)
+    for _ in range(ZOOMS):
+        f = np.linspace(f[rows, best - 1], f[rows, best + 1], POINTS, axis=1)
+        left = power(f)
+        best = np.clip(left.argmin(axis=1), 1, POINTS - 2)
+    before, at, after = (left[rows, best + side] for side in (-1, 0, 1))
+    curvature = np.maximum(before - 2 * at + after, np.finfo(float).tiny)
+    step = f[rows, best + 1] - f[rows, best]
+    lowest = f[rows, best] + np.clip((before - after) / (2 * curvature), -1, 1) * step
+    size = np.sqrt(power(lowest[:, None])[:, 0])
+    return np.where(exists, lowest, np.nan), np.where(exists, size, np.nan)
+
+
+def _looks(start: FloatArray, zero: FloatArray, jump: FloatArray) -> FloatArray:
+    """Frequencies at which S21 is first looked at, rising, shape (n_stub, n)."""
+    top = np.where(np.isfinite(zero), 1.05 * zero, REACH * start)
+    over = np.geomspace(np.minimum(LEAST * start, 0.5 * top), top, SCANNED, axis=1)
+    near = np.where(np.isfinite(jump), np.minimum(jump, top), top)[:, None] * (1 - np.geomspace(1e-4, 0.03, NEAR_JUMP))
+    return np.sort(np.concatenate([over, near], axis=1), axis=1)
+
+
+def _first_deep(left: FloatArray) -> NDArray[np.intp]:
+    """Place of the first minimum that is a notch along the last axis, of the least value where there is none."""
+    inside = left[:, 1:-1]
+    deep = (inside <= left[:, :-2]) & (inside <= left[:, 2:]) & (inside <= DEEP)
+    least = np.clip(left.argmin(axis=1), 1, left.shape[1] - 2)
+    return np.where(deep.any(axis=1), 1 + deep.argmax(axis=1), least)
+
+
+def resonance(chain: Chain) -> NDArray[np.complexfloating]:
+    """Complex resonance of the stubs closed at their start: Z_in = 0.
+
+    Returns
+    -------
+    complex ndarray, shape (n_stub,)
+        [Hz]: oscillation in the real part, Im f > 0 its decay; Q = Re f/(2 Im f).
+    """
+    last = s21_minimum(chain)[0].astype(complex)
+    now = last * (1 + 0.02j)
+
+    def impedance(f: NDArray[np.complexfloating]) -> NDArray[np.complexfloating]:
+        voltage, current = chain.voltage_current(f[:, None])
+        return (voltage / current)[:, 0]
+
+    z_last, z_now = impedance(last), impedance(now)
+    for _ in range(STEPS):
+        step = np.where(z_now == z_last, 0, z_now * (now - last) / np.where(z_now == z_last, 1, z_now - z_last))
+        if np.all(np.abs(step) <= TOLERANCE * np.abs(now)):
+            break
+        last, z_last = now, z_now
+        now = now - step
+        z_now = impedance(now)
+    return now

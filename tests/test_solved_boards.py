@@ -1,0 +1,194 @@
+"""Solved stubs of whole boards: what no single reference case covers, but every board has."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy.constants import epsilon_0
+
+from stubsi import (
+    Board,
+    CopperLayer,
+    DielectricLayer,
+    Padstack,
+    ReturnVias,
+    Stackup,
+    check_stub,
+    hole_model,
+    rank,
+    stub_budget,
+)
+from stubsi.board.net import DepthDrill
+from stubsi.physics.geometry import Barrel, End, Level
+from stubsi.physics.hole import solve
+from stubsi.units import quantity
+from tests import margin_boards as mb
+from tests.stacks import MM, fill, material, plane, signal
+
+NONE = ReturnVias(positions=[], drill="0.25 mm")
+
+
+def layers(*drawn):
+    """Stackup of copper (name, role, thickness) and dielectric (thickness, dk), lengths in mm."""
+    return Stackup(
+        layers=tuple(
+            CopperLayer(name=row[0], role=row[1], thickness=f"{row[2]} mm")
+            if isinstance(row[0], str)
+            else DielectricLayer(thickness=f"{row[0]} mm", dk=row[1])
+            for row in drawn
+        )
+    )
+
+
+def first_notch(stackup, *connects, padstack=mb.VIA, **more):
+    """First notch [GHz] of a hole between four return vias, and how it was found."""
+    row = rank(mb.board(mb.net("A", connects, padstack=padstack, **more), layers=stackup))["A"]
+    return row.first_notch, row.model, row.model_error
+
+
+def residual(length, layer="S1", stackup=None, **more):
+    """Check of a stub left this long [mm] by a depth drill."""
+    given = {"return_vias": mb.RETURNS, "depth_drill": "0.5 mm", "z0": "50 ohm"} | more
+    return check_stub(f"{length} mm", "25 Gb/s", stackup=stackup or mb.stackup(), padstack=mb.VIA, layer=layer, **given)
+
+
+# --- first notch: sharp, blurred, or at the resonance of the cavities ------------------------------------------------
+
+INNER = {f"{kind}{i}": role for i in range(9) for kind, role in (("G", "plane"), ("S", "signal"))}
+DEEP = mb.stackup(roles={"TOP": "signal", **INNER, "G9": "plane", "BOT": "signal"})
+
+
+def around(count, distance):
+    turn = 2 * np.pi * np.arange(count) / count
+    places = [(f"{distance * np.cos(t):.6f} mm", f"{distance * np.sin(t):.6f} mm") for t in turn]
+    return ReturnVias(positions=places, drill="0.25 mm")
+
+
+def s21_over(length, vias):
+    """Frequency [GHz] and S21 [dB] of a stub left by a depth drill below TOP, densely."""
+    away = [tuple(float(x.m_as("mm")) for x in place) for place in vias.positions]
+    board = Board(stackup=DEEP, nets=(mb.net("A", ("TOP",)), mb.ground(1, away)))
+    drilled = [DepthDrill(side="bottom", residual_stub=f"{length} mm", drill="0.5 mm")]
+    frequency = np.geomspace(8, 200, 3000)
+    stub = hole_model(board, "A.0", drilled=drilled).below
+    return (
+        stub.notch_frequency().m_as("GHz"),
+        frequency,
+        -stub.loss(quantity(frequency * 1e9, "frequency"), z0="50 ohm"),
+    )
+
+
+@pytest.mark.parametrize(
+    ("count", "distance", "length"),
+    [(4, 1.0, 0.45), (4, 1.0, 0.5), (4, 1.0, 0.6), (4, 1.0, 0.7), (4, 1.0, 1.5), (8, 0.8, 0.35), (8, 0.8, 0.45),
+     (8, 0.8, 0.8), (4, 2.0, 0.6), (4, 2.0, 0.9), (4, 2.0, 1.2), (1, 1.0, 0.8), (2, 3.0, 0.8), (2, 3.0, 2.0)],
+)  # fmt: skip
+def test_the_first_notch_is_the_lowest_minimum_of_s21_that_is_3_db_deep(count, distance, length):
+    """A short stub among return vias has one at the resonance of its cavities, below that of its own length."""
+    found, frequency, loss = s21_over(length, around(count, distance))
+    least = (loss[1:-1] < loss[:-2]) & (loss[1:-1] < loss[2:]) & (loss[1:-1] < -3.01)
+    assert found == pytest.approx(frequency[1:-1][least][0], rel=0.01)
+
+
+# --- ends -------------------------------------------------------------------------------------------------------------
+
+
+def test_copper_around_the_pad_of_the_outer_face_lowers_the_notch():
+    """Poured copper on the face adds capacitance to the end pad; nothing of it was drawn before."""
+    poured = mb.stackup(roles=mb.ROLES | {"BOT": "plane"})
+    bare, *_ = first_notch(mb.stackup(), "TOP", "S1")
+    loaded, model, _ = first_notch(poured, "TOP", "S1")
+    assert model == "solved geometry"
+    assert 0.8 * bare < loaded < 0.98 * bare
+
+
+def test_a_stub_whose_only_plane_is_the_copper_of_the_outer_face_is_solved():
+    stackup = layers(
+        ("TOP", "signal", 0.03), (0.2, 3.8), ("G", "plane", 0.03), (0.3, 3.8),
+        ("S", "signal", 0.03), (0.4, 3.8), ("BOT", "plane", 0.03),
+    )  # fmt: skip
+    assert first_notch(stackup, "TOP", "S")[1] == "solved geometry"
+
+
+@pytest.mark.parametrize("gap", [0.02, 0.03, 0.04])
+def test_a_blind_pad_over_a_solid_plane_is_a_plate_capacitor(gap):
+    """A pad close above copper it does not pierce: eps0 dk pi p^2/gap, and up to a third for the fringe."""
+    levels = (plane(0.015), fill(0.4), signal(pad=0.35))
+    below = (fill(gap), Level(kind="plane", thickness=0.03 * MM, material=material(), clearance_radius=0.0))
+    end = End(bore_radius=0.15 * MM * 1.001, bore_dk=3.8, bored=below)
+    over, free = (
+        solve(Barrel(barrel_radius=0.15 * MM, levels=levels, end=one)).capacitance.sum() for one in (end, End())
+    )
+    plates = epsilon_0 * 3.8 * np.pi * (0.35 * MM) ** 2 / (gap * MM)
+    assert plates < over - 0.5 * free
+    assert over - free < 1.33 * plates
+
+
+def test_a_plane_below_a_blind_end_lowers_its_notch():
+    blind = Padstack(name="blind", drill="0.3 mm", pad="0.6 mm", antipad="0.8 mm", span=("TOP", "S2"))
+    far, near = (
+        first_notch(layers(
+            ("TOP", "signal", 0.03), (0.2, 3.8), ("G1", "plane", 0.03), (0.2, 3.8), ("S1", "signal", 0.03), (0.3, 3.8),
+            ("G2", "plane", 0.03), (0.3, 3.8), ("S2", "signal", 0.03), (gap, 3.8), ("G3", "plane", 0.03), (0.3, 3.8),
+            ("BOT", "signal", 0.03),
+        ), "TOP", "S1", padstack=blind)[0]
+        for gap in (0.6, 0.06)
+    )  # fmt: skip
+    assert near < 0.97 * far
+
+
+def test_a_bore_through_several_laminates_of_one_cavity():
+    """What lies in the cavity beyond the reach of the end's field counts in the cavity's wave only."""
+    drawn = [("TOP", "signal", 0.03), (0.2, 3.8), ("G", "plane", 0.03), (0.3, 3.8), ("S", "signal", 0.03)]
+    drawn += [(0.6, 3.5 + 0.1 * i) for i in range(6)] + [("BOT", "signal", 0.03)]
+    assert residual(0.3, layer="TOP", stackup=layers(*drawn)).first_notch is not None
+
+
+# --- short residual stubs ---------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("length", [0.001, 0.1, 0.215, 0.2151, 0.22])
+def test_a_stub_that_ends_before_its_electrical_start_has_no_notch(length):
+    """From an outer layer it starts in the first plane, 0.215 mm down."""
+    found = residual(length, "TOP")
+    assert found
+    assert found.first_notch is None
+
+
+@pytest.mark.parametrize("length", [1e-6, 0.05, 0.1 * (1 - 1e-9), 0.1, 0.1 * (1 + 1e-9), 0.15, 0.1999, 0.2])
+def test_a_stub_that_ends_before_the_next_plane_counts_by_half(length):
+    found = residual(length, "S1")
+    assert 100 < found.first_notch.m_as("GHz") < 1e4
+    assert ("ends before the next plane" in found.model) == (length < 0.2)
+
+
+@pytest.mark.parametrize(("layer", "shortest"), [("TOP", 0.24), ("S1", 0.02)])
+def test_the_notch_falls_steadily_as_a_residual_stub_grows(layer, shortest):
+    """Past its electrical start, pads and planes, down to where the cavities' resonance comes into sight."""
+    lengths = shortest + 0.0199 * np.arange(11)
+    notch = [residual(length, layer, return_vias=NONE).first_notch.m_as("GHz") for length in lengths]
+    assert (np.diff(notch) < 0).all()
+
+
+@pytest.mark.parametrize(("edge", "step"), [(0.1, 0.01), (0.2, 0.06), (0.23, 0.04), (0.43, 0.01), (0.46, 0.01)])
+def test_the_notch_hardly_steps_where_the_cut_crosses_a_face(edge, step):
+    """Half way to the plane, both faces of the plane, and of the pad below: 0.2 um to either side.
+
+    Where the first plane is all there is of the stub, near 300 GHz, it is lumped before and distributed behind it.
+    """
+    before, after = (residual(edge + d, "S1", return_vias=NONE).first_notch.m_as("GHz") for d in (-2e-4, 2e-4))
+    assert after == pytest.approx(before, rel=step)
+
+
+def test_a_budget_below_the_electrical_start():
+    budget = stub_budget("224 Gb/s PAM4", stackup=mb.stackup(gap=0.8), padstack=mb.VIA, layer="S1", return_vias=NONE)
+    assert 0 < budget.proven_length_si <= budget.stub_length_si < 0.8e-3
+
+
+def test_an_unknown_dk_before_the_stub_does_not_matter():
+    known = layers(
+        ("TOP", "signal", 0.03), (0.2, 3.8), ("G1", "plane", 0.03), (0.2, 3.8), ("S1", "signal", 0.03), (0.2, 3.8),
+        ("G2", "plane", 0.03), (0.2, 3.8), ("BOT", "signal", 0.03),
+    )  # fmt: skip
+    missing = Stackup(layers=(known.layers[0], DielectricLayer(thickness="0.2 mm"), *known.layers[2:]))
+    assert first_notch(missing, "TOP", "S1")[:2] == first_notch(known, "TOP", "S1")[:2]
