@@ -13,14 +13,17 @@ from stubsi import (
     Padstack,
     ReturnVias,
     Stackup,
+    ValidityError,
     check_stub,
     hole_model,
     rank,
     stub_budget,
 )
 from stubsi.board.net import DepthDrill
-from stubsi.physics.geometry import Barrel, End, Level
+from stubsi.physics.cavity import highest_frequency, series_impedance
+from stubsi.physics.geometry import Barrel, End, Level, Posts
 from stubsi.physics.hole import solve
+from stubsi.physics.return_path import equal_posts
 from stubsi.units import quantity
 from tests import margin_boards as mb
 from tests.stacks import MM, fill, material, plane, signal
@@ -192,3 +195,35 @@ def test_an_unknown_dk_before_the_stub_does_not_matter():
     )  # fmt: skip
     missing = Stackup(layers=(known.layers[0], DielectricLayer(thickness="0.2 mm"), *known.layers[2:]))
     assert first_notch(missing, "TOP", "S1")[:2] == first_notch(known, "TOP", "S1")[:2]
+
+
+# --- whole holes ------------------------------------------------------------------------------------------------------
+
+
+def wide_board(vias):
+    wide = Padstack(name="wide", drill="0.3 mm", pad="0.5 mm", antipad="1.5 mm")
+    return Board(stackup=DEEP, nets=(mb.net("A", ("S2", "S5"), padstack=wide), mb.ground(1, vias)))
+
+
+@pytest.mark.parametrize("vias", [(), ((1.0, 0.0),), ((1.0, 0.0), (-1.2, 0.3), (0.0, 1.5)), mb.AWAY])
+def test_no_network_of_a_hole_gains_power(vias):
+    """Up to where the gap of 0.6 mm is half a wave in Dk 3.8, 0.95 x 128 GHz; above, none is made."""
+    model = hole_model(wide_board(vias or ((9.9, 0.0),)), "A.0")
+    scattering = model.network([f"{f} GHz" for f in np.linspace(0.5, 121, 300)]).s
+    assert np.linalg.svd(scattering, compute_uv=False).max() < 1 + 1e-9
+    assert np.abs(scattering[:, 0, 1] - scattering[:, 1, 0]).max() < 1e-9
+    for part in (model, model.below):
+        with pytest.raises(ValidityError, match=r"above 121.8 GHz the gap .* half a wave"):
+            part.network(["1 GHz", "123 GHz"])
+
+
+@pytest.mark.parametrize("ratio", [1.05, 1.5, 2.0, 4.0, 8.0])
+@pytest.mark.parametrize("path", [Posts(), equal_posts(1, 2.5 * MM, 0.1 * MM), equal_posts(4, 2.5 * MM, 0.1 * MM)])
+def test_a_cavity_takes_power_until_the_gap_of_its_clearance_is_half_a_wave(ratio, path):
+    """A lossless filling: what resistance there is, is radiation between the planes."""
+    b = 2.0 * MM
+    limit = float(highest_frequency(b - b / ratio, 3.8))
+    z = series_impedance(np.linspace(0.01, 1.0, 500) * limit, 3.8, b / ratio, b, path)
+    assert (z.real > -1e-12 * np.abs(z)).all()
+    beyond = series_impedance(1.06 * limit, 3.8, b / ratio, b, Posts())
+    assert beyond.real < 0

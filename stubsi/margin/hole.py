@@ -12,7 +12,7 @@ from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.margin.around import surroundings
 from stubsi.margin.geometry import bore_of, through_of
 from stubsi.margin.shape import stub_shapes
-from stubsi.margin.solved import solved_models, solved_through
+from stubsi.margin.solved import check_frequency, solved_models, solved_through
 from stubsi.margin.table import Case
 from stubsi.margin.uniform import uniform_models, uniform_through
 from stubsi.physics.line import decibels, shunt_s
@@ -48,8 +48,12 @@ class HoleStub:
         return quantity(low if low == high else np.array([low, high]), "frequency")
 
     def input_si(self, frequency: Any) -> tuple[Any, Any]:
-        """Voltage and current into the stub, to a common factor, at ``frequency`` [Hz], shape (n,)."""
+        """Voltage and current into the stub, to a common factor, at ``frequency`` [Hz], shape (n,).
+
+        ValidityError at frequencies where a solved stub no longer holds.
+        """
         (stack,) = [s for s, owner in zip(self.models.variants, self.models.owner, strict=True) if len(owner)]
+        check_frequency(frequency, stack.highest())
         return stack.input(np.zeros(len(frequency), dtype=np.intp), np.maximum(frequency, LOWEST))
 
     def input_admittance(self, frequency: Any) -> Any:

@@ -22,6 +22,9 @@ class Electrical(Protocol):
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
         """Notch of the stubs of these numbers [Hz]."""
 
+    def highest(self) -> float:
+        """Frequency up to which all of them hold [Hz]."""
+
     def input(
         self, index: NDArray[np.intp], frequency: NDArray[np.float64]
     ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:

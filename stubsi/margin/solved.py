@@ -19,6 +19,7 @@ from stubsi.physics.hole import SolvedBarrel, solve
 from stubsi.physics.notch import notch
 from stubsi.physics.return_path import check_single, unknown_return_paths
 from stubsi.provenance import HARDWARE_ERROR, Provenance
+from stubsi.units import show
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -64,6 +65,10 @@ class SolvedStack:
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
         """Notch of the stubs of these numbers [Hz]."""
         return self._first[index] if order == 1 else notch(self.chain.only(index), order)
+
+    def highest(self) -> float:
+        """Frequency up to which all of them hold [Hz]."""
+        return float(self.chain.highest_frequency().min())
 
     def input(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> tuple[NDArray, NDArray]:
         """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""
@@ -170,7 +175,21 @@ def solved_through(barrel: Barrel, around: Around) -> Callable[[NDArray[np.float
     solved = solve(barrel)
     (path,), _ = return_paths(around, solved)
     chain = _chain([_Variant(solved, path, np.nan if around.pitch is None else around.pitch)])
-    return lambda frequency: chain.abcd(frequency)[0]
+
+    def abcd(frequency: NDArray[np.float64]) -> NDArray[np.complex128]:
+        check_frequency(frequency, float(chain.highest_frequency()[0]))
+        return chain.abcd(frequency)[0]
+
+    return abcd
+
+
+def check_frequency(frequency: NDArray[np.float64], highest: float) -> None:
+    """Refuse frequencies [Hz] above the highest at which a solved barrel holds."""
+    if np.max(frequency, initial=0.0) > highest:
+        raise ValidityError(
+            f"frequency = {show(np.max(frequency), 'frequency')}: above {show(highest, 'frequency')} the gap between "
+            f"barrel and antipad is half a wave long, and the solved hole no longer holds."
+        )
 
 
 def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tuple[str, ...]]:

@@ -39,6 +39,10 @@ class UniformStack:
         """Notch of the stubs of these numbers [Hz]."""
         return self._take(index).notch(order)
 
+    def highest(self) -> float:
+        """No limit of its own."""
+        return np.inf
+
     def input(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> tuple[Any, Any]:
         """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""
         return self._take(index).input(frequency)

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 SMALLEST_WAVENUMBER = 1e-9
 """[1/m] Stands in for zero: far below it nothing but the logarithms of the static field is left."""
+WITHIN = 0.95
+"""[-] First zero of J_0(kb) Y_0(ka) - Y_0(kb) J_0(ka) over k (b - a) = pi, at least, for b up to 8 a."""
 BLOCK = 30_000
 """Complex numbers in the largest array of one block of post systems: it stays in the cache."""
 
@@ -58,6 +60,29 @@ def wavenumber(frequency: ArrayLike, eps: ArrayLike) -> ComplexArray:
     """
     k = 2 * np.pi * np.asarray(frequency) * np.sqrt(np.asarray(eps, dtype=complex)) / light_speed
     return np.where(np.abs(k) < SMALLEST_WAVENUMBER, SMALLEST_WAVENUMBER, k)
+
+
+def highest_frequency(gap: ArrayLike, dk: ArrayLike) -> FloatArray:
+    r"""Frequency up to which the series impedance of a cavity holds, :math:`f = 0.95\,c/(2 g \sqrt{\varepsilon_r})`.
+
+    Parameters
+    ----------
+    gap : array_like
+        From barrel or pad to the edge of the clearance, g = b - a [m].
+    dk : array_like
+        Relative permittivity [-], as in ``series_impedance``.
+
+    Returns
+    -------
+    ndarray
+        [Hz].
+
+    Notes
+    -----
+    Derived: Re Z' has the sign of c(b). At its first zero, k g = 0.95 pi to pi, the gap is half a wave; beyond it a
+    TEM field in the clearance would feed power into the barrel, so Z' is that of no passive cavity.
+    """
+    return WITHIN * light_speed / (2 * np.asarray(gap) * np.sqrt(dk))
 
 
 def series_impedance(
@@ -98,7 +123,8 @@ def series_impedance(
     -----
     Derived from Maxwell's equations for a field without variation along the barrel, E_z = 0 on barrel and posts, and
     a TEM field in the clearance. Posts enter as the part of their field that is even around the barrel. Valid while
-    the cavity is lower than half a wavelength and than the gap from clearance to return path.
+    the cavity is lower than half a wavelength and than the gap from clearance to return path, and up to
+    ``highest_frequency``.
     """
     check_single(barrel_radius, clearance_radius, return_path)
     k = wavenumber(frequency, eps)

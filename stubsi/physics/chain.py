@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from stubsi.physics.cavity import impedance_inside, outer_field, wavenumber
+from stubsi.physics.cavity import highest_frequency, impedance_inside, outer_field, wavenumber
 from stubsi.physics.dielectric import permittivity
 from stubsi.physics.line import surface_resistance
 from stubsi.physics.packing import pack
@@ -89,6 +89,14 @@ class Chain:
         """Chain of some of the stubs."""
         rows = list(rows)
         return Chain.of([self.stubs[i] for i in rows], [self.pitch[i] for i in rows])
+
+    def highest_frequency(self) -> FloatArray:
+        """Frequency up to which every stub holds [Hz], shape (n_stub,): until the gap of a clearance is half a wave."""
+        dk = 1 / self.filling.sum(axis=1)
+        highest = np.full(len(self.stubs), np.inf)
+        limit = highest_frequency(self.column[:, 1] - self.column[:, 0], dk[self.column_profile])
+        np.minimum.at(highest, self.profile_barrel[self.column_profile], limit)
+        return highest
 
     def input_admittance(self, frequency: ArrayLike) -> ComplexArray:
         """Admittance at the electrical start, the plating's end open.
