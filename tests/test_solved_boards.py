@@ -162,7 +162,7 @@ def test_a_stub_that_ends_before_its_electrical_start_has_no_notch(length):
 def test_a_stub_that_ends_before_the_next_plane_counts_by_half(length):
     found = residual(length, "S1")
     assert 100 < found.first_notch.m_as("GHz") < 1e4
-    assert ("ends before the next plane" in found.model) == (length < 0.2)
+    assert ("half of it counts" in found.model) == (length < 0.2)
 
 
 @pytest.mark.parametrize(("layer", "shortest"), [("TOP", 0.24), ("S1", 0.02)])
@@ -181,6 +181,28 @@ def test_the_notch_hardly_steps_where_the_cut_crosses_a_face(edge, step):
     """
     before, after = (residual(edge + d, "S1", return_vias=NONE).first_notch.m_as("GHz") for d in (-2e-4, 2e-4))
     assert after == pytest.approx(before, rel=step)
+
+
+@pytest.mark.parametrize("thick", [0.5, 1.0, 3.0])
+def test_the_barrel_of_a_two_layer_board_is_a_stub(thick):
+    """Its only plane lies at its end. Half of it counts: no more than twice the whole quarter wave in the laminate."""
+    board = layers(("TOP", "signal", 0.03), (thick, 3.8), ("BOT", "plane", 0.03))
+    notch, model, error = first_notch(board, "TOP")
+    quarter = 299.792458 / (4 * (thick + 0.03) * 3.8**0.5)
+    assert 0.5 * quarter < notch < 1.6 * quarter
+    assert (model, error) == ("solved geometry", "far from any covered case: down to half")
+    lengths = np.linspace(0.3, thick - 0.05, 6)
+    drilled = [residual(length, "TOP", stackup=board, return_vias=NONE).first_notch.m_as("GHz") for length in lengths]
+    assert (np.diff(drilled) < 0).all()
+
+
+def test_a_cut_far_above_the_next_plane():
+    thick = layers(
+        ("TOP", "signal", 0.03), (0.2, 3.8), ("S", "signal", 0.03), (3.0, 3.8), ("G", "plane", 0.03), (0.2, 3.8),
+        ("BOT", "signal", 0.03),
+    )  # fmt: skip
+    long, short = (residual(length, "S", stackup=thick).first_notch.m_as("GHz") for length in (0.4, 0.2))
+    assert 20 < long < short
 
 
 def test_a_budget_below_the_electrical_start():

@@ -25,8 +25,12 @@ OVERSIZE = 1e-4
 """Depth drill over primary drill [m, radius] where no rules are given: +0.2 mm in diameter, a fabricators' usual figure
 (seen in published drilling notes of two fabricators)."""
 
+COVERED = 0.25e-3
+"""Height [m] of an outer trace over its plane up to which the barrel between is taken as no part of the stub: that of
+the project trace-fed reference is 0.15 mm, its trace 0.3 mm wide."""
+
 SHORTEST = 1e-6
-"""Length [m] a shorter stub is solved at: its notch is beyond every bound either way."""
+"""Length [m] behind its electrical start that a shorter stub is solved with: its notch is beyond every bound."""
 
 AIR = Material(dk_in_plane=1.0, dk_z=1.0)
 
@@ -94,18 +98,19 @@ def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitc
     Notes
     -----
     Electrical start (project trace-fed reference): from an outer layer the mid-thickness of the first plane; from an
-    inner layer half of the distance to the next plane. What no reference covers follows from them: of a stub that ends
-    before that plane the second half counts, of one from an outer layer nothing but its end. So the notch falls
-    steadily as a stub grows.
+    inner layer half of the distance to the next plane. What no reference covers: where that leaves less than half of a
+    stub, half counts, but no more of one from an outer layer than lies beyond ``COVERED``. So the notch falls steadily
+    as a stub grows.
     """
     reader = _Reader(shape.stackup, shape.padstack, shape.span, shape.side, pitch)
     start, notes = reader.start()
+    most = max(length / 2, COVERED if reader.at == 0 else 0.0)
+    if start > most:
+        start, notes = most, ("next plane far off or beyond the stub: half of it counts",)
     share = max(start, 0.0) / length
-    if reader.at == 0 and start >= length:
-        length, notes = start + SHORTEST, ("shorter than its electrical start: only its end counts",)
-    elif reader.at and start > length / 2:
-        length = max(length, SHORTEST)
-        start, notes = length / 2, ("ends before the next plane: half of it counts",)
+    if start >= length:
+        notes = ("shorter than its electrical start: only its end counts",)
+    length = max(length, start + SHORTEST)
     levels, end, more = reader.until(start, length, bore)
     kept = _cut_start(levels, start)
     assumptions = (*reader.assumptions(), *notes, *more)

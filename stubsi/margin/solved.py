@@ -35,6 +35,8 @@ SOLVED_ERROR = "0.2 % median, 2.5 % at most against full wave"
 """Error of the notch. Source: project full-wave reference, 62 geometries."""
 NEAREST_ERROR = "nearest covered case: up to 5 % against full wave"
 """Where no rule covers a stub exactly: the residual of the trace-fed reference, 4 %, and a margin."""
+FAR_ERROR = "far from any covered case: down to half"
+"""Of a stub of which only half counts, for want of a reference so short or so far from a plane."""
 TOO_NEAR = "a return via is nearer to the antipad than the planes are apart"
 SCAN_REACH = 2e-3
 """Unknown return vias are scanned from just outside the clearance to this much [m] further."""
@@ -165,9 +167,15 @@ def _provenance(solvable: Solvable, returns: tuple[str, ...]) -> Provenance:
     return Provenance(
         tier=SOLVED,
         assumptions=(*solvable.assumptions, *returns, *short),
-        model_error=NEAREST_ERROR if solvable.nearest_rule or TOO_NEAR in returns else SOLVED_ERROR,
+        model_error=_model_error(solvable, returns),
         low=1 - max(lower, HARDWARE_ERROR),
     )
+
+
+def _model_error(solvable: Solvable, returns: tuple[str, ...]) -> str:
+    if solvable.start_share >= 0.5:
+        return FAR_ERROR
+    return NEAREST_ERROR if solvable.nearest_rule or TOO_NEAR in returns else SOLVED_ERROR
 
 
 def solved_through(barrel: Barrel, around: Around) -> Callable[[NDArray[np.float64]], NDArray[np.complex128]]:

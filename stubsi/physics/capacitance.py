@@ -135,12 +135,15 @@ def _meridian(barrel: Barrel) -> _Meridian:
 
 
 def _bored(barrel: Barrel, length: float, *, everything: bool = False) -> tuple[Span, ...]:
-    """Levels under a drilled end, as far down as its field reaches."""
+    """Levels under a drilled end, as far down as its field reaches; at least to the first plane there is."""
     if barrel.end is None:
         return ()
     levels = spans(Barrel(barrel_radius=barrel.barrel_radius, levels=barrel.end.bored))
     b = max(s.level.clearance_radius for s in (*spans(barrel), *levels) if s.is_plane)
-    last = np.inf if everything else BORE_REACH * b
+    first = next((s.top for s in levels if s.is_plane), 0.0)
+    if any(level.kind == "plane" for level in barrel.levels):
+        first = 0.0
+    last = np.inf if everything else max(BORE_REACH * b, np.nextafter(first, np.inf))
     return tuple(
         Span(level=s.level, top=snap(s.top + length), bottom=snap(s.bottom + length), mid=s.mid + length)
         for s in levels

@@ -20,9 +20,9 @@ DEEP = 0.5
 """Share of the power left in the path from which a minimum of S21 counts as a notch: one of 3 dB and more."""
 LEAST = 0.25
 """Share of the quasi-static estimate below which no notch is looked for."""
-SCANNED, NEAR_JUMP = 64, 16
+SCANNED, NEAR_JUMP = 56, 16
 """Frequencies of the first look at S21: over all of the range, and just below a cavity's resonance."""
-POINTS, ZOOMS = 9, 4
+POINTS, ZOOMS = 9, 3
 """Frequencies per further look and number of looks, each a quarter as wide as the last."""
 RADIATING = 5.0
 """Resistance [ohm] left at the frequency of no reactance from which a stub counts as radiating."""
@@ -103,6 +103,8 @@ def _looks(start: FloatArray, zero: FloatArray, jump: FloatArray) -> FloatArray:
     """Frequencies at which S21 is first looked at, rising, shape (n_stub, n)."""
     top = np.where(np.isfinite(zero), 1.05 * zero, REACH * start)
     over = np.geomspace(np.minimum(LEAST * start, 0.5 * top), top, SCANNED, axis=1)
+    if np.isnan(jump).all():
+        return over
     near = np.where(np.isfinite(jump), np.minimum(jump, top), top)[:, None] * (1 - np.geomspace(1e-4, 0.03, NEAR_JUMP))
     return np.sort(np.concatenate([over, near], axis=1), axis=1)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +14,7 @@ if TYPE_CHECKING:
 
     from scipy.sparse import csr_array
 
+    from stubsi.physics.geometry import Material
     from stubsi.physics.hole import SolvedBarrel
     from stubsi.physics.sections import Section
 
@@ -24,15 +26,16 @@ def pack(solved: Sequence[SolvedBarrel]) -> dict[str, object]:
     n, depth = len(solved), max((len(s.layout.sections) for s in solved), default=0)
     numbered = [(i, k, section) for i, s in enumerate(solved) for k, section in enumerate(s.layout.sections[::-1])]
     materials = _number((i, m) for i, s in enumerate(solved) for m in s.materials)
-    profiles = _number((i, section.filling) for i, _, section in numbered)
+    mixtures = {section.filling: _mixture(section.filling) for _, _, section in numbered}
+    profiles = _number((i, mixtures[section.filling]) for i, _, section in numbered)
     keys = [
-        (k * n + i, (profiles[i, section.filling], part.radius, section.clearance_radius), part.height)
+        (k * n + i, (profiles[i, mixtures[section.filling]], part.radius, section.clearance_radius), part.height)
         for i, k, section in numbered
         for part in section.in_cavity
     ]
     columns = _number(key for _, key, _ in keys)
     heights = [(row, columns[key], height) for row, key, height in keys]
-    fillings = [entry for (i, filling), p in profiles.items() for entry in _series(p, i, filling, materials)]
+    fillings = [(p, materials[i, m], share / m.dk_z) for (i, mixture), p in profiles.items() for m, share in mixture]
     capacitances = [
         (((len(s.layout.sections) - row) * n + i), materials[i, s.materials[column]], value)
         for i, s in enumerate(solved)
@@ -73,10 +76,14 @@ def _number(keys: Iterable[Hashable]) -> dict:
     return {key: number for number, key in enumerate(dict.fromkeys(keys))}
 
 
-def _series(profile: int, barrel: int, filling: tuple, materials: dict) -> list[Entry]:
-    """Weights of the series mean over a cavity: share of height over dk along z."""
-    total = sum(height for _, height in filling)
-    return [(profile, materials[barrel, m], height / total / m.dk_z) for m, height in filling]
+def _mixture(filling: Iterable[tuple[Material, float]]) -> tuple[tuple[Material, float], ...]:
+    """Share of each material in the height of a cavity: equal for cavities of one wavenumber, whatever their order."""
+    height: dict[Material, float] = defaultdict(float)
+    for material, thickness in filling:
+        height[material] += thickness
+    total = sum(height.values())
+    shares = ((material, round(part / total, 12)) for material, part in height.items())
+    return tuple(sorted(shares, key=repr))
 
 
 def _sparse(entries: list[Entry], shape: tuple[int, int]) -> csr_array:
