@@ -99,7 +99,7 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     ax.set_yticks(range(len(names)), names, fontsize="small")
     ax.set_ylim(len(names) - 0.5, -0.5)
     ax.set_xlabel("first notch / Nyquist")
-    ax.legend(fontsize="small", loc="lower right")
+    ax.legend(fontsize="small", loc="upper right")
     return ax
 
 
