@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from scipy.constants import epsilon_0
 
 from stubsi import (
     Board,
     CopperLayer,
     DielectricLayer,
+    Net,
     Padstack,
     ReturnVias,
     Stackup,
@@ -249,3 +252,107 @@ def test_a_cavity_takes_power_until_the_gap_of_its_clearance_is_half_a_wave(rati
     assert (z.real > -1e-12 * np.abs(z)).all()
     beyond = series_impedance(1.06 * limit, 3.8, b / ratio, b, Posts())
     assert beyond.real < 0
+
+
+# --- return vias ------------------------------------------------------------------------------------------------------
+
+
+def ranked(*reference, stackup=DEEP, connects=("TOP", "S2"), padstack=mb.VIA, **more):
+    """Row of a hole at the origin among these reference holes, and what was assumed for it."""
+    nets = (mb.net("A", connects, padstack=padstack, **more), Net(name="GND", holes=reference, reference=True))
+    ranking = rank(Board(stackup=stackup, nets=nets))
+    return ranking["A"], ranking.models.provenance[0].assumptions
+
+
+def posts(places, padstack=mb.POST, name="P"):
+    return [mb.hole(f"{name}{i}", (), at, padstack) for i, at in enumerate(places)]
+
+
+def blind(first, last, drill=0.25):
+    return Padstack(name=f"{first}-{last}", drill=f"{drill} mm", span=(first, last))
+
+
+def test_a_return_via_that_ends_above_the_stub_is_no_return_path_of_it():
+    """Four vias to every plane raise the notch by a third; those that end at G2 are as good as none."""
+    near, _ = ranked(*posts(mb.AWAY))
+    ends, said = ranked(*posts(mb.AWAY, blind("TOP", "G2")))
+    none, _ = ranked(*posts([(9.99e3, 0.0)]))
+    assert ends.first_notch == pytest.approx(none.first_notch, rel=1e-9)
+    assert near.first_notch > 1.1 * ends.first_notch
+    assert "no return via as deep as the hole within 10 mm: open planes" in said
+
+
+def test_blind_vias_stacked_on_each_other_are_one_return_via():
+    stacked = [
+        hole for n, (first, last) in enumerate((("TOP", "G2"), ("G2", "S6"), ("S6", "BOT")))
+        for hole in posts(mb.AWAY, blind(first, last), f"Q{n}")
+    ]  # fmt: skip
+    assert ranked(*stacked)[0].first_notch == pytest.approx(ranked(*posts(mb.AWAY))[0].first_notch, rel=1e-9)
+    gap = [hole for hole in stacked if hole.padstack.span != ("G2", "S6")]
+    assert ranked(*gap)[0].first_notch < 0.9 * ranked(*stacked)[0].first_notch
+
+
+def test_return_vias_of_unequal_drills_close_to_each_other_are_solved():
+    """A pin with vias around it: their distance is less than the pin's drill."""
+    pin = posts([(1.2, 0.0)], Padstack(name="pin", drill="0.7 mm"))
+    row, _ = ranked(*pin, *posts([(1.25, 0.55), (1.55, 0.95), (-1.3, 0.0), (-1.3, 0.3)], name="V"))
+    assert row.model == "solved geometry"
+
+
+def test_a_return_via_inside_the_antipad_counts_as_one_at_its_edge():
+    row, said = ranked(*posts([(0.45, 0.0), (-1.0, 0.0)]))
+    edge, _ = ranked(*posts([(0.525, 0.0), (-1.0, 0.0)]))
+    assert row.first_notch == pytest.approx(edge.first_notch, rel=1e-6)
+    assert "return vias inside the antipad taken at its edge" in said
+    assert row.model_error == "nearest covered case: up to 5 % against full wave"
+
+
+def test_a_return_via_beside_a_barrel_of_a_pair_is_too_near():
+    """Distances count from the barrel, not from the middle of the pair."""
+    net = mb.pair("A", ("TOP", "S2"), ("TOP", "S2"), pitch=1.4)
+    row = {}
+    for away in (0.56, 1.0):
+        places = [(x, y) for x in (0.7, -0.7) for y in (away, -away)]
+        row[away] = rank(Board(stackup=DEEP, nets=(net, Net(name="GND", holes=posts(places), reference=True))))["A"]
+    assert row[0.56].model_error == "nearest covered case: up to 5 % against full wave"
+    assert row[1.0].model_error.startswith("0.2 % median")
+
+
+@settings(max_examples=10, deadline=None)
+@given(
+    st.lists(st.tuples(st.floats(0.6, 2.4), st.floats(0, 6.28)), min_size=1, max_size=8),
+    st.sampled_from([("S2", 0.0), ("S4", 0.0), ("S6", 0.02)]),
+)
+def test_unknown_return_vias_enclose_what_known_ones_give(polar, stub):
+    """Within the distances said, 2 mm beyond the clearance: none below, at most 5 % above (derived: 600 patterns)."""
+    layer, df = stub
+    places = [(r * np.cos(t), r * np.sin(t)) for r, t in polar]
+    kept = [p for i, p in enumerate(places) if all(np.hypot(*np.subtract(p, q)) > 0.4 for q in places[:i])]
+    stackup = mb.stackup(roles={"TOP": "signal", **INNER, "G9": "plane", "BOT": "signal"}, df=df)
+    known, _ = ranked(*posts(kept), stackup=stackup, connects=("TOP", layer))
+    alone = Board(stackup=stackup, nets=(mb.net("A", ("TOP", layer)),))
+    unknown = rank(alone)["A"]
+    assert unknown.first_notch < known.first_notch * 1.005
+    assert known.first_notch < unknown.first_notch_to * 1.05
+
+
+# --- symmetry ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("connects", [("TOP", "S2"), ("S2", "S5"), ("S3",), ("S1", "BOT")])
+def test_a_board_upside_down_is_the_same_board(connects):
+    """Layers of unequal thickness and Dk, mixed and outer planes, a pad of its own."""
+    rows = [
+        ("TOP", "signal", 0.045), (0.11, 3.3), ("G1", "plane", 0.015), (0.1, 3.5), ("S1", "signal", 0.015), (0.2, 3.9),
+        ("S2", "signal", 0.03), (0.15, 3.2), (0.1, 4.1), ("M", "mixed", 0.03), (0.3, 3.7), ("S3", "signal", 0.015),
+        (0.12, 3.4), ("G2", "plane", 0.07), (0.25, 3.6), ("S5", "signal", 0.015), (0.2, 3.8), ("BOT", "plane", 0.03),
+    ]  # fmt: skip
+    via = Padstack(name="v", drill="0.3 mm", pad="0.5 mm", pads={"S3": "0.6 mm"}, antipad="0.8 mm",
+                   antipads={"M": "0.9 mm"})  # fmt: skip
+    one, other = (
+        ranked(*posts([(0.9, 0.1), (-1.4, 0.3)]), stackup=layers(*order), connects=connects, padstack=via)[0]
+        for order in (rows, rows[::-1])
+    )
+    assert one.first_notch == pytest.approx(other.first_notch, rel=1e-9)
+    assert one.loss == pytest.approx(other.loss, rel=1e-9)
+    assert {one.side, other.side} == {"top", "bottom"}

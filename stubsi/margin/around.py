@@ -9,11 +9,11 @@ import numpy as np
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from stubsi.board.board import Board
+    from stubsi.board.board import Board, Span
     from stubsi.board.net import Net, ReturnVias
 
 NEAREST = 8
-"""Return vias that count for a hole: the nearest eight within reach."""
+"""Return vias that count for a hole: the nearest eight within reach that are as deep as the hole."""
 
 REACH = 10e-3
 """Return vias farther than this [m] do not count: more than half a wave away at any notch that matters, where planes
@@ -47,7 +47,7 @@ def around_of(returns: ReturnVias | None, pitch: float | None) -> Around:
     at = np.array([complex(*place) for place in returns.positions_si]).reshape(1, -1)
     if pitch is None and at.size:
         nearest = at[0, np.argmin(np.abs(at[0]))]
-        at = at / (nearest / abs(nearest))
+        at = at / (nearest / abs(nearest) if nearest else 1.0)
     radius = returns.drill_si / 2
     kept = [via for via in _alike(at)[0].tolist() if pitch is None or via.real > radius] if at.size else []
     return Around(tuple((via.real, via.imag) for via in kept), radius, pitch, pitch is not None)
@@ -59,7 +59,7 @@ def surroundings(board: Board) -> list[Around]:
     at = np.array([complex(*hole.xy_si) if hole.xy_si else np.nan for _, hole in nets])
     odd = [hole.leg != "" for _, hole in nets]
     partner = np.array([p for net in board.signal_nets for p in _partners(net)])
-    vias, radius = _nearest(board, at)
+    vias, radius = _nearest(board, [board.span(hole) for _, hole in nets], at)
     pitch = np.round(np.abs(partner - at) / GRID) * GRID
     single = np.isnan(pitch)
     with np.errstate(invalid="ignore"):
@@ -92,20 +92,59 @@ def _partners(net: Net) -> list[complex]:
     return partners
 
 
-def _nearest(board: Board, at: NDArray[np.complex128]) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
-    """Nearest return vias of each place, shape (n, up to 8), NaN where unknown; and the radius of the nearest."""
+class _Via(NamedTuple):
+    """A return via: place x + jy and radius [m], first and last copper layer it meets, by place from the top."""
+
+    at: complex
+    radius: float
+    first: int
+    last: int
+
+
+def _vias(board: Board) -> list[_Via]:
+    """The return vias of a board; blind ones stacked on each other are one."""
+    drawn = [(hole, board.span(hole)) for hole in board.return_vias or ()]
+    found: dict[tuple[int, int], _Via] = {}
+    joined = []
+    for hole, span in sorted(drawn, key=lambda each: each[1].first):
+        key = (round(hole.xy_si[0] / GRID), round(hole.xy_si[1] / GRID))
+        via = _Via(complex(*hole.xy_si), hole.padstack.drill_si / 2, span.first, span.last)
+        above = found.get(key)
+        if above and via.first <= above.last:
+            via = _Via(above.at, min(above.radius, via.radius), above.first, max(above.last, via.last))
+        elif above:
+            joined.append(above)
+        found[key] = via
+    return joined + list(found.values())
+
+
+def _nearest(
+    board: Board, spans: list[Span], at: NDArray[np.complex128]
+) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
+    """Nearest return vias of each hole, shape (n, up to 8), NaN where unknown; and the radius of the nearest.
+
+    Only vias that go on along all of the hole count: every plane it passes is joined by them. Those missing to the
+    full number stand out of reach.
+    """
     from scipy.spatial import cKDTree
 
-    vias = board.return_vias or ()
-    if not vias or any(via.xy_si is None for via in vias):
+    if not board.return_vias or any(via.xy_si is None for via in board.return_vias):
         return np.full((len(at), 1), np.nan + 0j), np.zeros(len(at))
-    places = np.array([via.xy_si for via in vias])
-    radii = np.array([via.padstack.drill_si / 2 for via in vias])
-    known = np.where(np.isnan(at), 0, at)
-    count = np.arange(1, min(NEAREST, len(vias)) + 1)
-    _, index = cKDTree(places).query(np.column_stack([known.real, known.imag]), k=count)
-    found = places[index] @ np.array([1, 1j])
-    return np.where(np.isnan(at)[:, None], np.nan, found), radii[index[:, 0]]
+    vias = _vias(board)
+    found = np.repeat(at[:, None] + 100 * REACH, min(NEAREST, len(vias)), axis=1)
+    radius = np.zeros(len(at))
+    reaches = np.array([(span.first, span.last) for span in spans]).reshape(-1, 2)
+    for first, last in {*map(tuple, reaches.tolist())}:
+        rows = np.flatnonzero((reaches == (first, last)).all(axis=1) & ~np.isnan(at))
+        along = [via for via in vias if via.first <= first and last <= via.last]
+        if not along or not rows.size:
+            continue
+        places, count = np.array([via.at for via in along]), min(NEAREST, len(along))
+        tree = cKDTree(np.column_stack([places.real, places.imag]))
+        _, index = tree.query(np.column_stack([at[rows].real, at[rows].imag]), k=np.arange(1, count + 1))
+        found[rows, :count] = places[index]
+        radius[rows] = np.array([via.radius for via in along])[index[:, 0]]
+    return found, radius
 
 
 def _alike(seen: NDArray[np.complex128]) -> NDArray[np.complex128]:

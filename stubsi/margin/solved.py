@@ -146,15 +146,22 @@ def _variants(case: Case) -> tuple[list[_Variant], Provenance]:
     paths, said = return_paths(case.around, solved)
     found = [_Variant(solved, path, np.nan if pitch is None else pitch) for path in paths]
     _chain(found)
-    return found, _provenance(solvable, (*said, *_too_near(solved, paths)))
+    return found, _provenance(solvable, (*said, *_too_near(solved, paths, pitch)))
 
 
-def _too_near(solved: SolvedBarrel, paths: Sequence[Posts]) -> tuple[str, ...]:
+def _seen(path: Posts, pitch: float | None) -> Posts:
+    """Return vias as seen from the barrel; of a pair those on its side."""
+    if pitch is None:
+        return path
+    return Posts(positions=tuple((x - pitch / 2, y) for x, y in path.positions if x > 0), radius=path.radius)
+
+
+def _too_near(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None) -> tuple[str, ...]:
     """A return via nearer to the clearance than the planes are apart lies outside what was validated: R - b < h."""
     try:
         for section in solved.layout.sections if len(paths) == 1 else ():
             height = sum(thickness for _, thickness in section.filling)
-            check_single(solved.barrel.barrel_radius, section.clearance_radius, paths[0], height)
+            check_single(solved.barrel.barrel_radius, section.clearance_radius, _seen(paths[0], pitch), height)
     except ValidityError:
         return (TOO_NEAR,)
     return ()
@@ -205,20 +212,33 @@ def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tup
     if around.returns is None:
         return _scanned(around, solved), ("return vias unknown: 1-8 vias within 2 mm of the clearance, or none",)
     if not around.returns:
-        return [Posts()], ("no return via within 10 mm: open planes",)
-    if not around.odd:
-        return [Posts(positions=around.returns, radius=around.radius)], ()
-    mirrored = tuple((-x, y) for x, y in around.returns)
-    return [Posts(positions=around.returns + mirrored, radius=around.radius)], (
-        "return vias mirrored on the other leg",
-    )
+        return [Posts()], ("no return via as deep as the hole within 10 mm: open planes",)
+    if around.odd:
+        mirrored = tuple((-x, y) for x, y in around.returns)
+        return [_apart(around.returns + mirrored, around.radius)], ("return vias mirrored on the other leg",)
+    places = np.array(around.returns) @ (1, 1j)
+    grow = np.maximum(1.0, (_widest(solved) + around.radius) / np.maximum(np.abs(places), 1e-9))
+    outside = tuple((via.real, via.imag) for via in (places * grow).tolist())
+    said = ("return vias inside the antipad taken at its edge",) if (grow > 1).any() else ()
+    return [_apart(outside, around.radius)], said
+
+
+def _apart(positions: tuple[tuple[float, float], ...], radius: float) -> Posts:
+    """Return vias of one radius; no larger than keeps them apart, where the nearest is wider than others."""
+    places = np.array(positions) @ (1, 1j)
+    gaps = np.abs(places[:, None] - places)[np.triu_indices(len(places), 1)]
+    return Posts(positions=positions, radius=min(radius, 0.499 * float(gaps.min(initial=np.inf))))
+
+
+def _widest(solved: SolvedBarrel) -> float:
+    """Widest clearance radius along the barrel and beyond its end [m]."""
+    levels = (*solved.barrel.levels, *(solved.barrel.end.bored if solved.barrel.end else ()))
+    return max(level.clearance_radius for level in levels if level.kind == "plane")
 
 
 def _scanned(around: Around, solved: SolvedBarrel) -> list[Posts]:
     radius = solved.barrel.barrel_radius
-    levels = (*solved.barrel.levels, *(solved.barrel.end.bored if solved.barrel.end else ()))
-    widest = max(level.clearance_radius for level in levels if level.kind == "plane")
-    nearest = widest + 1.1 * radius
+    nearest = _widest(solved) + 1.1 * radius
     if not around.odd:
         return unknown_return_paths(nearest, nearest + SCAN_REACH, radius)
     half = around.pitch / 2
