@@ -95,3 +95,17 @@ def test_the_smallest_board_file_is_one(tmp_path):
     path.write_text(blocks("toml")[0], encoding="utf-8")
     board = read_board(path)
     assert [net.name for net in board.signal_nets] == ["CLK"]
+
+
+@pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md"])
+def test_every_file_named_is_there(document):
+    text = (ROOT / document).read_text(encoding="utf-8")
+    named = re.findall(r"`((?:shared|notebooks|tests|\.ci)/[^` ]*|[A-Z]+\.md)`", text)
+    assert len(named) > 3
+    assert [name for name in named if not (ROOT / name).exists()] == []
+
+
+def test_the_guide_names_every_package():
+    guide = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    owners = set(re.findall(r"^\| `(\w+)/` \|", guide, re.MULTILINE))
+    assert owners == {path.parent.name for path in (ROOT / "stubsi").glob("*/__init__.py")}
