@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -211,6 +213,18 @@ def test_a_cut_far_above_the_next_plane():
 def test_a_budget_below_the_electrical_start():
     budget = stub_budget("224 Gb/s PAM4", stackup=mb.stackup(gap=0.8), padstack=mb.VIA, layer="S1", return_vias=NONE)
     assert 0 < budget.proven_length_si <= budget.stub_length_si < 0.8e-3
+
+
+@pytest.mark.parametrize("signal", ["10 Gb/s", "25 Gb/s", "40 Gb/s", "112 Gb/s PAM4"])
+def test_every_end_position_up_to_the_budget_meets_the_criterion(signal):
+    """However few of them were tried: pads kept on every layer make the notch fall in steps."""
+    kept = dataclasses.replace(mb.VIA, non_functional_pads="kept")
+    given = {"stackup": DEEP, "padstack": kept, "layer": "S0", "return_vias": mb.RETURNS}
+    budget = stub_budget(signal, **given)
+    for length in np.linspace(0.02, 1, 25) * budget.stub_length_si:
+        assert check_stub(f"{length * 1e3:.9f} mm", signal, **given).excess >= -1e-6
+    longer = check_stub(f"{budget.stub_length_si * 1e3 + 0.01:.9f} mm", signal, **given)
+    assert longer.excess < 0
 
 
 def test_an_unknown_dk_before_the_stub_does_not_matter():

@@ -11,7 +11,7 @@ from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
 from stubsi.board.signal import Signal, as_signal
 from stubsi.board.value import Value
 from stubsi.errors import StubsiError
-from stubsi.margin.trial import SolvedTrial, Trial, UniformTrial, smallest_root
+from stubsi.margin.trial import SolvedTrial, Trial, Tried, UniformTrial, longest
 from stubsi.margin.verdict import DRILL, PASS, standing, wording
 from stubsi.units import Dimension, one_si, quantity, show
 
@@ -22,10 +22,6 @@ if TYPE_CHECKING:
 
 FALLS_SHORT = "falls short"
 """Verdict of a check that fails; on a board it becomes 'drill' or 'drilling cannot help'."""
-
-
-AT_ONCE = 8
-"""End positions tried at once on the way to the first that is too long."""
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -197,8 +193,8 @@ def stub_budget(
     """
     trial = _trial(locals())
     signal, criterion = as_signal(signal), as_criterion(criterion)
-    lengths = [_longest(trial, signal, criterion, end) for end in ("low", "worst")]
-    (computed, unlimited), (proven, _) = lengths
+    tried = Tried(trial, signal, criterion)
+    (computed, unlimited), (proven, _) = (longest(tried, end) for end in ("low", "worst"))
     model = str(trial.models(np.array([computed])).provenance[0]) if computed else trial.model
     return Budget(
         stub_length=quantity(computed, "length"), proven_length=quantity(proven, "length"), signal=signal,
@@ -254,27 +250,3 @@ def _known(value: np.ndarray | None, kind: str = "") -> Any:
     if value is None or not np.isfinite(value[0]):
         return None
     return quantity(float(value[0]), kind) if kind else float(value[0])
-
-
-def _longest(trial: Trial, signal: Signal, criterion: Criterion, end: str) -> tuple[float, bool]:
-    """Longest length [m] up to which the criterion is met at this ``end`` of the spread, and whether all are."""
-
-    def excess(lengths: Any) -> Any:
-        value = getattr(trial.figures(np.atleast_1d(lengths), signal, criterion).measured, end)
-        ratio = np.where(np.isnan(value), np.nan, value / criterion.limit)
-        return np.where(np.isfinite(ratio) | (ratio > 0), ratio - 1 if criterion.least else 1 - ratio, -1.0)
-
-    lengths = trial.lengths(signal, criterion)
-    short = lengths[0] * 1e-6
-    for tried in np.array_split(lengths, -(-len(lengths) // AT_ONCE)):
-        met = excess(tried) >= -1e-12
-        if not met.all():
-            break
-        short = float(tried[-1])
-    else:
-        return short, True
-    first = int(np.argmin(met))
-    short = float(tried[first - 1]) if first else short
-    if short < lengths[0] and excess(short)[0] < 0:
-        return 0.0, False
-    return smallest_root(excess, short, float(tried[first]), trial.looks), False

@@ -1,4 +1,4 @@
-"""Owns one stub tried at several lengths: as a uniform line, or solved from stackup and padstack."""
+"""Owns one stub tried at several lengths, uniform or solved from its geometry, and the longest that will do."""
 
 from __future__ import annotations
 
@@ -23,8 +23,6 @@ from stubsi.stub import Stub
 from stubsi.units import one_si, show
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from numpy.typing import NDArray
 
     from stubsi.board.criterion import Criterion
@@ -32,6 +30,13 @@ if TYPE_CHECKING:
     from stubsi.board.padstack import Padstack
     from stubsi.board.signal import Signal
     from stubsi.board.stackup import Stackup
+
+
+ALIKE = 1e-12
+"""Relative miss that still counts as meeting the criterion."""
+CLEAR = 0.1
+"""Between two end positions that meet the criterion by this much, the notch above Nyquist by as much, none is tried:
+a notch falls as a stub grows, but for a few percent at planes and pads; up to it, the loss rises."""
 
 
 class Found(NamedTuple):
@@ -48,11 +53,11 @@ class Found(NamedTuple):
 
 
 class Trial:
-    """A stub that can be tried at any length [m]; ``model`` says how, ``looks`` how finely a length is searched."""
+    """A stub that can be tried at any length [m]; ``model`` says how, ``halvings`` how finely a length is searched."""
 
     model: str
     z0: float | None
-    looks: int
+    halvings: int
 
     def models(self, lengths: NDArray[np.float64]) -> Models:
         """Model of the stub at each length."""
@@ -87,7 +92,7 @@ class Trial:
 class UniformTrial(Trial):
     """A uniform line, from the arguments ``Stub`` takes."""
 
-    looks = 16
+    halvings = 48
 
     def __init__(self, arguments: dict[str, Any], z0: float | None) -> None:
         self.stub = Stub(stub_length="1 mm", **arguments)
@@ -128,7 +133,7 @@ class UniformTrial(Trial):
 class SolvedTrial(Trial):
     """A stub solved from its geometry, from the layer in use to any end position."""
 
-    looks = 2
+    halvings = 6
 
     def __init__(
         self,
@@ -195,11 +200,55 @@ class SolvedTrial(Trial):
         return np.array([0.0, *np.sort(inside), self.shape.stub_length_si])
 
 
-def smallest_root(excess: Callable[[Any], Any], short: float, long: float, looks: int) -> float:
-    """Longest length [m] in an interval up to which ``excess`` (of lengths) stays positive, to 8^-looks of it."""
-    for _ in range(looks):
-        lengths = np.linspace(short, long, 9)
-        met = excess(lengths[1:]) >= -1e-12
-        first = int(np.argmin(met)) if not met.all() else len(met) - 1
-        short, long = float(lengths[first]), float(lengths[first + 1])
-    return short
+class Tried:
+    """Figures of a stub at the lengths tried so far [m]; both ends of the spread share them."""
+
+    def __init__(self, trial: Trial, signal: Signal, criterion: Criterion) -> None:
+        self.trial, self.signal, self.criterion = trial, signal, criterion
+        self.found: dict[float, Found] = {}
+
+    def at(self, length: float) -> Found:
+        """Figures at one length."""
+        if length not in self.found:
+            self.found[length] = self.trial.figures(np.array([length]), self.signal, self.criterion)
+        return self.found[length]
+
+    def excess(self, length: float, end: str) -> float:
+        """How far the figure is beyond the limit, relative; negative where it falls short."""
+        value = float(getattr(self.at(length).measured, end)[0]) / self.criterion.limit
+        if not (np.isfinite(value) or value > 0):
+            return -1.0
+        return value - 1 if self.criterion.least else 1 - value
+
+    def clear(self, length: float, end: str) -> bool:
+        """Whether shorter stubs meet the criterion, too, if one of them does as clearly."""
+        notch = self.at(length).notch
+        return self.excess(length, end) >= CLEAR and notch[0] >= (1 + CLEAR) * self.signal.nyquist_si
+
+
+def longest(tried: Tried, end: str) -> tuple[float, bool]:
+    """Longest length [m] up to which the criterion is met at this ``end`` of the spread, and whether all are."""
+    lengths = tried.trial.lengths(tried.signal, tried.criterion)
+    lengths = [float(lengths[0]) * 1e-6, *lengths.tolist()]
+    if tried.excess(lengths[0], end) < -ALIKE:
+        return 0.0, False
+    first = _first_missed(tried, lengths, end)
+    if first is None:
+        return lengths[-1], True
+    short, long = lengths[first - 1], lengths[first]
+    for _ in range(tried.trial.halvings):
+        middle = (short + long) / 2
+        short, long = (middle, long) if tried.excess(middle, end) >= -ALIKE else (short, middle)
+    return short, False
+
+
+def _first_missed(tried: Tried, lengths: list[float], end: str, after: int = 0, to: int | None = None) -> int | None:
+    """Number of the first length beyond ``after``, which meets the criterion, that does not; None: all to ``to`` do."""
+    to = len(lengths) - 1 if to is None else to
+    if tried.clear(lengths[after], end) and tried.clear(lengths[to], end):
+        return None
+    if to == after + 1:
+        return to if tried.excess(lengths[to], end) < -ALIKE else None
+    middle = (after + to) // 2
+    found = _first_missed(tried, lengths, end, after, middle)
+    return _first_missed(tried, lengths, end, middle, to) if found is None else found
