@@ -24,7 +24,7 @@ SCANNED, NEAR_JUMP = 56, 16
 """Frequencies of the first look at S21: over all of the range, and just below a cavity's resonance."""
 POINTS, ZOOMS = 9, 3
 """Frequencies per further look and number of looks, each a quarter as wide as the last."""
-RADIATING = 5.0
+RADIATING = 3.0
 """Resistance [ohm] left at the frequency of no reactance from which a stub counts as radiating."""
 
 
