@@ -9,6 +9,14 @@ from stubsi.board.net import DepthDrill, Hole, Net, ReturnVias
 from stubsi.board.padstack import Antipad, Padstack, PressFit
 from stubsi.board.signal import Signal
 from stubsi.board.stackup import CopperLayer, DielectricLayer, Stackup
+from stubsi.drilling.clearance import effects
+from stubsi.drilling.consequences import consequences
+from stubsi.drilling.plan import plan
+from stubsi.drilling.questions import questions
+from stubsi.drilling.reroute import reroutes
+from stubsi.drilling.rules import Costs, Rules
+from stubsi.drilling.schedule import still_valid
+from stubsi.drilling.tolerance import DepthTolerance, GuaranteedResidual
 from stubsi.errors import (
     BoardError,
     FileError,
@@ -31,16 +39,20 @@ __all__ = [
     "Board",
     "BoardError",
     "CopperLayer",
+    "Costs",
     "Criterion",
     "DepthDrill",
+    "DepthTolerance",
     "DielectricLayer",
     "FileError",
+    "GuaranteedResidual",
     "Hole",
     "Net",
     "Padstack",
     "PlausibilityWarning",
     "PressFit",
     "ReturnVias",
+    "Rules",
     "Signal",
     "Stackup",
     "Stub",
@@ -49,11 +61,17 @@ __all__ = [
     "UnknownValueError",
     "ValidityError",
     "check_stub",
+    "consequences",
     "dk_eff_from_notch",
+    "effects",
     "hole_model",
     "layer_matrix",
     "notch_frequency",
+    "plan",
+    "questions",
     "rank",
     "read_board",
+    "reroutes",
+    "still_valid",
     "stub_budget",
 ]

@@ -65,6 +65,10 @@ def effects(plan: Plan) -> tuple[Effect, ...]:
 
     A drill passes every copper layer between the drilled face and its must-not-cut layer. Copper of other nets on
     signal layers is not known to the board and not checked.
+
+    Parameters
+    ----------
+    plan : Plan
     """
     found: dict[Effect, None] = {}
     reached: dict[tuple[str, str], tuple[Padstack, int]] = {}

@@ -102,7 +102,12 @@ class Consequences:
 
 
 def consequences(plan: Plan) -> Consequences:
-    """Rank the board of a plan before drilling, after nominal drilling and after worst-case drilling."""
+    """Rank the board of a plan before drilling, after nominal drilling and after worst-case drilling.
+
+    Parameters
+    ----------
+    plan : Plan
+    """
     before = rank(plan.board, **plan.model.arguments())
     board = widened(plan)
     after = rank(board, **plan.model.arguments()) if board is not plan.board else before

@@ -36,6 +36,10 @@ def questions(plan: Plan) -> tuple[Question, ...]:
 
     A rule can flip a stub's verdict if, for some value of the other unknown rules, one end of its ``UNKNOWN_RANGE``
     lets the stub be drilled and the other does not.
+
+    Parameters
+    ----------
+    plan : Plan
     """
     found = [*_rules(plan), *_finished(plan), *_clearances(plan)]
     missing = Counter(plan.undecided.values())

@@ -95,6 +95,10 @@ def reroutes(plan: Plan) -> Reroutes:
 
     A move replaces a layer in all holes of a net; the net is judged anew, return vias included. Nets whose moved stubs
     could not be drilled, or that a loss criterion couples, are not proposed.
+
+    Parameters
+    ----------
+    plan : Plan
     """
     held = {group.number: _holders(plan, group) for group in plan.groups}
     moves = _judged(plan, list(_moves(plan, {net for nets in held.values() for net in nets})))

@@ -143,6 +143,14 @@ def still_valid(export: str, plan: Plan, board: Board, rules: Rules) -> bool:
     """Whether an exported text was made from this board and these rules, with the costs and model of ``plan``.
 
     False too where the text carries no digest.
+
+    Parameters
+    ----------
+    export : str
+        Schedule or per-hole list as it was handed off.
+    plan : Plan
+    board : Board
+    rules : Rules
     """
     found = _DIGEST.search(export)
     return found is not None and found[1] == digest(parts_of(board, rules, plan.costs, plan.model))
