@@ -68,15 +68,6 @@ class Solvable:
     start_share: float
 
 
-@dataclass(frozen=True)
-class _Layer:
-    """A layer on the way from the layer in use to the end of the hole; lengths in metres."""
-
-    place: int
-    level: Level
-    copper: CopperLayer | None
-
-
 def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitch: float | None = None) -> Solvable:
     """Barrel of the first ``length`` [m] of a stub, from its electrical start to the end of its plating.
 
