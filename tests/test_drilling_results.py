@@ -23,7 +23,7 @@ from stubsi.drilling.reroute import reroutes
 from stubsi.drilling.schedule import still_valid
 from stubsi.drilling.tolerance import GuaranteedResidual
 from stubsi.errors import BoardError
-from stubsi.show.section import draw_section
+from stubsi.show.section import plot_section
 from tests import drilling_boards as made
 
 
@@ -173,7 +173,7 @@ def test_every_hole_is_explained():
     found = planned(six_layers(*nets), made.rules(sides={"bottom": "any"}))
     assert found.explain("A.1") == (
         "A.1 from the bottom, group 1, must not cut L3: stub 0.9 mm beyond L3, longest permitted 0.5 mm; "
-        "0.1 mm to 0.3 mm left; end of the plating 0.7 mm deep, between 0.5 mm and 0.775 mm"
+        "0.1 mm to 0.3 mm left; end of the plating 0.7 mm deep, between 0.5 mm and 0.7 mm"
     )
     assert found.explain("B.1").startswith("B.1 from the top, refused: other side only")
     assert found.explain("C.1") == "C.1, not drilled: no stub"
@@ -368,14 +368,14 @@ def test_explanations_name_the_numbers():
 def test_section_shows_every_group_at_its_depth():
     """The point of the drill is the highest point of its outline, its depth that of the plan."""
     found = worked()
-    ax = draw_section(found, Figure().add_subplot())
+    ax = plot_section(found, Figure().add_subplot())
     bores = [patch.get_xy() for patch in ax.patches]
     assert len(bores) == len(found.groups)
     for bore, group in zip(bores, found.groups, strict=True):
         point = 1.55 - 1e3 * group.end_si - 0.15
         assert bore[:, 1].min() == pytest.approx(point)
     labels = [text.get_text() for text in ax.texts]
-    assert all(any(f"keep {group.layer}" in label for label in labels) for group in found.groups)
+    assert all(any(f"must not cut {group.layer}" in label for label in labels) for group in found.groups)
 
 
 def test_coupled_nets_are_told_as_such():

@@ -274,3 +274,17 @@ def test_every_rule_is_told_with_its_source():
     assert all(source for _, _, source in rows)
     assert ("oversize", "0.2 mm", "common practice, no source") in rows
     assert ("tip distance", "unknown", made.SAYS) in rows
+
+
+def test_a_guaranteed_residual_never_names_a_layer_behind_the_one_in_use():
+    """Near faces of L3 and L2 at 0.62 and 0.69 mm from the bottom: 0.10 mm before L2 is 0.03 mm before L3, within
+    +-0.01 mm of it nothing is cut, and yet it would tell the fabricator that L3 may be. Deepest: 0.10 mm before L3.
+    """
+    tight = GuaranteedResidual(least="0.09 mm", most="0.11 mm", source=made.SAYS)
+    gaps = (0.25, 0.02, 0.25, 0.27)
+    found = only_window(gaps, ("L1", "L3"), 0.5, made.rules(tip_angle=180, tolerance=tight))
+    seen = frame(made.stackup(gaps), made.rules(tolerance=tight), "bottom")
+    third, second = (float(seen.near[seen.place(layer)]) for layer in ("L3", "L2"))
+    assert second - third == pytest.approx(0.07e-3)
+    assert found.holds(third - 0.10e-3)
+    assert not found.holds(second - 0.10e-3)

@@ -197,21 +197,27 @@ def _lower_bounds(shape: StubShape, seen: Frame, rules: Rules) -> list[Bound]:
 
 
 def _upper_bounds(shape: StubShape, seen: Frame, rules: Rules) -> list[Bound]:
-    """Ends so deep that something would be touched, at worst tolerance; the stub's own layer first."""
+    """Ends so deep that something would be touched, at worst tolerance; the stub's own layer first.
+
+    A guaranteed residual stub puts no end beyond the one of the stub's own layer, even where that would not touch it:
+    the layer named must-not-cut would lie behind the layer in use.
+    """
     _, own, inner = barrel(shape, seen)
     cut = clearance_before(shape, rules)
 
     def before(face: float, left: float, kind: str, text: str) -> Bound:
         return Bound(float(rules.tolerance.deepest(face, left, seen.sensed)), kind, text)
 
+    def named(layer: str, kind: str, text: str) -> Bound:
+        face = float(seen.near[seen.place(layer)])
+        free, aimed = before(face, cut, kind, text), rules.tolerance.aimed(face)
+        return free if aimed is None else free._replace(end=min(free.end, aimed))
+
     face = float(seen.near[own])
-    bounds = [before(face, cut, CUTS, f"{shape.layer} must not be cut")]
+    bounds = [named(shape.layer, CUTS, f"{shape.layer} must not be cut")]
     limit = rules.deepest(shape.side)
     if limit not in (None, ANY_LAYER) and seen.place(limit) < own:
-        at = float(seen.near[seen.place(limit)])
-        bound = before(at, cut, DEEPEST, f"no layer beyond {limit} can be reached from the {shape.side}")
-        aimed = rules.tolerance.aimed(at)
-        bounds.append(bound if aimed is None else bound._replace(end=aimed))
+        bounds.append(named(limit, DEEPEST, f"no layer beyond {limit} can be reached from the {shape.side}"))
     zone = seen.beyond(shape.press_fit, shape.press_fit.contact_to_si) if shape.press_fit else None
     if zone is not None:
         text = f"the barrel must stay plated beyond a depth of {_mm(zone)}"

@@ -58,7 +58,7 @@ def plot_loss(
     """
     signal = as_signal(signal)
     networks = {label: stub.network(frequency, z0=z0) for label, stub in stubs.items()}
-    ax = _new_axes(width=6.4, height=4.0) if ax is None else ax
+    ax = new_axes(width=6.4, height=4.0) if ax is None else ax
     for label, network in networks.items():
         ax.plot(network.f / 1e9, decibels(network.s[:, 1, 0]), label=label)
     ax.axvline(signal.nyquist_si / 1e9, color="black", linestyle="--", label=f"Nyquist of {signal}")
@@ -91,7 +91,7 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     StubsiError
         matplotlib is missing.
     """
-    ax = _new_axes(width=7.0, height=1.5 + 0.18 * len(ranking)) if ax is None else ax
+    ax = new_axes(width=7.0, height=1.5 + 0.18 * len(ranking)) if ax is None else ax
     names, verdicts = ([getattr(row, name) for row in ranking] for name in ("net", "verdict"))
     _draw_bars(ax, ranking, np.array(verdicts))
     _draw_limits(ax, ranking)
@@ -127,7 +127,8 @@ def _draw_limits(ax: Axes, ranking: Ranking) -> None:
             ax.vlines(limit, rows - 0.5, rows + 0.5, color="black", label=label)
 
 
-def _new_axes(*, width: float, height: float) -> Axes:
+def new_axes(*, width: float, height: float) -> Axes:
+    """Axes of a new figure of that size [in]; StubsiError where matplotlib is missing."""
     try:
         import matplotlib.pyplot as plt
     except ImportError as error:

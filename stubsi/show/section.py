@@ -1,10 +1,15 @@
-"""Owns the cross-section picture of a drilling plan: stackup, one hole of every drill group, bore and stub left."""
+"""Owns the cross-section picture of a drilling plan: stackup, one hole of every drill group, bore and stub left.
+
+Needs the extra ``plot`` (matplotlib).
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stubsi.drilling.frame import frame
 from stubsi.drilling.rules import cone_height
+from stubsi.show.plot import new_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -12,14 +17,17 @@ if TYPE_CHECKING:
     from stubsi.drilling.group import Group
     from stubsi.drilling.plan import Plan
 
-COPPER, DIELECTRIC, BORE = "#b87333", "#dfe8d8", "white"
+COPPER, DIELECTRIC, AIR = "#b87333", "#dfe8d8", "white"
+PITCH = 3.0
+"""Distance of the holes drawn side by side, in the widest diameter drawn."""
 
 
-def draw_section(plan: Plan, ax: Axes | None = None) -> Axes:
-    """Draw the board in section with one hole of every drill group, at the depth aimed at.
+def plot_section(plan: Plan, ax: Axes | None = None) -> Axes:
+    """Plot the board in section with one hole of every drill group, at the depth aimed at.
 
-    Depth runs down from the top copper face [mm]; widths [mm] are to scale with each other, not with the depths. The
-    tip is drawn as a solid cone; one whose angle is unknown as flat.
+    Depth [mm] runs down from the top copper face; widths are to scale with each other, not with the depths. Planes end
+    at the clearance as drawn (a plane whose clearance is unknown is dashed), the must-not-cut layer is drawn up to the
+    barrel, other signal layers are left out. The tip is drawn as a solid cone; one whose angle is unknown as flat.
 
     Parameters
     ----------
@@ -30,16 +38,23 @@ def draw_section(plan: Plan, ax: Axes | None = None) -> Axes:
     Returns
     -------
     matplotlib.axes.Axes
-    """
-    if ax is None:
-        from matplotlib.figure import Figure
 
-        ax = Figure(figsize=(1.6 + 1.4 * max(1, len(plan.groups)), 4.0), layout="constrained").add_subplot()
-    widest = 1e3 * max((group.drill_si for group in plan.groups), default=0.5)
-    _draw_layers(ax, plan, 2.5 * widest * max(1, len(plan.groups)))
-    for number, group in enumerate(plan.groups):
-        _draw_group(ax, plan, group, 2.5 * widest * (number + 0.5))
+    Raises
+    ------
+    StubsiError
+        matplotlib is missing.
+    """
+    count = max(1, len(plan.groups))
+    ax = new_axes(width=1.6 + 1.4 * count, height=4.0) if ax is None else ax
     thickness = 1e3 * plan.board.stackup.edges_si[-1]
+    pitch = PITCH * max((1e3 * group.drill_si for group in plan.groups), default=0.5)
+    ax.fill_between([0, pitch * count], 0, thickness, color=DIELECTRIC, linewidth=0)
+    for layer in plan.board.stackup.copper:
+        at = 1e3 * plan.board.stackup.face_si(layer.name, "lower")
+        ax.text(pitch * count, at, f" {layer.name}", va="center", fontsize="x-small")
+    for number, group in enumerate(plan.groups):
+        _draw_copper(ax, plan, group, pitch * number, pitch)
+        _draw_hole(ax, plan, group, pitch * (number + 0.5))
     ax.set_ylim(1.3 * thickness, -0.3 * thickness)
     ax.set_xticks([])
     ax.spines[:].set_visible(False)
@@ -48,41 +63,46 @@ def draw_section(plan: Plan, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def _draw_layers(ax: Axes, plan: Plan, width: float) -> None:
-    stackup = plan.board.stackup
-    for layer, top, bottom in zip(stackup.layers, stackup.edges_si, stackup.edges_si[1:], strict=False):
-        copper = layer in stackup.copper
-        ax.fill_between([0, width], 1e3 * top, 1e3 * bottom, color=COPPER if copper else DIELECTRIC, linewidth=0)
-        if copper:
-            ax.text(width, 5e2 * (top + bottom), f" {layer.name}", va="center", fontsize="x-small")
+def _draw_copper(ax: Axes, plan: Plan, group: Group, left: float, pitch: float) -> None:
+    """Planes up to their clearance, and the must-not-cut layer up to the barrel."""
+    stackup, padstack = plan.board.stackup, group.hits[0].hole.padstack
+    for layer in stackup.copper:
+        antipad = padstack.antipad_at(layer.name, layer.role)
+        if layer.name == group.layer:
+            width, style = group.primary_si, "-"
+        elif antipad is not None:
+            width, style = antipad.width_si, "-"
+        elif layer.role == "plane":
+            width, style = group.drill_si, ":"
+        else:
+            continue
+        faces = [1e3 * stackup.face_si(layer.name, face) for face in ("upper", "lower")]
+        gap = (pitch - 1e3 * width) / 2
+        for start in (left, left + pitch - gap):
+            ax.plot([start, start + gap], [sum(faces) / 2] * 2, style, color=COPPER, linewidth=1.5)
 
 
-def _draw_group(ax: Axes, plan: Plan, group: Group, x: float) -> None:
-    thickness = 1e3 * plan.board.stackup.edges_si[-1]
-    height = _datum_height(plan, group.side)
-    end = 1e3 * (group.end_si - height)
+def _draw_hole(ax: Axes, plan: Plan, group: Group, x: float) -> None:
+    """The barrel that is left, the bore of the depth drill, and what it is."""
+    thickness, hit = 1e3 * plan.board.stackup.edges_si[-1], group.hits[0]
+    height = 1e3 * float(frame(plan.board.stackup, plan.rules, group.side).near[0])
     angle = plan.rules.tip_angle or 180.0
     barrel, drill = 5e2 * group.primary_si, 5e2 * group.drill_si
-    point = end + 1e3 * float(cone_height(group.primary_si / 2, angle))
-    shoulder = point - 1e3 * float(cone_height(group.drill_si / 2, angle))
+    end, far = 1e3 * group.end_si - height, 1e3 * (hit.window.face_si + hit.window.rest_si) - height
+    point = end + float(cone_height(barrel, angle))
+    shoulder = point - float(cone_height(drill, angle))
 
     def depth(from_face: float) -> float:
         return from_face if group.side == "top" else thickness - from_face
 
-    ax.fill_betweenx([depth(end), depth(thickness)], x - barrel, x + barrel, color=BORE, linewidth=0)
+    ax.fill_betweenx([depth(end), depth(far)], x - barrel, x + barrel, color=AIR, linewidth=0)
     for edge in (-barrel, barrel):
-        ax.plot([x + edge] * 2, [depth(end), depth(thickness)], color=COPPER, linewidth=2)
+        ax.plot([x + edge] * 2, [depth(end), depth(far)], color=COPPER, linewidth=2)
     outline = [(-drill, 0.0), (-drill, shoulder), (0.0, point), (drill, shoulder), (drill, 0.0)]
     ax.fill(
-        *zip(*((x + w, depth(d)) for w, d in outline), strict=True), facecolor=BORE, edgecolor="black", linewidth=0.5
+        *zip(*((x + w, depth(d)) for w, d in outline), strict=True), facecolor=AIR, edgecolor="black", linewidth=0.5
     )
-    label = f"group {group.number}\n{len(group.hits)} holes\nkeep {group.layer}"
+    least, most = (1e3 * limit for limit in (group.left.least_si, group.left.most_si))
+    label = f"group {group.number}, holes: {len(group.hits)}\nmust not cut {group.layer}\n{least:.3f}-{most:.3f} mm left"
     at = depth(-0.04 * thickness)
     ax.text(x, at, label, ha="center", va="bottom" if group.side == "top" else "top", fontsize="x-small")
-
-
-def _datum_height(plan: Plan, side: str) -> float:
-    """Height [m] of the datum of the drilled side above its outer copper face."""
-    from stubsi.drilling.frame import frame
-
-    return float(frame(plan.board.stackup, plan.rules, side).near[0])
