@@ -20,14 +20,14 @@ CLEARANCE, PAD_GONE, PAD_RING, MASK = "clearance", "pad vanishes", "ring of the 
 
 
 class Effect(NamedTuple):
-    """What the depth drill does to a padstack on one layer; diameters [m], None where unknown.
+    """What the depth drill does to a padstack, alike on all these layers; diameters [m], None where unknown.
 
     ``drawn``: clearance or pad on the board; ``needed``: clearance or opening it takes.
     """
 
     padstack: str
     side: str
-    layer: str
+    layers: tuple[str, ...]
     kind: str
     drawn: float | None
     needed: float | None
@@ -40,7 +40,7 @@ class Effect(NamedTuple):
         return None if self.needed is None or self.drawn is None else self.drawn < self.needed - 1e-9
 
     def __str__(self) -> str:
-        where = f"padstack {self.padstack} on {self.layer}, drilled from the {self.side}"
+        where = f"padstack {self.padstack}, drilled from the {self.side}, on {', '.join(self.layers)}"
         drawn, needed = (show(size, "length") for size in (self.drawn, self.needed))
         if self.kind == CLEARANCE:
             verdict = {True: f"change it to {needed}", False: "enough", None: "cannot be judged"}[self.short]
@@ -61,7 +61,7 @@ def needed_clearance(drill: float, rules: Rules) -> float | None:
 
 
 def effects(plan: Plan) -> tuple[Effect, ...]:
-    """Every effect of a plan on the padstacks of its board, by padstack, side and layer.
+    """Every effect of a plan on the padstacks of its board, by padstack and side; layers of equal figures are one.
 
     A drill passes every copper layer between the drilled face and its must-not-cut layer. Copper of other nets on
     signal layers is not known to the board and not checked.
@@ -70,7 +70,7 @@ def effects(plan: Plan) -> tuple[Effect, ...]:
     ----------
     plan : Plan
     """
-    found: dict[Effect, None] = {}
+    found: dict[Effect, list[str]] = {}
     reached: dict[tuple[str, str], tuple[Padstack, int]] = {}
     stackup = plan.board.stackup
     for group in plan.groups:
@@ -82,15 +82,16 @@ def effects(plan: Plan) -> tuple[Effect, ...]:
     for (_, side), (padstack, passed) in sorted(reached.items(), key=lambda item: item[0]):
         layers = stackup.copper if side == "top" else stackup.copper[::-1]
         for number, layer in enumerate(layers[:passed]):
-            found.update(dict.fromkeys(_on_layer(padstack, side, layer, number == 0, plan.rules)))
-    return tuple(found)
+            for effect in _on_layer(padstack, side, layer, number == 0, plan.rules):
+                found.setdefault(effect, []).append(layer.name)
+    return tuple(effect._replace(layers=tuple(layers)) for effect, layers in found.items())
 
 
 def _on_layer(padstack: Padstack, side: str, layer: CopperLayer, outer: bool, rules: Rules) -> list[Effect]:
     drill = rules.drill_si(padstack.drill_si)
 
     def effect(kind: str, drawn: float | None, needed: float | None) -> Effect:
-        return Effect(padstack.name, side, layer.name, kind, drawn, needed)
+        return Effect(padstack.name, side, (), kind, drawn, needed)
 
     found = []
     antipad = padstack.antipad_at(layer.name, layer.role)
@@ -111,7 +112,7 @@ def widened(plan: Plan) -> Board:
     wider: dict[str, dict[str, float]] = {}
     for effect in effects(plan):
         if effect.short:
-            wider.setdefault(effect.padstack, {})[effect.layer] = effect.needed
+            wider.setdefault(effect.padstack, {}).update(dict.fromkeys(effect.layers, effect.needed))
     if not wider:
         return plan.board
     changed: dict[int, Padstack] = {}

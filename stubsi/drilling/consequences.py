@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.drilling.clearance import widened
+from stubsi.drilling.group import told
 from stubsi.drilling.limits import cut
 from stubsi.margin.figures import net_figures
 from stubsi.margin.geometry import Bore
@@ -61,8 +62,8 @@ class Consequences:
         rankings = (self.before, self.nominal, self.worst)
         rows = [{row.net: row for row in ranking} for ranking in rankings]
         why: dict[str, list[str]] = {}
-        for refused in self.plan.refused:
-            why.setdefault(refused.net, []).append(f"{refused.hole.name} from the {refused.side}: {refused.reason}")
+        for net, what in told(self.plan.refused):
+            why.setdefault(net, []).append(what)
         hits: dict[str, int] = {}
         for hit in self.plan.hits:
             hits[hit.net] = hits.get(hit.net, 0) + 1

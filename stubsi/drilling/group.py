@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -11,6 +12,8 @@ from stubsi.drilling.window import Left, Reason, Window, lead_si
 from stubsi.units import show
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from stubsi.board.net import Hole
     from stubsi.drilling.rules import Rules
 
@@ -55,6 +58,14 @@ class Refused(NamedTuple):
     def reason(self) -> str:
         """Why it cannot be drilled."""
         return "; ".join(map(str, self.reasons))
+
+
+def told(refused: Iterable[Refused]) -> list[tuple[str, str]]:
+    """Refusals in words, holes of one net refused for the same reason in one line: (net, what is refused and why)."""
+    holes: dict[tuple[str, str, str], list[str]] = defaultdict(list)
+    for each in refused:
+        holes[each.net, each.side, each.reason].append(each.hole.name)
+    return [(net, f"{', '.join(names)} from the {side}: {reason}") for (net, side, reason), names in holes.items()]
 
 
 @dataclass(frozen=True, kw_only=True)

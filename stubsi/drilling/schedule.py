@@ -9,6 +9,7 @@ import textwrap
 from typing import TYPE_CHECKING
 
 from stubsi.drilling.digest import digest, parts_of
+from stubsi.drilling.group import told
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -110,10 +111,8 @@ def schedule_text(plan: Plan, width: int = 120) -> str:
     lines += ["", *_aligned([head, *short])]
     for group in plan.groups:
         lines += _wrapped(f"group {group.number}, nets: {', '.join(group.nets)}", width)
-    for refused in plan.refused:
-        lines += _wrapped(
-            f"refused: {refused.hole.name} ({refused.net}) from the {refused.side}: {refused.reason}", width
-        )
+    for net, what in told(plan.refused):
+        lines += _wrapped(f"refused: {net}: {what}", width)
     if plan.in_vain:
         text = f"drilled although another stub of the net is refused: {', '.join(plan.in_vain)}"
         lines += _wrapped(f"{text}; waive a net to leave it out", width)

@@ -103,6 +103,7 @@ def _draw_hole(ax: Axes, plan: Plan, group: Group, x: float) -> None:
         *zip(*((x + w, depth(d)) for w, d in outline), strict=True), facecolor=AIR, edgecolor="black", linewidth=0.5
     )
     least, most = (1e3 * limit for limit in (group.left.least_si, group.left.most_si))
-    label = f"group {group.number}, holes: {len(group.hits)}\nmust not cut {group.layer}\n{least:.3f}-{most:.3f} mm left"
+    told = f"group {group.number}, holes: {len(group.hits)}", f"must not cut {group.layer}"
+    label = "\n".join((*told, f"{least:.3f}-{most:.3f} mm left"))
     at = depth(-0.04 * thickness)
     ax.text(x, at, label, ha="center", va="bottom" if group.side == "top" else "top", fontsize="x-small")
