@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import textwrap
+from collections import Counter
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -13,7 +15,7 @@ from stubsi.drilling.group import told
 from stubsi.drilling.limits import cut
 from stubsi.margin.figures import net_figures
 from stubsi.margin.geometry import Bore
-from stubsi.margin.rank import Ranking, rank
+from stubsi.margin.rank import WAIVED, Ranking, rank
 from stubsi.margin.verdict import MARGINAL, PASS, UNDECIDED
 
 if TYPE_CHECKING:
@@ -26,13 +28,14 @@ if TYPE_CHECKING:
 
 FAILS = "fails"
 """Standing of a net that falls short of its criterion."""
+STANDINGS = (FAILS, UNDECIDED, MARGINAL, PASS, WAIVED)
 
 
 @dataclass(frozen=True, kw_only=True)
 class NetChange:
     """One net: margin (first notch over Nyquist [-]) and loss at Nyquist [dB] before, after nominal and worst drilling.
 
-    None where there is no stub or no figure. ``standing``: pass, marginal, undecided or fails, likewise three times.
+    None where there is no stub or no figure. ``standing``, likewise: pass, marginal, undecided, fails or waived.
     ``why``: for a net that still fails, what keeps it.
     """
 
@@ -67,15 +70,14 @@ class Consequences:
         hits: dict[str, int] = {}
         for hit in self.plan.hits:
             hits[hit.net] = hits.get(hit.net, 0) + 1
-        standings = [dict(zip(_names(ranking), map(_standing, ranking.verdicts), strict=True)) for ranking in rankings]
         return tuple(
             NetChange(
                 net=net,
                 margin=tuple(table[net].margin for table in rows),
                 loss=tuple(table[net].loss for table in rows),
-                standing=tuple(standing[net] for standing in standings),
+                standing=tuple(_standing(table[net].verdict) for table in rows),
                 hits=hits.get(net, 0),
-                why="; ".join(why.get(net, ())) or self.plan.alone.get(net, "") if standings[2][net] == FAILS else "",
+                why="; ".join(why.get(net, ())) if _standing(rows[2][net].verdict) == FAILS else "",
             )
             for net in (row.net for row in self.worst)
         )
@@ -97,9 +99,15 @@ class Consequences:
             columns[f"standing, {moment}"] = [net.standing[i] for net in self.nets]
         return pd.DataFrame({**columns, "why": [net.why for net in self.nets]})
 
+    def summary(self) -> str:
+        """How many nets stand how, before and after worst-case drilling, in two lines."""
+        counts = [Counter(net.standing[i] for net in self.nets) for i in (0, 2)]
+        told = [", ".join(f"{word} {count[word]}" for word in STANDINGS if count[word]) for count in counts]
+        return f"Nets before drilling: {told[0]}.\nNets after worst-case drilling: {told[1]}."
+
     def __str__(self) -> str:
-        head = f"{'net':<16} {'margin before':>13} {'nominal':>8} {'worst':>8}  standing"
-        return "\n".join([head, *(_line(net) for net in self.nets)])
+        head = f"{'net':<16} {'margin before':>13} {'nominal':>8} {'worst':>8}  standing before -> worst"
+        return "\n".join([self.summary(), "", head, *(_line(net) for net in self.nets)])
 
 
 def consequences(plan: Plan) -> Consequences:
@@ -143,16 +151,12 @@ def _drilled(plan: Plan, after: Ranking, length: Callable[[Left], float]) -> Ran
     )
 
 
-def _names(ranking: Ranking) -> list[str]:
-    return [net.name for net in ranking.board.signal_nets]
-
-
 def _standing(verdict: str) -> str:
-    return verdict if verdict in (PASS, MARGINAL, UNDECIDED) else FAILS
+    return verdict if verdict in (PASS, MARGINAL, UNDECIDED, WAIVED) else FAILS
 
 
 def _line(net: NetChange) -> str:
-    margins = ("-" if margin is None else f"{margin:.2f}" for margin in net.margin)
-    before, nominal, worst = margins
-    told = f"{net.standing[0]} -> {net.standing[2]}" + (f": {net.why}" if net.why else "")
-    return f"{net.net:<16} {before:>13} {nominal:>8} {worst:>8}  {told}"
+    before, nominal, worst = ("-" if margin is None else f"{margin:.2f}" for margin in net.margin)
+    line = f"{net.net:<16} {before:>13} {nominal:>8} {worst:>8}  {net.standing[0]} -> {net.standing[2]}"
+    why = textwrap.wrap(net.why, 116, initial_indent="    ", subsequent_indent="    ", break_on_hyphens=False)
+    return "\n".join([line, *why])
