@@ -86,7 +86,7 @@ def _open_verdicts(plan: Plan) -> list[str]:
 
 
 def _clearances(plan: Plan) -> list[Question]:
-    unjudged = sum(effect.short is None for effect in effects(plan))
+    unjudged = sum(len(effect.layers) for effect in effects(plan) if effect.short is None)
     names = [n for n in ("copper_clearance", "edge_tolerance") if getattr(plan.rules, f"{n}_si") is None]
     return [Question(name.replace("_", " "), unjudged, "clearances") for name in names if unjudged]
 

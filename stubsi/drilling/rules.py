@@ -20,7 +20,7 @@ ANY_LAYER = "any"
 """Deepest layer of a side that has no limit."""
 
 UNKNOWN_RANGE: dict[str, tuple[Any, Any]] = {
-    "tip_angle": (90.0, 180.0),
+    "tip_angle": (90, 180),
     "tip_distance": ("0 mm", "6 mil"),
     "least_depth": ("0 mm", "0.3 mm"),
     "least_plated": ("0 mm", "1 mm"),

@@ -283,8 +283,7 @@ def _deepest_aimed(shape: StubShape, seen: Frame, limit: float, rules: Rules) ->
 
 
 def _unknown(rules: Rules) -> str:
-    names = ", ".join(name.replace("_", " ") for name in rules.unknown)
-    return f" (unknown: {names})" if names else ""
+    return " (unknown rules at their worst)" if rules.unknown else ""
 
 
 def _mm(length: float) -> str:
