@@ -9,12 +9,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stubsi import Board, Padstack, PressFit, notch_frequency
+from stubsi import Board, Padstack, PressFit, notch_frequency, plan
 from stubsi.drilling.frame import frame
 from stubsi.drilling.rules import cone_height
 from stubsi.drilling.tolerance import GuaranteedResidual
 from stubsi.drilling.window import lead_si, window
-from stubsi.errors import BoardError
+from stubsi.errors import BoardError, StubsiError
 from stubsi.margin.shape import stub_shapes
 from tests import drilling_boards as made
 
@@ -67,15 +67,16 @@ def test_worked_window():
 def test_what_depth_is_referenced_to(reference, sensed, deepest, shallowest):
     """L3 at 0.90 mm, +20/-10 % thickness: all 0.90 mm of it counts, or what is left, or the 0.30 mm beyond L4."""
     tolerance = made.depth_tolerance(0.05, 0.10, 0.2, 0.1, reference, sensed)
-    found = only_window(GAPS, ("L1", "L3"), 0.6, made.rules(tip_distance="0.05 mm", tolerance=tolerance))
+    its_rules = made.rules(sides={"bottom": "any"}, tip_distance="0.05 mm", tolerance=tolerance)
+    found = only_window(GAPS, ("L1", "L3"), 0.6, its_rules)
     assert found.deepest_si * 1e3 == pytest.approx(deepest, abs=1e-6)
     assert max(b.end for b in found.lower if "longest" in b.text) * 1e3 == pytest.approx(shallowest, abs=1e-6)
 
 
 def test_sensed_layer_must_be_passed():
     tolerance = made.depth_tolerance(reference="sensed layer", sensed={"bottom": "L2"})
-    found = only_window(GAPS, ("L1", "L3"), 0.6, made.rules(tip_distance="0.05 mm", tolerance=tolerance))
-    assert kinds(found) == ["sensed layer"]
+    its_rules = made.rules(sides={"bottom": "any"}, tip_distance="0.05 mm", tolerance=tolerance)
+    assert kinds(only_window(GAPS, ("L1", "L3"), 0.6, its_rules)) == ["sensed layer"]
 
 
 def test_published_residual_stub_figures():
@@ -260,7 +261,7 @@ def test_rules_that_cannot_be(changed, said):
         (lambda: GuaranteedResidual(least="0.1 mm", most="0.3 mm", source=""), "source is missing"),
         (lambda: made.depth_tolerance(thicker=10), "a fraction, not a percentage"),
         (lambda: made.depth_tolerance(reference="laminate"), "must be one of face"),
-        (lambda: made.depth_tolerance(reference="sensed layer"), "name the sensed layer"),
+        (lambda: made.depth_tolerance(reference="sensed layer"), "name the layer sensed"),
     ],
     ids=["order", "source", "percent", "reference", "no sensed layer"],
 )
@@ -288,3 +289,43 @@ def test_a_guaranteed_residual_never_names_a_layer_behind_the_one_in_use():
     assert second - third == pytest.approx(0.07e-3)
     assert found.holds(third - 0.10e-3)
     assert not found.holds(second - 0.10e-3)
+
+
+@pytest.mark.parametrize(
+    ("changed", "words"),
+    [
+        ({"sides": {"bottom": None}}, "each with its deepest layer"),
+        ({"sides": ("bottom",)}, "each with its deepest layer"),
+        ({"sides": {"left": "any"}}, "'top', 'bottom' or both"),
+        ({"tolerance": made.depth_tolerance(reference="sensed layer", sensed={"top": "L3"})}, "every side"),
+    ],
+    ids=["no layer", "no pairs", "no side", "sensed from another side"],
+)
+def test_rules_that_name_no_layer_are_refused(changed, words):
+    with pytest.raises(BoardError, match=words):
+        made.rules(**{"sides": {"bottom": "any"}, **changed})
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        {"sides": {"bottom": "L9"}},
+        {
+            "sides": {"bottom": "any"},
+            "tolerance": made.depth_tolerance(reference="sensed layer", sensed={"bottom": "L9"}),
+        },
+    ],
+    ids=["deepest", "sensed"],
+)
+def test_rules_that_name_an_unknown_layer_are_refused(changed):
+    board = Board(stackup=made.stackup(GAPS), nets=(made.net("n", ("L1", "L6"), 0.5),))
+    with pytest.raises(BoardError, match=r"layer 'L9': no such copper layer; known are L1, L2"):
+        plan(board, made.rules(**changed), model="uniform")
+
+
+@pytest.mark.parametrize("name", ["board", "rules", "costs"])
+def test_a_plan_needs_its_kinds(name):
+    board = Board(stackup=made.stackup(GAPS), nets=(made.net("n", ("L1", "L6"), 0.5),))
+    given = {"board": board, "rules": made.rules(), "costs": None, name: "x"}
+    with pytest.raises(StubsiError, match=f"{name} = 'x': must be a"):
+        plan(given["board"], given["rules"], costs=given["costs"], model="uniform")

@@ -11,7 +11,7 @@ import numpy as np
 
 from stubsi.drilling.cover import ALONE, Cover, Demand, Joint, cover
 from stubsi.drilling.frame import frame
-from stubsi.drilling.rules import SIDES
+from stubsi.drilling.tolerance import SIDES
 from stubsi.drilling.window import ROUNDING, Window
 
 if TYPE_CHECKING:

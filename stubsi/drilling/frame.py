@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stubsi.drilling.rules import ANY_LAYER
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -51,6 +53,13 @@ def frame(stackup: Stackup, rules: Rules, side: str) -> Frame:
     names = stackup.names if side == "top" else stackup.names[::-1]
     near, layer = faces[:, 0] + height, rules.tolerance.sensed_layer(side)
     return Frame(side, names, near, faces[:, 1] + height, float(near[names.index(layer)]) if layer else 0.0)
+
+
+def check_layers(stackup: Stackup, rules: Rules) -> None:
+    """Refuse rules that name a copper layer the board does not have; BoardError."""
+    for _, layer in (*rules.sides, *getattr(rules.tolerance, "sensed", ())):
+        if layer != ANY_LAYER:
+            stackup.index(layer)
 
 
 def barrel(shape: StubShape, seen: Frame) -> tuple[int, int, int]:

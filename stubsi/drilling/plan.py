@@ -9,22 +9,23 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from stubsi.board.board import Board
 from stubsi.drilling.assign import Assigned, Task, assign
 from stubsi.drilling.cover import needed
 from stubsi.drilling.digest import Match, compare, digest, parts_of
-from stubsi.drilling.frame import frame
+from stubsi.drilling.frame import check_layers, frame
 from stubsi.drilling.group import Certificate, Group, Hit, Refused
 from stubsi.drilling.limits import Limits, Model
-from stubsi.drilling.rules import FEWEST_GROUPS, SIDES, Costs, Rules
+from stubsi.drilling.rules import FEWEST_GROUPS, Costs, Rules
 from stubsi.drilling.schedule import holes_csv, schedule_csv, schedule_markdown, schedule_text
 from stubsi.drilling.sorting import Sorting
+from stubsi.drilling.tolerance import SIDES
 from stubsi.drilling.window import Left
-from stubsi.errors import BoardError
+from stubsi.errors import BoardError, StubsiError
 from stubsi.margin.rank import rank
-from stubsi.units import show, to_si
+from stubsi.units import show, to_number, to_si
 
 if TYPE_CHECKING:
-    from stubsi.board.board import Board
     from stubsi.board.net import Net
     from stubsi.margin.table import StubTable
 
@@ -175,16 +176,21 @@ def plan(
 
     Raises
     ------
-    StubsiError
-        An unknown model; no plan within ``time_limit``.
+    BoardError
+        The rules name a layer that the board does not have.
+    UnitError, StubsiError
+        Values out of range; an unknown model; no plan within ``time_limit``.
     """
+    _check_kinds(board, rules, costs)
+    check_layers(board.stackup, rules)
+    limit = to_number(time_limit, "time_limit")
     ranking = rank(board, model=model, dk_eff=dk_eff, delay=delay)
     slow = None if delay is None else float(to_si(delay, "delay per length", "delay"))
     chosen = Model(model, None if dk_eff is None else float(dk_eff), slow)
     sorted_out = Sorting(Limits(ranking, chosen, rules))
     task = sorted_out.task()
     nets, table = board.signal_nets, ranking.table
-    assigned = assign(task, costs or FEWEST_GROUPS, time_limit)
+    assigned = assign(task, costs or FEWEST_GROUPS, limit)
     return Plan(
         board=board, rules=rules, costs=costs or FEWEST_GROUPS, model=chosen,
         groups=_groups(table, nets, task, assigned),
@@ -192,6 +198,13 @@ def plan(
         alone=sorted_out.alone, undecided=sorted_out.undecided,
         certificate=_certificate(table, nets, task, assigned), gap=assigned.cover.gap, task=task,
     )  # fmt: skip
+
+
+def _check_kinds(board: Any, rules: Any, costs: Any) -> None:
+    for name, value, kind in (("board", board, Board), ("rules", rules, Rules), ("costs", costs, Costs | None)):
+        if not isinstance(value, kind):
+            wanted = getattr(kind, "__name__", "Costs")
+            raise StubsiError(f"{name} = {value!r}: must be a {wanted}.")
 
 
 def _explained(group: Group, hit: Hit) -> str:

@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 
 from stubsi.board.value import Value
-from stubsi.drilling.tolerance import DepthTolerance, GuaranteedResidual, check_source
+from stubsi.drilling.tolerance import DepthTolerance, GuaranteedResidual, check_source, layer_by_side
 from stubsi.errors import BoardError
 from stubsi.units import Dimension, show, to_number
 
-SIDES = ("top", "bottom")
 DATUMS = ("copper", "laminate", "mask")
 ANY_LAYER = "any"
 """Deepest layer of a side that has no limit."""
@@ -100,12 +98,19 @@ class Rules(Value):
             check_source(source, f"rules {name}")
 
     def _check_words(self) -> None:
-        if not isinstance(self.sides, (Mapping, tuple)) or not self.sides or set(dict(self.sides)) - set(SIDES):
+        if not layer_by_side(self.sides) or not self.sides:
             raise BoardError(
-                "rules sides: name 'top', 'bottom' or both, each with its deepest layer, like {'bottom': 'any'}."
+                f"rules sides = {self.sides!r}: name 'top', 'bottom' or both, each with its deepest layer, like "
+                "{'bottom': 'any'}."
             )
         if not isinstance(self.tolerance, (GuaranteedResidual, DepthTolerance)):
             raise BoardError("rules tolerance: give a GuaranteedResidual or a DepthTolerance, one of them.")
+        sensed = getattr(self.tolerance, "sensed", ())
+        if sensed and set(dict(sensed)) != set(dict(self.sides)):
+            raise BoardError(
+                f"depth tolerance sensed = {dict(sensed)}: name the layer sensed from every side that is drilled "
+                f"({', '.join(sorted(dict(self.sides)))}), and from no other."
+            )
         for name, words in (("datum", DATUMS), ("depth_to", ("tip", "shoulder"))):
             if getattr(self, name) not in words:
                 raise BoardError(f"rules {name} = {getattr(self, name)!r}: must be one of {', '.join(words)}.")

@@ -16,6 +16,7 @@ from stubsi.board.value import Value
 from stubsi.errors import BoardError
 from stubsi.units import Dimension, quantity, show, to_number, to_si
 
+SIDES = ("top", "bottom")
 REFERENCES = ("face", "measured thickness", "sensed layer")
 
 
@@ -145,8 +146,11 @@ class DepthTolerance(Value):
                 )
         if self.reference not in REFERENCES:
             raise BoardError(f"depth tolerance reference = {self.reference!r}: must be one of {', '.join(REFERENCES)}.")
-        if not isinstance(self.sensed, (Mapping, tuple)) or bool(self.sensed) != (self.reference == "sensed layer"):
-            raise BoardError("depth tolerance sensed: name the sensed layer of each side, for 'sensed layer' only.")
+        if not layer_by_side(self.sensed) or bool(self.sensed) != (self.reference == "sensed layer"):
+            raise BoardError(
+                f"depth tolerance sensed = {self.sensed!r}: name the layer sensed from each side, like "
+                "{'bottom': 'L12'}, with the reference 'sensed layer' and only then."
+            )
         own["sensed"] = tuple(sorted(dict(self.sensed).items()))
         check_source(self.source, "depth tolerance")
 
@@ -184,6 +188,15 @@ class DepthTolerance(Value):
         depth = f"depth +{show(self.plus_si, 'length')} / -{show(self.minus_si, 'length')}"
         thickness = f"thickness +{self.thickness_plus:.3g} / -{self.thickness_minus:.3g} of the part drilled through"
         return f"{depth}, {thickness}, referenced to {self.reference} ({self.source})"
+
+
+def layer_by_side(value: Any) -> bool:
+    """Whether a value gives layer names by side, as a mapping or as the pairs it is kept as."""
+    pairs = value.items() if isinstance(value, Mapping) else value
+    return isinstance(value, (Mapping, tuple)) and all(
+        isinstance(pair, tuple) and len(pair) == 2 and pair[0] in SIDES and isinstance(pair[1], str) and pair[1]
+        for pair in pairs
+    )
 
 
 def check_source(source: Any, what: str) -> None:
