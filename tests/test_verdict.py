@@ -72,17 +72,27 @@ def test_nets_are_judged_one_by_one():
 
 
 @pytest.mark.parametrize(
-    ("criterion", "low", "high", "says"),
+    ("criterion", "low", "high", "ratio", "says"),
     [
-        (Criterion.notch_ratio(5), 3.14159, 3.14159, "3.14 x Nyquist, at least 5 wanted"),
-        (Criterion.notch_ratio(5), 3.14159, 6.28319, "3.14-6.28 x Nyquist, at least 5 wanted"),
-        (Criterion.notch_ratio(2.5), 3.141, 3.142, "3.14 x Nyquist, at least 2.5 wanted"),
-        (Criterion.loss(1), 1.25, 0.75, "0.75-1.25 dB loss, at most 1 wanted"),
-        (Criterion.return_loss(12), 9.05, 9.05, "9.05 dB return loss, at least 12 wanted"),
-        (Criterion.stub_length("15 mil"), 0.5e-3, 0.5e-3, "0.5 mm, at most 0.381 mm wanted"),
-        (Criterion.stub_length_at_1_gbaud("0.3 in"), 1e-3 * 25e9, 1e-3 * 25e9, "25 mm x GBd, at most 7.62 wanted"),
+        (Criterion.notch_ratio(5), 3.14159, 3.14159, 6.28, "3.14 x Nyquist, at least 5 wanted"),
+        (Criterion.notch_ratio(5), 3.14159, 6.28319, 6.28, "3.14-6.28 x Nyquist, at least 5 wanted"),
+        (Criterion.notch_ratio(2.5), 3.141, 3.142, 6.28, "3.14 x Nyquist, at least 2.5 wanted"),
+        (Criterion.loss(1), 1.25, 0.75, 6.28, "0.75-1.25 dB loss, at most 1 wanted"),
+        (Criterion.return_loss(12), 9.05, 9.05, 6.28, "9.05 dB return loss, at least 12 wanted"),
+        (Criterion.stub_length("15 mil"), 0.5e-3, 0.5e-3, 6.28, "0.5 mm, at most 0.381 mm wanted"),
+        (
+            Criterion.stub_length_at_1_gbaud("0.3 in"),
+            1e-3 * 25e9,
+            1e-3 * 25e9,
+            6.28,
+            "25 mm x GBd, at most 7.62 wanted",
+        ),
+        (Criterion.loss(1), np.inf, np.inf, 0.8333, "first notch 0.833 x Nyquist, at or below Nyquist"),
+        (Criterion.return_loss(12), 0.0, 30.0, 1.0, "first notch 1 x Nyquist, at or below Nyquist"),
+        (Criterion.notch_ratio(5), 0.8333, 0.8333, 0.8333, "0.833 x Nyquist, at least 5 wanted"),
+        (Criterion.loss(1), np.nan, np.nan, np.nan, ""),
     ],
     ids=str,
 )
-def test_wording(criterion, low, high, says):
-    assert wording(criterion, low, high) == says
+def test_wording(criterion, low, high, ratio, says):
+    assert wording(criterion, low, high, ratio) == says

@@ -23,6 +23,9 @@ MEASURES = {
 class Criterion(Value):
     """A limit on one figure of a net, with its source. Make one with a class method, or take it from ``RULES``.
 
+    A limit on loss or return loss is met only while the first notch lies above Nyquist as well: beyond its notch the
+    loss of a stub at Nyquist falls again, to none at half a wave, yet the path has its notch inside the signal's band.
+
     Parameters
     ----------
     measure : str
@@ -67,6 +70,16 @@ class Criterion(Value):
         """Every stub at most this length divided by the symbol rate in GBd ("0.3 in": 0.012 in at 25 GBd)."""
         length = one_si(at_most, "length", "stub length at 1 GBd")
         return cls(measure="stub length x symbol rate", limit=length * 1e9, source=source)
+
+    @property
+    def on_loss(self) -> bool:
+        """Whether it limits loss or return loss."""
+        return self.measure in ("loss", "return loss")
+
+    def longest_si(self, nyquist: float) -> float:
+        """Longest stub [m] that meets a criterion on length, for a Nyquist frequency [Hz]; NaN for any other."""
+        per_length = {"stub length": 1.0, "stub length x symbol rate": 2 * nyquist}.get(self.measure, float("nan"))
+        return self.limit / per_length
 
     @property
     def least(self) -> bool:

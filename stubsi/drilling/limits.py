@@ -1,7 +1,6 @@
 """Owns what the criteria allow each stub: its longest permitted length, and its loss at any length.
 
-The only module of drilling that asks the electrical models. A longest permitted length is the smallest at which the
-criterion is no longer met: every shorter stub meets it.
+The only module of drilling that asks the electrical models.
 """
 
 from __future__ import annotations
@@ -13,10 +12,12 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 
 from stubsi.drilling.window import ROUNDING
-from stubsi.margin.figures import case_figures
+from stubsi.margin.figures import Measurable, stub_figures
 from stubsi.margin.geometry import Bore
+from stubsi.margin.longest import Wanted, ends_of, longest
 from stubsi.margin.solved import solved_models
 from stubsi.margin.uniform import uniform_models
+from stubsi.margin.verdict import counted_loss, measured, meets
 from stubsi.units import quantity
 
 if TYPE_CHECKING:
@@ -31,9 +32,6 @@ if TYPE_CHECKING:
     from stubsi.margin.models import Models
     from stubsi.margin.rank import Ranking
     from stubsi.margin.table import Case, StubTable
-
-RESOLUTION = 5e-6
-"""A longest permitted length is found to this much [m], on the safe side."""
 
 
 class Model(NamedTuple):
@@ -73,40 +71,21 @@ class Use(NamedTuple):
         """Equal for uses with the same figures."""
         return id(self.case.shape), id(self.case.around), self.nyquist, self.z0
 
-    @property
-    def faces(self) -> list[float]:
-        """Where the stub passes a face of a copper layer [m] from its start, and last its full length."""
-        shape = self.case.shape
-        beyond = np.array(shape.stackup.edges_si) - shape.start_si
-        beyond = np.sort(beyond if shape.side == "bottom" else -beyond)
-        inside = beyond[(beyond > ROUNDING) & (beyond < self.case.length_si - ROUNDING)]
-        return [*inside.tolist(), self.case.length_si]
-
 
 def cut(case: Case, length: float, bore: Bore) -> Case:
     """The case with its plating cut to a length [m] by a depth drill; as it is where it is no longer than that."""
     return case if length >= case.length_si else case._replace(length_si=float(length), bore=bore)
 
 
-class Figure(NamedTuple):
-    """Computed figures at the unfavourable end of their range: notch [Hz], loss and return loss at Nyquist [dB]."""
-
-    notch: NDArray[np.float64]
-    loss: NDArray[np.float64]
-    return_loss: NDArray[np.float64]
-
-
-def figures(uses: Sequence[Use], lengths: NDArray[np.float64], model: Model) -> Figure:
-    """Figures of stubs cut to ``lengths`` [m]; NaN where an input is unknown.
-
-    Once the notch has come down to Nyquist the loss of a cut stub counts as infinite and its return loss as none:
-    shorter ones, which the same drilling may leave, pass through that point. A stub as drawn counts as it is.
-    """
+def figures(uses: Sequence[Use], lengths: NDArray[np.float64], model: Model) -> Measurable:
+    """Figures of stubs cut to ``lengths`` [m], solved anew."""
     models = model.of([cut(use.case, length, use.bore) for use, length in zip(uses, lengths, strict=True)])
+    return _figures(models, np.arange(len(uses)), uses, lengths)
+
+
+def _figures(models: Models, case: NDArray[np.intp], uses: Sequence[Use], lengths: NDArray[np.float64]) -> Measurable:
     nyquist, z0 = (np.array([getattr(use, name) for use in uses], dtype=float) for name in ("nyquist", "z0"))
-    notch, loss, return_loss = (spread.low for spread in case_figures(models, nyquist, z0))
-    past = (notch <= nyquist) & (lengths < np.array([use.case.length_si for use in uses]) - ROUNDING)
-    return Figure(notch, np.where(past, np.inf, loss), np.where(past, 0.0, return_loss))
+    return stub_figures(models, case, lengths, nyquist, z0)
 
 
 @dataclass(frozen=True)
@@ -155,122 +134,37 @@ class Limits:
 
         NaN where an input is unknown.
         """
-        keys = [(*use.key, criterion) for use, criterion in self._uses(stubs)]
+        keys = [(*self.use(stub).key, self.criterion(stub)) for stub in stubs]
         distinct = dict(zip(reversed(keys), reversed(stubs), strict=True))
-        found = dict(zip(distinct, _longest(self._uses(list(distinct.values())), self.model), strict=True))
+        found = dict(zip(distinct, self._longest(list(distinct.values())).tolist(), strict=True))
         return np.array([found[key] for key in keys])
 
     def losses(self, stubs: Sequence[int], lengths: Sequence[float]) -> NDArray[np.float64]:
-        """Loss at Nyquist [dB] of rows of the table cut to ``lengths`` [m]; 0 at length 0, NaN where unknown."""
-        uses = [self.use(stub) for stub in stubs]
-        keys = [(*use.key, round(length, 10)) for use, length in zip(uses, lengths, strict=True)]
-        asked = {key: use for key, use in zip(keys, uses, strict=True) if key[-1] > 0}
-        found = figures(list(asked.values()), np.array([key[-1] for key in asked]), self.model).loss if asked else ()
+        """Loss at Nyquist [dB] of rows of the table cut to ``lengths`` [m]; 0 at length 0, NaN where unknown.
+
+        Infinite once the first notch has come down to Nyquist.
+        """
+        keys = [(*self.use(stub).key, round(length, 10)) for stub, length in zip(stubs, lengths, strict=True)]
+        asked = {key: stub for key, stub in zip(keys, stubs, strict=True) if key[-1] > 0}
+        found = ()
+        if asked:
+            found = counted_loss(self._figures(list(asked.values()), np.array([key[-1] for key in asked]))).low
         loss = dict(zip(asked, found, strict=True))
         return np.array([loss.get(key, 0.0) for key in keys])
 
-    def _uses(self, stubs: Sequence[int]) -> list[tuple[Use, Criterion]]:
-        return [(self.use(stub), self.criterion(stub)) for stub in stubs]
+    def _longest(self, stubs: list[int]) -> NDArray[np.float64]:
+        """Longest permitted stub [m] of distinct rows."""
+        uses, criteria = [self.use(stub) for stub in stubs], [self.criterion(stub) for stub in stubs]
+        drawn = self._figures(stubs, np.array([use.case.length_si for use in uses]))
+        missed = [i for i, own in enumerate(criteria) if not meets(own, measured(own, drawn.at(i)).low)[0]]
+        wanted = [Wanted(stubs[i], criteria[i], uses[i].nyquist, ends_of(uses[i].case.shape)) for i in missed]
+        found = np.full(len(stubs), np.inf)
+        found[missed] = longest(wanted, self._figures)
+        return found
 
-
-def _longest(wanted: list[tuple[Use, Criterion]], model: Model) -> NDArray[np.float64]:
-    found = np.array([_by_length(use, criterion) for use, criterion in wanted], dtype=float).reshape(-1)
-    solve = np.flatnonzero(np.isnan(found))
-    if len(solve):
-        uses, criteria = zip(*(wanted[i] for i in solve), strict=True)
-        found[solve] = _by_root(uses, criteria, model)
-    return found
-
-
-def _by_length(use: Use, criterion: Criterion) -> float:
-    """Longest length [m] where the criterion is one of length; NaN where it is not."""
-    if criterion.measure == "stub length":
-        return criterion.limit
-    if criterion.measure == "stub length x symbol rate":
-        return criterion.limit / (2 * use.nyquist)
-    return np.nan
-
-
-def _by_root(uses: Sequence[Use], criteria: Sequence[Criterion], model: Model) -> NDArray[np.float64]:
-    """Smallest length that no longer meets its criterion, of all stubs at once.
-
-    Bracketed between two faces, from the shortest on: pads and planes make the figures stepwise. Then false position
-    with the Illinois halving; a step near one end of the bracket goes a little beyond, so that both ends close in.
-    """
-    found = _excess(uses, criteria, np.array([use.case.length_si for use in uses]), model)
-    left = np.flatnonzero(found > 0)
-    low, high, below, above = _brackets([uses[i] for i in left], [criteria[i] for i in left], model)
-    turn, open_ = 0, np.flatnonzero(high - low > RESOLUTION)
-    while len(open_):
-        middle = _next(low[open_], high[open_], below[open_], above[open_], turn)
-        asked = left[open_]
-        excess = _excess([uses[i] for i in asked], [criteria[i] for i in asked], middle, model)
-        meets = excess <= 0
-        up, down = open_[meets], open_[~meets]
-        low[up], below[up], above[up] = middle[meets], excess[meets], above[up] / 2
-        high[down], above[down], below[down] = (
-            middle[~meets],
-            np.nan_to_num(excess[~meets], nan=np.inf),
-            below[down] / 2,
-        )
-        open_ = open_[high[open_] - low[open_] > RESOLUTION]
-        turn += 1
-    longest = np.where(np.isnan(found), np.nan, np.inf)
-    longest[left] = low
-    return longest
-
-
-def _brackets(uses: Sequence[Use], criteria: Sequence[Criterion], model: Model) -> tuple[NDArray[np.float64], ...]:
-    """Last face [m] up to which each stub meets its criterion, the first that does not, and the excess at both."""
-    low, below = np.zeros(len(uses)), np.full(len(uses), -1.0)
-    high, above = np.zeros(len(uses)), np.full(len(uses), np.nan)
-    faces = [use.faces for use in uses]
-    turn, left = 0, np.arange(len(uses))
-    while len(left):
-        at = np.array([faces[i][turn] for i in left])
-        excess = _excess([uses[i] for i in left], [criteria[i] for i in left], at, model)
-        meets = excess <= 0
-        low[left[meets]], below[left[meets]] = at[meets], excess[meets]
-        high[left[~meets]], above[left[~meets]] = at[~meets], np.nan_to_num(excess[~meets], nan=np.inf)
-        left, turn = left[meets], turn + 1
-    return low, high, below, above
-
-
-def _next(
-    low: NDArray[np.float64],
-    high: NDArray[np.float64],
-    weight_low: NDArray[np.float64],
-    weight_high: NDArray[np.float64],
-    turn: int,
-) -> NDArray[np.float64]:
-    """Length to try next in each bracket."""
-    span = high - low
-    with np.errstate(invalid="ignore"):
-        share = weight_low / (weight_low - weight_high)
-    share = np.where(np.isfinite(share) & (turn % 4 != 3), share, 0.5)
-    edge = np.minimum(0.9 * RESOLUTION / span, 0.5)
-    share = np.where(share < 0.5, np.maximum(share, edge), share)
-    return low + np.clip(share, edge, 1 - edge) * span
-
-
-def _excess(
-    uses: Sequence[Use], criteria: Sequence[Criterion], lengths: NDArray[np.float64], model: Model
-) -> NDArray[np.float64]:
-    """By how much stubs of these lengths overshoot their criterion: above 0 it is not met, NaN where unknown.
-
-    Grows about in proportion to the length, so that a secant finds its root: notches as 1/notch, losses as their root.
-    """
-    found = figures(uses, lengths, model)
-    limit = np.array([criterion.limit for criterion in criteria])
-    nyquist = np.array([use.nyquist for use in uses])
-    with np.errstate(divide="ignore"):
-        by_measure = {
-            "notch ratio": limit * nyquist / found.notch - 1,
-            "loss": np.sqrt(found.loss / limit) - 1,
-            "return loss": limit / found.return_loss - 1,
-        }
-    excess = np.full(len(limit), np.nan)
-    for measure, values in by_measure.items():
-        mine = np.array([criterion.measure == measure for criterion in criteria])
-        excess[mine] = values[mine]
-    return np.where(np.abs(excess) < 1e-9, 0.0, excess)
+    def _figures(self, stubs: Sequence[int], lengths: NDArray[np.float64]) -> Measurable:
+        """Figures of rows of the table cut to ``lengths`` [m]; those of the ranking where all are as drawn."""
+        uses = [self.use(stub) for stub in stubs]
+        if np.all(lengths >= [use.case.length_si - ROUNDING for use in uses]):
+            return _figures(self.ranking.models, self.table.case[list(stubs)], uses, lengths)
+        return figures(uses, lengths, self.model)

@@ -11,8 +11,8 @@ from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
 from stubsi.board.signal import Signal, as_signal
 from stubsi.board.value import Value
 from stubsi.errors import StubsiError
-from stubsi.margin.trial import SolvedTrial, Trial, Tried, UniformTrial, longest
-from stubsi.margin.verdict import DRILL, PASS, standing, wording
+from stubsi.margin.trial import SolvedTrial, Trial, UniformTrial
+from stubsi.margin.verdict import DRILL, PASS, measured, standing, wording
 from stubsi.units import Dimension, one_si, quantity, show
 
 if TYPE_CHECKING:
@@ -193,8 +193,7 @@ def stub_budget(
     """
     trial = _trial(locals())
     signal, criterion = as_signal(signal), as_criterion(criterion)
-    tried = Tried(trial, signal, criterion)
-    (computed, unlimited), (proven, _) = (longest(tried, end) for end in ("low", "worst"))
+    computed, proven, unlimited = trial.longest(signal, criterion)
     model = str(trial.models(np.array([computed])).provenance[0]) if computed else trial.model
     return Budget(
         stub_length=quantity(computed, "length"), proven_length=quantity(proven, "length"), signal=signal,
@@ -230,23 +229,22 @@ def _check(trial: Trial, length: float, signal: Signal, criterion: Criterion) ->
         return Check(
             **shared, model=trial.model, verdict=PASS, excess=np.inf, loss=0.0, return_loss=None, reason="no stub"
         )
-    found = trial.figures(np.array([length]), signal, criterion)
-    value = found.measured
+    models = trial.models(np.array([length]))
+    found = trial.figures(models, np.array([length]), signal, criterion)
+    value = measured(criterion, found)
     verdict = str(standing(criterion, value, np.array([False]))[0])
-    low, high = float(value.low[0]), float(value.high[0])
+    low, high, notch = float(value.low[0]), float(value.high[0]), float(found.notch.low[0])
     return Check(
         **shared,
         verdict=FALLS_SHORT if verdict == DRILL else verdict,
         excess=(low / criterion.limit - 1) if criterion.least else (criterion.limit / low - 1 if low else np.inf),
-        first_notch=_known(found.notch, "frequency"),
-        loss=_known(found.loss),
-        return_loss=_known(found.return_loss),
-        reason=wording(criterion, low, high),
-        model=found.model,
+        first_notch=quantity(notch, "frequency") if np.isfinite(notch) else None,
+        loss=_known(found.loss.low),
+        return_loss=_known(found.return_loss.low),
+        reason=wording(criterion, low, high, notch / signal.nyquist_si),
+        model=str(models.provenance[0]),
     )
 
 
-def _known(value: np.ndarray | None, kind: str = "") -> Any:
-    if value is None or not np.isfinite(value[0]):
-        return None
-    return quantity(float(value[0]), kind) if kind else float(value[0])
+def _known(value: np.ndarray) -> float | None:
+    return float(value[0]) if np.isfinite(value[0]) else None

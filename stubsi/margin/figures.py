@@ -33,21 +33,39 @@ class Spread(NamedTuple):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Figures:
-    """Figures of the signal nets, one entry per net; frequencies [Hz], losses [dB], lengths [m].
+class Measurable:
+    """What a criterion can look at, one entry per net or per stub: frequencies [Hz], lengths [m], losses [dB].
 
-    ``governing``: row of the stub table with the lowest first notch, -1 without stub. ``notch``: NaN without stub.
-    ``loss``: sum of each stub's shunt loss, interaction ignored, of the worse leg. ``unknown`` and ``unknown_loss``:
-    case number of a stub whose figures are missing, -1 if none.
+    ``longest``: of its stubs, 0 without. ``notch``: the lowest of its stubs; NaN where unknown, and without stub.
     """
 
     nyquist: Array
-    stubs: Array
     longest: Array
-    governing: Array
     notch: Spread
     loss: Spread
     return_loss: Spread
+
+    def at(self, row: int) -> Measurable:
+        """Those of one entry."""
+        one = slice(row, row + 1)
+        spreads = (Spread(*(end[one] for end in figure)) for figure in (self.notch, self.loss, self.return_loss))
+        return Measurable(
+            **dict(zip(("notch", "loss", "return_loss"), spreads, strict=True)),
+            nyquist=self.nyquist[one], longest=self.longest[one],
+        )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class Figures(Measurable):
+    """Figures of the signal nets, one entry per net.
+
+    ``governing``: row of the stub table with the lowest first notch, -1 without stub. ``loss``: sum of each stub's
+    shunt loss, interaction ignored, of the worse leg. ``unknown`` and ``unknown_loss``: case number of a stub whose
+    figures are missing, -1 if none.
+    """
+
+    stubs: Array
+    governing: Array
     nearness: Array
     unknown: Array
     unknown_loss: Array
@@ -96,11 +114,12 @@ def net_figures(board: Board, table: StubTable, models: Models, case: NDArray[np
     )
 
 
-def case_figures(models: Models, nyquist: Array, z0: Array) -> tuple[Spread, Spread, Spread]:
-    """First notch [Hz], loss and return loss at Nyquist [dB] of every case by itself, in a line of ``z0`` [ohm]."""
-    cases = np.arange(len(models.provenance))
-    uses = _Uses(cases, np.broadcast_to(nyquist, cases.shape), np.broadcast_to(z0, cases.shape), cases)
-    return _notch(models, models.notch(), uses), *_losses(models, uses)
+def stub_figures(models: Models, case: NDArray[np.intp], length: Array, nyquist: Array, z0: Array) -> Measurable:
+    """Figures of stubs each by itself: its case, its length [m], Nyquist [Hz] and the impedance of its line [ohm]."""
+    uses = _Uses(case, nyquist, z0, np.arange(len(case)))
+    loss, back = _losses(models, uses)
+    notch = _notch(models, models.notch(), uses)
+    return Measurable(nyquist=nyquist, longest=length, notch=notch, loss=loss, return_loss=back)
 
 
 def _uses(case: NDArray[np.intp], nyquist: Array, z0: Array) -> _Uses:

@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.margin.figures import Spread
 from stubsi.margin.verdict import CANNOT_HELP, DRILL, MARGINAL, UNDECIDED, unknown_of, wording
 
 if TYPE_CHECKING:
@@ -20,8 +19,9 @@ def reason_of(ranking: Ranking, number: int) -> str:
         return "no stub"
     criterion, verdict = ranking.board.criterion_of(net), ranking.verdicts[number]
     unknown = unknown_of(criterion, figures)[number]
-    value = Spread(*(figure[number] for figure in ranking.measured_by[criterion]))
-    parts = [wording(criterion, value.low, value.high)] if np.isfinite(value.low) else []
+    value, ratio = ranking.measured_by[criterion], figures.notch.low[number] / figures.nyquist[number]
+    said = wording(criterion, value.low[number], value.high[number], ratio)
+    parts = [said] if said else []
     if verdict == UNDECIDED:
         parts.append(_missing(ranking, number, unknown))
     elif verdict == MARGINAL:
@@ -56,8 +56,7 @@ def _falls_short(ranking: Ranking, number: int, stub: int) -> bool:
     nyquist, length = ranking.figures.nyquist[number], ranking.table.length_si[stub]
     if criterion.measure == "notch ratio":
         return bool(ranking.notch[ranking.table.case[stub]] < criterion.limit * nyquist)
-    limits = {"stub length": criterion.limit, "stub length x symbol rate": criterion.limit / (2 * nyquist)}
-    return length > limits.get(criterion.measure, 0.0)
+    return criterion.on_loss or length > criterion.longest_si(nyquist)
 
 
 def _few(names: list[str]) -> str:

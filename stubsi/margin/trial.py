@@ -1,10 +1,9 @@
-"""Owns one stub tried at several lengths, uniform or solved from its geometry, and the longest that will do."""
+"""Owns one stub tried at several lengths, uniform or solved from its geometry."""
 
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import cached_property
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from scipy.constants import c
@@ -12,8 +11,9 @@ from scipy.constants import c
 from stubsi.board.board import Span
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.margin.around import around_of
-from stubsi.margin.figures import Spread, case_figures
+from stubsi.margin.figures import Measurable, stub_figures
 from stubsi.margin.geometry import bore_of
+from stubsi.margin.longest import RESOLUTION, Wanted, ends_of, longest
 from stubsi.margin.models import Models
 from stubsi.margin.shape import stub_shapes
 from stubsi.margin.solved import solved_models
@@ -32,67 +32,55 @@ if TYPE_CHECKING:
     from stubsi.board.stackup import Stackup
 
 
-ALIKE = 1e-12
-"""Relative miss that still counts as meeting the criterion."""
-CLEAR = 0.1
-"""Between two end positions that meet the criterion by this much, the notch above Nyquist by as much, none is tried:
-a notch falls as a stub grows, but for a few percent at planes and pads; up to it, the loss rises."""
-
-
-class Found(NamedTuple):
-    """Figures at each length tried: the one the criterion measures, and first notch [Hz], losses [dB] (worse end).
-
-    ``model``: what the first of them was modelled with, in words.
-    """
-
-    measured: Spread
-    notch: NDArray[np.float64] | None
-    loss: NDArray[np.float64] | None
-    return_loss: NDArray[np.float64] | None
-    model: str
+EXACT = 1e-11
+"""Resolution of a length of a uniform line, relative."""
 
 
 class Trial:
-    """A stub that can be tried at any length [m]; ``model`` says how, ``halvings`` how finely a length is searched."""
+    """A stub that can be tried at any length [m]; ``model`` says how."""
 
     model: str
     z0: float | None
-    halvings: int
 
     def models(self, lengths: NDArray[np.float64]) -> Models:
         """Model of the stub at each length."""
         raise NotImplementedError
 
-    def figures(self, lengths: NDArray[np.float64], signal: Signal, criterion: Criterion) -> Found:
-        """Figures at each length."""
-        nyquist = signal.nyquist_si
-        models = self.models(lengths)
-        notch, loss, back = case_figures(models, np.array(nyquist), np.array(self.z0 or np.nan))
-        measured = {
-            "notch ratio": Spread(*(value / nyquist for value in notch)),
-            "loss": loss,
-            "return loss": back,
-            "stub length": Spread(*[lengths] * 4),
-            "stub length x symbol rate": Spread(*[lengths * signal.symbol_rate_si] * 4),
-        }[criterion.measure]
+    def lengths(self, signal: Signal, criterion: Criterion) -> NDArray[np.float64]:
+        """Lengths between which the longest is looked for, as ``longest`` wants them."""
+        raise NotImplementedError
+
+    def figures(self, models: Models, lengths: NDArray[np.float64], signal: Signal, criterion: Criterion) -> Measurable:
+        """Figures at each length, of its ``models``; UnknownValueError if the criterion's needs what nobody gave."""
         self._check_known(models, criterion)
-        return Found(measured, notch.low, loss.low, back.low, str(models.provenance[0]))
+        cases, nyquist, z0 = np.arange(len(lengths)), signal.nyquist_si, self.z0 or np.nan
+        return stub_figures(models, cases, lengths, np.full(len(cases), nyquist), np.full(len(cases), z0))
+
+    def resolution(self, longest: float) -> float:
+        """How finely [m] a length up to ``longest`` [m] is found."""
+        return RESOLUTION
+
+    def longest(self, signal: Signal, criterion: Criterion) -> tuple[float, float, bool]:
+        """Longest length [m] as computed, and with the model as far off as it may be; whether any that fits will do."""
+        lengths, nyquist = self.lengths(signal, criterion), signal.nyquist_si
+        resolution = self.resolution(lengths[-1])
+        wanted = [Wanted(0, criterion, nyquist, lengths, resolution, end) for end in ("low", "worst")]
+        found = longest(wanted, lambda _, at: self.figures(self.models(at), at, signal, criterion))
+        computed, proven = np.minimum(found, lengths[-1]).tolist()
+        return computed, proven, bool(np.isinf(found[0]))
 
     def _check_known(self, models: Models, criterion: Criterion) -> None:
         """Refuse a criterion whose figure needs what nobody has given."""
-        on_loss = criterion.measure in ("loss", "return loss")
-        if on_loss and self.z0 is None:
+        if criterion.on_loss and self.z0 is None:
             raise StubsiError(f"z0 is missing: a criterion on {criterion.measure} needs the impedance of the line.")
-        unknown = {"notch ratio": models.unknown}.get(criterion.measure, models.unknown_loss if on_loss else ())
-        missing = [text for text in unknown if text]
+        unknown = models.unknown_loss if criterion.on_loss else models.unknown
+        missing = [text for text in unknown if text and np.isnan(criterion.longest_si(1.0))]
         if missing:
             raise UnknownValueError(missing[0])
 
 
 class UniformTrial(Trial):
     """A uniform line, from the arguments ``Stub`` takes."""
-
-    halvings = 48
 
     def __init__(self, arguments: dict[str, Any], z0: float | None) -> None:
         self.stub = Stub(stub_length="1 mm", **arguments)
@@ -114,16 +102,16 @@ class UniformTrial(Trial):
         )
 
     def lengths(self, signal: Signal, criterion: Criterion) -> NDArray[np.float64]:
-        """Lengths up to which the criterion can be met: shorter than a quarter wave where it looks at the loss."""
+        """A length at which the criterion is not met: a quarter wave of what it asks for, and a little more."""
+        if criterion.measure not in ("notch ratio", "loss", "return loss"):
+            return np.array([1.01 * criterion.longest_si(signal.nyquist_si)])
         lowest_dk = np.minimum(np.real(self.stub.line.permittivity(1e12)), self.stub.dk_si)
-        quarter = c / (4 * signal.nyquist_si * np.sqrt(lowest_dk))
-        if criterion.measure == "notch ratio":
-            return np.array([1.01 * quarter / criterion.limit])
-        if criterion.measure in ("loss", "return loss"):
-            shift = self.provenance.high if self.provenance.high > 1 else 1.0
-            return np.linspace(0, quarter / shift, 41)[1:]
-        per_length = signal.symbol_rate_si if "x" in criterion.measure else 1.0
-        return np.array([1.01 * criterion.limit / per_length])
+        ratio = 1.0 if criterion.on_loss else criterion.limit
+        return np.array([1.01 * c / (4 * ratio * signal.nyquist_si * np.sqrt(lowest_dk))])
+
+    def resolution(self, longest: float) -> float:
+        """How finely [m] a length up to ``longest`` [m] is found: as good as exactly."""
+        return EXACT * longest
 
     def ends_at(self, length: float) -> str:
         """A uniform line has no layers."""
@@ -132,8 +120,6 @@ class UniformTrial(Trial):
 
 class SolvedTrial(Trial):
     """A stub solved from its geometry, from the layer in use to any end position."""
-
-    halvings = 6
 
     def __init__(
         self,
@@ -175,9 +161,7 @@ class SolvedTrial(Trial):
 
     def lengths(self, signal: Signal, criterion: Criterion) -> NDArray[np.float64]:
         """End positions: every face of every layer beyond the layer in use, and two between."""
-        edges = self._edges
-        steps = np.linspace(edges[:-1], edges[1:], 4)[1:]
-        return np.unique(np.append(steps.T, edges[1:]))
+        return ends_of(self.shape)
 
     def ends_at(self, length: float) -> str:
         """Copper layers the end position lies between."""
@@ -189,66 +173,3 @@ class SolvedTrial(Trial):
         below = [name for at, name in faces if at >= depth - 1e-9]
         ends = dict.fromkeys((above[-1:] + below[:1]) or [self.shape.layer])
         return ("ending at " if len(ends) == 1 else "ending between ") + " and ".join(ends)
-
-    @cached_property
-    def _edges(self) -> NDArray[np.float64]:
-        stackup, start = self.shape.stackup, self.shape.start_si
-        beyond = (
-            np.array(stackup.edges_si) - start if self.shape.side == "bottom" else start - np.array(stackup.edges_si)
-        )
-        inside = beyond[(beyond > 1e-9) & (beyond < self.shape.stub_length_si - 1e-9)]
-        return np.array([0.0, *np.sort(inside), self.shape.stub_length_si])
-
-
-class Tried:
-    """Figures of a stub at the lengths tried so far [m]; both ends of the spread share them."""
-
-    def __init__(self, trial: Trial, signal: Signal, criterion: Criterion) -> None:
-        self.trial, self.signal, self.criterion = trial, signal, criterion
-        self.found: dict[float, Found] = {}
-
-    def at(self, length: float) -> Found:
-        """Figures at one length."""
-        if length not in self.found:
-            self.found[length] = self.trial.figures(np.array([length]), self.signal, self.criterion)
-        return self.found[length]
-
-    def excess(self, length: float, end: str) -> float:
-        """How far the figure is beyond the limit, relative; negative where it falls short."""
-        value = float(getattr(self.at(length).measured, end)[0]) / self.criterion.limit
-        if not (np.isfinite(value) or value > 0):
-            return -1.0
-        return value - 1 if self.criterion.least else 1 - value
-
-    def clear(self, length: float, end: str) -> bool:
-        """Whether shorter stubs meet the criterion, too, if one of them does as clearly."""
-        notch = self.at(length).notch
-        return self.excess(length, end) >= CLEAR and notch[0] >= (1 + CLEAR) * self.signal.nyquist_si
-
-
-def longest(tried: Tried, end: str) -> tuple[float, bool]:
-    """Longest length [m] up to which the criterion is met at this ``end`` of the spread, and whether all are."""
-    lengths = tried.trial.lengths(tried.signal, tried.criterion)
-    lengths = [float(lengths[0]) * 1e-6, *lengths.tolist()]
-    if tried.excess(lengths[0], end) < -ALIKE:
-        return 0.0, False
-    first = _first_missed(tried, lengths, end)
-    if first is None:
-        return lengths[-1], True
-    short, long = lengths[first - 1], lengths[first]
-    for _ in range(tried.trial.halvings):
-        middle = (short + long) / 2
-        short, long = (middle, long) if tried.excess(middle, end) >= -ALIKE else (short, middle)
-    return short, False
-
-
-def _first_missed(tried: Tried, lengths: list[float], end: str, after: int = 0, to: int | None = None) -> int | None:
-    """Number of the first length beyond ``after``, which meets the criterion, that does not; None: all to ``to`` do."""
-    to = len(lengths) - 1 if to is None else to
-    if tried.clear(lengths[after], end) and tried.clear(lengths[to], end):
-        return None
-    if to == after + 1:
-        return to if tried.excess(lengths[to], end) < -ALIKE else None
-    middle = (after + to) // 2
-    found = _first_missed(tried, lengths, end, after, middle)
-    return _first_missed(tried, lengths, end, middle, to) if found is None else found

@@ -1,0 +1,83 @@
+"""What the criteria allow a stub on a board: the budget of the same stub without one, and no loss past a notch."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from stubsi import Criterion, rank, stub_budget
+from stubsi.drilling.limits import Limits, Model
+from stubsi.drilling.plan import plan
+from stubsi.drilling.tolerance import GuaranteedResidual
+from stubsi.margin.longest import RESOLUTION
+from stubsi.stub import Stub
+from tests import drilling_boards as made
+from tests import margin_boards as mb
+
+CRITERIA = [
+    Criterion.notch_ratio(2.5),
+    Criterion.loss(0.3),
+    Criterion.return_loss(12),
+    Criterion.stub_length("0.3 mm"),
+    Criterion.stub_length_at_1_gbaud("30 mm"),
+]
+
+
+def permitted(board, **model):
+    """Longest permitted stub [m] of the only stub of a board."""
+    limits = Limits(rank(board, **model), Model(**{"name": "solved", **model}), made.rules())
+    return float(limits.longest([0])[0])
+
+
+@pytest.mark.parametrize("criterion", CRITERIA, ids=str)
+@pytest.mark.parametrize(("layer", "side"), [("TOP", "bottom"), ("S1", "top"), ("BOT", "top")])
+def test_a_solved_stub_may_be_as_long_as_its_budget_says(criterion, layer, side):
+    signal = "112 GBd" if layer != "S1" else "300 GBd"
+    connects = (layer,) if layer != "S1" else (layer, "BOT")
+    board = mb.board(mb.net("A", connects, signal=signal, criterion=criterion))
+    budget = stub_budget(
+        signal, criterion=criterion, z0="50 ohm", stackup=board.stackup, padstack=mb.VIA, layer=layer, side=side,
+        return_vias=mb.RETURNS, depth_drill="0.5 mm",
+    )  # fmt: skip
+    assert not budget.unlimited
+    assert permitted(board) == pytest.approx(budget.stub_length_si, abs=RESOLUTION)
+
+
+@pytest.mark.parametrize("criterion", CRITERIA, ids=str)
+def test_a_uniform_stub_may_be_as_long_as_its_budget_says(criterion):
+    board = mb.board(mb.net("A", ("TOP",), signal="112 GBd", criterion=criterion))
+    z_stub = Stub(stub_length="1 mm", dk_eff=4, drill="0.3 mm", antipad="0.8 mm").z_stub_or_coax_si
+    budget = stub_budget("112 GBd", criterion=criterion, z0="50 ohm", dk_eff=4, z_stub=f"{z_stub} ohm")
+    found = permitted(board, dk_eff=4.0)
+    assert budget.stub_length_si - RESOLUTION <= found <= budget.stub_length_si * (1 + 1e-9)
+
+
+def test_a_stub_that_passes_as_drawn_has_no_longest():
+    assert permitted(mb.board(mb.net("A", ("TOP",), signal="1 GBd"))) == np.inf
+
+
+def half_wave(criterion):
+    """Stub of 1.38 mm at Dk 4: a quarter wave at 27.16 GHz, half a wave and so no loss at 54.31 GHz."""
+    return mb.board(mb.net("A", ("TOP",), signal="108.62 GBd", criterion=criterion))
+
+
+@pytest.mark.parametrize("criterion", [Criterion.loss(6), Criterion.return_loss(2)], ids=str)
+def test_a_stub_past_its_notch_is_drilled_though_its_loss_at_nyquist_is_none(criterion):
+    board = half_wave(criterion)
+    row = rank(board, dk_eff=4.0)["A"]
+    assert row.loss < 1e-4
+    assert row.verdict == "drill"
+    assert row.reason.startswith("first notch 0.5 x Nyquist, at or below Nyquist; from the bottom")
+    left = GuaranteedResidual(least="0.2 mm", most="0.4 mm", source=made.SAYS)
+    found = plan(board, made.rules(tolerance=left), dk_eff=4.0)
+    assert [hit.hole.name for hit in found.hits] == ["A.0"]
+    assert 0 < permitted(board, dk_eff=4.0) < 0.69e-3
+
+
+def test_the_loss_of_a_stub_past_its_notch_is_infinite():
+    """A quarter wave at Nyquist is 0.69 mm: the loss rises up to it, and none counts beyond, drilled or as drawn."""
+    limits = Limits(rank(half_wave(Criterion.loss(0.5)), dk_eff=4.0), Model(dk_eff=4.0), made.rules())
+    losses = limits.losses([0] * 5, [0.0, 0.4e-3, 0.68e-3, 0.7e-3, 1.38e-3])
+    assert losses[0] == 0
+    assert 0 < losses[1] < losses[2] < np.inf
+    assert np.all(losses[3:] == np.inf)
