@@ -16,15 +16,20 @@ from stubsi.drilling.limits import cut
 from stubsi.margin.figures import net_figures
 from stubsi.margin.geometry import Bore
 from stubsi.margin.rank import WAIVED, Ranking, rank
+from stubsi.margin.table import stub_table
 from stubsi.margin.verdict import MARGINAL, PASS, UNDECIDED
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     import pandas as pd
+    from numpy.typing import NDArray
 
+    from stubsi.board.board import Board
     from stubsi.drilling.plan import Plan
     from stubsi.drilling.window import Left
+    from stubsi.margin.models import Models
+    from stubsi.margin.table import Case, StubTable
 
 FAILS = "fails"
 """Standing of a net that falls short of its criterion."""
@@ -119,18 +124,22 @@ def consequences(plan: Plan) -> Consequences:
     """
     before = rank(plan.board, **plan.model.arguments())
     board = widened(plan)
-    after = rank(board, **plan.model.arguments()) if board is not plan.board else before
-    return Consequences(
-        plan=plan, before=before, nominal=_drilled(plan, after, lambda left: left.nominal_si),
-        worst=_drilled(plan, after, lambda left: left.most_si),
-    )  # fmt: skip
+    table = before.table if board is plan.board else stub_table(board, with_surroundings=not plan.model.uniform)
+    cases = list(table.cases)
+    cuts = [_cut(plan, table, cases, length) for length in (lambda left: left.nominal_si, lambda left: left.most_si)]
+    left = np.unique(np.concatenate([*cuts, table.least, [-1]]))[1:]
+    number = np.full(len(cases) + 1, -1)
+    number[left] = np.arange(len(left))
+    drilled = replace(table, cases=tuple(cases[case] for case in left), least=number[table.least])
+    models = plan.model.of(drilled.cases)
+    nominal, worst = (_ranked(board, replace(drilled, case=number[chosen]), models) for chosen in cuts)
+    return Consequences(plan=plan, before=before, nominal=nominal, worst=worst)
 
 
-def _drilled(plan: Plan, after: Ranking, length: Callable[[Left], float]) -> Ranking:
-    """Ranking with every drilled stub cut to a length."""
-    table = after.table
+def _cut(plan: Plan, table: StubTable, cases: list[Case], length: Callable[[Left], float]) -> NDArray[np.intp]:
+    """Case of each stub with every drilled one cut to a length, -1 if nothing is left; new ones go to ``cases``."""
     numbers: dict[tuple[int, int, float], int] = {}
-    cases, chosen = list(table.cases), table.case.copy()
+    chosen = table.case.copy()
     lefts = {(hit.hole.name, hit.side): max(0.0, length(hit.left)) for hit in plan.hits}
     for row in np.flatnonzero(chosen >= 0).tolist():
         case = table.cases[chosen[row]]
@@ -144,11 +153,11 @@ def _drilled(plan: Plan, after: Ranking, length: Callable[[Left], float]) -> Ran
             bore = Bore(radius=plan.rules.drill_si(case.shape.padstack.drill_si) / 2)
             cases.append(cut(case, left, bore))
         chosen[row] = numbers.get(key, -1)
-    drilled = replace(table, cases=tuple(cases), case=chosen)
-    models = plan.model.of(drilled.cases)
-    return Ranking(
-        board=after.board, table=drilled, models=models, figures=net_figures(after.board, drilled, models, chosen)
-    )
+    return chosen
+
+
+def _ranked(board: Board, table: StubTable, models: Models) -> Ranking:
+    return Ranking(board=board, table=table, models=models, figures=net_figures(board, table, models, table.case))
 
 
 def _standing(verdict: str) -> str:
