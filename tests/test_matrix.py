@@ -106,6 +106,21 @@ def test_it_prints_its_criterion_and_every_cell(from_top):
     assert "<table" in from_top._repr_html_()
 
 
+def test_it_shows_its_counts_in_one_line():
+    limits = matrix(["25 Gb/s", "50 Gb/s"], criterion=Criterion.stub_length("0.5 mm"))
+    assert repr(limits) == "<LayerMatrix of 7 exit layers from TOP: 8 drill, 6 pass>"
+
+
+def test_a_stub_past_its_notch_passes_no_criterion_on_loss():
+    """Whatever limit: a quarter wave at 40 GHz is 0.96 mm with the laminate's Dk alone, and shorter solved."""
+    found = {layer: row["80 GBd NRZ"] for layer, row in matrix(["80 GBd"], criterion=Criterion.loss(1e3)).cells.items()}
+    past = [layer for layer, cell in found.items() if cell.margin and cell.margin <= 1]
+    assert past == ["TOP", "G1", "S1"]
+    assert [found[layer].verdict for layer in past] == ["drill"] * 3
+    assert all("at or below Nyquist" in found[layer].reason for layer in past)
+    assert all(cell.verdict in ("pass", "marginal") for layer, cell in found.items() if layer not in past)
+
+
 def test_criterion_by_name():
     found = matrix(["25 Gb/s"], criterion="TI 15 mil").cells
     assert found["S2"]["25 Gb/s NRZ"].reason.startswith("0.46 mm, at most 0.381 mm wanted")

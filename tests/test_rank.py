@@ -536,13 +536,28 @@ def test_a_loss_from_the_laminate_may_be_that_of_a_notch_1_6_times_lower():
     assert verdicts == ["drill", "marginal", "marginal", "pass"]
 
 
-def test_loss_between_two_notches_is_judged_by_its_worst():
-    """Past its first notch the loss at Nyquist falls again; the model may be 8 % off to either side."""
+def test_no_loss_past_the_first_notch_passes():
+    """Past its first notch the loss at Nyquist falls again."""
     notch = notch_frequency(f"{S1_BELOW} mm", 4.0).m_as("GHz")
     net = mb.net("A", ("TOP", "S1"), signal=f"{2 * notch / 0.6} GBd")
-    shown = uniform(net)["A"].loss
-    for share in (0.5, 0.9, 0.99):
-        assert uniform(net, criterion=Criterion.loss(share * shown))["A"].verdict != "pass"
+    shown = uniform(net)["A"]
+    for share in (0.5, 1.5, 1000):
+        for limit in (Criterion.loss(share * shown.loss), Criterion.return_loss(shown.return_loss / share)):
+            row = uniform(net, criterion=limit)["A"]
+            assert row.verdict == "drill"
+            assert row.reason.startswith("first notch 0.6 x Nyquist, at or below Nyquist; from the bottom")
+            assert row.loss == shown.loss
+
+
+def test_one_stub_past_its_notch_fails_the_net():
+    """0.92 mm at S1, 0.46 mm at S2: the loss of both, 9.5 dB at 61 GHz, is within the limit."""
+    long, short = (notch_frequency(f"{length} mm", 4.0).m_as("GHz") for length in (S1_BELOW, S1_BELOW / 2))
+    net = mb.net("A", ("TOP", "S1"), ("TOP", "S2"), signal=f"{2 * 1.5 * long} GBd")
+    row = uniform(net, criterion=Criterion.loss(20))["A"]
+    assert row.loss < 20
+    assert long < row.nyquist < short
+    assert row.verdict == "drill"
+    assert uniform(mb.net("A", ("TOP", "S2"), signal=net.signal), criterion=Criterion.loss(20))["A"].verdict == "pass"
 
 
 # --- pairs ------------------------------------------------------------------------------------------------------------
@@ -611,6 +626,31 @@ def test_ranking_is_asked_by_name_and_length():
     assert [row.net for row in found] == ["A", "B"]
     with pytest.raises(KeyError, match="C"):
         found["C"]
+
+
+def test_a_ranking_under_another_criterion_is_that_of_the_board_with_it():
+    """Nothing is solved again; what a net or a signal has of its own stays."""
+    nets = [mb.net("A", ("TOP", "S1")), mb.net("own", ("TOP", "S1"), place=1, criterion=RULES["TI 15 mil"]),
+            mb.net("signal's", ("TOP", "S1"), place=2, signal="PCIe 5.0")]  # fmt: skip
+    board = mb.board(*nets, signal_criteria={"PCIe 5.0": RULES["Bogatin 2015"]})
+    before = rank(board)
+    for criterion in (Criterion.notch_ratio(2), Criterion.loss(0.01), "notch on Nyquist"):
+        after = before.under(criterion)
+        assert after.models is before.models
+        anew = rank(dataclasses.replace(board, criterion=after.board.criterion))
+        assert list(after) == list(anew)
+        assert after["A"].criterion != before["A"].criterion
+        assert after["own"] == before["own"]
+        assert after["signal's"] == before["signal's"]
+    assert before.under(board.criterion)["A"] == before["A"]
+    with pytest.raises(UnitError, match="must be a Criterion"):
+        before.under("somebody")
+
+
+def test_a_ranking_shows_its_counts_in_one_line():
+    found = uniform(mb.net("A", ("TOP", "S1")), mb.net("B", ("TOP", "BOT"), place=1), mb.net("C", ("TOP",), place=2))
+    assert repr(found) == "<Ranking of 3 nets: 2 drill, 1 pass>"
+    assert repr(rank(Board(stackup=mb.stackup(), nets=(mb.ground(1),)))) == "<Ranking of 0 nets>"
 
 
 def test_reference_nets_are_not_ranked():

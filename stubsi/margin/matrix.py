@@ -11,7 +11,7 @@ from stubsi.board.net import Hole, Net, ReturnVias
 from stubsi.board.padstack import Padstack
 from stubsi.board.signal import as_signal
 from stubsi.errors import StubsiError
-from stubsi.margin.rank import NetMargin, rank
+from stubsi.margin.rank import NetMargin, counted, rank
 from stubsi.units import one_si, quantity
 
 if TYPE_CHECKING:
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from stubsi.board.stackup import Stackup
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class LayerMatrix:
     """Exit layers by signals: ``cells[layer][signal]`` is the margin of a net that leaves at that layer, undrilled."""
 
@@ -41,6 +41,10 @@ class LayerMatrix:
 
     def __str__(self) -> str:
         return f"Entry at {self.entry}, undrilled. Criterion: {self.criterion}\n{self.to_frame().to_string()}"
+
+    def __repr__(self) -> str:
+        cells = [cell for row in self.cells.values() for cell in row.values()]
+        return f"<LayerMatrix of {len(self.cells)} exit layers from {self.entry}{counted(cells)}>"
 
     def _repr_html_(self) -> str:
         return self.to_frame().to_html()

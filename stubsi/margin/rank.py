@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import Counter
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from stubsi.board.criterion import as_criterion
 from stubsi.errors import StubsiError
 from stubsi.margin.figures import Figures, Spread, net_figures
 from stubsi.margin.reason import reason_of
@@ -18,7 +20,7 @@ from stubsi.margin.verdict import CANNOT_HELP, DRILL, PASS, measured, standing, 
 from stubsi.stub import Stub
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
 
     import pandas as pd
 
@@ -121,7 +123,7 @@ COLUMNS = {
 """Column names of the table, with units, by field of NetMargin."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Ranking:
     """The nets of a board, worst first. Iterate it, ask it for a net by name, print it, or turn it into a table."""
 
@@ -174,6 +176,13 @@ class Ranking:
         """The nets not proven to meet their criterion and not waived."""
         return tuple(net for net in self if net.verdict not in (PASS, WAIVED))
 
+    def under(self, criterion: Criterion | str) -> Ranking:
+        """The same figures judged by another criterion of the board, or one of ``RULES`` by name.
+
+        Criteria of nets and signals stay. Nothing is solved again.
+        """
+        return replace(self, board=replace(self.board, criterion=as_criterion(criterion)))
+
     def __len__(self) -> int:
         return len(self.order)
 
@@ -218,10 +227,19 @@ class Ranking:
     def __str__(self) -> str:
         return self.to_text()
 
+    def __repr__(self) -> str:
+        return f"<Ranking of {len(self)} nets{counted(self)}>"
+
     def _repr_html_(self) -> str:
         from stubsi.show.text import html_table
 
         return html_table(self)
+
+
+def counted(margins: Iterable[NetMargin]) -> str:
+    """How many have which verdict, in words: ': 12 pass, 3 drill'; empty without any."""
+    counts = Counter(margin.verdict for margin in margins)
+    return (": " if counts else "") + ", ".join(f"{count} {verdict}" for verdict, count in counts.most_common())
 
 
 def _verdicts(ranking: Ranking) -> Any:
