@@ -115,6 +115,24 @@ def test_plated_length_couples_both_sides():
     assert len(found.groups) == 2
 
 
+def test_both_sides_stop_short_where_the_plated_length_asks_for_it():
+    """L4 only, 0.05 mm; depth exact, stubs up to 0.4 mm: drilled to L4 from both sides 0.05 mm of barrel would stay.
+
+    Ending 0.4 mm before it on either side leaves 0.85 mm. N asks the same and its windows hold the ends of M, too.
+    """
+    its_rules = made.rules(
+        least_plated="0.85 mm", tip_angle=180, tip_distance="0 mm", tolerance=made.depth_tolerance(0, 0)
+    )
+    found = planned(six_layers(made.net("M", ("L4",), 0.4), made.net("N", ("L3",), 0.7)), its_rules)
+    assert not found.refused
+    assert [(hit.net, hit.side) for hit in found.hits] == [("M", "bottom"), ("N", "bottom"), ("M", "top")]
+    for hit in found.hits:
+        assert hit.left.most_si <= hit.window.longest_si + 1e-9
+    assert sum(hit.left.least_si for hit in found.hits if hit.net == "M") + 0.05e-3 == pytest.approx(0.85e-3)
+    tighter = replace(its_rules, least_plated="0.851 mm")
+    assert [r.net for r in planned(six_layers(made.net("M", ("L4",), 0.4)), tighter).refused] == ["M"]
+
+
 def test_loss_criterion_drills_only_what_the_sum_needs():
     """One long and one short stub: with the long one drilled, the sum of losses is within the limit."""
     holes = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter, defaultdict
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
@@ -68,10 +69,22 @@ class Task:
         """Candidate groups in order of side, drill diameter and depth."""
         ends: dict[tuple[str, float], dict[float, str]] = defaultdict(dict)
         stubs = (*self.single, *(stub for couple in self.coupled for stub in couple.stubs))
-        for window in {id(self.windows[stub]): self.windows[stub] for stub in stubs}.values():
+        windows = {id(self.windows[stub]): self.windows[stub] for stub in stubs}
+        for window in windows.values():
             if not window.reasons:
-                ends[window.side, round(window.drill_si, 9)].update(self._candidates(window))
+                ends[_set_up(window)].update(self._candidates(window))
         return tuple(sorted(Place(*set_up, end, layer) for set_up, own in ends.items() for end, layer in own.items()))
+
+    @cached_property
+    def _both_sides(self) -> frozenset[tuple[str, float]]:
+        """Set-ups of holes drilled from both sides, whose plated length may want an end that is not the deepest."""
+        return frozenset(
+            _set_up(self.windows[stub])
+            for couple in self.coupled
+            for i, j in itertools.permutations(couple.stubs, 2)
+            if self.same_hole(i, j)
+            for stub in (i, j)
+        )
 
     def _candidates(self, window: Window) -> dict[float, str]:
         """Ends one window offers, with the must-not-cut layer that puts them there ("" where the depth is free)."""
@@ -79,7 +92,12 @@ class Task:
         own = seen.place(window.layer)
         aimed = self.rules.tolerance.aimed(seen.near[1 : own + 1])
         if aimed is None:
-            return {round(window.deepest_si, 10): ""}
+            free = (
+                (window.deepest_si, window.shallowest_si)
+                if _set_up(window) in self._both_sides
+                else (window.deepest_si,)
+            )
+            return {round(end, 10): "" for end in free}
         ends = zip(np.round(aimed, 10).tolist(), seen.names[1 : own + 1], strict=True)
         return {end: layer for end, layer in ends if window.holds(end)}
 
@@ -96,7 +114,7 @@ class Task:
         found = {}
         for window in self.windows.values():
             if id(window) not in found:
-                mine = self._by_set_up.get((window.side, round(window.drill_si, 9)), [])
+                mine = self._by_set_up.get(_set_up(window), [])
                 found[id(window)] = frozenset(n for n in mine if window.holds(self.places[n].end_si))
         return found
 
@@ -156,6 +174,10 @@ class Task:
         between = self.rules.tolerance.shrunk(one.rest_si - other.barrel_si)
         least = max(case.least_plated_si for case in self.rules.cases())
         return one.left(first_end).least_si + other.left(second_end).least_si + between >= least - ROUNDING
+
+
+def _set_up(window: Window) -> tuple[str, float]:
+    return window.side, round(window.drill_si, 9)
 
 
 class Assigned(NamedTuple):

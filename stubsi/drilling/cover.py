@@ -73,7 +73,7 @@ def cover(
     costs: Costs,
     time_limit: float,
 ) -> Cover:
-    """Cheapest groups that serve all demands and joints; of those the fewest groups, then the fewest hits.
+    """Cheapest groups that serve all demands and joints; of those the fewest groups, the fewest hits, the deepest ends.
 
     Parameters
     ----------
@@ -222,16 +222,18 @@ def _solve(
     for demand in demands:
         rows.add([(group, 1.0) for group in demand], 1, np.inf)
     columns, width = _joint_rows(rows, joints, first_side + len(sides))
-    hits = np.zeros(width)
+    hits, shallow = np.zeros(width), np.zeros(width)
+    shallow[: len(places)] = -np.arange(len(places))
     for joint, stubs in zip(joints, columns, strict=True):
         for options, at in zip(joint.options, stubs, strict=True):
             hits[at : at + len(options)] = [joint.count * (group != ALONE) for group, _ in options]
+            shallow[at : at + len(options)] = [-group * (group != ALONE) for group, _ in options]
     groups = np.r_[np.ones(len(places)), np.zeros(width - len(places))]
     fixed = np.r_[
         costs.group * groups[: len(places)], np.full(len(set_ups), costs.set_up), np.full(len(sides), costs.side),
         np.zeros(width - first_side - len(sides)),
     ]  # fmt: skip
-    x, gap = _in_turn([fixed + costs.hole * hits, groups, hits], rows, width, time_limit)
+    x, gap = _in_turn([fixed + costs.hole * hits, groups, hits, shallow], rows, width, time_limit)
     opened = tuple(np.flatnonzero(x[: len(places)] > 0.5).tolist())
     chosen = tuple(
         tuple(

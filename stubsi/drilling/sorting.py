@@ -49,7 +49,9 @@ class Sorting:
         self._sort_each(each)
         self._sort_together(together)
         task = self._task()
-        return task if not self._refuse_unreachable(task) else self._task()
+        while self._refuse_unreachable(task):
+            task = self._task()
+        return task
 
     def _task(self) -> Task:
         limits = self.limits
