@@ -193,7 +193,7 @@ def stub_budget(
     """
     trial = _trial(locals())
     signal, criterion = as_signal(signal), as_criterion(criterion)
-    computed, proven, unlimited = trial.longest(signal, criterion)
+    computed, proven, unlimited = trial.budget(signal, criterion)
     model = str(trial.models(np.array([computed])).provenance[0]) if computed else trial.model
     return Budget(
         stub_length=quantity(computed, "length"), proven_length=quantity(proven, "length"), signal=signal,

@@ -88,7 +88,7 @@ def _overshoot(wanted: Wanted, figures: Measurable) -> float:
     with np.errstate(divide="ignore"):
         excess = {
             "notch ratio": lambda: criterion.limit / value - 1,
-            "loss": lambda: np.sqrt(value / criterion.limit) - 1,
+            "loss": lambda: np.sqrt(np.maximum(value, 0.0) / criterion.limit) - 1,
             "return loss": lambda: 10 ** ((criterion.limit - value) / 20) - 1,
         }[criterion.measure]()
     return float(np.where(meets(criterion, value), np.minimum(excess, 0.0), excess)[0])

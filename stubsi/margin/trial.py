@@ -60,7 +60,7 @@ class Trial:
         """How finely [m] a length up to ``longest`` [m] is found."""
         return RESOLUTION
 
-    def longest(self, signal: Signal, criterion: Criterion) -> tuple[float, float, bool]:
+    def budget(self, signal: Signal, criterion: Criterion) -> tuple[float, float, bool]:
         """Longest length [m] as computed, and with the model as far off as it may be; whether any that fits will do."""
         lengths, nyquist = self.lengths(signal, criterion), signal.nyquist_si
         resolution = self.resolution(lengths[-1])
