@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.margin.verdict import measured, meets
+from stubsi.margin.verdict import bound, measured, meets
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Sequence
@@ -83,15 +84,14 @@ def _overshoot(wanted: Wanted, figures: Measurable) -> float:
 
     Grows about in proportion to the length, so that a secant finds its root.
     """
-    criterion = wanted.criterion
-    value = getattr(measured(criterion, figures), wanted.end)
+    value, limit = getattr(measured(wanted.criterion, figures), wanted.end), bound(wanted.criterion)
     with np.errstate(divide="ignore"):
         excess = {
-            "notch ratio": lambda: criterion.limit / value - 1,
-            "loss": lambda: np.sqrt(np.maximum(value, 0.0) / criterion.limit) - 1,
-            "return loss": lambda: 10 ** ((criterion.limit - value) / 20) - 1,
-        }[criterion.measure]()
-    return float(np.where(meets(criterion, value), np.minimum(excess, 0.0), excess)[0])
+            "notch ratio": lambda: limit / value - 1,
+            "loss": lambda: np.sqrt(np.maximum(value, 0.0) / limit) - 1,
+            "return loss": lambda: 10 ** ((limit - value) / 20) - 1,
+        }[wanted.criterion.measure]()
+    return float(np.where(meets(wanted.criterion, value), np.minimum(excess, 0.0), excess)[0])
 
 
 def _search(wanted: Wanted) -> Search:
@@ -136,20 +136,21 @@ def _between(lengths: NDArray[np.float64], tried: dict[int, float], low: int, hi
 def _narrowed(low: float, high: float, below: float, above: float, resolution: float) -> Search:
     """Length [m] that meets the criterion, at most ``resolution`` short of one that does not.
 
-    False position with the Illinois halving; a step near one end goes a little beyond, so that both ends close in.
+    Secant through the last two tried, every fourth time bisection, among halves of halves of the interval: alike stubs
+    then meet at equal lengths, and their electrostatics is solved once.
     """
-    turn = 0
-    while high - low > resolution:
-        edge = min(0.9 * resolution / (high - low), 0.5)
-        share = below / (below - above) if turn % 4 != 3 and np.isfinite(above) else 0.5
-        middle = low + min(max(share, edge), 1 - edge) * (high - low)
-        excess = yield middle
-        if excess <= 0:
-            low, below, above = middle, excess, above / 2
-        else:
-            high, above, below = middle, excess, below / 2
+    pieces = 2 ** max(0, math.ceil(math.log2((high - low) / resolution)))
+    met, missed, turn = 0, pieces, 0
+    before, last = (met, below), (missed, above)
+    while missed - met > 1:
+        place, rise = (met + missed) // 2, last[1] - before[1]
+        root = last[0] - last[1] * (last[0] - before[0]) / rise if rise else np.nan
+        if turn % 4 != 3 and met - 1 < root < missed + 1:
+            place = min(max(round(root), met + 1), missed - 1)
+        before, last = last, (place, (yield low + place * (high - low) / pieces))
+        met, missed = (place, missed) if last[1] <= 0 else (met, place)
         turn += 1
-    return low
+    return low + met * (high - low) / pieces
 
 
 def ends_of(shape: StubShape) -> NDArray[np.float64]:

@@ -82,11 +82,14 @@ def unknown_of(criterion: Criterion, figures: Figures) -> NDArray[np.intp]:
     return np.full(len(figures.nyquist), -1, dtype=np.intp)
 
 
+def bound(criterion: Criterion) -> float:
+    """The limit itself is within the limit, to 1e-9, so that a budget meets its own criterion."""
+    return criterion.limit * (1 - 1e-9 if criterion.least else 1 + 1e-9)
+
+
 def meets(criterion: Criterion, value: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Whether a value is within the limit; the limit itself is (to 1e-9, so that a budget meets its own criterion)."""
-    if criterion.least:
-        return value >= criterion.limit * (1 - 1e-9)
-    return value <= criterion.limit * (1 + 1e-9)
+    """Whether a value is within the limit."""
+    return value >= bound(criterion) if criterion.least else value <= bound(criterion)
 
 
 def wording(criterion: Criterion, low: float, high: float, ratio: float) -> str:
