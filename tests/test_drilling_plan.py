@@ -392,7 +392,7 @@ def large_board(count):
 def test_work_does_not_grow_with_the_number_of_alike_holes(monkeypatch):
     """Windows and counting are done once per distinct stub: 20,000 holes take as many as 700."""
     calls = {"window": 0, "demands": 0}
-    window, stab = planning.Sorting._window.__globals__["window"], cover.stab
+    window, stab = planning.Sorting._drillable.__globals__["window"], cover.stab
 
     def counted(shape, longest, its_rules):
         calls["window"] += 1
@@ -402,7 +402,7 @@ def test_work_does_not_grow_with_the_number_of_alike_holes(monkeypatch):
         calls["demands"] += len(demands)
         return stab(demands, places)
 
-    monkeypatch.setitem(planning.Sorting._window.__globals__, "window", counted)
+    monkeypatch.setitem(planning.Sorting._drillable.__globals__, "window", counted)
     monkeypatch.setattr(cover, "stab", counted_stab)
     found = {}
     for count in (700, 20_000):

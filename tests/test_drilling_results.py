@@ -140,19 +140,15 @@ def half_wave(rate, limit):
     return six_layers(Net(name="H", signal=rate, z0="50 ohm", holes=(hole,), criterion=criterion))
 
 
-def test_a_stub_past_its_notch_stays_only_as_drawn():
-    """Half a wave at Nyquist: it passes as drawn. Drilled, it must stay below a quarter wave, 0.57 mm at 66 GHz."""
-    assert planned(half_wave("124.9 Gb/s", 0.5), made.rules()).alone["H"].startswith("meets its criterion")
-    found = planned(half_wave("132 Gb/s", 0.05), made.rules())
-    assert found.hits or found.refused
+def test_a_stub_past_its_notch_must_be_drilled_below_it():
+    """Half a wave at Nyquist loses nothing there, and yet the band holds the notch: below a quarter wave, 0.6 mm."""
+    found = planned(half_wave("124.9 Gb/s", 0.5), made.rules())
+    (longest,) = {stub.window.longest_si for stub in (*found.hits, *found.refused)}
+    assert 0 < longest < 0.6e-3
     use = Limits(rank(found.board, dk_eff=4), found.model, found.rules).use(0)
-    lengths = np.array([0.4e-3, 1.136e-3, use.case.length_si])
-    loss = figures([use] * 3, lengths, found.model).loss
-    assert loss[0] > 0.5
-    assert loss[1] == np.inf
-    assert loss[2] == pytest.approx(rank(found.board, dk_eff=4)["H"].loss)
-    (longest,) = Limits(rank(found.board, dk_eff=4), found.model, found.rules).longest([0])
-    assert 0 < longest < 0.4e-3
+    loss = figures([use] * 2, np.array([longest, use.case.length_si]), found.model).loss.low
+    assert loss[0] <= 0.5
+    assert loss[1] < 0.01
 
 
 def test_table_of_consequences():

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections import Counter, defaultdict
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -13,15 +13,16 @@ import numpy as np
 from stubsi.drilling.cover import ALONE, Cover, Demand, Joint, cover
 from stubsi.drilling.frame import frame
 from stubsi.drilling.tolerance import SIDES
-from stubsi.drilling.window import ROUNDING, Window
+from stubsi.drilling.window import ROUNDING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
 
-    from numpy.typing import NDArray
-
+    from stubsi.board.net import Hole
     from stubsi.board.stackup import Stackup
+    from stubsi.drilling.limits import Limits
     from stubsi.drilling.rules import Costs, Rules
+    from stubsi.drilling.window import Window
 
 
 class Place(NamedTuple):
@@ -33,44 +34,53 @@ class Place(NamedTuple):
     layer: str
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Drillable:
+    """A stub that may be drilled: its row in the stub table of ``limits``, its net, hole and window."""
+
+    row: int
+    limits: Limits
+    net: str
+    hole: Hole
+    window: Window
+
+
 class Coupled(NamedTuple):
-    """Stubs to be chosen for together: rows of the stub table, and the limit of their summed loss [dB].
+    """Stubs of one net to be chosen for together, and the limit of their summed loss [dB].
 
     ``limit`` infinite: each must be drilled, and only the plated length left between them couples them.
     """
 
-    stubs: tuple[int, ...]
+    stubs: tuple[Drillable, ...]
     limit: float
 
 
 @dataclass(frozen=True)
 class Task:
-    """Which stubs (rows of the stub table) must be drilled, which are coupled, their windows and their holes."""
+    """Which stubs must be drilled, each alone or coupled. ``offered``: the groups there are; None: any could be."""
 
     stackup: Stackup
     rules: Rules
-    hole: NDArray[np.intp]
-    windows: dict[int, Window]
-    single: tuple[int, ...]
+    single: tuple[Drillable, ...]
     coupled: tuple[Coupled, ...]
-    losses: Callable[[Sequence[int], Sequence[float]], np.ndarray]
+    offered: tuple[Place, ...] | None = None
 
     def __getstate__(self) -> dict[str, Any]:
         return {f.name: self.__dict__[f.name] for f in fields(self)}
 
-    def with_single(self, windows: Sequence[Window]) -> Task:
-        """The same task with other stubs, of these windows, in place of those that stand alone."""
-        single = {-1 - number: own for number, own in enumerate(windows)}
-        coupled = {stub: self.windows[stub] for couple in self.coupled for stub in couple.stubs}
-        return replace(self, windows={**coupled, **single}, single=tuple(single))
+    @cached_property
+    def _windows(self) -> tuple[Window, ...]:
+        """Distinct windows."""
+        stubs = (*self.single, *(stub for couple in self.coupled for stub in couple.stubs))
+        return tuple({id(stub.window): stub.window for stub in stubs}.values())
 
     @cached_property
     def places(self) -> tuple[Place, ...]:
-        """Candidate groups in order of side, drill diameter and depth."""
+        """Drillable groups in order of side, drill diameter and depth."""
+        if self.offered is not None:
+            return tuple(sorted(self.offered))
         ends: dict[tuple[str, float], dict[float, str]] = defaultdict(dict)
-        stubs = (*self.single, *(stub for couple in self.coupled for stub in couple.stubs))
-        windows = {id(self.windows[stub]): self.windows[stub] for stub in stubs}
-        for window in windows.values():
+        for window in self._windows:
             if not window.reasons:
                 ends[_set_up(window)].update(self._candidates(window))
         return tuple(sorted(Place(*set_up, end, layer) for set_up, own in ends.items() for end, layer in own.items()))
@@ -79,11 +89,10 @@ class Task:
     def _both_sides(self) -> frozenset[tuple[str, float]]:
         """Set-ups of holes drilled from both sides, whose plated length may want an end that is not the deepest."""
         return frozenset(
-            _set_up(self.windows[stub])
+            _set_up(stub.window)
             for couple in self.coupled
-            for i, j in itertools.permutations(couple.stubs, 2)
-            if self.same_hole(i, j)
-            for stub in (i, j)
+            for stub, other in itertools.permutations(couple.stubs, 2)
+            if stub.hole is other.hole
         )
 
     def _candidates(self, window: Window) -> dict[float, str]:
@@ -110,17 +119,16 @@ class Task:
 
     @cached_property
     def _demand_of(self) -> dict[int, Demand]:
-        """Candidate groups that each window holds, by identity of the window."""
+        """Drillable groups that each window holds, by identity of the window."""
         found = {}
-        for window in self.windows.values():
-            if id(window) not in found:
-                mine = self._by_set_up.get(_set_up(window), [])
-                found[id(window)] = frozenset(n for n in mine if window.holds(self.places[n].end_si))
+        for window in self._windows:
+            mine = self._by_set_up.get(_set_up(window), [])
+            found[id(window)] = frozenset(n for n in mine if window.holds(self.places[n].end_si))
         return found
 
-    def demand(self, stub: int) -> Demand:
-        """Candidate groups that would serve a stub."""
-        return self._demand_of[id(self.windows[stub])]
+    def demand(self, stub: Drillable) -> Demand:
+        """Drillable groups that would serve a stub."""
+        return self._demand_of[id(stub.window)]
 
     @cached_property
     def joints(self) -> tuple[Joint, ...]:
@@ -132,12 +140,12 @@ class Task:
             for stub in couple.stubs
             for group in (ALONE, *sorted(self.demand(stub)))
         ]
-        adds = iter(self.losses(*zip(*wanted, strict=True)).tolist() if wanted else ())
+        adds = iter(_losses(wanted))
         return tuple(self._joint(couple, adds) for couple in self.coupled)
 
-    def _worst(self, stub: int, group: int) -> float:
+    def _worst(self, stub: Drillable, group: int) -> float:
         """Longest the stub may be [m] if served by a group, or left alone."""
-        window = self.windows[stub]
+        window = stub.window
         if group == ALONE:
             return window.shape.stub_length_si
         return max(window.shape.least_length_si, window.left(self.places[group].end_si).most_si)
@@ -158,22 +166,30 @@ class Task:
             ((i, a), (j, b))
             for i, first in enumerate(couple.stubs)
             for j, second in enumerate(couple.stubs)
-            if i < j and self.same_hole(first, second)
+            if i < j and first.hole is second.hole
             for a in sorted(self.demand(first))
             for b in sorted(self.demand(second))
-            if not self.plated_enough(first, second, self.places[a].end_si, self.places[b].end_si)
+            if not plated_enough(first.window, second.window, self.places[a].end_si, self.places[b].end_si)
         )
 
-    def same_hole(self, first: int, second: int) -> bool:
-        """Whether two stubs are those of one hole."""
-        return bool(self.hole[first] == self.hole[second])
 
-    def plated_enough(self, first: int, second: int, first_end: float, second_end: float) -> bool:
-        """Whether enough of a barrel stays plated when it is drilled from both sides to these ends [m]."""
-        one, other = self.windows[first], self.windows[second]
-        between = self.rules.tolerance.shrunk(one.rest_si - other.barrel_si)
-        least = max(case.least_plated_si for case in self.rules.cases())
-        return one.left(first_end).least_si + other.left(second_end).least_si + between >= least - ROUNDING
+def plated_enough(one: Window, other: Window, one_end: float, other_end: float) -> bool:
+    """Whether enough of a barrel stays plated when it is drilled from both sides to these ends [m]."""
+    rules = one.rules
+    between = rules.tolerance.shrunk(one.rest_si - other.barrel_si)
+    least = max(case.least_plated_si for case in rules.cases())
+    return one.left(one_end).least_si + other.left(other_end).least_si + between >= least - ROUNDING
+
+
+def _losses(wanted: Sequence[tuple[Drillable, float]]) -> list[float]:
+    """Loss at Nyquist [dB] of stubs cut to lengths [m]."""
+    found = [0.0] * len(wanted)
+    for limits in {id(stub.limits): stub.limits for stub, _ in wanted}.values():
+        mine = [i for i, (stub, _) in enumerate(wanted) if stub.limits is limits]
+        rows, lengths = [wanted[i][0].row for i in mine], [wanted[i][1] for i in mine]
+        for i, loss in zip(mine, limits.losses(rows, lengths).tolist(), strict=True):
+            found[i] = loss
+    return found
 
 
 def _set_up(window: Window) -> tuple[str, float]:
@@ -183,7 +199,7 @@ def _set_up(window: Window) -> tuple[str, float]:
 class Assigned(NamedTuple):
     """Group (number into ``places``) of every stub that is drilled, and the cover with its proof."""
 
-    group: dict[int, int]
+    group: dict[Drillable, int]
     cover: Cover
 
 

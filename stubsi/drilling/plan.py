@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
 from stubsi.board.board import Board
-from stubsi.drilling.assign import Assigned, Task, assign
+from stubsi.drilling.assign import Assigned, Drillable, Task, assign
 from stubsi.drilling.cover import needed
 from stubsi.drilling.digest import Match, compare, digest, parts_of
 from stubsi.drilling.frame import check_layers, frame
@@ -25,10 +25,6 @@ from stubsi.errors import BoardError, StubsiError
 from stubsi.margin.rank import rank
 from stubsi.units import show, to_number, to_si
 
-if TYPE_CHECKING:
-    from stubsi.board.net import Net
-    from stubsi.margin.table import StubTable
-
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
@@ -36,7 +32,7 @@ class Plan:
 
     ``refused``: stubs that must be drilled and cannot. ``alone``: nets that stay undrilled, and why. ``undecided``:
     nets whose need is not known, and what is missing. ``certificate``: its length is a proven least number of groups.
-    ``gap``: relative distance of the cost from what is proven least. ``task``: the windows it was made from.
+    ``gap``: relative distance of the cost from what is proven least. ``task``: what had to be drilled.
     """
 
     board: Board
@@ -189,14 +185,13 @@ def plan(
     chosen = Model(model, None if dk_eff is None else float(dk_eff), slow)
     sorted_out = Sorting(Limits(ranking, chosen, rules))
     task = sorted_out.task()
-    nets, table = board.signal_nets, ranking.table
     assigned = assign(task, costs or FEWEST_GROUPS, limit)
     return Plan(
         board=board, rules=rules, costs=costs or FEWEST_GROUPS, model=chosen,
-        groups=_groups(table, nets, task, assigned),
+        groups=_groups(task, assigned),
         refused=tuple(sorted(sorted_out.refused, key=lambda r: (r.net, r.hole.name, r.side))),
         alone=sorted_out.alone, undecided=sorted_out.undecided,
-        certificate=_certificate(table, nets, task, assigned), gap=assigned.cover.gap, task=task,
+        certificate=_certificate(task, assigned), gap=assigned.cover.gap, task=task,
     )  # fmt: skip
 
 
@@ -213,29 +208,20 @@ def _explained(group: Group, hit: Hit) -> str:
     return f"from the {hit.side}, group {group.number}, must not cut {group.layer}: {hit.why}; {where}"
 
 
-def _groups(table: StubTable, nets: tuple[Net, ...], task: Task, assigned: Assigned) -> tuple[Group, ...]:
+def _groups(task: Task, assigned: Assigned) -> tuple[Group, ...]:
     """Drill groups in order of side, drill and depth."""
-    members: dict[int, list[int]] = defaultdict(list)
+    members: dict[int, list[Drillable]] = defaultdict(list)
     for stub, number in assigned.group.items():
         members[number].append(stub)
     coupled = {stub for couple in task.coupled for stub in couple.stubs}
     groups = []
-    for number, place in sorted(members.items()):
+    for number, stubs in sorted(members.items()):
         end = task.places[number].end_si
-        hits = []
-        for stub in place:
-            own = task.windows[stub]
-            hits.append(
-                Hit(
-                    nets[table.net[stub]].name,
-                    table.holes[table.hole[stub]],
-                    own.side,
-                    own,
-                    own.left(end),
-                    stub in coupled,
-                )
-            )
-        groups.append(_group(len(groups) + 1, task, number, tuple(sorted(hits, key=lambda h: (h.net, h.hole.name)))))
+        hits = [
+            Hit(stub.net, stub.hole, stub.window.side, stub.window, stub.window.left(end), stub in coupled)
+            for stub in sorted(stubs, key=lambda stub: (stub.net, stub.hole.name))
+        ]
+        groups.append(_group(len(groups) + 1, task, number, tuple(hits)))
     return tuple(groups)
 
 
@@ -252,21 +238,17 @@ def _group(number: int, task: Task, place_number: int, hits: tuple[Hit, ...]) ->
     )  # fmt: skip
 
 
-def _certificate(table: StubTable, nets: tuple[Net, ...], task: Task, assigned: Assigned) -> tuple[Certificate, ...]:
+def _certificate(task: Task, assigned: Assigned) -> tuple[Certificate, ...]:
     """Stubs behind each of the disjoint demands, with the ends that could serve them."""
-    behind: dict[frozenset[int], tuple[int, ...]] = {}
+    behind: dict[frozenset[int], tuple[Drillable, ...]] = {}
     for couple, joint in zip(task.coupled, task.joints, strict=True):
         for need in needed(joint):
             behind.setdefault(need.groups, tuple(couple.stubs[place] for place in need.stubs))
     for stub in task.single:
         behind.setdefault(task.demand(stub), (stub,))
-
-    def named(stub: int) -> tuple[str, str, str]:
-        return nets[table.net[stub]].name, table.holes[table.hole[stub]].name, task.windows[stub].side
-
     return tuple(
         Certificate(
-            tuple(named(stub) for stub in behind[need]),
+            tuple((stub.net, stub.hole.name, stub.window.side) for stub in behind[need]),
             frozenset(task.places[group][:3] for group in need),
         )
         for need in sorted(assigned.cover.disjoint, key=sorted)

@@ -92,7 +92,8 @@ def _clearances(plan: Plan) -> list[Question]:
 
 
 def _stubs(plan: Plan) -> list[tuple[StubShape, float, int]]:
-    """Every distinct stub that must be drilled, its longest permitted length [m], and how many there are."""
-    counts = Counter(map(id, plan.task.windows.values()))
-    distinct = {id(own): own for own in plan.task.windows.values()}
+    """Every distinct stub drilled or refused, its longest permitted length [m], and how many there are."""
+    windows = [*(hit.window for hit in plan.hits), *(refused.window for refused in plan.refused)]
+    counts = Counter(map(id, windows))
+    distinct = {id(own): own for own in windows}
     return [(own.shape, own.longest_si, counts[key]) for key, own in distinct.items()]

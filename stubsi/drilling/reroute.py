@@ -7,7 +7,8 @@ from collections import Counter, defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from stubsi.drilling.assign import assign
+from stubsi.drilling.assign import Coupled, Drillable, Place, Task, assign
+from stubsi.drilling.cover import possible
 from stubsi.drilling.limits import Limits
 from stubsi.drilling.sorting import Sorting
 from stubsi.errors import BoardError
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from stubsi.board.net import Net
     from stubsi.drilling.group import Group
     from stubsi.drilling.plan import Plan
-    from stubsi.drilling.window import Window
 
 MOST_PAIRS = 2000
 """Pairs of moves tried at most, those of the groups held by the fewest nets first."""
@@ -32,13 +32,19 @@ TIME_LIMIT = 60.0
 class Move(NamedTuple):
     """A net moved from one routing layer to another in all its holes, and what follows for it.
 
-    ``windows``: of the stubs it must then have drilled; none: it needs no drilling.
+    ``single``, ``coupled``: stubs that must then be drilled, alone or chosen for together; none: it needs no drilling.
     """
 
     net: str
     from_layer: str
     to_layer: str
-    windows: tuple[Window, ...]
+    single: tuple[Drillable, ...]
+    coupled: tuple[Coupled, ...]
+
+    @property
+    def stubs(self) -> int:
+        """How many stubs may have to be drilled."""
+        return len(self.single) + sum(len(couple.stubs) for couple in self.coupled)
 
     def __str__(self) -> str:
         return f"{self.net} from {self.from_layer} to {self.to_layer}"
@@ -52,11 +58,15 @@ class Option(NamedTuple):
 
 
 class Holding(NamedTuple):
-    """A group, the nets no other open group can serve, and for each of them the moves that would free the group."""
+    """A group, the nets no other open group can serve, and for each of them the moves that would free the group.
+
+    ``stuck``: those of the nets without such a move, and why.
+    """
 
     group: Group
     nets: tuple[str, ...]
     options: tuple[Option, ...]
+    stuck: dict[str, str]
 
 
 class Proposal(NamedTuple):
@@ -85,6 +95,7 @@ class Reroutes(NamedTuple):
         for holding in self.holdings:
             lines.append(f"group {holding.group.number} is held open by {', '.join(holding.nets)}")
             lines += [f"    {option.move}: {option.outcome}" for option in holding.options]
+            lines += [f"    {net}: {why}" for net, why in holding.stuck.items()]
         for name, proposal in (("best single move", self.single), ("best pair of moves", self.pair)):
             lines.append(f"{name}: {proposal or 'none saves a group'}")
         return "\n".join(lines)
@@ -93,8 +104,8 @@ class Reroutes(NamedTuple):
 def reroutes(plan: Plan) -> Reroutes:
     """Find which layers the nets that hold groups open could move to, among the routing layers they may use.
 
-    A move replaces a layer in all holes of a net; the net is judged anew, return vias included. Nets whose moved stubs
-    could not be drilled, or that a loss criterion couples, are not proposed.
+    A move replaces a layer in all holes of a net; the net is judged anew, return vias included. One after which a stub
+    of the net cannot be drilled, or its need is undecided, is not proposed.
 
     Parameters
     ----------
@@ -105,10 +116,7 @@ def reroutes(plan: Plan) -> Reroutes:
     by_net: dict[str, list[Move]] = defaultdict(list)
     for move in moves:
         by_net[move.net].append(move)
-    holdings = tuple(
-        Holding(group, held[group.number], tuple(_options(plan, group, held[group.number], by_net)))
-        for group in plan.groups
-    )
+    holdings = tuple(_holding(plan, group, held[group.number], by_net) for group in plan.groups)
     counting = _Counting(plan)
     single = _best(counting, [(move,) for move in moves])
     few = sorted(moves, key=lambda move: min(len(nets) for nets in held.values() if move.net in nets))
@@ -137,20 +145,36 @@ def _on_layer(net: Net, old: str, new: str) -> Net:
     return replace(net, holes=tuple(holes))
 
 
+def _unserved(plan: Plan, single: Sequence[Drillable], coupled: Sequence[Coupled], groups: Sequence[Group]) -> set[str]:
+    """Nets of these stubs that these groups cannot serve."""
+    task = _offered(plan, single, coupled, groups)
+    joints = zip(task.coupled, task.joints, strict=True)
+    return {stub.net for stub in single if not task.demand(stub)} | {
+        couple.stubs[0].net for couple, joint in joints if not possible(joint)
+    }
+
+
+def _offered(plan: Plan, single: Sequence[Drillable], coupled: Sequence[Coupled], groups: Sequence[Group]) -> Task:
+    """Task of serving these stubs with these groups."""
+    offered = tuple(Place(group.side, group.drill_si, group.end_si, "") for group in groups)
+    return Task(plan.board.stackup, plan.rules, tuple(single), tuple(coupled), offered)
+
+
 def _holders(plan: Plan, group: Group) -> tuple[str, ...]:
-    """Nets of a group with a stub that no other open group could serve."""
-    others = [g for g in plan.groups if g is not group and (g.side, g.drill_si) == (group.side, group.drill_si)]
-    return tuple(sorted({hit.net for hit in group.hits if not any(hit.window.holds(o.end_si) for o in others)}))
+    """Nets of a group that the other open groups could not serve."""
+    nets, others = set(group.nets), [other for other in plan.groups if other is not group]
+    single = [stub for stub in plan.task.single if stub.net in nets]
+    coupled = [couple for couple in plan.task.coupled if couple.stubs[0].net in nets]
+    return tuple(sorted(_unserved(plan, single, coupled, others)))
 
 
 def _moves(plan: Plan, nets: set[str]) -> Iterator[tuple[Net, str, str]]:
     """Every (net, layer it leaves, layer it goes to) to be judged."""
     left: dict[str, dict[str, None]] = defaultdict(dict)
-    coupled = {hit.net for hit in plan.hits if hit.coupled}
     for hit in plan.hits:
         left[hit.net][hit.window.layer] = None
     for net in plan.board.signal_nets:
-        if net.name in nets - coupled:
+        if net.name in nets:
             for old, new in itertools.product(left[net.name], net.layers):
                 if old in net.layers and new != old and not any(new in hole.connects for hole in net.holes):
                     yield net, old, new
@@ -175,11 +199,11 @@ def _trial(plan: Plan, trial: dict[str, tuple[Net, str, str]]) -> Iterator[Move]
     task = sorted_out.task()
 
     left_out = {refused.net for refused in sorted_out.refused} | set(sorted_out.undecided)
-    left_out |= {limits.net(stub).name for couple in task.coupled for stub in couple.stubs}
     for name in versions:
         if name not in left_out:
-            windows = tuple(task.windows[stub] for stub in task.single if limits.net(stub).name == name)
-            yield Move(name, *trial[name][1:], windows)
+            single = tuple(stub for stub in task.single if stub.net == name)
+            coupled = tuple(couple for couple in task.coupled if couple.stubs[0].net == name)
+            yield Move(name, *trial[name][1:], single, coupled)
 
 
 def _reaches(board: Board, net: Net) -> bool:
@@ -191,24 +215,31 @@ def _reaches(board: Board, net: Net) -> bool:
     return True
 
 
-def _options(plan: Plan, group: Group, nets: Sequence[str], by_net: dict[str, list[Move]]) -> Iterator[Option]:
-    """Moves of the nets that hold a group which let go of it."""
+def _holding(plan: Plan, group: Group, nets: tuple[str, ...], by_net: dict[str, list[Move]]) -> Holding:
+    """What holds a group, and the moves of its holders which let go of it."""
     others = [other for other in plan.groups if other is not group]
+    options = []
     for move in (move for net in nets for move in by_net[net]):
-        joined = [_joined(window, others) for window in move.windows]
-        if not joined:
-            yield Option(move, "needs no drilling")
-        elif all(joined):
-            yield Option(move, "joins group " + ", ".join(sorted({str(number) for number in joined})))
+        if not move.stubs:
+            options.append(Option(move, "needs no drilling"))
+        elif not _unserved(plan, move.single, move.coupled, others):
+            options.append(Option(move, f"joins group {_joined(plan, move, others)}"))
+    freed = {option.move.net for option in options}
+    layers = {net.name: net.layers for net in plan.board.signal_nets}
+    stuck = {
+        net: "no layer it may use frees the group" if len(layers[net]) > 1 else "no other layer it may use"
+        for net in nets
+        if net not in freed
+    }
+    return Holding(group, nets, tuple(options), stuck)
 
 
-def _joined(window: Window, groups: Sequence[Group]) -> int | None:
-    """Number of the deepest open group that would serve a window."""
-    serving = [
-        g for g in groups
-        if (g.side, g.drill_si) == (window.side, round(window.drill_si, 9)) and window.holds(g.end_si)
-    ]  # fmt: skip
-    return max(serving, key=lambda g: g.end_si).number if serving else None
+def _joined(plan: Plan, move: Move, groups: Sequence[Group]) -> str:
+    """Numbers of the open groups that would serve a move."""
+    task = _offered(plan, move.single, move.coupled, groups)
+    numbers = {(group.side, group.drill_si, group.end_si): group.number for group in groups}
+    served = assign(task, plan.costs, TIME_LIMIT).group.values()
+    return ", ".join(map(str, sorted({numbers[task.places[place][:3]] for place in served})))
 
 
 def _best(counting: _Counting, candidates: Iterable[tuple[Move, ...]], least: int = 1) -> Proposal | None:
@@ -221,33 +252,42 @@ def _best(counting: _Counting, candidates: Iterable[tuple[Move, ...]], least: in
             saved[signature] = counting.saved(moves)
         if saved[signature] >= least:
             found.append(Proposal(moves, saved[signature]))
-    return min(found, key=lambda p: (-p.saved, sum(len(move.windows) for move in p.moves)), default=None)
+    return min(found, key=lambda p: (-p.saved, sum(move.stubs for move in p.moves)), default=None)
 
 
 class _Counting:
-    """Counts the groups of a plan with some of its nets moved."""
+    """Counts the groups of a plan with some of its nets moved; stubs of equal windows stand for each other."""
 
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
-        self.window = {id(hit.window): hit.window for hit in plan.hits if not hit.coupled}
-        self.count = Counter(id(hit.window) for hit in plan.hits if not hit.coupled)
+        self.distinct = {id(stub.window): stub for stub in plan.task.single}
+        self.count = Counter(id(stub.window) for stub in plan.task.single)
         self.of_net: dict[str, Counter[int]] = defaultdict(Counter)
-        for hit in plan.hits:
-            self.of_net[hit.net][id(hit.window)] += 1
+        for stub in plan.task.single:
+            self.of_net[stub.net][id(stub.window)] += 1
 
     def vanished(self, moves: tuple[Move, ...]) -> list[int]:
         """Windows that no net needs any more once the moves are made."""
         gone = sum((self.of_net[move.net] for move in moves), Counter())
         return sorted(key for key, count in gone.items() if self.count[key] == count)
 
+    def kept(self, moves: tuple[Move, ...]) -> list[Coupled]:
+        """Coupled stubs of the nets that are not moved."""
+        nets = {move.net for move in moves}
+        return [couple for couple in self.plan.task.coupled if couple.stubs[0].net not in nets]
+
     def signature(self, moves: tuple[Move, ...]) -> tuple:
         """Alike for moves that change the same windows."""
-        new = {(w.side, w.drill_si, w.shallowest_si, w.deepest_si, w.layer) for m in moves for w in m.windows}
-        return tuple(self.vanished(moves)), tuple(sorted(new))
+        windows = (stub.window for move in moves for stub in move.single)
+        new = {(w.side, w.drill_si, w.shallowest_si, w.deepest_si, w.layer) for w in windows}
+        coupled = tuple(id(couple) for move in moves for couple in move.coupled)
+        return tuple(self.vanished(moves)), tuple(sorted(new)), coupled, tuple(map(id, self.kept(moves)))
 
     def saved(self, moves: tuple[Move, ...]) -> int:
         """Groups saved by the moves."""
-        gone = set(self.vanished(moves))
-        kept = [window for key, window in self.window.items() if key not in gone]
-        task = self.plan.task.with_single([*kept, *(window for move in moves for window in move.windows)])
-        return len(self.plan.groups) - len(assign(task, self.plan.costs, TIME_LIMIT).cover.groups)
+        gone, task = set(self.vanished(moves)), self.plan.task
+        single = [stub for key, stub in self.distinct.items() if key not in gone]
+        single += [stub for move in moves for stub in move.single]
+        coupled = [*self.kept(moves), *(couple for move in moves for couple in move.coupled)]
+        changed = replace(task, single=tuple(single), coupled=tuple(coupled))
+        return len(self.plan.groups) - len(assign(changed, self.plan.costs, TIME_LIMIT).cover.groups)

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.drilling.assign import Coupled, Task
+from stubsi.drilling.assign import Coupled, Drillable, Task, plated_enough
 from stubsi.drilling.cover import possible
 from stubsi.drilling.group import Refused
 from stubsi.drilling.window import BUDGET, PLATED, ROUNDING, Reason, Window, window
@@ -26,9 +25,8 @@ class Sorting:
         self.refused: list[Refused] = []
         self.alone: dict[str, str] = {}
         self.undecided: dict[str, str] = {}
-        self.single: list[int] = []
+        self.single: list[Drillable] = []
         self.coupled: list[Coupled] = []
-        self._windows: dict[int, Window] = {}
         self._distinct: dict[tuple[int, float], Window] = {}
 
     def task(self) -> Task:
@@ -54,11 +52,7 @@ class Sorting:
         return task
 
     def _task(self) -> Task:
-        limits = self.limits
-        return Task(
-            self.board.stackup, self.rules, limits.table.hole, self._windows,
-            tuple(self.single), tuple(self.coupled), limits.losses,
-        )  # fmt: skip
+        return Task(self.board.stackup, self.rules, tuple(self.single), tuple(self.coupled))
 
     def _summed(self, net: Net, stubs: list[int]) -> bool:
         """Whether the criterion is a sum over more than one stub."""
@@ -69,13 +63,16 @@ class Sorting:
         legs = [[stub for stub in stubs if leg[stub] == which] for which in (0, 1)]
         return [own for own in legs if own]
 
-    def _window(self, stub: int, longest: float) -> Window:
-        shape = self.limits.use(stub).case.shape
+    def _drillable(self, row: int, longest: float) -> Drillable:
+        """A row of the stub table with its window; alike ones share one."""
+        shape, table = self.limits.use(row).case.shape, self.limits.table
         key = (id(shape), longest)
         if key not in self._distinct:
             self._distinct[key] = window(shape, longest, self.rules)
-        self._windows[stub] = self._distinct[key]
-        return self._distinct[key]
+        return Drillable(
+            row=row, limits=self.limits, net=self.limits.net(row).name, hole=table.holes[table.hole[row]],
+            window=self._distinct[key],
+        )  # fmt: skip
 
     def _sort_each(self, nets: list[tuple[Net, list[int]]]) -> None:
         """Nets whose criterion looks at each stub on its own."""
@@ -89,37 +86,22 @@ class Sorting:
             drilled = [s for s in own if self.limits.use(s).case.length_si > longest[s] + ROUNDING]
             if not drilled:
                 self.alone[net.name] = f"meets its criterion: {self.board.criterion_of(net)}"
-            for stub in drilled:
-                self._window(stub, longest[stub])
-            self._take([stub for stub in drilled if not self._refuse(net, stub, self._windows[stub].reasons)])
+            stubs = [self._drillable(row, longest[row]) for row in drilled]
+            self._take([stub for stub in stubs if not self._refuse(stub, stub.window.reasons)])
 
-    def _take(self, stubs: list[int]) -> None:
+    def _take(self, stubs: list[Drillable]) -> None:
         """Stubs that must be drilled; the two of one hole go together where their plated length couples them."""
-        task = self._empty_task
         while stubs:
             stub, *stubs = stubs
-            if stubs and task.same_hole(stub, stubs[0]) and not self._free(task, stub, stubs[0]):
+            if stubs and stub.hole is stubs[0].hole and not _free(stub.window, stubs[0].window):
                 other, *stubs = stubs
                 self.coupled.append(Coupled((stub, other), np.inf))
             else:
                 self.single.append(stub)
 
-    @cached_property
-    def _empty_task(self) -> Task:
-        """A task that knows the windows and nothing to drill yet."""
-        return self._task()
-
-    def _free(self, task: Task, first: int, second: int) -> bool:
-        """Whether even the deepest drilling from both sides leaves enough plated barrel."""
-        deepest = (self._windows[stub].deepest_si for stub in (first, second))
-        return task.plated_enough(first, second, *deepest)
-
-    def _refuse(self, net: Net, stub: int, reasons: tuple[Reason, ...]) -> bool:
+    def _refuse(self, stub: Drillable, reasons: tuple[Reason, ...]) -> bool:
         if reasons:
-            table = self.limits.table
-            hole = table.holes[table.hole[stub]]
-            own = self._windows[stub]
-            self.refused.append(Refused(net.name, hole, own.side, own, reasons))
+            self.refused.append(Refused(stub.net, stub.hole, stub.window.side, stub.window, reasons))
         return bool(reasons)
 
     def _sort_together(self, nets: list[tuple[Net, list[int]]]) -> None:
@@ -138,9 +120,8 @@ class Sorting:
             else:
                 for leg, total in zip(self._legs(own), sums, strict=True):
                     if total > limit:
-                        for stub in leg:
-                            self._window(stub, np.inf)
-                        self.coupled.append(Coupled(tuple(leg), limit))
+                        stubs = tuple(self._drillable(row, np.inf) for row in leg)
+                        self.coupled.append(Coupled(stubs, limit))
 
     def _refuse_unreachable(self, task: Task) -> bool:
         """Refuse stubs coupled so that no choice of groups will do; whether there were any."""
@@ -161,11 +142,16 @@ class Sorting:
 
     def _refuse_all(self, couple: Coupled, text: str) -> None:
         for stub in couple.stubs:
-            self._refuse(self.limits.net(stub), stub, self._windows[stub].reasons or (Reason(BUDGET, text),))
+            self._refuse(stub, stub.window.reasons or (Reason(BUDGET, text),))
 
     def _drill_longer(self, couple: Coupled) -> None:
         """Of the two stubs of a hole that cannot both be drilled, drill the longer and refuse the other."""
-        shorter, longer = sorted(couple.stubs, key=lambda stub: self._windows[stub].shape.stub_length_si)
+        shorter, longer = sorted(couple.stubs, key=lambda stub: stub.window.shape.stub_length_si)
         self.single.append(longer)
-        text = f"with the {self._windows[longer].side} drilled as well, too little plated barrel would remain"
-        self._refuse(self.limits.net(shorter), shorter, (Reason(PLATED, text),))
+        text = f"with the {longer.window.side} drilled as well, too little plated barrel would remain"
+        self._refuse(shorter, (Reason(PLATED, text),))
+
+
+def _free(one: Window, other: Window) -> bool:
+    """Whether even the deepest drilling from both sides leaves enough plated barrel."""
+    return plated_enough(one, other, one.deepest_si, other.deepest_si)

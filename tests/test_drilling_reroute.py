@@ -1,0 +1,115 @@
+"""Re-routes on boards drawn at random: what a move saves, and the best of them, by planning the moved boards anew."""
+
+from __future__ import annotations
+
+import itertools
+
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from stubsi import Board, Criterion, Hole, Net, plan, reroutes
+from stubsi.drilling.reroute import Move, moved
+from tests import drilling_boards as made
+
+LAYERS = ("L2", "L3", "L4", "L5")
+RULES = made.rules(tip_angle=180, sides={"bottom": "any"}, tolerance=made.depth_tolerance(0.02, 0.02))
+
+
+def planned(board):
+    return plan(board, RULES, model="uniform", dk_eff=4.0)
+
+
+def routed(name, layer, criterion, holes, allowed):
+    drilled = tuple(Hole(name=f"{name}.{i}", padstack=made.VIA, connects=("L1", layer)) for i in range(holes))
+    return Net(
+        name=name, signal="28 Gb/s", z0="50 ohm", holes=drilled, criterion=criterion,
+        layers=tuple(dict.fromkeys((layer, *allowed))),
+    )  # fmt: skip
+
+
+def boards(criteria, most_holes):
+    """Up to five nets, each on one layer and free to move to some others; near faces every 0.30 mm from the bottom."""
+    nets = st.lists(
+        st.tuples(
+            st.sampled_from(LAYERS), criteria, st.integers(1, most_holes), st.lists(st.sampled_from(LAYERS), max_size=2)
+        ),
+        min_size=1,
+        max_size=5,
+    )
+    return nets.map(
+        lambda drawn: Board(
+            stackup=made.stackup((0.25,) * 5), nets=tuple(routed(f"n{i}", *net) for i, net in enumerate(drawn))
+        )
+    )
+
+
+PER_HOLE = made.tenths(0.1, 1.0).map(lambda length: Criterion.stub_length(made.mm(length), source=made.SAYS))
+SUMMED = st.sampled_from([0.05, 0.1, 0.2, 0.5, 1.0, 2.0]).map(lambda loss: Criterion.loss(loss, source=made.SAYS))
+
+
+def every_move(board):
+    """Every move of every net to a layer it may use, as (net, from, to)."""
+    for net in board.nets:
+        (old,) = {layer for hole in net.holes for layer in hole.connects} - {"L1"}
+        yield from ((net.name, old, new) for new in net.layers if new != old)
+
+
+def groups_after(board, before, moves):
+    """Drill groups once moves are made; as many as before where a moved net is then refused."""
+    after = planned(moved(board, [Move(*move, (), ()) for move in moves]))
+    if {refused.net for refused in after.refused} & {net for net, _, _ in moves}:
+        return len(before.groups)
+    return len(after.groups)
+
+
+def check_proposals(board, found):
+    moves = reroutes(found)
+    for proposal in (moves.single, moves.pair):
+        if proposal:
+            after = planned(proposal.applied(board))
+            assert len(found.groups) - len(after.groups) == proposal.saved
+    return moves
+
+
+@settings(max_examples=100)
+@given(board=boards(PER_HOLE, 2))
+def test_best_moves_by_trial_of_every_move(board):
+    """Single moves and pairs of them: none saves more groups than those proposed."""
+    found = planned(board)
+    moves = check_proposals(board, found)
+    every = [(move,) for move in every_move(board)]
+    single = max((len(found.groups) - groups_after(board, found, move) for move in every), default=0)
+    assert (moves.single.saved if moves.single else 0) == max(single, 0)
+    pairs = [(a, b) for (a,), (b,) in itertools.combinations(every, 2) if a[0] != b[0]]
+    pair = max((len(found.groups) - groups_after(board, found, move) for move in pairs), default=0)
+    assert (moves.pair.saved if moves.pair else 0) == (pair if pair > max(single, 0) else 0)
+
+
+@settings(max_examples=60)
+@given(board=boards(st.one_of(PER_HOLE, SUMMED), 3))
+def test_proposals_of_coupled_nets_save_what_they_say(board):
+    check_proposals(board, planned(board))
+
+
+def test_a_net_coupled_by_its_loss_is_proposed():
+    """Two stubs of 1.2 mm that together lose too much: on L5 both are 0.3 mm long, and none is drilled."""
+    net = routed("S", "L2", Criterion.loss(1.0, source=made.SAYS), 2, ("L5",))
+    board = Board(stackup=made.stackup((0.25,) * 5), nets=(net,))
+    found = planned(board)
+    assert all(hit.coupled for hit in found.hits)
+    assert len(found.groups) == 1
+    moves = reroutes(found)
+    assert moves.holdings[0].nets == ("S",)
+    assert str(moves.holdings[0].options[0].move) == "S from L2 to L5"
+    assert moves.holdings[0].options[0].outcome == "needs no drilling"
+    assert moves.single.saved == 1
+    assert not planned(moves.single.applied(board)).groups
+
+
+def test_why_a_net_cannot_let_go_of_its_group():
+    nets = (
+        routed("A", "L2", Criterion.stub_length("0.5 mm", source=made.SAYS), 1, ()),
+        routed("B", "L2", Criterion.stub_length("0.5 mm", source=made.SAYS), 1, ("L3",)),
+    )
+    stuck = reroutes(planned(Board(stackup=made.stackup((0.25,) * 5), nets=nets))).holdings[0].stuck
+    assert stuck == {"A": "no other layer it may use", "B": "no layer it may use frees the group"}
