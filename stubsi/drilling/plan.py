@@ -16,11 +16,11 @@ from stubsi.drilling.digest import Match, compare, digest, parts_of
 from stubsi.drilling.frame import check_layers, frame
 from stubsi.drilling.group import Certificate, Group, Hit, Refused
 from stubsi.drilling.limits import Limits, Model
-from stubsi.drilling.rules import FEWEST_GROUPS, Costs, Rules
+from stubsi.drilling.rules import ANY_LAYER, FEWEST_GROUPS, Costs, Rules
 from stubsi.drilling.schedule import holes_csv, schedule_csv, schedule_markdown, schedule_text
 from stubsi.drilling.sorting import Sorting
 from stubsi.drilling.tolerance import SIDES
-from stubsi.drilling.window import Left
+from stubsi.drilling.window import left_before
 from stubsi.errors import BoardError, StubsiError
 from stubsi.margin.rank import rank
 from stubsi.units import show, to_number, to_si
@@ -228,13 +228,13 @@ def _groups(task: Task, assigned: Assigned) -> tuple[Group, ...]:
 def _group(number: int, task: Task, place_number: int, hits: tuple[Hit, ...]) -> Group:
     place, rules = task.places[place_number], task.rules
     seen = frame(task.stackup, rules, place.side)
-    layer = place.layer or min((hit.window.layer for hit in hits), key=seen.place)
+    named = [hit.window.layer for hit in hits] + [layer for layer in [rules.deepest(place.side)] if layer != ANY_LAYER]
+    layer = place.layer or min(named, key=seen.place)
     face = float(seen.near[seen.place(layer)])
-    least, most = rules.tolerance.left(face, place.end_si, seen.sensed)
     return Group(
         number=number, rules=rules, side=place.side, drill_si=place.drill_si,
         primary_si=hits[0].window.shape.padstack.drill_si, layer=layer, end_si=place.end_si, face_si=face,
-        left=Left(float(least), face - place.end_si, float(most)), hits=hits,
+        left=left_before(face, place.end_si, hits[0].window), hits=hits,
     )  # fmt: skip
 
 

@@ -1,7 +1,8 @@
 """Owns how far the end of the plating can lie from where it was meant: the two exclusive ways to state it.
 
 All depths grow from the datum on the drilled side into the board. The plating left beyond a face is negative where
-the drill went past it.
+the drill went past it. ``sensed``: depth of the layer the drill senses, 0 for none. ``lead``: how far the place that
+depth means, tip or shoulder, lies beyond the end of the plating.
 """
 
 from __future__ import annotations
@@ -72,15 +73,15 @@ class GuaranteedResidual(Value):
         """End of the plating [m] that belongs to a must-not-cut layer whose near face is at ``face`` [m]."""
         return face - self.nominal_si
 
-    def deepest(self, face: Any, cut: Any, sensed: Any) -> Any:
+    def deepest(self, face: Any, cut: Any, sensed: Any, lead: Any) -> Any:
         """Deepest end [m] that leaves at least ``cut`` [m] before ``face`` [m] at worst tolerance."""
         return face - (self.nominal_si - self.least_si) - cut
 
-    def shallowest(self, face: Any, longest: Any, sensed: Any) -> Any:
+    def shallowest(self, face: Any, longest: Any, sensed: Any, lead: Any) -> Any:
         """Shallowest end [m] that leaves at most ``longest`` [m] before ``face`` [m] at worst tolerance."""
         return face + (self.most_si - self.nominal_si) - longest
 
-    def left(self, face: Any, end: Any, sensed: Any) -> tuple[Any, Any]:
+    def left(self, face: Any, end: Any, sensed: Any, lead: Any) -> tuple[Any, Any]:
         """Least and most plating [m] left beyond ``face`` [m] when ``end`` [m] is aimed at."""
         aimed = face - end
         return aimed + (self.least_si - self.nominal_si), aimed + (self.most_si - self.nominal_si)
@@ -106,8 +107,9 @@ class DepthTolerance(Value):
               \quad -thickness\_minus \le \tau \le thickness\_plus
 
     with F the near face of a layer, e the end of the plating, both as drawn, and A the depth up to which thickness
-    does not count: 0 when depth is referenced to the face, the sensed layer's near face, or e itself when each panel
-    is measured and the depth scaled with its thickness (all of it taken to deviate alike).
+    does not count: 0 when depth is referenced to the face, the sensed layer's near face, or the depth of tip or
+    shoulder, whichever is set, when each panel is measured and that depth scaled with its thickness (all of it taken
+    to deviate alike).
 
     Parameters
     ----------
@@ -158,23 +160,31 @@ class DepthTolerance(Value):
         """No end belongs to a layer: the depth is free, down to ``deepest``."""
         return
 
-    def deepest(self, face: Any, cut: Any, sensed: Any) -> Any:
+    def deepest(self, face: Any, cut: Any, sensed: Any, lead: Any) -> Any:
         """Deepest end [m] that leaves at least ``cut`` [m] before ``face`` [m] at worst tolerance."""
+        thinner, thicker = self.thickness_minus, self.thickness_plus
         if self.reference == "measured thickness":
-            return face - (cut + self.plus_si) / (1 - self.thickness_minus)
-        return face - self.plus_si - cut - self.thickness_minus * np.abs(face - sensed)
+            thin = face - (cut + self.plus_si - thinner * lead) / (1 - thinner)
+            return np.minimum(thin, face - (cut + self.plus_si + thicker * lead) / (1 + thicker))
+        return face - self.plus_si - cut + self._least_change(face - sensed)
 
-    def shallowest(self, face: Any, longest: Any, sensed: Any) -> Any:
+    def shallowest(self, face: Any, longest: Any, sensed: Any, lead: Any) -> Any:
         """Shallowest end [m] that leaves at most ``longest`` [m] before ``face`` [m] at worst tolerance."""
+        thinner, thicker = self.thickness_minus, self.thickness_plus
         if self.reference == "measured thickness":
-            return face - (longest - self.minus_si) / (1 + self.thickness_plus)
-        return face + self.minus_si + self.thickness_plus * np.abs(face - sensed) - longest
+            thick = face - (longest - self.minus_si + thicker * lead) / (1 + thicker)
+            return np.maximum(thick, face - (longest - self.minus_si - thinner * lead) / (1 - thinner))
+        return face + self.minus_si - self._least_change(sensed - face) - longest
 
-    def left(self, face: Any, end: Any, sensed: Any) -> tuple[Any, Any]:
+    def left(self, face: Any, end: Any, sensed: Any, lead: Any) -> tuple[Any, Any]:
         """Least and most plating [m] left beyond ``face`` [m] when ``end`` [m] is aimed at."""
-        thick = np.abs(face - (end if self.reference == "measured thickness" else sensed))
-        least = face - end - self.plus_si - self.thickness_minus * thick
-        return least, face - end + self.minus_si + self.thickness_plus * thick
+        counts = face - (end + lead if self.reference == "measured thickness" else sensed)
+        least = face - end - self.plus_si + self._least_change(counts)
+        return least, face - end + self.minus_si - self._least_change(-counts)
+
+    def _least_change(self, length: Any) -> Any:
+        """Change [m] of a length by thickness, the least; of a negated length, the greatest with its sign turned."""
+        return np.minimum(-self.thickness_minus * length, self.thickness_plus * length)
 
     def shrunk(self, length: float) -> float:
         """Least thickness [m] of a part of the board that is not drilled."""

@@ -5,9 +5,11 @@ All depths [m] grow from the datum of the drilled side into the board.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
 
 from stubsi.drilling.frame import Frame, barrel, frame
 from stubsi.drilling.rules import ANY_LAYER, Rules, cone_height
@@ -67,7 +69,8 @@ class Window:
 
     ``shape``: the stub as drawn. ``face_si`` [m]: near face of its layer in use, which must not be cut; ``sensed_si``
     [m] that of the layer the drill senses. ``barrel_si`` and ``rest_si``: barrel as drawn before and beyond that face
-    [m]. ``longest_si``: longest permitted stub [m]. ``lower``, ``upper``: every bound on the end aimed at.
+    [m]. ``leads_si``: of the tip or shoulder over that end [m], several where the tip is unknown. ``longest_si``:
+    longest permitted stub [m]. ``lower``, ``upper``: every bound on the end aimed at.
     ``reasons``: why no end will do; empty where one will.
     """
 
@@ -77,6 +80,7 @@ class Window:
     sensed_si: float
     barrel_si: float
     rest_si: float
+    leads_si: tuple[float, ...]
     longest_si: float
     lower: tuple[Bound, ...]
     upper: tuple[Bound, ...]
@@ -118,8 +122,14 @@ class Window:
 
     def left(self, end: float) -> Left:
         """Plating left beyond the stub's own layer in use when ``end`` [m] is aimed at."""
-        least, most = self.rules.tolerance.left(self.face_si, end, self.sensed_si)
-        return Left(*(0.0 if abs(x) < ROUNDING else float(x) for x in (least, self.face_si - end, most)))
+        return left_before(self.face_si, end, self)
+
+
+def left_before(face: float, end: float, window: Window) -> Left:
+    """Plating left before any ``face`` [m] when ``end`` [m] is aimed at in a window."""
+    limits = [window.rules.tolerance.left(face, end, window.sensed_si, lead) for lead in window.leads_si]
+    least, most = min(limit[0] for limit in limits), max(limit[1] for limit in limits)
+    return Left(*(0.0 if abs(x) < ROUNDING else float(x) for x in (least, face - end, most)))
 
 
 def window(shape: StubShape, longest: float, rules: Rules) -> Window:
@@ -136,16 +146,15 @@ def window(shape: StubShape, longest: float, rules: Rules) -> Window:
     seen = _frame(shape.stackup, rules, shape.side)
     outer, own, inner = barrel(shape, seen)
     face = float(seen.near[own])
-    lower, upper = [_budget_bound(seen, face, longest, rules)], []
-    for case in _cases(rules):
-        lower += _lower_bounds(shape, seen, case)
-        upper += _upper_bounds(shape, seen, case)
-    known = _refusals(shape, seen, longest, rules) or _conflicts(shape, seen, lower, upper, rules)
-    return Window(
+    cases = _cases(rules)
+    bounds = Window(
         rules=rules, shape=shape, face_si=face, sensed_si=seen.sensed, barrel_si=face - float(seen.near[outer]),
-        rest_si=float(seen.far[inner]) - face, longest_si=longest, lower=tuple(lower), upper=tuple(upper),
-        reasons=known,
+        rest_si=float(seen.far[inner]) - face,
+        leads_si=tuple(sorted({lead_si(shape.padstack.drill_si, case) for case in cases})), longest_si=longest,
+        lower=tuple(bound for case in cases for bound in _lower_bounds(shape, seen, longest, case)),
+        upper=tuple(bound for case in cases for bound in _upper_bounds(shape, seen, case)),
     )  # fmt: skip
+    return replace(bounds, reasons=_reasons(bounds, seen))
 
 
 @lru_cache(maxsize=64)
@@ -158,17 +167,23 @@ def _frame(stackup: Stackup, rules: Rules, side: str) -> Frame:
     return frame(stackup, rules, side)
 
 
+def inner_cone(shape: StubShape, rules: Rules) -> float:
+    """How far [m] the drill reaches beyond the end of the plating inside it (finished diameter unknown: its point)."""
+    outer, finished = shape.padstack.drill_si / 2, (shape.padstack.finished_si or 0.0) / 2
+    return float(cone_height(outer, rules.tip_angle) - cone_height(finished, rules.tip_angle))
+
+
 def clearance_before(shape: StubShape, rules: Rules) -> float:
-    """Plating [m] that must be left before a face for nothing of it to be touched.
+    """Plating [m] that must be left before a layer for nothing of it to be touched.
 
     The point leads the end of the plating by the height of its cone at the barrel's radius, and the inside of the
-    barrel is met first: a guaranteed residual stub must cover the cone between the two radii (finished diameter
-    unknown: down to the point). ``tip_distance``, where stated, is kept by the point itself.
+    barrel is met first: a guaranteed residual stub must cover the cone between the two radii. ``tip_distance``, where
+    stated, is kept by the point itself.
     """
-    outer, finished = shape.padstack.drill_si / 2, (shape.padstack.finished_si or 0.0) / 2
-    cone = float(cone_height(outer, rules.tip_angle))
-    inside = cone - float(cone_height(finished, rules.tip_angle))
-    return inside if rules.tip_distance_si is None else max(inside, cone + rules.tip_distance_si)
+    inside = inner_cone(shape, rules)
+    if rules.tip_distance_si is None:
+        return inside
+    return max(inside, float(cone_height(shape.padstack.drill_si / 2, rules.tip_angle)) + rules.tip_distance_si)
 
 
 def lead_si(primary_drill: float, rules: Rules) -> float:
@@ -179,16 +194,15 @@ def lead_si(primary_drill: float, rules: Rules) -> float:
     return tip - float(cone_height(rules.drill_si(primary_drill) / 2, rules.tip_angle))
 
 
-def _budget_bound(seen: Frame, face: float, longest: float, rules: Rules) -> Bound:
-    end = float(rules.tolerance.shallowest(face, longest, seen.sensed))
-    return Bound(end, BUDGET, f"longest permitted stub {_mm(longest)}")
-
-
-def _lower_bounds(shape: StubShape, seen: Frame, rules: Rules) -> list[Bound]:
+def _lower_bounds(shape: StubShape, seen: Frame, longest: float, rules: Rules) -> list[Bound]:
     """Ends too shallow to be drilled."""
-    lead = lead_si(shape.padstack.drill_si, rules)
+    lead, face = lead_si(shape.padstack.drill_si, rules), float(seen.near[barrel(shape, seen)[1]])
+    budget = float(rules.tolerance.shallowest(face, longest, seen.sensed, lead))
     least = max(rules.least_depth_si - lead, float(seen.near[0]) + 10 * ROUNDING)
-    bounds = [Bound(least, THIN, f"least depth {_mm(rules.least_depth_si)}")]
+    bounds = [
+        Bound(budget, BUDGET, f"longest permitted stub {_mm(longest)}"),
+        Bound(least, THIN, f"least depth {_mm(rules.least_depth_si)}"),
+    ]
     sensed = rules.tolerance.sensed_layer(shape.side)
     if sensed:
         tip = float(cone_height(shape.padstack.drill_si / 2, rules.tip_angle))
@@ -203,80 +217,105 @@ def _upper_bounds(shape: StubShape, seen: Frame, rules: Rules) -> list[Bound]:
     the layer named must-not-cut would lie behind the layer in use.
     """
     _, own, inner = barrel(shape, seen)
-    cut = clearance_before(shape, rules)
+    cut, lead, fit = clearance_before(shape, rules), lead_si(shape.padstack.drill_si, rules), shape.press_fit
 
     def before(face: float, left: float, kind: str, text: str) -> Bound:
-        return Bound(float(rules.tolerance.deepest(face, left, seen.sensed)), kind, text)
+        return Bound(float(rules.tolerance.deepest(face, left, seen.sensed, lead)), kind, text)
 
     def named(layer: str, kind: str, text: str) -> Bound:
         face = float(seen.near[seen.place(layer)])
         free, aimed = before(face, cut, kind, text), rules.tolerance.aimed(face)
         return free if aimed is None else free._replace(end=min(free.end, aimed))
 
-    face = float(seen.near[own])
+    face, far = float(seen.near[own]), float(seen.far[-1])
     bounds = [named(shape.layer, CUTS, f"{shape.layer} must not be cut")]
     limit = rules.deepest(shape.side)
     if limit not in (None, ANY_LAYER) and seen.place(limit) < own:
         bounds.append(named(limit, DEEPEST, f"no layer beyond {limit} can be reached from the {shape.side}"))
-    zone = seen.beyond(shape.press_fit, shape.press_fit.contact_to_si) if shape.press_fit else None
-    if zone is not None:
-        text = f"the barrel must stay plated beyond a depth of {_mm(zone)}"
-        bounds.append(before(zone, cut, CONTACT, text))
+    if seen.beyond(fit, fit.contact_to_si if fit else None) is not None:
+        kept = f"the press-fit contact zone reaches {_mm(fit.contact_to_si)} into the board from the other face"
+        bounds.append(before(far, fit.contact_to_si + inner_cone(shape, rules), CONTACT, kept))
     rest = rules.tolerance.shrunk(float(seen.far[inner]) - face)
     text = f"{_mm(rules.least_plated_si)} of plated barrel must remain"
     return [*bounds, before(face, rules.least_plated_si - rest, PLATED, text)]
 
 
-def _refusals(shape: StubShape, seen: Frame, longest: float, rules: Rules) -> tuple[Reason, ...]:
-    """What no choice of depth can help."""
-    outer, found = barrel(shape, seen)[0], []
-    if rules.deepest(shape.side) is None:
-        found.append(Reason(OTHER_SIDE, f"the stub lies on the {shape.side}, which the fabricator does not drill"))
+def _reasons(found: Window, seen: Frame) -> tuple[Reason, ...]:
+    """Why a window holds no end, every obstacle once; none where it holds one."""
+    beyond_help = _no_access(found, seen)
+    if beyond_help:
+        return beyond_help
+    refusals = _refusals(found, seen)
+    kinds = {reason.kind for reason in refusals}
+    return refusals + tuple(reason for reason in _conflicts(found, seen, kinds) if reason.kind not in kinds)
+
+
+def _no_access(found: Window, seen: Frame) -> tuple[Reason, ...]:
+    """Stubs no drill comes to."""
+    shape, reasons = found.shape, []
+    outer = barrel(shape, seen)[0]
+    if found.rules.deepest(shape.side) is None:
+        reasons.append(Reason(OTHER_SIDE, f"the stub lies on the {shape.side}, which the fabricator does not drill"))
     if outer:
-        found.append(Reason(BURIED, f"the barrel ends at {seen.names[outer]}, inside the board"))
-    fit = shape.press_fit
-    pin = seen.beyond(fit, fit.pin_length_si) if fit else None
-    stays = 0.0 if pin is None else float(seen.near[barrel(shape, seen)[1]]) - pin
-    if stays > longest + ROUNDING:
-        text = f"the pin stays, {_mm(stays)} beyond {shape.layer}; longest permitted {_mm(longest)}"
-        found.append(Reason(PIN, text))
-    least = rules.tolerance.left(0.0, rules.tolerance.aimed(0.0) or 0.0, 0.0)[0]
-    cut = max(clearance_before(shape, case) for case in _cases(rules))
-    if rules.tolerance.aimed(0.0) is not None and least < cut - ROUNDING:
-        needed = f", and the cone of the tip needs {_mm(cut)}" if least >= 0 else ""
-        found.append(Reason(CUTS, f"may cut the layer in use: least plating left {_mm(least)}{needed}"))
-    return tuple(found)
+        reasons.append(Reason(BURIED, f"the barrel ends at {seen.names[outer]}, inside the board"))
+    return tuple(reasons)
 
 
-def _conflicts(
-    shape: StubShape, seen: Frame, lower: list[Bound], upper: list[Bound], rules: Rules
-) -> tuple[Reason, ...]:
-    """The bounds that leave no end between them; none where one is left.
+def _refusals(found: Window, seen: Frame) -> tuple[Reason, ...]:
+    """What no choice of depth can help."""
+    shape, rules, reasons, fit = found.shape, found.rules, [], found.shape.press_fit
+    pin = seen.beyond(fit, fit.pin_length_si if fit else None)
+    stays = 0.0 if pin is None else found.face_si - pin
+    if stays > found.longest_si + ROUNDING:
+        text = f"the pin stays, {_mm(stays)} beyond {shape.layer}; longest permitted {_mm(found.longest_si)}"
+        reasons.append(Reason(PIN, text))
+    if rules.tolerance.aimed(0.0) is not None:
+        least = rules.tolerance.least_si
+        cut = max(clearance_before(shape, case) for case in _cases(rules))
+        if least < cut - ROUNDING:
+            needed = f", and the cone of the tip needs {_mm(cut)}" if least >= 0 else ""
+            reasons.append(Reason(CUTS, f"may cut the layer in use: least plating left {_mm(least)}{needed}"))
+    return tuple(reasons)
 
-    What the stub's own layer forbids comes first; else every other bound on the depth that stands in the way.
+
+def _conflicts(found: Window, seen: Frame, known: set[str]) -> tuple[Reason, ...]:
+    """Every pair of bounds that leaves no end between them, told once for each kind of obstacle.
+
+    What the stub's own layer forbids is told by the bound it stands against; of other obstacles in the depth those
+    count that are stricter.
     """
-    low, own = max(lower), min(bound for bound in upper if bound.kind == CUTS)
-    kinds = {bound.kind: bound for bound in sorted(upper, reverse=True)}
-    deepest = {kind: _deepest_aimed(shape, seen, bound.end, rules) for kind, bound in kinds.items()}
-    short = {kind for kind, end in deepest.items() if end is None or low.end > end + ROUNDING}
-
-    def shortfall(bound: Bound) -> str:
-        end, said = deepest[bound.kind], [low.text, bound.text]
-        if end is not None and low.kind == BUDGET:
-            face = float(seen.near[barrel(shape, seen)[1]])
-            said.insert(0, f"shortest stub at worst tolerance {_mm(rules.tolerance.left(face, end, seen.sensed)[1])}")
-        elif end is not None:
-            said.insert(0, f"short by {_mm(low.end - end)}")
-        return "; ".join(said) + _unknown(rules)
-
-    if CUTS in short:
-        return (Reason(low.kind, shortfall(own)),)
-    return tuple(Reason(kind, shortfall(kinds[kind])) for kind in kinds if kind in short)
+    lower = {bound.kind: bound for bound in sorted(found.lower)}
+    upper = {bound.kind: bound for bound in sorted(found.upper, reverse=True) if bound.kind not in known}
+    ends = {kind: _deepest_aimed(found, seen, bound.end) for kind, bound in upper.items()}
+    own = ends.get(CUTS, np.inf)
+    stricter = [kind for kind in (DEEPEST, CONTACT, PLATED) if kind in upper and _before(ends[kind], own)]
+    reasons: dict[str, str] = {}
+    for kind in [CUTS] * (CUTS in upper) + stricter:
+        for bound in (lower[low] for low in (BUDGET, THIN, SENSED) if low in lower):
+            if ends[kind] is None or bound.end > ends[kind] + ROUNDING:
+                told = _shortfall(found, bound, ends)
+                reasons.setdefault(bound.kind if kind == CUTS else kind, f"{told}{bound.text}; {upper[kind].text}")
+    return tuple(Reason(kind, text + _unknown(found.rules)) for kind, text in reasons.items())
 
 
-def _deepest_aimed(shape: StubShape, seen: Frame, limit: float, rules: Rules) -> float | None:
+def _before(end: float | None, other: float | None) -> bool:
+    """Whether an end lies before another; None, where there is none, before any."""
+    return other is not None and (end is None or end < other - ROUNDING)
+
+
+def _shortfall(found: Window, bound: Bound, ends: dict[str, float | None]) -> str:
+    """By how much a bound is missed, with the depth as deep as every obstacle lets it be."""
+    if None in ends.values():
+        return ""
+    deepest = min(ends.values())
+    if bound.kind == BUDGET:
+        return f"shortest stub at worst tolerance {_mm(found.left(deepest).most_si)}; "
+    return f"short by {_mm(bound.end - deepest)}; "
+
+
+def _deepest_aimed(found: Window, seen: Frame, limit: float) -> float | None:
     """Deepest end [m] within a limit that can be aimed at: guaranteed residuals end only where a layer puts them."""
-    aimed = rules.tolerance.aimed(seen.near[1 : barrel(shape, seen)[1] + 1])
+    aimed = found.rules.tolerance.aimed(seen.near[1 : barrel(found.shape, seen)[1] + 1])
     if aimed is None:
         return limit
     return max(aimed[aimed <= limit + ROUNDING].tolist(), default=None)
