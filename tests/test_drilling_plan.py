@@ -11,9 +11,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stubsi import Board, Criterion, Hole, Net, Padstack, PressFit
+from stubsi import Board, Criterion, Hole, Net, Padstack, PressFit, rank
 from stubsi.drilling import cover
 from stubsi.drilling import plan as planning
+from stubsi.drilling.limits import Limits, Model
 from stubsi.drilling.plan import plan
 from stubsi.drilling.questions import questions
 from stubsi.drilling.rules import Costs
@@ -131,6 +132,30 @@ def test_both_sides_stop_short_where_the_plated_length_asks_for_it():
     assert sum(hit.left.least_si for hit in found.hits if hit.net == "M") + 0.05e-3 == pytest.approx(0.85e-3)
     tighter = replace(its_rules, least_plated="0.851 mm")
     assert [r.net for r in planned(six_layers(made.net("M", ("L4",), 0.4)), tighter).refused] == ["M"]
+
+
+def test_both_sides_share_a_sum_of_losses_and_a_plated_length():
+    """L3 and L4 in use, 0.35 mm between their outer faces, flat drill, exact depth.
+
+    Stubs of 0.6 mm on both sides, Dk 4, at 14 GHz; 1 mm plated: 0.65 mm of stubs. A loss grows faster than the length
+    (derived: as its square while short), so equal stubs of 0.325 mm lose least; drilled fully from one side only, the
+    other keeps all of it, and loses more.
+    """
+    hole = Hole(name="M", padstack=made.VIA, connects=("L3", "L4"))
+    exact = made.rules(least_plated="1 mm", tip_angle=180, tip_distance="0 mm", tolerance=made.depth_tolerance(0, 0))
+
+    def under(limit, its_rules=exact):
+        criterion = Criterion.loss(limit, source=made.SAYS)
+        return planned(six_layers(Net(name="S", signal="28 Gb/s", z0="50 ohm", holes=(hole,), criterion=criterion)),
+                       its_rules)  # fmt: skip
+
+    limits = Limits(rank(under(1).board, dk_eff=4), Model(dk_eff=4.0), exact)
+    equal, uneven = (sum(limits.losses([0, 1], lengths)) for lengths in ([0.325e-3] * 2, [0.6e-3, 0.05e-3]))
+    assert equal < 0.6 * uneven
+    found = under(equal * 1.01)
+    assert [hit.left.most_si for hit in found.hits] == pytest.approx([0.325e-3] * 2, abs=1e-9)
+    assert [r.reasons[0].kind for r in under(equal * 0.99).refused] == ["plated length"] * 2
+    assert not under(equal * 0.99, replace(exact, least_plated="0.5 mm")).refused
 
 
 def test_loss_criterion_drills_only_what_the_sum_needs():

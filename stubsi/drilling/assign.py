@@ -25,6 +25,10 @@ if TYPE_CHECKING:
     from stubsi.drilling.window import Window
 
 
+SPLITS = 8
+"""Steps in which two sides of a hole share a sum of losses where its plated length lets neither be drilled fully."""
+
+
 class Place(NamedTuple):
     """A drill group that could be: side, depth-drill diameter [m], end aimed at [m], must-not-cut layer or ""."""
 
@@ -86,14 +90,35 @@ class Task:
         return tuple(sorted(Place(*set_up, end, layer) for set_up, own in ends.items() for end, layer in own.items()))
 
     @cached_property
-    def _both_sides(self) -> frozenset[tuple[str, float]]:
-        """Set-ups of holes drilled from both sides, whose plated length may want an end that is not the deepest."""
-        return frozenset(
-            _set_up(stub.window)
+    def _facing(self) -> tuple[tuple[Window, Window, float], ...]:
+        """Windows of the two sides of each hole that is coupled, and the limit of the sum they belong to."""
+        pairs = {
+            (id(stub.window), id(other.window), couple.limit): (stub.window, other.window, couple.limit)
             for couple in self.coupled
             for stub, other in itertools.permutations(couple.stubs, 2)
             if stub.hole is other.hole
-        )
+        }
+        return tuple(pairs.values())
+
+    @cached_property
+    def _both_sides(self) -> frozenset[tuple[str, float]]:
+        """Set-ups of holes drilled from both sides, whose plated length may want an end that is not the deepest."""
+        return frozenset(_set_up(window) for window, _, _ in self._facing)
+
+    @cached_property
+    def _splits(self) -> dict[int, set[float]]:
+        """More ends of windows, by identity: where two sides share a sum and a plated length, how they may share both.
+
+        From either side as deep as it can be to the other so, in ``SPLITS`` steps.
+        """
+        found: dict[int, set[float]] = defaultdict(set)
+        for one, other, limit in self._facing:
+            if np.isfinite(limit) and not (one.reasons or other.reasons or free(one, other)):
+                first = _reach(one, other, other.deepest_si)
+                ends = np.linspace(min(first, one.deepest_si), one.deepest_si, SPLITS + 1).tolist()
+                for window, own in ((one, ends), (other, [_reach(other, one, end) for end in ends])):
+                    found[id(window)].update(end - ROUNDING for end in own if window.holds(end - ROUNDING))
+        return found
 
     def _candidates(self, window: Window) -> dict[float, str]:
         """Ends one window offers, with the must-not-cut layer that puts them there ("" where the depth is free)."""
@@ -101,11 +126,8 @@ class Task:
         own = seen.place(window.layer)
         aimed = self.rules.tolerance.aimed(seen.near[1 : own + 1])
         if aimed is None:
-            free = (
-                (window.deepest_si, window.shallowest_si)
-                if _set_up(window) in self._both_sides
-                else (window.deepest_si,)
-            )
+            free = [window.deepest_si, *self._splits[id(window)]]
+            free += [window.shallowest_si] * (_set_up(window) in self._both_sides)
             return {round(end, 10): "" for end in free}
         ends = zip(np.round(aimed, 10).tolist(), seen.names[1 : own + 1], strict=True)
         return {end: layer for end, layer in ends if window.holds(end)}
@@ -175,10 +197,25 @@ class Task:
 
 def plated_enough(one: Window, other: Window, one_end: float, other_end: float) -> bool:
     """Whether enough of a barrel stays plated when it is drilled from both sides to these ends [m]."""
-    rules = one.rules
-    between = rules.tolerance.shrunk(one.rest_si - other.barrel_si)
-    least = max(case.least_plated_si for case in rules.cases())
-    return one.left(one_end).least_si + other.left(other_end).least_si + between >= least - ROUNDING
+    return one.left(one_end).least_si >= _to_be_left(one, other, other_end) - ROUNDING
+
+
+def _to_be_left(one: Window, other: Window, other_end: float) -> float:
+    """Plating [m] that one side must leave beyond its layer in use when the other is drilled to ``other_end`` [m]."""
+    between = one.rules.tolerance.shrunk(one.rest_si - other.barrel_si)
+    least = max(case.least_plated_si for case in one.rules.cases())
+    return least - between - other.left(other_end).least_si
+
+
+def _reach(one: Window, other: Window, other_end: float) -> float:
+    """Deepest end [m] of one side that leaves enough plated barrel when the other is drilled to ``other_end`` [m]."""
+    keep, deepest = _to_be_left(one, other, other_end), one.rules.tolerance.deepest
+    return min(float(deepest(one.face_si, keep, one.sensed_si, lead)) for lead in one.leads_si)
+
+
+def free(one: Window, other: Window) -> bool:
+    """Whether even the deepest drilling from both sides leaves enough plated barrel."""
+    return plated_enough(one, other, one.deepest_si, other.deepest_si)
 
 
 def _losses(wanted: Sequence[tuple[Drillable, float]]) -> list[float]:

@@ -7,13 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.drilling.assign import Coupled, Drillable, Task, plated_enough
+from stubsi.drilling.assign import Coupled, Drillable, Task, free
 from stubsi.drilling.cover import possible
 from stubsi.drilling.group import Refused
 from stubsi.drilling.window import BUDGET, PLATED, ROUNDING, Reason, Window, window
 
 if TYPE_CHECKING:
     from stubsi.board.net import Net
+    from stubsi.drilling.cover import Joint
     from stubsi.drilling.limits import Limits
 
 
@@ -93,7 +94,7 @@ class Sorting:
         """Stubs that must be drilled; the two of one hole go together where their plated length couples them."""
         while stubs:
             stub, *stubs = stubs
-            if stubs and stub.hole is stubs[0].hole and not _free(stub.window, stubs[0].window):
+            if stubs and stub.hole is stubs[0].hole and not free(stub.window, stubs[0].window):
                 other, *stubs = stubs
                 self.coupled.append(Coupled((stub, other), np.inf))
             else:
@@ -132,17 +133,14 @@ class Sorting:
             elif np.isinf(couple.limit):
                 self._drill_longer(couple)
             else:
-                least = sum(min((add for _, add in stub), default=0.0) for stub in joint.options)
-                self._refuse_all(
-                    couple, f"least sum of its stubs' losses {least:.3g} dB; {couple.limit:.3g} dB permitted"
-                )
+                self._refuse_all(couple, _out_of_reach(joint))
         changed = len(kept) < len(self.coupled)
         self.coupled = kept
         return changed
 
-    def _refuse_all(self, couple: Coupled, text: str) -> None:
+    def _refuse_all(self, couple: Coupled, reason: Reason) -> None:
         for stub in couple.stubs:
-            self._refuse(stub, stub.window.reasons or (Reason(BUDGET, text),))
+            self._refuse(stub, stub.window.reasons or (reason,))
 
     def _drill_longer(self, couple: Coupled) -> None:
         """Of the two stubs of a hole that cannot both be drilled, drill the longer and refuse the other."""
@@ -152,6 +150,11 @@ class Sorting:
         self._refuse(shorter, (Reason(PLATED, text),))
 
 
-def _free(one: Window, other: Window) -> bool:
-    """Whether even the deepest drilling from both sides leaves enough plated barrel."""
-    return plated_enough(one, other, one.deepest_si, other.deepest_si)
+def _out_of_reach(joint: Joint) -> Reason:
+    """Why no choice of groups brings the sum of a net's losses within its limit."""
+    allowed = f"{joint.limit:.3g} dB"
+    if possible(joint._replace(excluded=())):
+        return Reason(PLATED, f"stubs so short that they lose {allowed} leave too little plated barrel in a hole")
+    least = sum(min((add for _, add in stub), default=np.inf) for stub in joint.options)
+    told = "a notch stays at or below Nyquist" if np.isinf(least) else f"least sum of its stubs' losses {least:.3g} dB"
+    return Reason(BUDGET, f"{told}; {allowed} permitted")
