@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -71,24 +72,30 @@ def check_proposals(board, found):
     return moves
 
 
-@settings(max_examples=100)
-@given(board=boards(PER_HOLE, 2))
-def test_best_moves_by_trial_of_every_move(board):
+def check_best_moves(board):
     """Single moves and pairs of them: none saves more groups than those proposed."""
     found = planned(board)
     moves = check_proposals(board, found)
-    every = [(move,) for move in every_move(board)]
-    single = max((len(found.groups) - groups_after(board, found, move) for move in every), default=0)
+    every = list(every_move(board))
+    single = max((len(found.groups) - groups_after(board, found, [move]) for move in every), default=0)
     assert (moves.single.saved if moves.single else 0) == max(single, 0)
-    pairs = [(a, b) for (a,), (b,) in itertools.combinations(every, 2) if a[0] != b[0]]
-    pair = max((len(found.groups) - groups_after(board, found, move) for move in pairs), default=0)
+    pairs = [pair for pair in itertools.combinations(every, 2) if pair[0][0] != pair[1][0]]
+    pair = max((len(found.groups) - groups_after(board, found, pair) for pair in pairs), default=0)
     assert (moves.pair.saved if moves.pair else 0) == (pair if pair > max(single, 0) else 0)
 
 
-@settings(max_examples=60)
-@given(board=boards(st.one_of(PER_HOLE, SUMMED), 3))
-def test_proposals_of_coupled_nets_save_what_they_say(board):
-    check_proposals(board, planned(board))
+@pytest.mark.parametrize("criteria", [PER_HOLE, SUMMED, PER_HOLE | SUMMED], ids=["per hole", "summed", "both"])
+@settings(max_examples=25)
+@given(data=st.data())
+def test_best_moves_by_trial_of_every_move(criteria, data):
+    check_best_moves(data.draw(boards(criteria, 3)))
+
+
+@pytest.mark.slow
+@settings(max_examples=2000)
+@given(board=boards(PER_HOLE | SUMMED, 3))
+def test_best_moves_by_trial_of_every_move_thousands(board):
+    check_best_moves(board)
 
 
 def test_a_net_coupled_by_its_loss_is_proposed():
