@@ -9,7 +9,8 @@ import numpy as np
 from scipy.constants import c as light_speed
 from scipy.constants import mu_0
 
-from stubsi.physics.multipole import Conductors, bessel, hankel, reflection
+from stubsi.physics.multipole import Conductors, bessel, reflection
+from stubsi.physics.outgoing import hankel
 from stubsi.physics.return_path import ReturnPaths, check_single
 
 if TYPE_CHECKING:
@@ -154,7 +155,7 @@ def outer_field(k: ComplexArray, barrel_radius: ArrayLike, paths: ReturnPaths) -
     closed = np.isfinite(ring)
     reach[closed] = ring[closed]
     edge = k[closed] * ring[closed]
-    outgoing[closed], standing[closed] = bessel(0, edge), -hankel(0, edge)
+    outgoing[closed], standing[closed] = bessel(0, edge), -hankel(1, edge)[0]
     return OuterField(outgoing=outgoing, standing=standing, reach=reach)
 
 
@@ -187,8 +188,8 @@ def impedance_inside(
     """Series impedance per cavity height [ohm/m] within a known outer field; arguments as in ``series_impedance``."""
     a, b = np.asarray(barrel_radius, dtype=float), np.asarray(clearance_radius, dtype=float)
     ka, kb = k * a, k * b
-    j0a, h0a, j0b, h0b = bessel(0, ka), hankel(0, ka), bessel(0, kb), hankel(0, kb)
-    j1b, h1b = bessel(1, kb), hankel(1, kb)
+    j0a, j0b, j1b = bessel(0, ka), bessel(0, kb), bessel(1, kb)
+    (h0a, _), (h0b, h1b) = hankel(1, ka), hankel(1, kb)
     inward, back = np.exp(-1j * k * (b - a)), np.exp(-2j * k * (outer.reach - b)) * outer.standing
     c = 1j * (j0b * h0a - h0b * j0a * inward**2)
     c_slope = -1j * k * (j1b * h0a - h1b * j0a * inward**2)

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.special import hankel2e, jve
+from scipy.special import jve
+
+from stubsi.physics.outgoing import hankel
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -16,11 +18,6 @@ if TYPE_CHECKING:
 
 ORDER = 1
 """Highest multipole kept: line charge (0) and dipole (1) of a round conductor."""
-
-
-def hankel(order: int, x: ComplexArray) -> ComplexArray:
-    r"""Outgoing wave without its phase and decay, :math:`H_n^{(2)}(x)\,e^{jx}`."""
-    return hankel2e(order, x)
 
 
 def bessel(order: int, x: ComplexArray) -> ComplexArray:
@@ -79,7 +76,7 @@ def reflection(k: ComplexArray, conductors: Conductors, order: int = ORDER) -> C
     degree = np.abs(np.arange(-order, order + 1))
     flat = (*kr.shape[:-1], -1)
     taken = np.stack([bessel(p, kr) for p in range(order + 1)], axis=-1)[..., degree].reshape(flat)
-    given = 1 / np.stack([hankel(p, kr) for p in range(order + 1)], axis=-1)[..., degree].reshape(flat)
+    given = 1 / np.stack(hankel(order, kr), axis=-1)[..., degree].reshape(flat)
     taken[..., order] = given[..., order] = 0
 
     waves = _waves(k, conductors, order)
@@ -109,10 +106,7 @@ def _translate(k: ComplexArray, delta: ComplexArray, radius: FloatArray, order: 
     distance = np.where(apart, distance, 1.0)
     x = k[..., None] * distance
     gap = distance - radius[..., rows] - radius[..., columns]
-    waves = [hankel(0, x), hankel(1, x)]
-    for p in range(1, 2 * order):
-        waves.append(2 * p / x * waves[p] - waves[p - 1])
-    waves = np.stack(waves, axis=-1) * np.where(apart, np.exp(-1j * k[..., None] * gap), 0)[..., None]
+    waves = np.stack(hankel(2 * order, x), axis=-1) * np.where(apart, np.exp(-1j * k[..., None] * gap), 0)[..., None]
 
     both = np.zeros((n, n), dtype=int)
     both[rows, columns] = both[columns, rows] = np.arange(len(rows))
