@@ -15,7 +15,7 @@ from stubsi.drilling.window import ROUNDING
 from stubsi.margin.figures import Measurable, stub_figures
 from stubsi.margin.geometry import Bore
 from stubsi.margin.longest import Wanted, ends_of, longest
-from stubsi.margin.solved import solved_models
+from stubsi.margin.solved import NOT_SOLVED, solved_models
 from stubsi.margin.uniform import uniform_models
 from stubsi.margin.verdict import counted_loss, measured, meets
 from stubsi.units import quantity
@@ -111,6 +111,11 @@ class Limits:
         case, models = self.table.case[stub], self.ranking.models
         return models.unknown[case] or models.unknown_loss[case]
 
+    def not_solved(self, stub: int) -> str:
+        """Unknown input for want of which a row of the table is no solved stub; empty where it is one."""
+        said = self.ranking.models.provenance[self.table.case[stub]].assumptions
+        return next((text.removeprefix(NOT_SOLVED) for text in said if text.startswith(NOT_SOLVED)), "")
+
     @cached_property
     def _nets(self) -> tuple[Net, ...]:
         return self.board.signal_nets
@@ -134,23 +139,34 @@ class Limits:
 
         NaN where an input is unknown.
         """
-        keys = [(*self.use(stub).key, self.criterion(stub)) for stub in stubs]
-        distinct = dict(zip(reversed(keys), reversed(stubs), strict=True))
+        new = [stub for stub in stubs if stub not in self._known_longest]
+        keys = [(*self.use(stub).key, self.criterion(stub)) for stub in new]
+        distinct = dict(zip(reversed(keys), reversed(new), strict=True))
         found = dict(zip(distinct, self._longest(list(distinct.values())).tolist(), strict=True))
-        return np.array([found[key] for key in keys])
+        self._known_longest.update({stub: found[key] for stub, key in zip(new, keys, strict=True)})
+        return np.array([self._known_longest[stub] for stub in stubs])
 
     def losses(self, stubs: Sequence[int], lengths: Sequence[float]) -> NDArray[np.float64]:
         """Loss at Nyquist [dB] of rows of the table cut to ``lengths`` [m]; 0 at length 0, NaN where unknown.
 
         Infinite once the first notch has come down to Nyquist.
         """
-        keys = [(*self.use(stub).key, round(length, 10)) for stub, length in zip(stubs, lengths, strict=True)]
-        asked = {key: stub for key, stub in zip(keys, stubs, strict=True) if key[-1] > 0}
-        found = ()
-        if asked:
-            found = counted_loss(self._figures(list(asked.values()), np.array([key[-1] for key in asked]))).low
-        loss = dict(zip(asked, found, strict=True))
-        return np.array([loss.get(key, 0.0) for key in keys])
+        cuts = [(stub, round(length, 10)) for stub, length in zip(stubs, lengths, strict=True)]
+        new = {(*self.use(cut[0]).key, cut[1]): cut for cut in cuts if cut[1] > 0 and cut not in self._known_losses}
+        if new:
+            rows, wanted = zip(*new.values(), strict=True)
+            found = dict(zip(new, counted_loss(self._figures(rows, np.array(wanted))).low.tolist(), strict=True))
+            keys = {cut: (*self.use(cut[0]).key, cut[1]) for cut in cuts}
+            self._known_losses.update({cut: found[key] for cut, key in keys.items() if key in found})
+        return np.array([self._known_losses.get(cut, 0.0) for cut in cuts])
+
+    @cached_property
+    def _known_longest(self) -> dict[int, float]:
+        return {}
+
+    @cached_property
+    def _known_losses(self) -> dict[tuple[int, float], float]:
+        return {}
 
     def _longest(self, stubs: list[int]) -> NDArray[np.float64]:
         """Longest permitted stub [m] of distinct rows."""

@@ -32,7 +32,8 @@ class Plan:
 
     ``refused``: stubs that must be drilled and cannot. ``alone``: nets that stay undrilled, and why. ``undecided``:
     nets whose need is not known, and what is missing. ``certificate``: its length is a proven least number of groups.
-    ``gap``: relative distance of the cost from what is proven least. ``task``: what had to be drilled.
+    ``gap``: relative distance of the cost from what is proven least. ``task``: what had to be drilled. ``limits``: what
+    the criteria allow.
     """
 
     board: Board
@@ -46,6 +47,7 @@ class Plan:
     certificate: tuple[Certificate, ...]
     gap: float
     task: Task = field(repr=False, compare=False)
+    limits: Limits = field(repr=False, compare=False)
 
     @cached_property
     def _parts(self) -> dict[str, str]:
@@ -183,7 +185,7 @@ def plan(
     ranking = rank(board, model=model, dk_eff=dk_eff, delay=delay)
     slow = None if delay is None else float(to_si(delay, "delay per length", "delay"))
     chosen = Model(model, None if dk_eff is None else float(dk_eff), slow)
-    sorted_out = Sorting(Limits(ranking, chosen, rules))
+    sorted_out = Sorting(Limits(ranking, chosen, rules), rules)
     task = sorted_out.task()
     assigned = assign(task, costs or FEWEST_GROUPS, limit)
     return Plan(
@@ -192,6 +194,7 @@ def plan(
         refused=tuple(sorted(sorted_out.refused, key=lambda r: (r.net, r.hole.name, r.side))),
         alone=sorted_out.alone, undecided=sorted_out.undecided,
         certificate=_certificate(task, assigned), gap=assigned.cover.gap, task=task,
+        limits=sorted_out.limits,
     )  # fmt: skip
 
 

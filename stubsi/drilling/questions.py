@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -10,13 +10,14 @@ import numpy as np
 
 from stubsi.drilling.clearance import effects
 from stubsi.drilling.rules import UNKNOWN_RANGE
+from stubsi.drilling.sorting import Sorting
 from stubsi.drilling.window import window
-from stubsi.margin.rank import rank
-from stubsi.margin.verdict import UNDECIDED
+from stubsi.margin.verdict import MARGINAL, UNDECIDED
 from stubsi.units import quantity
 
 if TYPE_CHECKING:
     from stubsi.drilling.plan import Plan
+    from stubsi.drilling.rules import Rules
     from stubsi.margin.shape import StubShape
 
 
@@ -28,7 +29,7 @@ class Question(NamedTuple):
     about: str
 
     def __str__(self) -> str:
-        return f"{self.unknown}: can flip {self.flips} {self.about}"
+        return f"{self.unknown.rstrip('.')}: can flip {self.flips} {self.about}"
 
 
 def questions(plan: Plan) -> tuple[Question, ...]:
@@ -50,18 +51,27 @@ def questions(plan: Plan) -> tuple[Question, ...]:
 
 def _rules(plan: Plan) -> list[Question]:
     names = plan.rules.unknown
+    if not names:
+        return []
+    refused = [_refused(plan, case) for case in plan.rules.cases()]
     counts = np.zeros(len(names), dtype=int)
-    cases = plan.rules.cases()
-    for shape, longest, count in _stubs(plan):
-        corners = np.array([not window(shape, longest, case).reasons for case in cases]).reshape((2,) * len(names))
+    for stub in set().union(*refused):
+        corners = np.array([stub in corner for corner in refused]).reshape((2,) * len(names))
         for axis in range(len(names)):
-            counts[axis] += count * bool(np.any(corners.take(0, axis) != corners.take(1, axis)))
+            counts[axis] += bool(np.any(corners.take(0, axis) != corners.take(1, axis)))
     return [
         Question(
             f"{name.replace('_', ' ')} (taken as {UNKNOWN_RANGE[name][0]} to {UNKNOWN_RANGE[name][1]})", n, "stubs"
         )
         for name, n in zip(names, counts.tolist(), strict=True)
     ]
+
+
+def _refused(plan: Plan, rules: Rules) -> set[tuple[str, str, str]]:
+    """Stubs (net, hole, side) that would be refused under these rules."""
+    sorted_out = Sorting(plan.limits, rules)
+    sorted_out.task()
+    return {(refused.net, refused.hole.name, refused.side) for refused in sorted_out.refused}
 
 
 def _finished(plan: Plan) -> list[Question]:
@@ -77,12 +87,19 @@ def _finished(plan: Plan) -> list[Question]:
 
 
 def _open_verdicts(plan: Plan) -> list[str]:
-    """What leaves the verdict of each net open that the plan takes at its unfavourable end."""
-    return [
-        "return vias: give the reference holes"
-        for row in rank(plan.board, **plan.model.arguments())
-        if row.verdict == UNDECIDED and row.net not in plan.undecided
-    ]
+    """Unknown inputs that leave open the verdict of a net which the plan takes at its computed figures, once a net."""
+    limits, verdicts = plan.limits, plan.limits.ranking.verdicts
+    found: dict[int, dict[str, None]] = defaultdict(dict)
+    for row, net in enumerate(limits.table.net.tolist()):
+        open_ = verdicts[net] in (MARGINAL, UNDECIDED) and limits.net(row).name not in plan.undecided
+        if not open_ or limits.net(row).waiver:
+            continue
+        missing = limits.not_solved(row)
+        if missing:
+            found[net][missing] = None
+        elif verdicts[net] == UNDECIDED:
+            found[net]["return vias: give the reference holes"] = None
+    return [text for missing in found.values() for text in missing]
 
 
 def _clearances(plan: Plan) -> list[Question]:

@@ -195,7 +195,7 @@ def _trial(plan: Plan, trial: dict[str, tuple[Net, str, str]]) -> Iterator[Move]
     versions = {name: _on_layer(*move) for name, move in trial.items() if _reaches(board, _on_layer(*move))}
     tried = replace(board, nets=(*versions.values(), *(net for net in board.nets if net.reference)))
     limits = Limits(rank(tried, **plan.model.arguments()), plan.model, plan.rules)
-    sorted_out = Sorting(limits)
+    sorted_out = Sorting(limits, plan.rules)
     task = sorted_out.task()
 
     left_out = {refused.net for refused in sorted_out.refused} | set(sorted_out.undecided)

@@ -11,18 +11,20 @@ from stubsi.drilling.assign import Coupled, Drillable, Task, free
 from stubsi.drilling.cover import possible
 from stubsi.drilling.group import Refused
 from stubsi.drilling.window import BUDGET, PLATED, ROUNDING, Reason, Window, window
+from stubsi.margin.verdict import PASS
 
 if TYPE_CHECKING:
     from stubsi.board.net import Net
     from stubsi.drilling.cover import Joint
     from stubsi.drilling.limits import Limits
+    from stubsi.drilling.rules import Rules
 
 
 class Sorting:
     """Sorts the stubs of a board: to be drilled alone, chosen for together, refused; and nets that stay as they are."""
 
-    def __init__(self, limits: Limits) -> None:
-        self.board, self.rules, self.limits = limits.board, limits.rules, limits
+    def __init__(self, limits: Limits, rules: Rules) -> None:
+        self.board, self.rules, self.limits = limits.board, rules, limits
         self.refused: list[Refused] = []
         self.alone: dict[str, str] = {}
         self.undecided: dict[str, str] = {}
@@ -86,7 +88,7 @@ class Sorting:
                 continue
             drilled = [s for s in own if self.limits.use(s).case.length_si > longest[s] + ROUNDING]
             if not drilled:
-                self.alone[net.name] = f"meets its criterion: {self.board.criterion_of(net)}"
+                self.alone[net.name] = self._meets(net, own)
             stubs = [self._drillable(row, longest[row]) for row in drilled]
             self._take([stub for stub in stubs if not self._refuse(stub, stub.window.reasons)])
 
@@ -117,12 +119,19 @@ class Sorting:
             if unknown:
                 self.undecided[net.name] = self.limits.missing(unknown[0])
             elif max(sums) <= limit:
-                self.alone[net.name] = f"meets its criterion: {self.board.criterion_of(net)}"
+                self.alone[net.name] = self._meets(net, own)
             else:
                 for leg, total in zip(self._legs(own), sums, strict=True):
                     if total > limit:
                         stubs = tuple(self._drillable(row, np.inf) for row in leg)
                         self.coupled.append(Coupled(stubs, limit))
+
+    def _meets(self, net: Net, stubs: list[int]) -> str:
+        """That a net meets its criterion; whether that is proven, and if not for want of what."""
+        missing = [text for text in map(self.limits.not_solved, stubs) if text]
+        proven = self.limits.ranking.verdicts[self.limits.table.net[stubs[0]]] == PASS
+        doubt = "" if proven else ", within the uncertainty of the model" + "".join(f": {text}" for text in missing[:1])
+        return f"meets its criterion{doubt}: {self.board.criterion_of(net)}"
 
     def _refuse_unreachable(self, task: Task) -> bool:
         """Refuse stubs coupled so that no choice of groups will do; whether there were any."""

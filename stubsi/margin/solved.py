@@ -31,6 +31,8 @@ if TYPE_CHECKING:
     from stubsi.physics.geometry import Barrel
 
 SOLVED = "solved geometry"
+NOT_SOLVED = "not solved: "
+"""Begins the assumption of a case that had to go to the uniform line; why follows."""
 SOLVED_ERROR = "0.2 % median, 2.5 % at most against full wave"
 """Error of the notch. Source: project full-wave reference, 62 geometries."""
 NEAREST_ERROR = "nearest covered case: up to 5 % against full wave"
@@ -119,7 +121,7 @@ def _joined(
     fallback = uniform_models([cases[number] for number in rest])
     for number, said in zip(rest, fallback.provenance, strict=True):
         provenance[number] = Provenance(
-            tier=said.tier, assumptions=(*said.assumptions, f"not solved: {refused[number]}"),
+            tier=said.tier, assumptions=(*said.assumptions, NOT_SOLVED + refused[number]),
             model_error=said.model_error, low=said.low, high=said.high,
         )  # fmt: skip
     unknown, unknown_loss = ([""] * len(cases) for _ in range(2))

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 DEEP = 0.5
 """Share of the power left in the path from which a minimum of S21 counts as a notch: one of 3 dB and more."""
+RISE = 10**0.1
+"""How far the power rises again beyond a notch: by 1 dB; what falls lower before it has is a ripple on the way down."""
 LEAST = 0.25
 """Share of the quasi-static estimate below which no notch is looked for."""
 SCANNED, NEAR_JUMP = 56, 16
@@ -32,7 +34,7 @@ def first_notch(chain: Chain, z0: float = 50.0) -> FloatArray:
     """First notch of stubs in shunt on a line: zero of their reactance, or the minimum of S21 where that is blurred.
 
     A stub shorter than the resonance of the cavities between its return conductors leaves has its zero beyond it, and
-    a minimum at it: that is the first notch once it is 3 dB deep.
+    a minimum at it: that is the first notch once it is 3 dB deep and S21 rises by 1 dB beyond it.
 
     Parameters
     ----------
@@ -58,7 +60,7 @@ def first_notch(chain: Chain, z0: float = 50.0) -> FloatArray:
 
 
 def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]:
-    """First minimum of S21 of stubs in shunt on a line that is 3 dB deep or more; where none is, the deepest.
+    """First minimum of S21 of stubs in shunt on a line, 3 dB deep and 1 dB below what follows; else the deepest.
 
     Parameters
     ----------
@@ -111,10 +113,13 @@ def _looks(start: FloatArray, zero: FloatArray, jump: FloatArray) -> FloatArray:
 
 def _first_deep(left: FloatArray) -> NDArray[np.intp]:
     """Place of the first minimum that is a notch along the last axis, of the least value where there is none."""
-    inside = left[:, 1:-1]
-    deep = (inside <= left[:, :-2]) & (inside <= left[:, 2:]) & (inside <= DEEP)
-    least = np.clip(left.argmin(axis=1), 1, left.shape[1] - 2)
-    return np.where(deep.any(axis=1), 1 + deep.argmax(axis=1), least)
+    place, low = np.zeros(len(left), dtype=np.intp), np.full(len(left), np.inf)
+    risen = np.zeros(len(left), dtype=bool)
+    for column, value in enumerate(left.T):
+        risen |= (low <= DEEP) & (value >= RISE * low)
+        lower = ~risen & (value < low)
+        place[lower], low[lower] = column, value[lower]
+    return np.clip(place, 1, left.shape[1] - 2)
 
 
 def resonance(chain: Chain) -> NDArray[np.complexfloating]:
