@@ -20,9 +20,9 @@ from stubsi.drilling.limits import Limits, figures
 from stubsi.drilling.plan import plan
 from stubsi.drilling.questions import questions
 from stubsi.drilling.reroute import reroutes
-from stubsi.drilling.schedule import still_valid
+from stubsi.drilling.schedule import schedule_text, still_valid
 from stubsi.drilling.tolerance import GuaranteedResidual
-from stubsi.errors import BoardError
+from stubsi.errors import BoardError, StubsiError
 from stubsi.show.section import plot_section
 from tests import drilling_boards as made
 
@@ -348,6 +348,52 @@ def test_exports_can_be_checked_later():
     assert still_valid(text, found, found.board, found.rules)
     assert not still_valid(text, found, found.board, replace(found.rules, oversize="0.25 mm"))
     assert not still_valid("no digest here", found, found.board, found.rules)
+    for text in (found.to_text(), found.to_csv(), found.holes_csv(), found.to_markdown(), schedule_text(found, 40)):
+        assert still_valid(text, found, found.board, found.rules)
+        assert still_valid(text.replace("\n", "\r\n"), found, found.board, found.rules)
+        assert not still_valid(text.replace("0.300", "0.301"), found, found.board, found.rules)
+    with pytest.raises(StubsiError, match="must be the text of an export, not bytes"):
+        still_valid(b"", found, found.board, found.rules)
+
+
+def test_exports_say_what_they_rest_on():
+    """Depth tolerance of the machine, not of the machine and the thickness together; what is refused; the rules."""
+    tolerance = made.depth_tolerance(0.02, 0.05, 0.1, 0.1, "sensed layer", {"bottom": "L5", "top": "L2"})
+    found = planned(worked().board, made.rules(tip_angle=180, tolerance=tolerance))
+    row = rows_of(found.to_csv())[0]
+    assert (row["shallower by at most [mm]"], row["deeper by at most [mm]"]) == ("0.050", "0.020")
+    for text in (found.to_text(), found.to_csv(), found.holes_csv(), found.to_markdown()):
+        words = " ".join(text.replace("#", "").split())
+        assert "referenced to sensed layer, L5 from the bottom, L2 from the top" in words
+        assert "oversize 0.2 mm" in words
+        assert "refused: X: X.1 from the top" in words
+        assert "Criterion: " in words
+        assert "Model of the stubs: uniform lines" in words
+
+
+def test_what_is_not_known_is_told_with_what_is_taken_in_its_place():
+    """The via without clearance cannot be solved: its stub passes as a uniform line, which proves nothing."""
+    bare = Padstack(name="bare", drill="0.3 mm", finished="0.25 mm", pad="0.5 mm")
+    net = Net(
+        name="S", signal="40 Gb/s", z0="50 ohm",
+        holes=(Hole(name="h", padstack=bare, connects=("L1", "L5"), x="0 mm", y="0 mm"),),
+    )  # fmt: skip
+    found = plan(with_planes(net), made.rules())
+    assert found.alone["S"].startswith("meets its criterion, within the uncertainty of the model: ")
+    assert "antipad" in found.alone["S"]
+    assert "antipad" in found.to_csv()
+    assert [(q.flips, q.about) for q in questions(found)] == [(1, "nets")]
+    assert "antipad" in questions(found)[0].unknown
+
+
+def test_questions_count_stubs_that_only_their_sum_refuses():
+    """Two stubs of 0.3 mm each, a loss limit no depth drill reaches with a tip of 90 degrees, any with a flat one."""
+    holes = tuple(Hole(name=f"h{i}", padstack=made.VIA, connects=("L1", "L5")) for i in range(2))
+    net = Net(name="S", signal="56 Gb/s", z0="50 ohm", holes=holes, criterion=Criterion.loss(0.02, source=made.SAYS))
+    exact = made.depth_tolerance(0, 0)
+    found = planned(six_layers(net), made.rules(tip_angle=None, tip_distance="0 mm", tolerance=exact))
+    assert {refused.hole.name for refused in found.refused} == {"h0", "h1"}
+    assert [(q.flips, q.about) for q in questions(found)] == [(2, "stubs")]
 
 
 def test_plans_pickle_and_keep_their_digest():

@@ -94,11 +94,6 @@ class Group:
         return self.end_si + min(leads), self.end_si + max(leads)
 
     @property
-    def depth_limits_si(self) -> tuple[float, float]:
-        """Tolerance of the depth [m]: how much shallower and how much deeper, thickness included."""
-        return self.left.most_si - self.left.nominal_si, self.left.nominal_si - self.left.least_si
-
-    @property
     def nets(self) -> tuple[str, ...]:
         """Names of the nets it serves."""
         return tuple(sorted({hit.net for hit in self.hits}))

@@ -46,6 +46,13 @@ class Model(NamedTuple):
         delay = None if self.delay is None else quantity(self.delay, "delay per length")
         return {"model": self.name, "dk_eff": self.dk_eff, "delay": delay}
 
+    def __str__(self) -> str:
+        if not self.uniform:
+            return "solved from the geometry, uniform lines where that is not known"
+        dk, delay = self.dk_eff, self.delay
+        given = "laminate Dk" if dk is None and delay is None else f"Dk_eff {dk:g}" if dk else "delay given"
+        return f"uniform lines, {given}"
+
     @property
     def uniform(self) -> bool:
         """Whether stubs are uniform lines."""

@@ -168,6 +168,15 @@ class Rules(Value):
         rows = [(n.replace("_", " "), text, self.source_of(n)) for n, text in {**shown, **words}.items()]
         return [*rows, ("tolerance", tolerance, self.tolerance.source)]
 
+    def in_one_line(self) -> str:
+        """Every rule but datum, depth and tolerance; sources beside those that are not the general one."""
+        told = [
+            f"{name} {text}" + (f" ({source})" if source != self.source else "")
+            for name, text, source in self.rows()
+            if name not in ("datum", "depth to", "tolerance")
+        ]
+        return f"{'; '.join(told)} ({self.source})"
+
     def __str__(self) -> str:
         return "\n".join(f"{name}: {text} ({source})" for name, text, source in self.rows())
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from stubsi.drilling.digest import digest, parts_of
 from stubsi.drilling.group import told
+from stubsi.errors import StubsiError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -44,6 +45,9 @@ HOLES = (
     "side",
     "group",
     "must-not-cut layer",
+    "depth [mm]",
+    "primary drill [mm]",
+    "depth drill [mm]",
     "last layer in use",
     "longest permitted stub [mm]",
     "stub, least [mm]",
@@ -52,7 +56,7 @@ HOLES = (
 )
 """Columns of the per-hole list."""
 
-_DIGEST = re.compile(r"Plan digest: ([0-9a-f]{16})")
+_DIGEST = re.compile(r"Plan digest: ([0-9a-f]{16}),\s+digest\s+of\s+this\s+text:\s+([0-9a-f]{16})")
 
 
 def schedule_rows(plan: Plan) -> list[tuple[str, ...]]:
@@ -62,13 +66,16 @@ def schedule_rows(plan: Plan) -> list[tuple[str, ...]]:
 
 def _group_row(plan: Plan, group: Group) -> tuple[str, ...]:
     names = plan.board.stackup.names
-    shallower, deeper = group.depth_limits_si
-    depth = "-".join(dict.fromkeys(map(_mm, group.depth_si)))
-    lengths = (shallower, deeper, group.left.least_si, group.left.most_si, group.primary_si, group.drill_si)
+    lengths = (*plan.rules.tolerance.depth_limits_si, group.left.least_si, group.left.most_si)
     return (
-        str(group.number), group.side, names[0 if group.side == "top" else -1], group.layer, depth,
-        *map(_mm, lengths), str(len(group.hits)), " ".join(group.nets),
+        str(group.number), group.side, names[0 if group.side == "top" else -1], group.layer, _depth(group),
+        *map(_mm, (*lengths, group.primary_si, group.drill_si)), str(len(group.hits)), ", ".join(group.nets),
     )  # fmt: skip
+
+
+def _depth(group: Group) -> str:
+    """Depth aimed at [mm]; a range where the tip is unknown."""
+    return "-".join(dict.fromkeys(map(_mm, group.depth_si)))
 
 
 def hole_rows(plan: Plan) -> list[tuple[str, ...]]:
@@ -76,7 +83,8 @@ def hole_rows(plan: Plan) -> list[tuple[str, ...]]:
     return [
         (
             hit.hole.name, hit.net, *(_mm(at) for at in (hit.hole.x_si, hit.hole.y_si)), hit.side,
-            str(group.number), group.layer, hit.window.layer, _mm(hit.window.longest_si), *map(_mm, hit.left),
+            str(group.number), group.layer, _depth(group), _mm(group.primary_si), _mm(group.drill_si),
+            hit.window.layer, _mm(hit.window.longest_si), *map(_mm, hit.left),
         )
         for group in plan.groups
         for hit in group.hits
@@ -84,7 +92,7 @@ def hole_rows(plan: Plan) -> list[tuple[str, ...]]:
 
 
 def preamble(plan: Plan) -> list[str]:
-    """Lines above every export: datum, tolerance, counts, proof, digest, caution."""
+    """Lines above every export: datum, tolerance, rules, criteria, model, counts, proof, digests, caution."""
     from stubsi.show.text import CAUTION
 
     rules = plan.rules
@@ -92,17 +100,31 @@ def preamble(plan: Plan) -> list[str]:
         f"Depth is that of the {rules.depth_to} below the outer {rules.datum} surface of the drilled side "
         f"({rules.source_of('datum')}).",
         f"Tolerance: {rules.tolerance}.",
-        "Residual stub: plating left beyond the must-not-cut layer, its copper excluded (IPC-6012).",
-        *plan.summary().splitlines(),
+        "Shallower, deeper: tolerance of the depth. Residual stub: plating left beyond the must-not-cut layer, its "
+        "copper excluded (IPC-6012), all tolerances inside.",
+        f"Rules: {rules.in_one_line()}.",
         *(["Unknown rules: " + ", ".join(n.replace("_", " ") for n in rules.unknown)] if rules.unknown else []),
-        f"Plan digest: {plan.digest}",
+        *(f"Criterion: {criterion}" for criterion in plan.limits.ranking.criteria),
+        f"Model of the stubs: {plan.model}.",
+        *plan.summary().splitlines(),
+        f"Plan digest: {plan.digest}, digest of this text: {'0' * 16}",
         CAUTION,
     ]
 
 
+def remarks(plan: Plan) -> list[str]:
+    """What is refused, drilled in vain, undecided or taken on trust, a line each."""
+    lines = [f"refused: {net}: {what}" for net, what in told(plan.refused)]
+    if plan.in_vain:
+        text = f"drilled although another stub of the net is refused: {', '.join(plan.in_vain)}"
+        lines.append(f"{text}; waive a net to leave it out")
+    lines += [f"undecided: {net}: {why}" for net, why in plan.undecided.items()]
+    return lines + [f"not drilled: {net}: {why}" for net, why in plan.alone.items() if "uncertainty" in why]
+
+
 def schedule_text(plan: Plan, width: int = 120) -> str:
-    """Drill schedule as plain text: a block of lines per group, then what is refused and what is undecided."""
-    lines = [wrapped for line in preamble(plan) for wrapped in textwrap.wrap(line, width, subsequent_indent="  ")]
+    """Drill schedule as plain text: a block of lines per group, then the remarks."""
+    lines = [wrapped for line in preamble(plan) for wrapped in _wrapped(line, width)]
     short = [
         (*row[:4], row[4], f"-{row[5]}/+{row[6]}", f"{row[7]} to {row[8]}", *row[9:12]) for row in schedule_rows(plan)
     ]
@@ -111,14 +133,9 @@ def schedule_text(plan: Plan, width: int = 120) -> str:
     lines += ["", *_aligned([head, *short])]
     for group in plan.groups:
         lines += _wrapped(f"group {group.number}, nets: {', '.join(group.nets)}", width)
-    for net, what in told(plan.refused):
-        lines += _wrapped(f"refused: {net}: {what}", width)
-    if plan.in_vain:
-        text = f"drilled although another stub of the net is refused: {', '.join(plan.in_vain)}"
-        lines += _wrapped(f"{text}; waive a net to leave it out", width)
-    for net, why in plan.undecided.items():
-        lines += _wrapped(f"undecided: {net}: {why}", width)
-    return "\n".join(lines)
+    for remark in remarks(plan):
+        lines += _wrapped(remark, width)
+    return _sealed("\n".join(lines))
 
 
 def schedule_csv(plan: Plan) -> str:
@@ -132,16 +149,17 @@ def holes_csv(plan: Plan) -> str:
 
 
 def schedule_markdown(plan: Plan) -> str:
-    """Drill schedule as a Markdown table below its preamble."""
+    """Drill schedule as a Markdown table between its preamble and the remarks."""
     rows = [SCHEDULE, ("---",) * len(SCHEDULE), *schedule_rows(plan)]
     table = "\n".join("| " + " | ".join(cell.replace("|", "\\|") for cell in row) + " |" for row in rows)
-    return "\n".join(f"* {line}" for line in preamble(plan)) + "\n\n" + table + "\n"
+    above, below = ("\n".join(f"* {line}" for line in lines) for lines in (preamble(plan), remarks(plan)))
+    return _sealed(f"{above}\n\n{table}\n" + (f"\n{below}\n" if below else ""))
 
 
 def still_valid(export: str, plan: Plan, board: Board, rules: Rules) -> bool:
-    """Whether an exported text was made from this board and these rules, with the costs and model of ``plan``.
+    """Whether an exported text is unchanged, and was made from this board and these rules, costs and model as ``plan``.
 
-    False too where the text carries no digest.
+    False too where the text carries no digest. Line ends and blanks at them do not count as changes.
 
     Parameters
     ----------
@@ -150,17 +168,37 @@ def still_valid(export: str, plan: Plan, board: Board, rules: Rules) -> bool:
     plan : Plan
     board : Board
     rules : Rules
+
+    Raises
+    ------
+    StubsiError
+        Not a text.
     """
+    if not isinstance(export, str):
+        raise StubsiError(f"export: must be the text of an export, not {type(export).__name__}.")
     found = _DIGEST.search(export)
-    return found is not None and found[1] == digest(parts_of(board, rules, plan.costs, plan.model))
+    now = digest(parts_of(board, rules, plan.costs, plan.model))
+    return found is not None and found[1] == now and found[2] == _own_digest(export, found)
+
+
+def _sealed(text: str) -> str:
+    """The text with the digest of itself in its place."""
+    place = _DIGEST.search(text)
+    return text[: place.start(2)] + _own_digest(text, place) + text[place.end(2) :]
+
+
+def _own_digest(text: str, place: re.Match[str]) -> str:
+    """Digest of a text without the one it carries."""
+    lines = (text[: place.start(2)] + text[place.end(2) :]).splitlines()
+    return digest({"text": "\n".join(line.rstrip() for line in lines)})
 
 
 def _csv(plan: Plan, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
     text = io.StringIO()
-    text.writelines(f"# {line}\n" for line in preamble(plan))
+    text.writelines(f"# {line}\n" for line in (*preamble(plan), *remarks(plan)))
     writer = csv.writer(text, lineterminator="\n")
     writer.writerows([columns, *rows])
-    return text.getvalue()
+    return _sealed(text.getvalue())
 
 
 def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:

@@ -69,6 +69,11 @@ class GuaranteedResidual(Value):
         least, most = quantity(middle - half, "length"), quantity(middle + half, "length")
         return cls(least=least, most=most, nominal=nominal, source=source)
 
+    @property
+    def depth_limits_si(self) -> tuple[float, float]:
+        """How much shallower and how much deeper [m] than aimed at a hole may end."""
+        return self.most_si - self.nominal_si, self.nominal_si - self.least_si
+
     def aimed(self, face: Any) -> Any:
         """End of the plating [m] that belongs to a must-not-cut layer whose near face is at ``face`` [m]."""
         return face - self.nominal_si
@@ -156,6 +161,11 @@ class DepthTolerance(Value):
         own["sensed"] = tuple(sorted(dict(self.sensed).items()))
         check_source(self.source, "depth tolerance")
 
+    @property
+    def depth_limits_si(self) -> tuple[float, float]:
+        """How much shallower and how much deeper [m] than aimed at a hole may end, thickness apart."""
+        return self.minus_si, self.plus_si
+
     def aimed(self, face: Any) -> None:
         """No end belongs to a layer: the depth is free, down to ``deepest``."""
         return
@@ -197,7 +207,8 @@ class DepthTolerance(Value):
     def __str__(self) -> str:
         depth = f"depth +{show(self.plus_si, 'length')} / -{show(self.minus_si, 'length')}"
         thickness = f"thickness +{self.thickness_plus:.3g} / -{self.thickness_minus:.3g} of the part drilled through"
-        return f"{depth}, {thickness}, referenced to {self.reference} ({self.source})"
+        sensed = "".join(f", {layer} from the {side}" for side, layer in self.sensed)
+        return f"{depth}, {thickness}, referenced to {self.reference}{sensed} ({self.source})"
 
 
 def layer_by_side(value: Any) -> bool:
