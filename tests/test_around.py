@@ -168,3 +168,13 @@ def test_the_notch_cannot_tell_turned_boards_apart(turn, mirror):
 def test_a_nearer_return_via_raises_the_notch():
     notches = [rank(placed([single()], [r * 1j**k for k in range(4)]))["A"].first_notch for r in (1.0, 1.25, 1.5)]
     assert notches == sorted(notches, reverse=True)
+
+
+def test_holes_on_a_grid_of_vias_all_see_the_same():
+    """In the middle of each square of vias: 4 of them 1 mm away, 8 at sqrt(5) mm, of which all or none count."""
+    step = 2**0.5
+    vias = [step * complex(x + 0.5, y + 0.5) for x in range(-3, 7) for y in range(-3, 7)]
+    nets = [(f"A{x}{y}", [("", step * complex(x, y))]) for x in range(4) for y in range(4)]
+    seen = set(surroundings(placed(nets, vias, turn=0.3)))
+    assert len(seen) == 1
+    assert len(seen.pop().returns) == 12

@@ -12,8 +12,9 @@ if TYPE_CHECKING:
     from stubsi.board.board import Board, Span
     from stubsi.board.net import Net, ReturnVias
 
-NEAREST = 8
-"""Return vias that count for a hole: the nearest eight within reach that are as deep as the hole."""
+NEAREST, TIED = 8, 16
+"""Return vias that count for a hole: the nearest eight within reach that are as deep as the hole, and those as near as
+the eighth, up to sixteen in all: holes among alike vias see alike ones, whichever are listed first."""
 
 REACH = 10e-3
 """Return vias farther than this [m] do not count: more than half a wave away at any notch that matters, where planes
@@ -121,7 +122,7 @@ def _vias(board: Board) -> list[_Via]:
 def _nearest(
     board: Board, spans: list[Span], at: NDArray[np.complex128]
 ) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
-    """Nearest return vias of each hole, shape (n, up to 8), NaN where unknown; and the radius of the nearest.
+    """Nearest return vias of each hole, shape (n, up to 16), NaN where unknown; and the radius of the nearest.
 
     Only vias that go on along all of the hole count: every plane it passes is joined by them. Those missing to the
     full number stand out of reach.
@@ -131,7 +132,7 @@ def _nearest(
     if not board.return_vias or any(via.xy_si is None for via in board.return_vias):
         return np.full((len(at), 1), np.nan + 0j), np.zeros(len(at))
     vias = _vias(board)
-    found = np.repeat(at[:, None] + 100 * REACH, min(NEAREST, len(vias)), axis=1)
+    found = np.repeat(at[:, None] + 100 * REACH, min(TIED, len(vias)), axis=1)
     radius = np.zeros(len(at))
     reaches = np.array([(span.first, span.last) for span in spans]).reshape(-1, 2)
     for first, last in {*map(tuple, reaches.tolist())}:
@@ -139,10 +140,11 @@ def _nearest(
         along = [via for via in vias if via.first <= first and last <= via.last]
         if not along or not rows.size:
             continue
-        places, count = np.array([via.at for via in along]), min(NEAREST, len(along))
+        places, count = np.array([via.at for via in along]), min(TIED, len(along))
         tree = cKDTree(np.column_stack([places.real, places.imag]))
-        _, index = tree.query(np.column_stack([at[rows].real, at[rows].imag]), k=np.arange(1, count + 1))
-        found[rows, :count] = places[index]
+        apart, index = tree.query(np.column_stack([at[rows].real, at[rows].imag]), k=np.arange(1, count + 1))
+        counts = apart <= apart[:, [min(NEAREST, count) - 1]] + GRID / 2
+        found[rows, :count] = np.where(counts, places[index], found[rows, :count])
         radius[rows] = np.array([via.radius for via in along])[index[:, 0]]
     return found, radius
 
