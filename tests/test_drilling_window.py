@@ -246,12 +246,13 @@ def as_made(its_rules):
         ({"sides": {}}, "name 'top', 'bottom' or both"),
         ({"sides": {"left": "any"}}, "name 'top', 'bottom' or both"),
         ({"datum": "mask"}, "give it with datum 'mask'"),
-        ({"tip_angle": 200}, "at most 180"),
+        ({"tip_angle": 200}, "from 30 to 180"),
+        ({"tip_angle": 2.3}, "in degrees"),
         ({"tolerance": "0.1 mm"}, "GuaranteedResidual or a DepthTolerance"),
         ({"sources": {"colour": "nobody"}}, "'colour' is no rule"),
         ({"depth_to": "cone"}, "must be one of tip, shoulder"),
     ],
-    ids=["source", "no side", "side", "mask", "angle", "tolerance", "sources", "depth to"],
+    ids=["source", "no side", "side", "mask", "angle", "radians", "tolerance", "sources", "depth to"],
 )
 def test_rules_that_cannot_be(changed, said):
     with pytest.raises(BoardError, match=said):
@@ -323,7 +324,7 @@ def test_rules_that_name_no_layer_are_refused(changed, words):
 )
 def test_rules_that_name_an_unknown_layer_are_refused(changed):
     board = Board(stackup=made.stackup(GAPS), nets=(made.net("n", ("L1", "L6"), 0.5),))
-    with pytest.raises(BoardError, match=r"layer 'L9': no such copper layer; known are L1, L2"):
+    with pytest.raises(BoardError, match=r"bottom = 'L9': no such copper layer; known are L1, L2"):
         plan(board, made.rules(**changed), model="uniform")
 
 

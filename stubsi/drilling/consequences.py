@@ -111,7 +111,8 @@ class Consequences:
         return f"Nets before drilling: {told[0]}.\nNets after worst-case drilling: {told[1]}."
 
     def __str__(self) -> str:
-        head = f"{'net':<16} {'margin before':>13} {'nominal':>8} {'worst':>8}  standing before -> worst"
+        head = f"{'net':<16} {'margin before':>13} {'nominal':>8} {'worst':>8} {'loss dB before':>14} {'worst':>6}"
+        head += "  standing before -> worst"
         return "\n".join([self.summary(), "", head, *(_line(net) for net in self.nets)])
 
 
@@ -165,7 +166,9 @@ def _standing(verdict: str) -> str:
 
 
 def _line(net: NetChange) -> str:
-    before, nominal, worst = ("-" if margin is None else f"{margin:.2f}" for margin in net.margin)
-    line = f"{net.net:<16} {before:>13} {nominal:>8} {worst:>8}  {net.standing[0]} -> {net.standing[2]}"
+    shown = [("-" if value is None else f"{value:.2f}") for value in (*net.margin, net.loss[0], net.loss[2])]
+    before, nominal, worst, loss, left = shown
+    line = f"{net.net:<16} {before:>13} {nominal:>8} {worst:>8} {loss:>14} {left:>6}"
+    line += f"  {net.standing[0]} -> {net.standing[2]}"
     why = textwrap.wrap(net.why, 116, initial_indent="    ", subsequent_indent="    ", break_on_hyphens=False)
     return "\n".join([line, *why])

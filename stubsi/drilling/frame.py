@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stubsi.drilling.rules import ANY_LAYER
+from stubsi.errors import BoardError
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -56,10 +57,13 @@ def frame(stackup: Stackup, rules: Rules, side: str) -> Frame:
 
 
 def check_layers(stackup: Stackup, rules: Rules) -> None:
-    """Refuse rules that name a copper layer the board does not have; BoardError."""
-    for _, layer in (*rules.sides, *getattr(rules.tolerance, "sensed", ())):
-        if layer != ANY_LAYER:
-            stackup.index(layer)
+    """Refuse rules that name a copper layer the board does not have; BoardError saying where."""
+    for name, layers in (("rules sides", rules.sides), ("depth tolerance sensed", rules.tolerance.sensed)):
+        for side, layer in layers:
+            if layer != ANY_LAYER and layer not in stackup.names:
+                raise BoardError(
+                    f"{name}: {side} = '{layer}': no such copper layer; known are {', '.join(stackup.names)}."
+                )
 
 
 def barrel(shape: StubShape, seen: Frame) -> tuple[int, int, int]:

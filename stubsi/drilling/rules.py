@@ -17,6 +17,9 @@ DATUMS = ("copper", "laminate", "mask")
 ANY_LAYER = "any"
 """Deepest layer of a side that has no limit."""
 
+LEAST_ANGLE = 30.0
+"""Full angle [degrees] below which no drill is ground: radians, or half the angle. Common practice, no source."""
+
 UNKNOWN_RANGE: dict[str, tuple[Any, Any]] = {
     "tip_angle": (90, 180),
     "tip_distance": ("0 mm", "6 mil"),
@@ -35,7 +38,7 @@ class Rules(Value):
     oversize : length
         Diameter of the depth drill over that of the primary drill.
     tip_angle : float or None
-        Full angle of the drill's tip [degrees]; 180: flat.
+        Full angle of the drill's tip [degrees], 30 to 180; 180: flat.
     tip_distance : length or None
         What the point of the drill keeps from the near face of the must-not-cut layer, at worst tolerance. With a
         guaranteed residual stub the guarantee stands in its place where this is None.
@@ -86,8 +89,10 @@ class Rules(Value):
         own = self.__dict__
         if self.tip_angle is not None:
             own["tip_angle"] = angle = to_number(self.tip_angle, "tip_angle")
-            if angle > 180:
-                raise BoardError(f"tip_angle = {angle:g}: must be at most 180 degrees (flat).")
+            if not LEAST_ANGLE <= angle <= 180:
+                raise BoardError(
+                    f"rules tip_angle = {angle:g}: must be from {LEAST_ANGLE:g} to 180 (flat), full angle in degrees."
+                )
         self._check_words()
         own["sides"] = tuple(sorted(dict(self.sides).items()))
         check_source(self.source, "rules")
@@ -105,7 +110,7 @@ class Rules(Value):
             )
         if not isinstance(self.tolerance, (GuaranteedResidual, DepthTolerance)):
             raise BoardError("rules tolerance: give a GuaranteedResidual or a DepthTolerance, one of them.")
-        sensed = getattr(self.tolerance, "sensed", ())
+        sensed = self.tolerance.sensed
         if sensed and set(dict(sensed)) != set(dict(self.sides)):
             raise BoardError(
                 f"depth tolerance sensed = {dict(sensed)}: name the layer sensed from every side that is drilled "

@@ -50,6 +50,7 @@ class GuaranteedResidual(Value):
     most: Any = Dimension("length")
     nominal: Any = Dimension("length", rule="any", optional=True)
     source: str
+    sensed = ()
 
     def __post_init__(self) -> None:
         if self.nominal_si is None:

@@ -273,7 +273,8 @@ def _refusals(found: Window, seen: Frame) -> tuple[Reason, ...]:
         least = rules.tolerance.least_si
         cut = max(clearance_before(shape, case) for case in _cases(rules))
         if least < cut - ROUNDING:
-            needed = f", and the cone of the tip needs {_mm(cut)}" if least >= 0 else ""
+            kept = "" if rules.tip_distance_si is None else f" and its distance of {_mm(rules.tip_distance_si)}"
+            needed = f", and the cone of the tip{kept} needs {_mm(cut)}" if least >= 0 else ""
             reasons.append(Reason(CUTS, f"may cut the layer in use: least plating left {_mm(least)}{needed}"))
     return tuple(reasons)
 

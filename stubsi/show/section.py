@@ -56,6 +56,7 @@ def plot_section(plan: Plan, ax: Axes | None = None) -> Axes:
         _draw_copper(ax, plan, group, pitch * number, pitch)
         _draw_hole(ax, plan, group, pitch * (number + 0.5))
     ax.set_ylim(1.3 * thickness, -0.3 * thickness)
+    ax.set_yticks([tick for tick in ax.get_yticks() if 0 <= tick <= thickness])
     ax.set_xticks([])
     ax.spines[:].set_visible(False)
     ax.set_ylabel("depth [mm]")
