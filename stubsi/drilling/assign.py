@@ -12,8 +12,8 @@ import numpy as np
 
 from stubsi.drilling.cover import ALONE, Cover, Demand, Joint, cover
 from stubsi.drilling.frame import frame
+from stubsi.drilling.reasons import ROUNDING
 from stubsi.drilling.tolerance import SIDES
-from stubsi.drilling.window import ROUNDING
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.drilling.window import Left, Reason, Window, lead_si
+from stubsi.drilling.window import Left, Window, lead_si
 from stubsi.units import show
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from stubsi.board.net import Hole
+    from stubsi.drilling.reasons import Reason
     from stubsi.drilling.rules import Rules
 
 

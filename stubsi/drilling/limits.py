@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from stubsi.drilling.window import ROUNDING
+from stubsi.drilling.reasons import ROUNDING
 from stubsi.margin.figures import Measurable, stub_figures
 from stubsi.margin.geometry import Bore
 from stubsi.margin.longest import Wanted, ends_of, longest

@@ -10,7 +10,8 @@ import numpy as np
 from stubsi.drilling.assign import Coupled, Drillable, Task, free
 from stubsi.drilling.cover import possible
 from stubsi.drilling.group import Refused
-from stubsi.drilling.window import BUDGET, PLATED, ROUNDING, Reason, Window, window
+from stubsi.drilling.reasons import BUDGET, PLATED, ROUNDING, Reason
+from stubsi.drilling.window import Window, window
 from stubsi.margin.verdict import PASS
 
 if TYPE_CHECKING:
