@@ -1,0 +1,291 @@
+"""Least cost and least groups by trial of every set of ends, and certificates, on boards with coupled nets."""
+
+from __future__ import annotations
+
+import itertools
+import math
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from stubsi import Board, Criterion, Hole, Net, Padstack
+from stubsi.drilling.plan import plan
+from stubsi.drilling.rules import FEWEST_GROUPS, Costs
+from stubsi.drilling.tolerance import GuaranteedResidual
+from stubsi.drilling.window import Window, window
+from stubsi.margin.shape import stub_shapes
+from tests import drilling_boards as made
+
+C = 299_792_458.0
+NYQUIST = 14e9
+
+
+def loss_by_hand(length, drill):
+    """Loss at Nyquist [dB] of an open stub [m] of a coaxial line at Dk 4 on a 50 ohm line: shunt at a T (textbook)."""
+    z_stub = C * 4e-7 * math.pi / (2 * math.pi * 2) * math.log(0.8e-3 / drill)
+    y = 50 / z_stub * math.tan(2 * math.pi * NYQUIST * 2 / C * length)
+    return 10 * math.log10(1 + (y / 2) ** 2)
+
+
+PER_HOLE = made.tenths(0.2, 1.2).map(lambda length: Criterion.stub_length(made.mm(length), source=made.SAYS))
+SUMMED = st.floats(0.03, 1.0).map(lambda loss: Criterion.loss(loss, source=made.SAYS))
+
+
+@st.composite
+def nets_on(draw, count):
+    """Nets under a limit per stub; or for the sum of losses, then of two holes or more, each with a stub or more."""
+    names, nets = [f"L{i}" for i in range(1, count + 1)], []
+    for number in range(draw(st.integers(1, 5))):
+        summed, holes = draw(st.booleans()), []
+        for i in range(draw(st.integers(1, 2)) + summed):
+            drill, blind = draw(st.sampled_from([0.3, 0.3, 0.4])), draw(st.integers(0, 5)) == 0
+            last = draw(st.integers(2, count - 1)) if blind else count
+            padstack = Padstack(
+                name=f"p{drill}.{last}", drill=made.mm(drill), finished=made.mm(drill - 0.05), antipad="0.8 mm",
+                span=("L1", f"L{last}") if blind else None,
+            )  # fmt: skip
+            layers = st.sampled_from(names[: last - summed])
+            connects = draw(st.lists(layers, min_size=1, max_size=2, unique=True))
+            holes.append(Hole(name=f"n{number}.{i}", padstack=padstack, connects=tuple(connects)))
+        limit = draw(SUMMED if summed else PER_HOLE)
+        nets.append(Net(name=f"n{number}", signal="28 Gb/s", z0="50 ohm", holes=tuple(holes), criterion=limit))
+    return tuple(nets)
+
+
+@st.composite
+def boards(draw):
+    """Through and blind holes on four or five layers, each net under a limit per stub or for the sum of its losses."""
+    gaps = draw(st.lists(made.tenths(0.2, 0.6), min_size=3, max_size=4))
+    return Board(stackup=made.stackup(gaps), nets=draw(nets_on(len(gaps) + 1)))
+
+
+RESIDUALS = st.tuples(made.tenths(0.1, 0.16), made.tenths(0.02, 0.2)).map(
+    lambda ends: GuaranteedResidual(least=made.mm(ends[0]), most=made.mm(sum(ends)), source=made.SAYS)
+)
+RULES = st.builds(
+    made.rules,
+    tolerance=RESIDUALS | made.FACE_TOLERANCES,
+    tip_angle=st.sampled_from([150, 180]),
+    tip_distance=made.tenths(0, 0.06).map(made.mm),
+    least_plated=st.just("0 mm") | made.tenths(0.1, 0.6).map(made.mm),
+    sides=made.SIDES,
+)
+COSTS = st.just(FEWEST_GROUPS) | st.builds(
+    Costs,
+    side=st.integers(0, 5), set_up=st.integers(0, 5), group=st.integers(0, 5), hole=st.integers(0, 3),
+    source=st.just("drawn at random"),
+)  # fmt: skip
+
+
+class Seen(NamedTuple):
+    """A stub: its hole, its window without regard to any limit, its length [m] and the diameter of its hole [m]."""
+
+    hole: str
+    window: Window
+    length: float
+    drill: float
+
+
+def legs(board, its_rules):
+    """Stubs of every net with its criterion."""
+    for net in board.nets:
+        yield (
+            net,
+            [
+                Seen(hole.name, window(shape, math.inf, its_rules), shape.stub_length_si, hole.padstack.drill_si)
+                for hole in net.holes
+                for shape in stub_shapes(board.stackup, hole.padstack, board.span(hole))
+            ],
+        )
+
+
+def plated(one, other, its_rules):
+    """Plated barrel [m] that stays between two ends in one hole, at worst: what both leave, and what lies between."""
+    (a, at), (b, bt) = one, other
+    between = its_rules.tolerance.shrunk(a.window.rest_si - b.window.barrel_si)
+    return a.window.left(at).least_si + b.window.left(bt).least_si + between
+
+
+def choices(stubs, ends, fits, its_rules):
+    """Every choice of ends (None: not drilled) for some stubs together, as (set of ends used, hits)."""
+    options = [[None, *(end for end in ends if end[0] == s.window.side and end[1] == round(s.drill, 9))] for s in stubs]
+    for chosen in itertools.product(*options):
+        drilled = [(stub, end[2]) for stub, end in zip(stubs, chosen, strict=True) if end]
+        if all(s.window.holds(end) for s, end in drilled) and fits(chosen) and all(
+            a[0].hole != b[0].hole or plated(a, b, its_rules) >= its_rules.least_plated_si - 1e-10
+            for a, b in itertools.combinations(drilled, 2)
+        ):  # fmt: skip
+            yield frozenset(end for end in chosen if end), len(drilled)
+
+
+def worst(stub, end):
+    return stub.length if end is None else stub.window.left(end[2]).most_si
+
+
+def units(board, its_rules, ends):
+    """What must be served together, each as (net, its possible choices); nothing serves the one without a choice."""
+    for net, stubs in legs(board, its_rules):
+        limit = net.criterion.limit
+        if net.criterion.measure == "loss":
+            yield net.name, list(choices(stubs, ends, within_sum(stubs, limit), its_rules))
+        else:
+            for _, own in itertools.groupby(stubs, key=lambda stub: stub.hole):
+                too_long = [stub for stub in own if stub.length > limit + 1e-10]
+                yield from ((net.name, unit) for unit in per_hole(too_long, limit, ends, its_rules))
+
+
+def within_sum(stubs, limit):
+    def fits(chosen):
+        return sum(loss_by_hand(worst(s, e), s.drill) for s, e in zip(stubs, chosen, strict=True)) <= limit
+
+    return fits
+
+
+def within_each(stubs, limit):
+    def fits(chosen):
+        return all(end and worst(stub, end) <= limit + 1e-10 for stub, end in zip(stubs, chosen, strict=True))
+
+    return fits
+
+
+def per_hole(stubs, limit, ends, its_rules):
+    """Both stubs of a hole where they can be drilled together, else each that can be, or the longer of them."""
+    alone = [list(choices([stub], ends, within_each([stub], limit), its_rules)) for stub in stubs]
+    both = list(choices(stubs, ends, within_each(stubs, limit), its_rules))
+    if len(stubs) < 2 or not all(alone):
+        yield from alone
+    elif both:
+        yield both
+    else:
+        yield from (alone[max((1, 0), key=lambda i: stubs[i].length)], [])
+
+
+def candidate_ends(board, its_rules):
+    """Where an end may lie without loss of generality: at the layers' own ends, or a window's deepest or shallowest."""
+    found = set()
+    for net, stubs in legs(board, its_rules):
+        for stub in stubs:
+            limit = net.criterion.limit if net.criterion.measure != "loss" else math.inf
+            w = window(stub.window.shape, limit, its_rules)
+            set_up = (w.side, round(stub.drill, 9))
+            if isinstance(its_rules.tolerance, GuaranteedResidual):
+                found |= {(*set_up, at - its_rules.tolerance.nominal_si) for at in near_faces(board.stackup, w.side)}
+            elif not w.reasons and stub.length > limit:
+                found |= {(*set_up, w.deepest_si), (*set_up, w.shallowest_si)}
+            elif not w.reasons and math.isinf(limit):
+                found.add((*set_up, w.deepest_si))
+    return found
+
+
+def near_faces(stackup, side):
+    """Depth [m] of every layer's face towards the drill."""
+    if side == "top":
+        return [stackup.face_si(name, "upper") for name in stackup.names]
+    return [stackup.edges_si[-1] - stackup.face_si(name, "lower") for name in stackup.names]
+
+
+def least_by_trial(served, costs):
+    """Least cost, least groups at that cost, least hits at both."""
+    ends = sorted({end for choices in served for used, _ in choices for end in used})
+    best = (math.inf, 0, 0)
+    for size in range(len(ends) + 1):
+        for opened in map(frozenset, itertools.combinations(ends, size)):
+            hits = [min((n for used, n in choices if used <= opened), default=None) for choices in served]
+            if None not in hits:
+                counts = len({end[0] for end in opened}), len({end[:2] for end in opened}), size, sum(hits)
+                cost = np.dot((costs.side, costs.set_up, costs.group, costs.hole), counts)
+                best = min(best, (round(float(cost), 6), size, sum(hits)))
+    return best
+
+
+def check_least(board, its_rules, costs):
+    if any(net.criterion.measure == "loss" for net in board.nets) and its_rules.tolerance.aimed(0.0) is None:
+        its_rules = replace(its_rules, least_plated="0 mm")
+    ends = sorted(candidate_ends(board, its_rules))
+    every = list(units(board, its_rules, ends))
+    served = [choices for _, choices in every if choices]
+    used = {end for choices in served for own, _ in choices for end in own}
+    if len(used) > 10:
+        return
+    found = plan(board, its_rules, costs=costs, model="uniform", dk_eff=4)
+    assert {refused.net for refused in found.refused} == {net for net, choices in every if not choices}
+    assert (round(found.cost, 6), len(found.groups), len(found.hits)) == least_by_trial(served, costs)
+
+
+@settings(max_examples=150)
+@given(boards(), RULES, COSTS)
+def test_least_cost_by_trial_of_every_set_of_ends(board, its_rules, costs):
+    check_least(board, its_rules, costs)
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# The certificate, checked by itself: its entries need a group each, and no end on a fine grid serves two of them.
+
+
+def grid(board, its_rules, set_up):
+    """Ends [m] of the plating all over a set-up: those of the layers, or any depth where it is free."""
+    if its_rules.tolerance.aimed(0.0) is None:
+        own = [end[2] for end in candidate_ends(board, its_rules) if end[:2] == set_up]
+        return [*np.linspace(0, board.stackup.edges_si[-1], 300).tolist(), *own]
+    return [its_rules.tolerance.aimed(at) for at in near_faces(board.stackup, set_up[0])]
+
+
+def served_by(entry, board, its_rules):
+    """Ends of the grid, as (side, drill, end), that would do what an entry of the certificate asks for.
+
+    Of a sum: an end for the one stub which must be drilled though all others lose as little as they can, else an end
+    for any stub of a net which cannot stay as it is.
+    """
+    net, stubs = next((net, stubs) for net, stubs in legs(board, its_rules) if net.name == entry.stubs[0][0])
+    limit, summed = net.criterion.limit, net.criterion.measure == "loss"
+    asked = [s for s in stubs if (net.name, s.hole, s.window.side) in entry.stubs]
+    assert len(asked) == len(entry.stubs) == 1 or (summed and len(asked) == len(stubs))
+    for stub in asked:
+        set_up = stub.window.side, round(stub.drill, 9)
+        others = [s for s in stubs if s is not stub] if summed else []
+        rest = sum(least_loss(s, board, its_rules) for s in others) if len(asked) == 1 else -math.inf
+        own = loss_by_hand(stub.length, stub.drill) if summed else stub.length
+        everything = sum(loss_by_hand(s.length, s.drill) for s in stubs)
+        assert (rest + own if len(asked) == 1 else everything) > limit
+        for end in grid(board, its_rules, set_up):
+            left = worst(stub, (*set_up, end))
+            left = rest + loss_by_hand(left, stub.drill) if summed else left
+            if stub.window.holds(end) and left <= limit + 1e-10:
+                yield *set_up, end
+
+
+def least_loss(stub, board, its_rules):
+    """Least loss [dB] of a stub that is drilled anywhere on the grid, or not."""
+    ends = grid(board, its_rules, (stub.window.side, round(stub.drill, 9)))
+    lengths = [worst(stub, (None, None, end)) for end in ends if stub.window.holds(end)]
+    return loss_by_hand(min([*lengths, stub.length]), stub.drill)
+
+
+def check_certificate(board, its_rules, costs):
+    found = plan(board, its_rules, costs=costs, model="uniform", dk_eff=4)
+    serving = [set(served_by(entry, board, its_rules)) for entry in found.certificate]
+    for one, other in itertools.combinations(serving, 2):
+        assert one.isdisjoint(other)
+    assert all(serving)
+    assert found.proven == (len(serving) == len(found.groups))
+    assert len(serving) <= len(found.groups)
+    if not any(hit.coupled for hit in found.hits):
+        assert found.proven
+
+
+@settings(max_examples=150)
+@given(boards(), RULES, COSTS)
+def test_certificate_proves_what_it_says(board, its_rules, costs):
+    check_certificate(board, its_rules, costs)
+
+
+@pytest.mark.slow
+@settings(max_examples=5000)
+@given(boards(), RULES, COSTS)
+def test_least_cost_and_certificate_thousands(board, its_rules, costs):
+    check_least(board, its_rules, costs)
+    check_certificate(board, its_rules, costs)
