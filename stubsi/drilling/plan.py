@@ -140,8 +140,18 @@ class Plan:
             f"Drill groups: {len(self.groups)}, set-ups: {len(self.set_ups)}, sides: {len(self.sides)}, "
             f"hits: {len(self.hits)}; stubs refused: {len(self.refused)}, nets undecided: {len(self.undecided)}."
         )
-        least = f"At least {len(self.certificate)} groups are needed: so many stubs cannot share one, two and two"
-        return f"{counts}\n{least}; gap {self.gap:.2g} ({self.costs.source})."
+        return f"{counts}\n{self._least()}"
+
+    def _least(self) -> str:
+        """In what sense nothing better exists, and who says so."""
+        apart = f"{len(self.certificate)} of the stubs, no two of which can share a group, prove"
+        if self.costs != FEWEST_GROUPS:
+            least = "least" if self.gap == 0 else f"within {self.gap:.2g} of the least"
+            return f"Cost {self.cost:g}, {least} ({self.costs.source}); {apart} at least so many groups."
+        if self.proven:
+            return f"No plan has fewer groups: {apart} it." if self.groups else "No drill group is needed."
+        least = "No plan has fewer groups" if self.gap == 0 else f"Within {self.gap:.2g} of the fewest groups"
+        return f"{least} by the solver; {apart} at least so many."
 
 
 def plan(
