@@ -27,7 +27,7 @@ SMALLEST_WAVENUMBER = 1e-9
 """[1/m] Stands in for zero: far below it nothing but the logarithms of the static field is left."""
 WITHIN = 0.95
 """[-] First zero of J_0(kb) Y_0(ka) - Y_0(kb) J_0(ka) over k (b - a) = pi, at least, for b up to 8 a."""
-BLOCK = 30_000
+BLOCK = 100_000
 """Complex numbers in the largest array of one block of post systems: it stays in the cache."""
 
 
@@ -145,26 +145,31 @@ def outer_field(k: ComplexArray, barrel_radius: ArrayLike, paths: ReturnPaths) -
     paths : ReturnPaths
         One return path per row of ``k``.
     """
-    k = np.asarray(k)
-    columns = (-1,) + (1,) * (max(k.ndim, np.ndim(barrel_radius)) - 1)
-    k, a, ring = np.broadcast_arrays(k, barrel_radius, paths.ring.reshape(columns))
-    outgoing, standing, reach = np.ones_like(k), np.zeros_like(k), np.array(a, dtype=float)
-    for rows, conductors in _groups(a, paths):
+    k, a, ring = np.asarray(k), np.asarray(barrel_radius, dtype=float), paths.ring
+    rank = max(k.ndim, a.ndim)
+    ring = ring.reshape(-1, *(1,) * (rank - 1))
+    a = np.broadcast_to(a, np.broadcast_shapes(a.shape, ring.shape))
+    k, reach = (np.broadcast_to(x, np.broadcast_shapes(k.shape, a.shape)) for x in (k, a))
+    outgoing, standing, reach = np.ones_like(k), np.zeros_like(k), reach.copy()
+    for rows, conductors in _groups(a, paths, k.size // max(len(k), 1)):
         standing[rows] = reflection(k[rows], conductors)
         reach[rows] = conductors.reach
-    closed = np.isfinite(ring)
+    closed = np.isfinite(paths.ring)
     reach[closed] = ring[closed]
     edge = k[closed] * ring[closed]
     outgoing[closed], standing[closed] = bessel(0, edge), -hankel(1, edge)[0]
     return OuterField(outgoing=outgoing, standing=standing, reach=reach)
 
 
-def _groups(a: FloatArray, paths: ReturnPaths) -> Iterator[tuple[NDArray[np.integer], Conductors]]:
-    """Stubs (rows) whose matrices have one size: as many posts, all single or all pairs; in blocks that fit memory."""
+def _groups(a: FloatArray, paths: ReturnPaths, per_stub: int) -> Iterator[tuple[NDArray[np.integer], Conductors]]:
+    """Stubs (rows) whose matrices have one size: as many posts, all single or all pairs; in blocks that fit memory.
+
+    ``per_stub``: wavenumbers of each.
+    """
     odd = np.isfinite(paths.pitch)
     for pair, count in {*zip(odd.tolist(), paths.count.tolist(), strict=True)} - {(False, 0)}:
         alike = np.flatnonzero((odd == pair) & (paths.count == count))
-        blocks = 1 + a[alike].size * (3 * (count + 1)) ** 2 // BLOCK
+        blocks = 1 + alike.size * per_stub * (3 * (count + 1)) ** 2 // BLOCK
         for rows in np.array_split(alike, min(blocks, alike.size)):
             yield rows, _conductors(a[rows], paths, rows, count, odd=pair)
 
@@ -173,11 +178,10 @@ def _conductors(a: FloatArray, paths: ReturnPaths, rows: NDArray[np.integer], co
     column = (-1,) + (1,) * a.ndim
     barrel = (paths.pitch[rows] / 2 if odd else np.zeros(rows.size)).reshape(column)
     posts = paths.posts[rows, :count].reshape(rows.size, *column[2:], count)
-    around = np.concatenate([barrel + 0j, posts], axis=-1)
-    radius = np.repeat(paths.post_radius[rows].reshape(column), count, axis=-1)
+    radius = np.broadcast_to(paths.post_radius[rows].reshape(column), (*a.shape, count))
     return Conductors(
-        place=np.broadcast_to(around, (*a.shape, count + 1)),
-        radius=np.concatenate([a[..., None], np.broadcast_to(radius, (*a.shape, count))], axis=-1),
+        place=np.concatenate([barrel + 0j, posts], axis=-1),
+        radius=np.concatenate([a[..., None], radius], axis=-1),
         odd=odd,
     )
 

@@ -79,11 +79,16 @@ def reflection(k: ComplexArray, conductors: Conductors, order: int = ORDER) -> C
     given = 1 / np.stack(hankel(order, kr), axis=-1)[..., degree].reshape(flat)
     taken[..., order] = given[..., order] = 0
 
-    waves = _waves(k, conductors, order)
+    system = _waves(k, conductors, order)
+    driven, to_barrel = taken * system[..., :, order], given * system[..., order, :]
+    back = system[..., order, order].copy()
     # Unknown: the field of each multipole on its own conductor's surface. E_z = 0 there, the driven wave included.
-    system = np.eye(taken.shape[-1]) + taken[..., :, None] * waves * given[..., None, :]
-    sources = np.linalg.solve(system, (-taken * waves[..., :, order])[..., None])[..., 0]
-    back = waves[..., order, order] + (waves[..., order, :] * given * sources).sum(axis=-1)
+    # In place: most of the time would go into memory.
+    system *= taken[..., :, None]
+    system *= given[..., None, :]
+    system += np.eye(system.shape[-1])
+    sources = np.linalg.solve(system, driven[..., None])[..., 0]
+    back -= (to_barrel * sources).sum(axis=-1)
     return back * np.exp(2j * k * (conductors.reach - conductors.radius[..., 0]))
 
 
@@ -92,25 +97,29 @@ def _waves(k: ComplexArray, conductors: Conductors, order: int) -> ComplexArray:
     arrive, leave = conductors.place[..., :, None], conductors.place[..., None, :]
     waves = _translate(k, arrive - leave, conductors.radius, order)
     if conductors.odd:
-        waves = waves - _translate(k, arrive + leave.conj(), conductors.radius, order)[..., ::-1]
+        waves -= _translate(k, arrive + leave.conj(), conductors.radius, order)[..., ::-1]
     size = conductors.place.shape[-1] * (2 * order + 1)
-    return np.swapaxes(waves, -3, -2).reshape(*waves.shape[:-4], size, size)
+    return waves.reshape(*waves.shape[:-4], size, size)
 
 
 def _translate(k: ComplexArray, delta: ComplexArray, radius: FloatArray, order: int) -> ComplexArray:
-    """Graf: order n of row i from multipole m of column j at ``delta`` (..., i, j); (..., i, j, n, m), 0 on oneself."""
-    n = delta.shape[-1]
-    rows, columns = np.triu_indices(n)
+    """Graf: order n of row i from multipole m of column j at ``delta`` (..., i, j); (..., i, n, j, m), 0 on oneself."""
+    rows, columns = np.triu_indices(delta.shape[-1])
     distance = np.abs(delta[..., rows, columns])
     apart = distance > 0
-    distance = np.where(apart, distance, 1.0)
+    distance = np.where(apart, distance, radius[..., rows])
     x = k[..., None] * distance
     gap = distance - radius[..., rows] - radius[..., columns]
-    waves = np.stack(hankel(2 * order, x), axis=-1) * np.where(apart, np.exp(-1j * k[..., None] * gap), 0)[..., None]
+    phase = np.where(apart, np.exp(-1j * k[..., None] * gap), 0)
+    waves = np.stack(hankel(2 * order, x), axis=-2) * phase[..., None, :]
 
-    both = np.zeros((n, n), dtype=int)
-    both[rows, columns] = both[columns, rows] = np.arange(len(rows))
+    pair = np.zeros(delta.shape[-2:], dtype=int)
+    pair[rows, columns] = pair[columns, rows] = np.arange(len(rows))
     step = np.arange(-order, order + 1) - np.arange(-order, order + 1)[:, None]
+    place = np.abs(step)[:, None, :] * len(rows) + pair[:, None, :, None]
     unit = np.where(delta == 0, 1, delta / np.where(delta == 0, 1, np.abs(delta)))
     turn = np.stack([unit**p if p >= 0 else (-unit.conj()) ** -p for p in range(-2 * order, 2 * order + 1)], axis=-1)
-    return waves[..., both, :][..., np.abs(step)] * turn[..., step + 2 * order]
+    turn = np.ascontiguousarray(np.swapaxes(turn[..., step + 2 * order], -3, -2))
+    waves = np.take(waves.reshape(*x.shape[:-1], -1), place, axis=-1)
+    waves *= turn
+    return waves
