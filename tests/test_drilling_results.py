@@ -430,3 +430,16 @@ def test_coupled_nets_are_told_as_such():
     assert "together exceed what the criterion allows" in found.hits[0].why
     after = consequences(found).worst["S"]
     assert after.loss <= 1.0
+
+
+def test_holes_that_others_stand_in_for_or_hold_back_are_told_so():
+    """The sum asks for S1 only; B may keep 0.8 mm and joins the group that A holds at L4."""
+    holes = tuple(
+        Hole(name=name, padstack=made.VIA, connects=("L1", layer)) for name, layer in (("S1", "L2"), ("S2", "L5"))
+    )
+    net = Net(name="S", signal="28 Gb/s", z0="50 ohm", holes=holes, criterion=Criterion.loss(0.4, source=made.SAYS))
+    found = planned(six_layers(net), made.rules(sides={"bottom": "any"}))
+    assert found.explain("S2") == "S2, not drilled: drilling other holes of its net is enough"
+    nets = (made.net("A", ("L1", "L4"), 0.4), made.net("B", ("L1", "L3"), 0.8))
+    found = planned(six_layers(*nets), made.rules(sides={"bottom": "any"}))
+    assert found.explain("B.1").startswith("B.1 from the bottom, group 1, must not cut L4 (of A): ")

@@ -112,7 +112,9 @@ class Plan:
             net = next((net.name for net, own in self.board.holes() if own.name == hole), None)
             if net is None:
                 raise BoardError(f"hole '{hole}': no such hole of a signal net.")
-            told = [f"{hole}, not drilled: {self.alone.get(net) or self.undecided.get(net) or 'short enough as it is'}"]
+            coupled = any(hit.coupled for hit in self.hits if hit.net == net)
+            other = "drilling other holes of its net is enough" if coupled else "short enough as it is"
+            told = [f"{hole}, not drilled: {self.alone.get(net) or self.undecided.get(net) or other}"]
         return "\n".join(told)
 
     def to_text(self) -> str:
@@ -218,7 +220,8 @@ def _check_kinds(board: Any, rules: Any, costs: Any) -> None:
 def _explained(group: Group, hit: Hit) -> str:
     ends = (show(end, "length") for end in (group.end_si, hit.window.shallowest_si, hit.window.deepest_si))
     where = "end of the plating {} deep, between {} and {}".format(*ends)
-    return f"from the {hit.side}, group {group.number}, must not cut {group.layer}: {hit.why}; {where}"
+    held = f" (of {', '.join(group.holders)})" if group.layer != hit.window.layer and group.holders else ""
+    return f"from the {hit.side}, group {group.number}, must not cut {group.layer}{held}: {hit.why}; {where}"
 
 
 def _groups(task: Task, assigned: Assigned) -> tuple[Group, ...]:

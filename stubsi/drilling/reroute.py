@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.plan import Plan
 
 MOST_PAIRS = 2000
-"""Pairs of moves tried at most, those of the groups held by the fewest nets first."""
+"""Pairs of moves tried at most, nets that hold a group with the fewest others first."""
 
 TIME_LIMIT = 60.0
 """For the solver, per count [s]."""
@@ -102,24 +102,26 @@ class Reroutes(NamedTuple):
 
 
 def reroutes(plan: Plan) -> Reroutes:
-    """Find which layers the nets that hold groups open could move to, among the routing layers they may use.
+    """Find which layers the nets that hold groups open could move to, and the moves of drilled nets that save most.
 
-    A move replaces a layer in all holes of a net; the net is judged anew, return vias included. One after which a stub
-    of the net cannot be drilled, or its need is undecided, is not proposed.
+    Nets move among the routing layers they may use. A move replaces a layer in all holes of a net; the net is judged
+    anew, return vias included. One after which a stub of the net cannot be drilled, or its need is undecided, is not
+    proposed.
 
     Parameters
     ----------
     plan : Plan
     """
     held = {group.number: _holders(plan, group) for group in plan.groups}
-    moves = _judged(plan, list(_moves(plan, {net for nets in held.values() for net in nets})))
+    moves = _judged(plan, list(_moves(plan)))
     by_net: dict[str, list[Move]] = defaultdict(list)
     for move in moves:
         by_net[move.net].append(move)
     holdings = tuple(_holding(plan, group, held[group.number], by_net) for group in plan.groups)
     counting = _Counting(plan)
     single = _best(counting, [(move,) for move in moves])
-    few = sorted(moves, key=lambda move: min(len(nets) for nets in held.values() if move.net in nets))
+    beside = {net: len(nets) for nets in sorted(held.values(), key=len, reverse=True) for net in nets}
+    few = sorted(moves, key=lambda move: beside.get(move.net, len(moves)))
     pairs = (pair for pair in itertools.combinations(few, 2) if pair[0].net != pair[1].net)
     least = single.saved + 1 if single else 1
     return Reroutes(holdings, single, _best(counting, itertools.islice(pairs, MOST_PAIRS), least))
@@ -168,16 +170,15 @@ def _holders(plan: Plan, group: Group) -> tuple[str, ...]:
     return tuple(sorted(_unserved(plan, single, coupled, others)))
 
 
-def _moves(plan: Plan, nets: set[str]) -> Iterator[tuple[Net, str, str]]:
-    """Every (net, layer it leaves, layer it goes to) to be judged."""
+def _moves(plan: Plan) -> Iterator[tuple[Net, str, str]]:
+    """Every (net, layer it leaves, layer it goes to) of the nets that are drilled."""
     left: dict[str, dict[str, None]] = defaultdict(dict)
     for hit in plan.hits:
         left[hit.net][hit.window.layer] = None
     for net in plan.board.signal_nets:
-        if net.name in nets:
-            for old, new in itertools.product(left[net.name], net.layers):
-                if old in net.layers and new != old and not any(new in hole.connects for hole in net.holes):
-                    yield net, old, new
+        for old, new in itertools.product(left.get(net.name, ()), net.layers):
+            if old in net.layers and new != old and not any(new in hole.connects for hole in net.holes):
+                yield net, old, new
 
 
 def _judged(plan: Plan, wanted: list[tuple[Net, str, str]]) -> list[Move]:
