@@ -13,14 +13,15 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from stubsi.drilling.cover import ALONE, Joint, cover, needed, possible, stab
 from stubsi.drilling.rules import FEWEST_GROUPS, Costs
 
-DEPTHS = 6
+DEPTHS = 4
 
 
 @st.composite
 def places_and_demands(draw, set_ups=2, most=12):
     """Candidate groups on some set-ups, and runs of neighbouring ones."""
     counts = draw(st.lists(st.integers(1, DEPTHS), min_size=1, max_size=set_ups))
-    places = [(0, set_up, depth) for set_up, count in enumerate(counts) for depth in range(count)]
+    sides = draw(st.lists(st.integers(0, 1), min_size=len(counts), max_size=len(counts)).map(sorted))
+    places = [(sides[set_up], set_up, depth) for set_up, count in enumerate(counts) for depth in range(count)]
     starts = np.cumsum([0, *counts])
     demands = []
     for _ in range(draw(st.integers(0, most))):
@@ -68,7 +69,7 @@ def test_stabbing_agrees_with_integer_program_on_large_cases(seed):
 def joints_on(count):
     """One to three stubs, each alone or on some groups, whose sum has a limit."""
     add = st.integers(0, 20).map(lambda tenths: tenths / 10)
-    stub = st.dictionaries(st.integers(0, count - 1), add, max_size=3).flatmap(
+    stub = st.dictionaries(st.integers(0, count - 1), add, max_size=4).flatmap(
         lambda groups: add.map(lambda left: ((ALONE, left + 1.0), *sorted(groups.items())))
     )
     return st.builds(
@@ -109,18 +110,12 @@ def least_by_trial(places, demands, joints, costs):
     return best
 
 
-COSTS = st.builds(
-    Costs,
-    side=st.integers(0, 5),
-    set_up=st.integers(0, 5),
-    group=st.integers(0, 5),
-    hole=st.integers(0, 3),
-    source=st.just("drawn at random"),
-)
+PRICE = st.sampled_from([0, 0, 1, 3, 10])
+COSTS = st.builds(Costs, side=PRICE, set_up=PRICE, group=PRICE, hole=PRICE, source=st.just("drawn at random"))
 
 
-@settings(max_examples=100, deadline=None)
-@given(places_and_demands(most=3), st.data(), COSTS | st.just(FEWEST_GROUPS))
+@settings(max_examples=200)
+@given(places_and_demands(set_ups=3, most=2), st.data(), COSTS | st.just(FEWEST_GROUPS))
 def test_coupled_stubs_cost_the_least(case, data, costs):
     places, demands = case
     drawn = data.draw(st.lists(joints_on(len(places)), min_size=1, max_size=3))
@@ -164,6 +159,33 @@ def test_excluded_pairs_are_kept_apart():
     assert len(found.groups) == 3
     assert found.joints[0] != (1, 3)
     assert not possible(joint._replace(options=(stub[0][1:], stub[1][1:])))
+
+
+def priced(**prices):
+    return Costs(**{"side": 0, "set_up": 0, "group": 1, "hole": 0, **prices}, source="made up")
+
+
+@pytest.mark.parametrize(
+    ("costs", "groups"),
+    [(priced(), (0, 3)), (priced(set_up=2), (0, 1, 2)), (priced(side=2), (0, 1, 2)), (priced(side=0.5), (0, 3))],
+    ids=["groups", "set-up", "side", "cheap side"],
+)
+def test_set_ups_and_sides_are_paid_for(costs, groups):
+    """Group 0 is needed anyway; two stubs take groups 1 and 2 beside it, or both of them group 3 on the other side.
+
+    Two more groups cost 2; one more with its set-up 1 + 2, with its side 1 + 2, or 1 + 0.5.
+    """
+    places = [(0, 0, 0), (0, 0, 1), (0, 0, 2), (1, 1, 3)]
+    joint = Joint((((1, 0.0), (3, 0.0)), ((2, 0.0), (3, 0.0))))
+    assert cover([frozenset({0})], [joint], places, costs, 60.0).groups == groups
+
+
+@pytest.mark.parametrize(("hole", "chosen"), [(0.5, (0, 0)), (3, (1, ALONE))], ids=["cheap", "dear"])
+def test_hits_are_paid_for(hole, chosen):
+    """Sum of at most 1: both stubs in the group that is open, a hit more; or one in its own group, a group more."""
+    joint = Joint((((ALONE, 1.0), (0, 0.4), (1, 0.0)), ((ALONE, 0.9), (0, 0.4))), limit=1.0)
+    found = cover([frozenset({0})], [joint], [(0, 0, 0), (0, 0, 1)], priced(hole=hole), 60.0)
+    assert found.joints == (chosen,)
 
 
 @pytest.mark.parametrize("count", [1, 1000], ids=["one net", "a thousand alike"])
