@@ -22,11 +22,13 @@ RISE = 10**0.1
 """How far the power rises again beyond a notch: by 1 dB; what falls lower before it has is a ripple on the way down."""
 LEAST = 0.25
 """Share of the quasi-static estimate below which no notch is looked for."""
-SCANNED, NEAR_JUMP = 56, 16
+BEYOND = 1.3
+"""Share of the frequency of no reactance up to which it is."""
+SCANNED, NEAR_JUMP = 80, 16
 """Frequencies of the first look at S21: over all of the range, and just below a cavity's resonance."""
 POINTS, ZOOMS = 9, 3
 """Frequencies per further look and number of looks, each a quarter as wide as the last."""
-RADIATING = 3.0
+RADIATING = 1.5
 """Resistance [ohm] left at the frequency of no reactance from which a stub counts as radiating."""
 
 
@@ -103,7 +105,7 @@ def _minimum(chain: Chain, z0: float, zero: FloatArray, jump: FloatArray) -> tup
 
 def _looks(start: FloatArray, zero: FloatArray, jump: FloatArray) -> FloatArray:
     """Frequencies at which S21 is first looked at, rising, shape (n_stub, n)."""
-    top = np.where(np.isfinite(zero), 1.05 * zero, REACH * start)
+    top = np.where(np.isfinite(zero), BEYOND * zero, REACH * start)
     over = np.geomspace(np.minimum(LEAST * start, 0.5 * top), top, SCANNED, axis=1)
     if np.isnan(jump).all():
         return over
