@@ -24,7 +24,7 @@ SWEPT = 1500
 def random_posts(rng, clearance):
     """One to eight return vias anywhere between the clearance and 3 mm, none touching."""
     places = []
-    while len(places) < rng.integers(1, 9):
+    for _ in range(rng.integers(1, 9)):
         place = rng.uniform(clearance + 0.35, 3) * np.exp(2j * np.pi * rng.random())
         if all(abs(place - other) > 2.4 * POST for other in places):
             places.append(place)
