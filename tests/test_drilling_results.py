@@ -159,13 +159,17 @@ def test_table_of_consequences():
 
 
 def test_every_hole_is_explained():
-    waived = made.net("W", ("L1", "L3"), 0.5, waiver="slow")
+    """Drilled, refused, without stub, waived, short enough, undecided, of a reference net, on no net."""
     nets = (
         made.net("A", ("L1", "L3"), 0.5),
         made.net("B", ("L4", "L6"), 0.5),
         made.net("C", ("L1", "L6"), 0.5),
-        waived,
-    )
+        made.net("W", ("L1", "L3"), 0.5, waiver="slow"),
+        made.net("D", ("L1", "L5"), 0.5),
+        replace(made.net("U", ("L1", "L3"), 0.5, padstack=Padstack(name="u", drill="0.3 mm")),
+                criterion=Criterion.loss(0.5, source=made.SAYS)),
+        Net(name="GND", holes=(Hole(name="G.1", padstack=made.VIA),), reference=True),
+    )  # fmt: skip
     found = planned(six_layers(*nets), made.rules(sides={"bottom": "any"}))
     assert found.explain("A.1") == (
         "A.1 from the bottom, group 1, must not cut L3: stub 0.9 mm beyond L3, longest permitted 0.5 mm; "
@@ -173,9 +177,30 @@ def test_every_hole_is_explained():
     )
     assert found.explain("B.1").startswith("B.1 from the top, refused: other side only")
     assert found.explain("C.1") == "C.1, not drilled: no stub"
-    assert found.explain("W.1") == "W.1, not drilled: waived: slow"
-    with pytest.raises(BoardError, match="no such hole"):
+    assert found.explain("W.1") == "W.1 from the bottom, not drilled: waived: slow; stub 0.9 mm beyond L3"
+    assert found.explain("D.1") == (
+        "D.1 from the bottom, not drilled: meets its criterion: stub length at most 0.5 mm (made up for the test); "
+        "stub 0.3 mm beyond L5"
+    )
+    assert found.explain("U.1") == f"U.1 from the bottom, not drilled: undecided: {found.undecided['U']}; " + (
+        "stub 0.9 mm beyond L3"
+    )
+    assert found.explain("G.1") == "G.1, not drilled: hole of the reference net GND, no stub of a signal"
+    with pytest.raises(BoardError, match="no such hole on the board"):
         found.explain("Z.1")
+
+
+def test_both_stubs_of_a_hole_are_explained():
+    """Drilled from the bottom, short enough at the top; and a net one hole of which is refused."""
+    nets = (made.net("M", ("L2", "L4"), 0.4), made.net("N", ("L3", "L4"), 0.4))
+    found = planned(six_layers(*nets), made.rules(sides={"bottom": "any"}))
+    top, bottom = sorted(found.explain("M.1").splitlines(), reverse=True)
+    assert top.startswith("M.1 from the top, not drilled: short enough as it is: stub length at most 0.4 mm")
+    assert top.endswith("; stub 0.3 mm beyond L2")
+    assert bottom.startswith("M.1 from the bottom, group 1, must not cut L4: stub 0.6 mm beyond L4")
+    top, bottom = sorted(found.explain("N.1").splitlines(), reverse=True)
+    assert top.startswith("N.1 from the top, refused: other side only")
+    assert bottom.endswith("; in vain, for another stub of its net is refused")
 
 
 WIDE = Padstack(name="wide", drill="0.3 mm", finished="0.25 mm", pad="0.6 mm", antipad="0.7 mm", pads={"L5": "0.45 mm"})
@@ -427,9 +452,9 @@ def test_coupled_nets_are_told_as_such():
     net = Net(name="S", signal="28 Gb/s", z0="50 ohm", holes=holes, criterion=Criterion.loss(1.0, source=made.SAYS))
     found = planned(six_layers(net), made.rules())
     assert all(hit.coupled for hit in found.hits)
-    assert "together exceed what the criterion allows" in found.hits[0].why
-    after = consequences(found).worst["S"]
-    assert after.loss <= 1.0
+    before, after = (getattr(consequences(found), moment)["S"].loss for moment in ("before", "worst"))
+    assert after <= 1.0 < before
+    assert f"together at most {after:.3g} dB as planned, {before:.3g} dB as drawn, 1 dB permitted" in found.hits[0].why
 
 
 def test_holes_that_others_stand_in_for_or_hold_back_are_told_so():
@@ -439,7 +464,10 @@ def test_holes_that_others_stand_in_for_or_hold_back_are_told_so():
     )
     net = Net(name="S", signal="28 Gb/s", z0="50 ohm", holes=holes, criterion=Criterion.loss(0.4, source=made.SAYS))
     found = planned(six_layers(net), made.rules(sides={"bottom": "any"}))
-    assert found.explain("S2") == "S2, not drilled: drilling other holes of its net is enough"
+    after = consequences(found).worst["S"].loss
+    assert found.explain("S2").startswith("S2 from the bottom, not drilled: drilling others of its net is enough: ")
+    assert f"at most {after:.3g} dB as planned" in found.explain("S2")
+    assert found.explain("S2").endswith("0.4 dB permitted; stub 0.3 mm beyond L5")
     nets = (made.net("A", ("L1", "L4"), 0.4), made.net("B", ("L1", "L3"), 0.8))
     found = planned(six_layers(*nets), made.rules(sides={"bottom": "any"}))
     assert found.explain("B.1").startswith("B.1 from the bottom, group 1, must not cut L4 (of A): ")

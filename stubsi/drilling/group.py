@@ -17,12 +17,29 @@ if TYPE_CHECKING:
     from stubsi.board.net import Hole
     from stubsi.drilling.reasons import Reason
     from stubsi.drilling.rules import Rules
+    from stubsi.margin.shape import StubShape
+
+
+class Losses(NamedTuple):
+    """Summed losses at Nyquist [dB] of stubs of one net: as drawn, at most once drilled as planned, and permitted.
+
+    Infinite where a first notch lies at or below Nyquist.
+    """
+
+    drawn: float
+    planned: float
+    permitted: float
+
+    def __str__(self) -> str:
+        drawn = f"{self.drawn:.3g} dB" if np.isfinite(self.drawn) else "a notch at or below Nyquist"
+        sums = f"at most {self.planned:.3g} dB as planned, {drawn} as drawn"
+        return f"losses of the net's stubs together {sums}, {self.permitted:.3g} dB permitted"
 
 
 class Hit(NamedTuple):
     """One hole drilled from one side: its window, and the plating left beyond its layer in use.
 
-    ``coupled``: its group was chosen together with those of other stubs.
+    ``coupled``: its group was chosen together with those of other stubs. ``losses``: theirs, where they share a limit.
     """
 
     net: str
@@ -31,19 +48,19 @@ class Hit(NamedTuple):
     window: Window
     left: Left
     coupled: bool
+    losses: Losses | None
 
     @property
     def why(self) -> str:
         """Why it is drilled, and why this deep."""
-        w = self.window
-        if np.isinf(w.longest_si):
-            limit = "the stubs of its net together exceed what the criterion allows"
-        else:
-            limit = f"longest permitted {show(w.longest_si, 'length')}"
-        return (
-            f"stub {show(w.shape.stub_length_si, 'length')} beyond {w.layer}, {limit}; "
-            f"{show(self.left.least_si, 'length')} to {show(self.left.most_si, 'length')} left"
-        )
+        limit = str(self.losses) if self.losses else f"longest permitted {show(self.window.longest_si, 'length')}"
+        left = f"{show(self.left.least_si, 'length')} to {show(self.left.most_si, 'length')} left"
+        return f"{beyond(self.window.shape)}, {limit}; {left}"
+
+
+def beyond(shape: StubShape) -> str:
+    """A stub as drawn in words."""
+    return f"stub {show(shape.stub_length_si, 'length')} beyond {shape.layer}"
 
 
 class Refused(NamedTuple):

@@ -11,19 +11,20 @@ import numpy as np
 
 from stubsi.board.board import Board
 from stubsi.drilling.assign import Assigned, Drillable, Task, assign
-from stubsi.drilling.cover import needed
+from stubsi.drilling.cover import ALONE, needed
 from stubsi.drilling.digest import Match, compare, digest, parts_of
+from stubsi.drilling.explain import explained
 from stubsi.drilling.frame import check_layers, frame
-from stubsi.drilling.group import Certificate, Group, Hit, Refused
+from stubsi.drilling.group import Certificate, Group, Hit, Losses, Refused
 from stubsi.drilling.limits import Limits, Model
 from stubsi.drilling.rules import ANY_LAYER, FEWEST_GROUPS, Costs, Rules
 from stubsi.drilling.schedule import holes_csv, schedule_csv, schedule_markdown, schedule_text
 from stubsi.drilling.sorting import Sorting
 from stubsi.drilling.tolerance import SIDES
 from stubsi.drilling.window import left_before
-from stubsi.errors import BoardError, StubsiError
+from stubsi.errors import StubsiError
 from stubsi.margin.rank import rank
-from stubsi.units import show, to_number, to_si
+from stubsi.units import to_number, to_si
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -103,19 +104,8 @@ class Plan:
         return {(hit.hole.name, hit.side): group for group in self.groups for hit in group.hits}
 
     def explain(self, hole: str) -> str:
-        """Why a hole is drilled as it is, refused, or left alone, side by side; BoardError if there is no such hole."""
-        told = [
-            f"{hole} {_explained(group, hit)}" for group in self.groups for hit in group.hits if hit.hole.name == hole
-        ]
-        told += [f"{hole} from the {r.side}, refused: {r.reason}" for r in self.refused if r.hole.name == hole]
-        if not told:
-            net = next((net.name for net, own in self.board.holes() if own.name == hole), None)
-            if net is None:
-                raise BoardError(f"hole '{hole}': no such hole of a signal net.")
-            coupled = any(hit.coupled for hit in self.hits if hit.net == net)
-            other = "drilling other holes of its net is enough" if coupled else "short enough as it is"
-            told = [f"{hole}, not drilled: {self.alone.get(net) or self.undecided.get(net) or other}"]
-        return "\n".join(told)
+        """Why a hole is drilled, refused or left alone, a line per stub; BoardError if there is no such hole."""
+        return explained(self, hole)
 
     def to_text(self) -> str:
         """Drill schedule as plain text."""
@@ -217,28 +207,38 @@ def _check_kinds(board: Any, rules: Any, costs: Any) -> None:
             raise StubsiError(f"{name} = {value!r}: must be a {wanted}.")
 
 
-def _explained(group: Group, hit: Hit) -> str:
-    ends = (show(end, "length") for end in (group.end_si, hit.window.shallowest_si, hit.window.deepest_si))
-    where = "end of the plating {} deep, between {} and {}".format(*ends)
-    held = f" (of {', '.join(group.holders)})" if group.layer != hit.window.layer and group.holders else ""
-    return f"from the {hit.side}, group {group.number}, must not cut {group.layer}{held}: {hit.why}; {where}"
-
-
 def _groups(task: Task, assigned: Assigned) -> tuple[Group, ...]:
     """Drill groups in order of side, drill and depth."""
     members: dict[int, list[Drillable]] = defaultdict(list)
     for stub, number in assigned.group.items():
         members[number].append(stub)
-    coupled = {stub for couple in task.coupled for stub in couple.stubs}
+    coupled, losses = {stub for couple in task.coupled for stub in couple.stubs}, _losses(task, assigned)
     groups = []
     for number, stubs in sorted(members.items()):
         end = task.places[number].end_si
         hits = [
-            Hit(stub.net, stub.hole, stub.window.side, stub.window, stub.window.left(end), stub in coupled)
+            Hit(
+                net=stub.net, hole=stub.hole, side=stub.window.side, window=stub.window, left=stub.window.left(end),
+                coupled=stub in coupled, losses=losses.get(stub),
+            )
             for stub in sorted(stubs, key=lambda stub: (stub.net, stub.hole.name))
-        ]
+        ]  # fmt: skip
         groups.append(_group(len(groups) + 1, task, number, tuple(hits)))
     return tuple(groups)
+
+
+def _losses(task: Task, assigned: Assigned) -> dict[Drillable, Losses]:
+    """Summed losses behind every stub whose net has a limit for their sum."""
+    found = {}
+    for couple, joint in zip(task.coupled, task.joints, strict=True):
+        if np.isfinite(couple.limit):
+            each = [
+                (options.get(ALONE, np.inf), options[assigned.group.get(stub, ALONE)])
+                for stub, options in zip(couple.stubs, map(dict, joint.options), strict=True)
+            ]
+            drawn, planned = map(sum, zip(*each, strict=True))
+            found.update(dict.fromkeys(couple.stubs, Losses(drawn, planned, couple.limit)))
+    return found
 
 
 def _group(number: int, task: Task, place_number: int, hits: tuple[Hit, ...]) -> Group:
