@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from hypothesis import strategies as st
 
 from stubsi import Board, CopperLayer, Criterion, DielectricLayer, Hole, Net, Padstack, PressFit, Stackup
@@ -96,6 +98,10 @@ FACE_TOLERANCES = st.builds(
     thinner=st.sampled_from([0.0, 0.05, 0.1]),
     reference=st.sampled_from(["face", "measured thickness"]),
 )
+SOUND_RESIDUALS = st.tuples(tenths(0.1, 0.16), tenths(0.02, 0.2)).map(
+    lambda ends: GuaranteedResidual(least=mm(ends[0]), most=mm(sum(ends)), source=SAYS)
+)
+"""Guarantees that leave the layer in use alone under all but sharp tips."""
 SIDES = st.sampled_from([{"bottom": "any"}, {"bottom": "any", "top": "any"}, {"bottom": "L2", "top": "L3"}])
 
 
@@ -112,3 +118,45 @@ def random_rules(tolerances):
         datum=st.sampled_from(["copper", "laminate"]),
         depth_to=st.sampled_from(["tip", "shoulder"]),
     )
+
+
+C = 299_792_458.0
+
+
+def loss_by_hand(length, drill):
+    """Loss at 14 GHz [dB] of an open stub [m] of a coaxial line at Dk 4 on a 50 ohm line: shunt at a T (textbook)."""
+    z_stub = C * 4e-7 * math.pi / (2 * math.pi * 2) * math.log(0.8e-3 / drill)
+    y = 50 / z_stub * math.tan(2 * math.pi * 14e9 * 2 / C * length)
+    return 10 * math.log10(1 + (y / 2) ** 2)
+
+
+PER_HOLE = tenths(0.2, 1.2).map(lambda length: Criterion.stub_length(mm(length), source=SAYS))
+SUMMED = st.floats(0.03, 1.0).map(lambda loss: Criterion.loss(loss, source=SAYS))
+
+
+@st.composite
+def nets_on(draw, count):
+    """Nets under a limit per stub; or for the sum of losses, then of two holes or more, each with a stub or more."""
+    names, nets = [f"L{i}" for i in range(1, count + 1)], []
+    for number in range(draw(st.integers(1, 5))):
+        summed, holes = draw(st.booleans()), []
+        for i in range(draw(st.integers(1, 2)) + summed):
+            drill, blind = draw(st.sampled_from([0.3, 0.3, 0.4])), draw(st.integers(0, 5)) == 0
+            last = draw(st.integers(2, count - 1)) if blind else count
+            padstack = Padstack(
+                name=f"p{drill}.{last}", drill=mm(drill), finished=mm(drill - 0.05), antipad="0.8 mm",
+                span=("L1", f"L{last}") if blind else None,
+            )  # fmt: skip
+            layers = st.sampled_from(names[: last - summed])
+            connects = draw(st.lists(layers, min_size=1, max_size=2, unique=True))
+            holes.append(Hole(name=f"n{number}.{i}", padstack=padstack, connects=tuple(connects)))
+        limit = draw(SUMMED if summed else PER_HOLE)
+        nets.append(Net(name=f"n{number}", signal="28 Gb/s", z0="50 ohm", holes=tuple(holes), criterion=limit))
+    return tuple(nets)
+
+
+@st.composite
+def coupled_boards(draw):
+    """Through and blind holes on four or five layers, each net under a limit per stub or for the sum of its losses."""
+    gaps = draw(st.lists(tenths(0.2, 0.6), min_size=3, max_size=4))
+    return Board(stackup=stackup(gaps), nets=draw(nets_on(len(gaps) + 1)))

@@ -12,7 +12,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stubsi import Board, Criterion, Hole, Net, Padstack
 from stubsi.drilling.plan import plan
 from stubsi.drilling.rules import FEWEST_GROUPS, Costs
 from stubsi.drilling.tolerance import GuaranteedResidual
@@ -20,55 +19,9 @@ from stubsi.drilling.window import Window, window
 from stubsi.margin.shape import stub_shapes
 from tests import drilling_boards as made
 
-C = 299_792_458.0
-NYQUIST = 14e9
-
-
-def loss_by_hand(length, drill):
-    """Loss at Nyquist [dB] of an open stub [m] of a coaxial line at Dk 4 on a 50 ohm line: shunt at a T (textbook)."""
-    z_stub = C * 4e-7 * math.pi / (2 * math.pi * 2) * math.log(0.8e-3 / drill)
-    y = 50 / z_stub * math.tan(2 * math.pi * NYQUIST * 2 / C * length)
-    return 10 * math.log10(1 + (y / 2) ** 2)
-
-
-PER_HOLE = made.tenths(0.2, 1.2).map(lambda length: Criterion.stub_length(made.mm(length), source=made.SAYS))
-SUMMED = st.floats(0.03, 1.0).map(lambda loss: Criterion.loss(loss, source=made.SAYS))
-
-
-@st.composite
-def nets_on(draw, count):
-    """Nets under a limit per stub; or for the sum of losses, then of two holes or more, each with a stub or more."""
-    names, nets = [f"L{i}" for i in range(1, count + 1)], []
-    for number in range(draw(st.integers(1, 5))):
-        summed, holes = draw(st.booleans()), []
-        for i in range(draw(st.integers(1, 2)) + summed):
-            drill, blind = draw(st.sampled_from([0.3, 0.3, 0.4])), draw(st.integers(0, 5)) == 0
-            last = draw(st.integers(2, count - 1)) if blind else count
-            padstack = Padstack(
-                name=f"p{drill}.{last}", drill=made.mm(drill), finished=made.mm(drill - 0.05), antipad="0.8 mm",
-                span=("L1", f"L{last}") if blind else None,
-            )  # fmt: skip
-            layers = st.sampled_from(names[: last - summed])
-            connects = draw(st.lists(layers, min_size=1, max_size=2, unique=True))
-            holes.append(Hole(name=f"n{number}.{i}", padstack=padstack, connects=tuple(connects)))
-        limit = draw(SUMMED if summed else PER_HOLE)
-        nets.append(Net(name=f"n{number}", signal="28 Gb/s", z0="50 ohm", holes=tuple(holes), criterion=limit))
-    return tuple(nets)
-
-
-@st.composite
-def boards(draw):
-    """Through and blind holes on four or five layers, each net under a limit per stub or for the sum of its losses."""
-    gaps = draw(st.lists(made.tenths(0.2, 0.6), min_size=3, max_size=4))
-    return Board(stackup=made.stackup(gaps), nets=draw(nets_on(len(gaps) + 1)))
-
-
-RESIDUALS = st.tuples(made.tenths(0.1, 0.16), made.tenths(0.02, 0.2)).map(
-    lambda ends: GuaranteedResidual(least=made.mm(ends[0]), most=made.mm(sum(ends)), source=made.SAYS)
-)
 RULES = st.builds(
     made.rules,
-    tolerance=RESIDUALS | made.FACE_TOLERANCES,
+    tolerance=made.SOUND_RESIDUALS | made.FACE_TOLERANCES,
     tip_angle=st.sampled_from([150, 180]),
     tip_distance=made.tenths(0, 0.06).map(made.mm),
     least_plated=st.just("0 mm") | made.tenths(0.1, 0.6).map(made.mm),
@@ -140,7 +93,7 @@ def units(board, its_rules, ends):
 
 def within_sum(stubs, limit):
     def fits(chosen):
-        return sum(loss_by_hand(worst(s, e), s.drill) for s, e in zip(stubs, chosen, strict=True)) <= limit
+        return sum(made.loss_by_hand(worst(s, e), s.drill) for s, e in zip(stubs, chosen, strict=True)) <= limit
 
     return fits
 
@@ -217,7 +170,7 @@ def check_least(board, its_rules, costs):
 
 
 @settings(max_examples=150)
-@given(boards(), RULES, COSTS)
+@given(made.coupled_boards(), RULES, COSTS)
 def test_least_cost_by_trial_of_every_set_of_ends(board, its_rules, costs):
     check_least(board, its_rules, costs)
 
@@ -248,12 +201,12 @@ def served_by(entry, board, its_rules):
         set_up = stub.window.side, round(stub.drill, 9)
         others = [s for s in stubs if s is not stub] if summed else []
         rest = sum(least_loss(s, board, its_rules) for s in others) if len(asked) == 1 else -math.inf
-        own = loss_by_hand(stub.length, stub.drill) if summed else stub.length
-        everything = sum(loss_by_hand(s.length, s.drill) for s in stubs)
+        own = made.loss_by_hand(stub.length, stub.drill) if summed else stub.length
+        everything = sum(made.loss_by_hand(s.length, s.drill) for s in stubs)
         assert (rest + own if len(asked) == 1 else everything) > limit
         for end in grid(board, its_rules, set_up):
             left = worst(stub, (*set_up, end))
-            left = rest + loss_by_hand(left, stub.drill) if summed else left
+            left = rest + made.loss_by_hand(left, stub.drill) if summed else left
             if stub.window.holds(end) and left <= limit + 1e-10:
                 yield *set_up, end
 
@@ -262,7 +215,7 @@ def least_loss(stub, board, its_rules):
     """Least loss [dB] of a stub that is drilled anywhere on the grid, or not."""
     ends = grid(board, its_rules, (stub.window.side, round(stub.drill, 9)))
     lengths = [worst(stub, (None, None, end)) for end in ends if stub.window.holds(end)]
-    return loss_by_hand(min([*lengths, stub.length]), stub.drill)
+    return made.loss_by_hand(min([*lengths, stub.length]), stub.drill)
 
 
 def check_certificate(board, its_rules, costs):
@@ -278,14 +231,14 @@ def check_certificate(board, its_rules, costs):
 
 
 @settings(max_examples=150)
-@given(boards(), RULES, COSTS)
+@given(made.coupled_boards(), RULES, COSTS)
 def test_certificate_proves_what_it_says(board, its_rules, costs):
     check_certificate(board, its_rules, costs)
 
 
 @pytest.mark.slow
 @settings(max_examples=5000)
-@given(boards(), RULES, COSTS)
+@given(made.coupled_boards(), RULES, COSTS)
 def test_least_cost_and_certificate_thousands(board, its_rules, costs):
     check_least(board, its_rules, costs)
     check_certificate(board, its_rules, costs)
