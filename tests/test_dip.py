@@ -57,7 +57,7 @@ def test_first_notch_is_the_first_deep_dip_of_a_dense_sweep(count):
     early = 0
     for first in range(0, len(stubs), 20):
         chain = Chain.of(stubs[first : first + 20])
-        for found, f, loss in zip(first_notch(chain), *sweep(chain), strict=True):
+        for found, f, loss in zip(first_notch(chain).frequency, *sweep(chain), strict=True):
             at = loss[np.argmin(np.abs(f - found))]
             places, dips = find_peaks(loss, height=2.9, prominence=0.9)
             sure = (dips["peak_heights"] > 3.1) & (dips["prominences"] > 1.1)

@@ -102,6 +102,21 @@ def test_the_first_notch_is_the_lowest_that_is_3_db_deep_and_no_ripple(count, di
     assert found == pytest.approx(frequency[deep[0]], rel=0.01)
 
 
+@pytest.mark.parametrize(
+    ("vias", "length", "said"),
+    [
+        (around(4, 1.0), 1.5, None),
+        (around(4, 1.0), 0.5, "the first notch is a resonance with the return vias, below the stub's own"),
+        (around(1, 1.0), 1.5, "blurred notch, at the minimum of S21: part of the power leaves between the planes"),
+        (None, 1.5, "the first notch is a resonance with the return vias, below the stub's own"),
+    ],
+    ids=["sharp", "resonance", "blurred", "range"],
+)
+def test_a_notch_that_is_no_plain_quarter_wave_says_so(vias, length, said):
+    words = residual(length, "TOP", DEEP, return_vias=vias).model.split("; ")
+    assert [text for text in words if "first notch" in text or "blurred" in text] == ([said] if said else [])
+
+
 # --- ends -------------------------------------------------------------------------------------------------------------
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -13,7 +13,7 @@ from stubsi.margin.geometry import Solvable, barrel_of
 from stubsi.margin.models import Models
 from stubsi.margin.uniform import uniform_models
 from stubsi.physics.chain import Chain
-from stubsi.physics.dip import first_notch
+from stubsi.physics.dip import FirstNotch, first_notch
 from stubsi.physics.geometry import Posts
 from stubsi.physics.hole import SolvedBarrel, solve
 from stubsi.physics.notch import notch
@@ -22,7 +22,7 @@ from stubsi.provenance import HARDWARE_ERROR, Provenance
 from stubsi.units import show
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -40,6 +40,10 @@ NEAREST_ERROR = "nearest covered case: up to 5 % against full wave"
 FAR_ERROR = "far from any covered case: down to half"
 """Of a stub of which only half counts, for want of a reference so short or so far from a plane."""
 TOO_NEAR = "a return via is nearer to the antipad than the planes are apart"
+OWN, SHARP = 0.8, 0.97
+"""Shares of the frequency at which its reactance vanishes below which a notch is not the stub's own, or is blurred."""
+CAVITY = "the first notch is a resonance with the return vias, below the stub's own"
+BLURRED = "blurred notch, at the minimum of S21: part of the power leaves between the planes"
 SCAN_REACH = 2e-3
 """Unknown return vias are scanned from just outside the clearance to this much [m] further."""
 
@@ -62,13 +66,21 @@ class SolvedStack:
         return _chain(self.variants)
 
     @cached_property
-    def _first(self) -> NDArray[np.float64]:
+    def _first(self) -> FirstNotch:
         """First notch in 50 ohm [Hz]; infinite for a stub without electrical length."""
-        return np.nan_to_num(first_notch(self.chain), nan=np.inf)
+        found = first_notch(self.chain)
+        return found._replace(frequency=np.nan_to_num(found.frequency, nan=np.inf))
 
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
         """Notch of the stubs of these numbers [Hz]."""
-        return self._first[index] if order == 1 else notch(self.chain.only(index), order)
+        return self._first.frequency[index] if order == 1 else notch(self.chain.only(index), order)
+
+    def said(self, index: int) -> str:
+        """What has to be said of the first notch of a stub; nothing of a sharp one."""
+        frequency, zero = (values[index] for values in self._first)
+        if np.isinf(frequency) or frequency > SHARP * zero:
+            return ""
+        return CAVITY if frequency < OWN * zero and self.chain.paths.count[index] else BLURRED
 
     def highest(self) -> float:
         """Frequency up to which all of them hold [Hz]."""
@@ -107,13 +119,26 @@ def solved_models(cases: Sequence[Case]) -> Models:
         variants += found
         owner += [number] * len(found)
         provenance[number] = said
-    return _joined(cases, variants, owner, provenance, refused)
+    owners, stack = np.array(owner, dtype=np.intp), SolvedStack(tuple(variants))
+    for number, lowest in _lowest(stack, owners):
+        said = provenance[number]
+        provenance[number] = replace(said, assumptions=(*said.assumptions, *filter(None, [stack.said(lowest)])))
+    return _joined(cases, stack, owners, provenance, refused)
+
+
+def _lowest(stack: SolvedStack, owner: NDArray[np.intp]) -> Iterable[tuple[int, int]]:
+    """Every case with its variant of the lowest first notch."""
+    if not len(owner):
+        return ()
+    order = np.lexsort((stack.notch(1, np.arange(len(owner))), owner))
+    case, first = np.unique(owner[order], return_index=True)
+    return zip(case.tolist(), order[first].tolist(), strict=True)
 
 
 def _joined(
     cases: Sequence[Case],
-    variants: list[_Variant],
-    owner: list[int],
+    stack: SolvedStack,
+    owner: NDArray[np.intp],
     provenance: dict[int, Provenance],
     refused: dict[int, str],
 ) -> Models:
@@ -128,9 +153,9 @@ def _joined(
     for number, notch_missing, loss_missing in zip(rest, fallback.unknown, fallback.unknown_loss, strict=True):
         unknown[number], unknown_loss[number] = notch_missing, loss_missing
     return Models(
-        variants=(*((SolvedStack(tuple(variants)),) if variants else ()), *fallback.variants),
+        variants=(*((stack,) if stack.variants else ()), *fallback.variants),
         owner=(
-            *((np.array(owner, dtype=np.intp),) if variants else ()),
+            *((owner,) if stack.variants else ()),
             *(np.array(rest, dtype=np.intp)[own] for own in fallback.owner),
         ),
         provenance=tuple(provenance[number] for number in range(len(cases))),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -32,7 +32,18 @@ RADIATING = 1.5
 """Resistance [ohm] left at the frequency of no reactance from which a stub counts as radiating."""
 
 
-def first_notch(chain: Chain, z0: float = 50.0) -> FloatArray:
+class FirstNotch(NamedTuple):
+    """First notch of stubs, and where their reactance first vanishes [Hz], each (n_stub,).
+
+    ``frequency`` is NaN for a stub without length, ``zero`` where there is none too. Far apart the notch is blurred, by
+    radiation or by a resonance of the cavities.
+    """
+
+    frequency: FloatArray
+    zero: FloatArray
+
+
+def first_notch(chain: Chain, z0: float = 50.0) -> FirstNotch:
     """First notch of stubs in shunt on a line: zero of their reactance, or the minimum of S21 where that is blurred.
 
     A stub shorter than the resonance of the cavities between its return conductors leaves has its zero beyond it, and
@@ -44,11 +55,6 @@ def first_notch(chain: Chain, z0: float = 50.0) -> FloatArray:
         The stubs.
     z0 : float
         Impedance of the line [ohm].
-
-    Returns
-    -------
-    ndarray, shape (n_stub,)
-        [Hz]; NaN for a stub without length.
     """
     zero, jump = followed(chain)
     voltage, current = chain.voltage_current(np.nan_to_num(zero, nan=1e9)[:, None])
@@ -56,9 +62,10 @@ def first_notch(chain: Chain, z0: float = 50.0) -> FloatArray:
         left = np.real(voltage / current)[:, 0]
     clean = (left < RADIATING) & np.isnan(jump) & (zero <= quasi_static(chain)[0])
     blurred = np.flatnonzero(~clean)
+    frequency = zero.copy()
     if blurred.size:
-        zero[blurred] = _minimum(chain.only(blurred), z0, zero[blurred], jump[blurred])[0]
-    return zero
+        frequency[blurred] = _minimum(chain.only(blurred), z0, zero[blurred], jump[blurred])[0]
+    return FirstNotch(frequency, zero)
 
 
 def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]:
