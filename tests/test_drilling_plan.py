@@ -290,7 +290,8 @@ def serves(its_rules, stub, at, limit, radius):
     deepest_end = at - least
     return (
         least >= keep - 1e-7
-        and deepest_end <= min(stub.face, stub.zone) - keep + 1e-7
+        and deepest_end <= stub.face - keep + 1e-7
+        and deepest_end <= stub.zone - 0.025 * cone + 1e-7
         and stub.face - at + most <= limit + 1e-7
         and at - nominal + radius * cone - lag - datum >= its_rules.least_depth_si * 1e3 - 1e-7
         and at - nominal > 1e-6
