@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from stubsi import Board, PressFit
 from stubsi.drilling.plan import plan
 from stubsi.drilling.tolerance import GuaranteedResidual
 from tests import drilling_boards as made
@@ -205,7 +206,21 @@ RULES = {
     "face or measured": drilled_rules(made.FACE_TOLERANCES, sides=made.SIDES),
     "sensed layer": drilled_rules(SENSED),
 }
-BOARDS = made.boards() | made.coupled_boards()
+
+
+@st.composite
+def pressed_boards(draw):
+    """Holes with a pin in them from one face, whose contact zone is nearer to the drill than any layer in use."""
+    gaps, nets = draw(st.lists(made.tenths(0.1, 0.5), min_size=3, max_size=5)), []
+    for number in range(draw(st.integers(1, 3))):
+        side, reach = draw(st.sampled_from(["top", "bottom"])), made.mm(draw(made.tenths(0.2, 0.44)))
+        face = "L1" if side == "top" else f"L{len(gaps) + 1}"
+        fit = PressFit(side=side, contact_from="0.1 mm", contact_to=reach)
+        nets.append(made.net(f"n{number}", (face,), draw(made.tenths(0.5, 1.2)), press_fit=fit))
+    return Board(stackup=made.stackup(gaps), nets=tuple(nets))
+
+
+BOARDS = made.boards() | made.coupled_boards() | pressed_boards()
 
 
 @pytest.mark.parametrize("its_rules", RULES.values(), ids=list(RULES))
