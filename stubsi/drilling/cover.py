@@ -29,7 +29,7 @@ ALONE = -1
 
 
 SOLVER_ROUNDING = 1e-6
-"""Relative rounding of the solver, taken off a limit so that a sum never exceeds it."""
+"""Relative rounding of the solver, taken off a limit that leaves the room, so that a sum does not exceed it."""
 
 
 class Joint(NamedTuple):
@@ -262,11 +262,17 @@ def _joint_rows(rows: _Rows, joints: Sequence[Joint], first: int) -> tuple[list[
             (at + i, add) for at, stub in zip(starts, joint.options, strict=True) for i, (_, add) in enumerate(stub)
         ]
         if np.isfinite(joint.limit):
-            rows.add([(i, add / joint.limit) for i, add in terms], -np.inf, 1 - SOLVER_ROUNDING)
+            rows.add([(i, add / joint.limit) for i, add in terms], -np.inf, _bound(joint))
         for pair in joint.excluded:
             both = [starts[stub] + [group for group, _ in joint.options[stub]].index(g) for stub, g in pair]
             rows.add([(column, 1.0) for column in both], 0, 1)
     return columns, first
+
+
+def _bound(joint: Joint) -> float:
+    """Bound of a sum over its limit: short of it by the rounding of the solver, unless no choice is that short."""
+    short = 1 - SOLVER_ROUNDING
+    return short if possible(joint._replace(limit=joint.limit * short)) else 1.0
 
 
 def _in_turn(
