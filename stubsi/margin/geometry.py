@@ -5,11 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
-
 from stubsi.board.board import Span
 from stubsi.board.stackup import CopperLayer, assumed_of
 from stubsi.errors import StubsiError, UnknownValueError
+from stubsi.margin.levels import filling_of, material_of, slot_clearance
 from stubsi.physics.geometry import Barrel, End, Level, Material
 from stubsi.stub import COPPER
 from stubsi.units import DK_RULE, one_number, one_si, show
@@ -18,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stubsi.board.padstack import Antipad, Padstack
-    from stubsi.board.stackup import DielectricLayer, Stackup
+    from stubsi.board.stackup import Stackup
     from stubsi.margin.shape import StubShape
 
 OVERSIZE = 1e-4
@@ -218,7 +217,7 @@ class _Reader:
         found = []
         for layer in self.layers[self.last + 1 :]:
             if isinstance(layer, CopperLayer):
-                solid, fill = layer.role != "signal", _filling(self.stackup, layer)
+                solid, fill = layer.role != "signal", filling_of(self.stackup, layer)
                 found.append(Level(kind="plane" if solid else "signal", thickness=layer.thickness_si, material=fill,
                                    clearance_radius=0.0 if solid else None))  # fmt: skip
                 if solid:
@@ -240,11 +239,11 @@ class _Reader:
 
     def level(self, layer: Any) -> Level:
         if not isinstance(layer, CopperLayer):
-            return Level(kind="dielectric", thickness=layer.thickness_si, material=_material(layer))
+            return Level(kind="dielectric", thickness=layer.thickness_si, material=material_of(layer))
         place = self.stackup.index(layer.name)
         outer = place in (0, len(self.stackup.names) - 1)
         pad = self.padstack.pad_at(layer.name, in_use=layer is self.layers[self.at], outer=outer)
-        fill = _filling(self.stackup, layer)
+        fill = filling_of(self.stackup, layer)
         antipad = self.plane(layer)
         clearance = None if antipad is None else self.clearance(antipad, layer)
         return Level(
@@ -262,52 +261,6 @@ class _Reader:
                 f"pitch of the pair at padstack {self.padstack.name} is unknown: give x and y of both holes."
             )
         return slot_clearance(self.stackup, layer, self.pitch, half)
-
-
-def slot_clearance(stackup: Stackup, layer: CopperLayer, pitch: float, half_width: float) -> float:
-    """Round clearance [m] that acts as a slot shared by a pair, in a plane between its neighbour planes."""
-    from stubsi.physics.cell import fringe_shift
-    from stubsi.physics.pair import equivalent_clearance
-
-    gaps = _gaps(stackup, layer)
-    shift = np.mean([fringe_shift(gap, layer.thickness_si) for gap in gaps])
-    return float(equivalent_clearance(pitch, half_width, shift))
-
-
-def _gaps(stackup: Stackup, layer: CopperLayer) -> list[float]:
-    """Laminate heights [m] from a plane to the next plane (or the surface) above and below."""
-    place = next(i for i, other in enumerate(stackup.layers) if other is layer)
-    gaps = []
-    for way in (stackup.layers[place + 1 :], stackup.layers[:place][::-1]):
-        height = 0.0
-        for other in way:
-            if isinstance(other, CopperLayer) and other.role == "plane":
-                break
-            height += other.thickness_si
-        if height > 0:
-            gaps.append(height)
-    return gaps
-
-
-def _material(layer: DielectricLayer) -> Material:
-    if layer.dk is None:
-        raise UnknownValueError(f"Dk of a dielectric ({layer.material or 'no material'}) is unknown: give it.")
-    return Material(dk_in_plane=layer.radial_dk, dk_z=layer.dk, df=layer.df or 0.0, frequency=layer.at_si)
-
-
-def _filling(stackup: Stackup, layer: CopperLayer) -> Material:
-    """Resin filling a copper level: the mean of the dielectrics above and below it."""
-    place = next(i for i, other in enumerate(stackup.layers) if other is layer)
-    beside = [stackup.layers[i] for i in (place - 1, place + 1) if 0 <= i < len(stackup.layers)]
-    found = [_material(other) for other in beside]
-    if len(found) == 1 or found[0] == found[1]:
-        return found[0]
-    return Material(
-        dk_in_plane=(found[0].dk_in_plane + found[1].dk_in_plane) / 2,
-        dk_z=(found[0].dk_z + found[1].dk_z) / 2,
-        df=(found[0].df + found[1].df) / 2,
-        frequency=found[0].frequency if found[0].frequency == found[1].frequency else None,
-    )
 
 
 def _cut_start(levels: Sequence[tuple[float, Level]], start: float) -> tuple[Level, ...]:
