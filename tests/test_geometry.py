@@ -64,7 +64,7 @@ def expect(row, levels, z0=50.0, **more):
     """The row of a ranking shows the figures of the stub built by hand."""
     by_hand = chain(levels, **more)
     assert row.model == "solved geometry"
-    assert row.first_notch == pytest.approx(np.ravel(first_notch(by_hand)[0])[0] / 1e9, rel=1e-6)
+    assert row.first_notch == pytest.approx(first_notch(by_hand).frequency[0] / 1e9, rel=1e-6)
     voltage, current = by_hand.voltage_current(np.array([[row.nyquist * 1e9]]))
     back, through = (float(decibels(s)[0, 0]) for s in shunt_s(voltage, current, z0))
     assert row.loss == pytest.approx(through, rel=1e-6)

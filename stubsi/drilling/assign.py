@@ -80,7 +80,7 @@ class Task:
 
     @cached_property
     def places(self) -> tuple[Place, ...]:
-        """Drillable groups in order of side, drill diameter and depth."""
+        """Candidate groups in order of side, drill diameter and depth."""
         if self.offered is not None:
             return tuple(sorted(self.offered))
         ends: dict[tuple[str, float], dict[float, str]] = defaultdict(dict)
@@ -141,7 +141,7 @@ class Task:
 
     @cached_property
     def _demand_of(self) -> dict[int, Demand]:
-        """Drillable groups that each window holds, by identity of the window."""
+        """Candidate groups that each window holds, by identity of the window."""
         found = {}
         for window in self._windows:
             mine = self._by_set_up.get(_set_up(window), [])
@@ -149,7 +149,7 @@ class Task:
         return found
 
     def demand(self, stub: Drillable) -> Demand:
-        """Drillable groups that would serve a stub."""
+        """Candidate groups that would serve a stub."""
         return self._demand_of[id(stub.window)]
 
     @cached_property

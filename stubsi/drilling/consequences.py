@@ -15,7 +15,7 @@ from stubsi.drilling.group import told
 from stubsi.drilling.limits import cut
 from stubsi.margin.figures import net_figures
 from stubsi.margin.geometry import Bore
-from stubsi.margin.rank import WAIVED, Ranking, rank
+from stubsi.margin.rank import WAIVED, Ranking
 from stubsi.margin.table import stub_table
 from stubsi.margin.verdict import MARGINAL, PASS, UNDECIDED
 
@@ -123,8 +123,7 @@ def consequences(plan: Plan) -> Consequences:
     ----------
     plan : Plan
     """
-    before = rank(plan.board, **plan.model.arguments())
-    board = widened(plan)
+    before, board = plan.limits.ranking, widened(plan)
     table = before.table if board is plan.board else stub_table(board, with_surroundings=not plan.model.uniform)
     cases = list(table.cases)
     cuts = [_cut(plan, table, cases, length) for length in (lambda left: left.nominal_si, lambda left: left.most_si)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -146,7 +147,11 @@ class SolvedTrial(Trial):
         self.shape = shapes[0]
         self.around = around_of(return_vias, None if pitch is None else one_si(pitch, "length", "pitch"))
         self.bore = None if depth_drill is None else bore_of(depth_drill, padstack)
-        self.model = str(self.models(np.array([self.shape.stub_length_si])).provenance[0])
+
+    @cached_property
+    def model(self) -> str:
+        """What the stub as drawn is modelled with, in words; solved only if asked for."""
+        return str(self.models(np.array([self.shape.stub_length_si])).provenance[0])
 
     def models(self, lengths: NDArray[np.float64]) -> Models:
         """Model of the stub at each length; StubsiError where the hole is shorter."""
@@ -160,7 +165,7 @@ class SolvedTrial(Trial):
         return solved_models(cases)
 
     def lengths(self, signal: Signal, criterion: Criterion) -> NDArray[np.float64]:
-        """End positions: every face of every layer beyond the layer in use, and two between."""
+        """End positions: every face of every layer beyond the layer in use, and its full length."""
         return ends_of(self.shape)
 
     def ends_at(self, length: float) -> str:

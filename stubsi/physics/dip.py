@@ -23,7 +23,7 @@ RISE = 10**0.1
 LEAST = 0.25
 """Share of the quasi-static estimate below which no notch is looked for."""
 BEYOND = 1.3
-"""Share of the frequency of no reactance up to which it is."""
+"""Share of the frequency of no reactance up to which one is looked for."""
 SCANNED, NEAR_JUMP = 80, 16
 """Frequencies of the first look at S21: over all of the range, and just below a cavity's resonance."""
 POINTS, ZOOMS = 9, 3
@@ -35,8 +35,8 @@ RADIATING = 1.5
 class FirstNotch(NamedTuple):
     """First notch of stubs, and where their reactance first vanishes [Hz], each (n_stub,).
 
-    ``frequency`` is NaN for a stub without length, ``zero`` where there is none too. Far apart the notch is blurred, by
-    radiation or by a resonance of the cavities.
+    ``frequency`` is NaN for a stub without length, ``zero`` also where the reactance does not vanish. Far apart the
+    notch is blurred, by radiation or by a resonance of the cavities.
     """
 
     frequency: FloatArray
@@ -55,6 +55,10 @@ def first_notch(chain: Chain, z0: float = 50.0) -> FirstNotch:
         The stubs.
     z0 : float
         Impedance of the line [ohm].
+
+    Returns
+    -------
+    FirstNotch
     """
     zero, jump = followed(chain)
     voltage, current = chain.voltage_current(np.nan_to_num(zero, nan=1e9)[:, None])
