@@ -4,19 +4,18 @@ Estimates, to be confirmed by the fabricator, by measurement or by field solutio
 """
 
 from stubsi.board.board import Board
-from stubsi.board.criterion import RULES, Criterion
+from stubsi.board.criterion import RULES_OF_THUMB, Criterion
 from stubsi.board.net import DepthDrill, Hole, Net, ReturnVias
 from stubsi.board.padstack import Antipad, Padstack, PressFit
 from stubsi.board.signal import Signal
 from stubsi.board.stackup import CopperLayer, DielectricLayer, Stackup
-from stubsi.drilling.clearance import effects
 from stubsi.drilling.consequences import consequences
+from stubsi.drilling.depth_tolerance import DepthTolerance, GuaranteedResidual
+from stubsi.drilling.effects import effects
 from stubsi.drilling.plan import plan
 from stubsi.drilling.questions import questions
 from stubsi.drilling.reroute import reroutes
-from stubsi.drilling.rules import Costs, Rules
-from stubsi.drilling.schedule import still_valid
-from stubsi.drilling.tolerance import DepthTolerance, GuaranteedResidual
+from stubsi.drilling.rules import Costs, FabricatorRules
 from stubsi.errors import (
     BoardError,
     FileError,
@@ -28,13 +27,14 @@ from stubsi.errors import (
 )
 from stubsi.files.toml import read_board
 from stubsi.margin.budget import check_stub, stub_budget
-from stubsi.margin.hole import hole_model
-from stubsi.margin.matrix import layer_matrix
-from stubsi.margin.rank import rank
-from stubsi.stub import Stub, dk_eff_from_notch, notch_frequency
+from stubsi.margin.layer_matrix import layer_matrix
+from stubsi.margin.ranking import rank
+from stubsi.show.schedule import still_valid
+from stubsi.stubs.hole_model import hole_model
+from stubsi.stubs.uniform_stub import Stub, dk_eff_from_notch, notch_frequency
 
 __all__ = [
-    "RULES",
+    "RULES_OF_THUMB",
     "Antipad",
     "Board",
     "BoardError",
@@ -44,6 +44,7 @@ __all__ = [
     "DepthDrill",
     "DepthTolerance",
     "DielectricLayer",
+    "FabricatorRules",
     "FileError",
     "GuaranteedResidual",
     "Hole",
@@ -52,7 +53,6 @@ __all__ = [
     "PlausibilityWarning",
     "PressFit",
     "ReturnVias",
-    "Rules",
     "Signal",
     "Stackup",
     "Stub",

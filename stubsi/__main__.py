@@ -8,7 +8,7 @@ import sys
 
 from stubsi.errors import StubsiError
 from stubsi.files.toml import read_board
-from stubsi.margin.rank import rank
+from stubsi.margin.ranking import rank
 
 
 def main(arguments: list[str] | None = None) -> int:

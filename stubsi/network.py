@@ -8,7 +8,7 @@ import numpy as np
 import skrf
 
 from stubsi.errors import UnitError
-from stubsi.physics.line import shunt_s
+from stubsi.physics.uniform_line import shunt_s
 from stubsi.units import in_range, one_si, to_si
 
 if TYPE_CHECKING:

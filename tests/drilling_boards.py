@@ -7,8 +7,8 @@ import math
 from hypothesis import strategies as st
 
 from stubsi import Board, CopperLayer, Criterion, DielectricLayer, Hole, Net, Padstack, PressFit, Stackup
-from stubsi.drilling.rules import Rules
-from stubsi.drilling.tolerance import DepthTolerance, GuaranteedResidual
+from stubsi.drilling.depth_tolerance import DepthTolerance, GuaranteedResidual
+from stubsi.drilling.rules import FabricatorRules
 
 SAYS = "made up for the test"
 STEPS = 20
@@ -45,7 +45,7 @@ def rules(**changed):
         "datum": "copper", "depth_to": "tip", "source": SAYS,
         "tolerance": GuaranteedResidual(least="0.1 mm", most="0.3 mm", source=SAYS),
     }  # fmt: skip
-    return Rules(**{**plain, **changed})
+    return FabricatorRules(**{**plain, **changed})
 
 
 def depth_tolerance(plus=0.05, minus=0.05, thicker=0.0, thinner=0.0, reference="face", sensed=()):

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from stubsi.physics.barrel import Barrel, End, Level, Material, Ring
 from stubsi.physics.chain import Chain
-from stubsi.physics.geometry import Barrel, End, Level, Material, Ring
-from stubsi.physics.hole import solve
+from stubsi.physics.solved_barrel import solve
 
 MM = 1e-3
 RING = Ring(radius=1.0 * MM)

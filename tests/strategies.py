@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import strategies as st
 
 from stubsi import CopperLayer, DielectricLayer, Stackup, Stub
-from stubsi.physics.line import Line
+from stubsi.physics.uniform_line import Line
 
 
 def physical(low, high):

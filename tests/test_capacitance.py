@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 from scipy.constants import epsilon_0
 
 from stubsi.physics import capacitance
-from stubsi.physics.geometry import Barrel, End
-from stubsi.physics.hole import solve
+from stubsi.physics.barrel import Barrel, End
 from stubsi.physics.sections import layout
+from stubsi.physics.solved_barrel import solve
 from tests.stacks import MM, fill, material, plane, signal, stack, through
 
 STACKS = {

@@ -11,7 +11,7 @@ from scipy.integrate import quad
 
 from stubsi.errors import ValidityError
 from stubsi.physics.cell import cell_capacitance, common_clearance, fringe_shift
-from stubsi.physics.hole import solve
+from stubsi.physics.solved_barrel import solve
 from tests.stacks import MM, fill, material, plane, stack, through
 
 height = st.floats(0.05, 0.6)

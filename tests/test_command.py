@@ -10,7 +10,7 @@ import pytest
 
 from stubsi.__main__ import main
 from stubsi.files.toml import read_board
-from stubsi.margin.rank import rank
+from stubsi.margin.ranking import rank
 from tests.board_text import FULL, MINIMAL, changed
 
 PASSES = changed(changed(MINIMAL, 'thickness = "1.5 mm"', 'thickness = "1.5 mm", dk = 4'), "10 Gb/s", "1 Gb/s")

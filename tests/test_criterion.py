@@ -7,9 +7,9 @@ import pickle
 import pint
 import pytest
 
-from stubsi import RULES, Criterion, Signal, UnitError
+from stubsi import RULES_OF_THUMB, Criterion, Signal, UnitError
 from stubsi.board.criterion import DEFAULT, MEASURES
-from stubsi.physics.line import quarter_wave_length
+from stubsi.physics.uniform_line import quarter_wave_length
 
 Q = pint.UnitRegistry().Quantity
 MIL = 25.4e-6
@@ -47,13 +47,15 @@ PRINTED = [
     ("author", "gbps", "dk", "mil", "half_a_digit"), PRINTED, ids=[f"{a} {r} {d}" for a, r, d, *_ in PRINTED]
 )
 def test_rules_of_thumb_as_printed(author, gbps, dk, mil, half_a_digit):
-    assert longest_stub(RULES[author], Signal(f"{gbps} Gb/s"), dk) / MIL == pytest.approx(mil, abs=half_a_digit)
+    assert longest_stub(RULES_OF_THUMB[author], Signal(f"{gbps} Gb/s"), dk) / MIL == pytest.approx(
+        mil, abs=half_a_digit
+    )
 
 
 def test_twelve_gigabit_stubs_before_and_after_drilling():
     """Signal Integrity Journal 2962: 0.250 in closes the eye at 12 Gb/s, 0.025 in opens it."""
     signal = Signal("12 Gb/s")
-    closes, opens = RULES["notch on Nyquist"], RULES["Bogatin 2015"]
+    closes, opens = RULES_OF_THUMB["notch on Nyquist"], RULES_OF_THUMB["Bogatin 2015"]
     assert longest_stub(closes, signal, 3.87) == pytest.approx(0.250 * 25.4e-3)
     assert longest_stub(opens, signal, 3.87) == pytest.approx(0.025 * 25.4e-3)
 
@@ -65,25 +67,25 @@ def test_bogatin_is_ten_nyquist_and_five_bit_rates():
 
 def test_the_rules_differ_by_ten():
     signal = Signal("25.78125 Gb/s")
-    stubs = [longest_stub(rule, signal, 3.87) for rule in RULES.values()]
+    stubs = [longest_stub(rule, signal, 3.87) for rule in RULES_OF_THUMB.values()]
     assert max(stubs) / min(stubs) == pytest.approx(10, rel=0.01)
 
 
 def test_pam4_counts_symbols():
-    for rule in RULES.values():
+    for rule in RULES_OF_THUMB.values():
         nrz, pam4 = longest_stub(rule, Signal("56 Gb/s"), 4), longest_stub(rule, Signal("112 Gb/s PAM4"), 4)
         assert nrz == pytest.approx(pam4, rel=1e-12)
 
 
-@pytest.mark.parametrize("name", RULES)
+@pytest.mark.parametrize("name", RULES_OF_THUMB)
 def test_every_rule_prints_its_source(name):
-    rule = RULES[name]
+    rule = RULES_OF_THUMB[name]
     assert len(rule.source) > 10
     assert rule.source in str(rule)
 
 
 def test_default_is_stated():
-    assert DEFAULT is RULES["DesignCon 2020"]
+    assert DEFAULT is RULES_OF_THUMB["DesignCon 2020"]
     assert str(DEFAULT).startswith("first notch / Nyquist at least 5 (DesignCon 2020")
 
 

@@ -14,8 +14,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stubsi import Board, PressFit
+from stubsi.drilling.depth_tolerance import GuaranteedResidual
 from stubsi.drilling.plan import plan
-from stubsi.drilling.tolerance import GuaranteedResidual
 from tests import drilling_boards as made
 
 ROUND = 1e-6
@@ -201,7 +201,7 @@ def drilled_rules(tolerance, **more):
     )
 
 
-RULES = {
+RULES_OF_THUMB = {
     "guaranteed residual": drilled_rules(made.SOUND_RESIDUALS, sides=made.SIDES),
     "face or measured": drilled_rules(made.FACE_TOLERANCES, sides=made.SIDES),
     "sensed layer": drilled_rules(SENSED),
@@ -223,7 +223,7 @@ def pressed_boards(draw):
 BOARDS = made.boards() | made.coupled_boards() | pressed_boards()
 
 
-@pytest.mark.parametrize("its_rules", RULES.values(), ids=list(RULES))
+@pytest.mark.parametrize("its_rules", RULES_OF_THUMB.values(), ids=list(RULES_OF_THUMB))
 @settings(max_examples=100)
 @given(data=st.data(), board=BOARDS)
 def test_no_corner_cuts_what_is_in_use_or_leaves_too_much(its_rules, data, board):
@@ -231,7 +231,7 @@ def test_no_corner_cuts_what_is_in_use_or_leaves_too_much(its_rules, data, board
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("its_rules", RULES.values(), ids=list(RULES))
+@pytest.mark.parametrize("its_rules", RULES_OF_THUMB.values(), ids=list(RULES_OF_THUMB))
 @settings(max_examples=3000)
 @given(data=st.data(), board=BOARDS)
 def test_no_corner_cuts_what_is_in_use_or_leaves_too_much_thousands(its_rules, data, board):

@@ -12,14 +12,14 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from stubsi.drilling.depth_tolerance import GuaranteedResidual
 from stubsi.drilling.plan import plan
 from stubsi.drilling.rules import FEWEST_GROUPS, Costs
-from stubsi.drilling.tolerance import GuaranteedResidual
 from stubsi.drilling.window import Window, window
-from stubsi.margin.shape import stub_shapes
+from stubsi.stubs.drawn import stub_shapes
 from tests import drilling_boards as made
 
-RULES = st.builds(
+RULES_OF_THUMB = st.builds(
     made.rules,
     tolerance=made.SOUND_RESIDUALS | made.FACE_TOLERANCES,
     tip_angle=st.sampled_from([150, 180]),
@@ -170,7 +170,7 @@ def check_least(board, its_rules, costs):
 
 
 @settings(max_examples=150)
-@given(made.coupled_boards(), RULES, COSTS)
+@given(made.coupled_boards(), RULES_OF_THUMB, COSTS)
 def test_least_cost_by_trial_of_every_set_of_ends(board, its_rules, costs):
     check_least(board, its_rules, costs)
 
@@ -231,14 +231,14 @@ def check_certificate(board, its_rules, costs):
 
 
 @settings(max_examples=150)
-@given(made.coupled_boards(), RULES, COSTS)
+@given(made.coupled_boards(), RULES_OF_THUMB, COSTS)
 def test_certificate_proves_what_it_says(board, its_rules, costs):
     check_certificate(board, its_rules, costs)
 
 
 @pytest.mark.slow
 @settings(max_examples=5000)
-@given(made.coupled_boards(), RULES, COSTS)
+@given(made.coupled_boards(), RULES_OF_THUMB, COSTS)
 def test_least_cost_and_certificate_thousands(board, its_rules, costs):
     check_least(board, its_rules, costs)
     check_certificate(board, its_rules, costs)

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 
 from stubsi import Criterion, rank, stub_budget
+from stubsi.drilling.depth_tolerance import GuaranteedResidual
 from stubsi.drilling.limits import Limits, Model
 from stubsi.drilling.plan import plan
-from stubsi.drilling.tolerance import GuaranteedResidual
-from stubsi.margin.longest import RESOLUTION
-from stubsi.stub import Stub
+from stubsi.margin.longest_stub import RESOLUTION
+from stubsi.stubs.uniform_stub import Stub
 from tests import drilling_boards as made
 from tests import margin_boards as mb
 

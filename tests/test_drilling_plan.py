@@ -12,13 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stubsi import Board, Criterion, Hole, Net, Padstack, PressFit, rank
-from stubsi.drilling import cover
 from stubsi.drilling import plan as planning
+from stubsi.drilling import set_cover as cover
+from stubsi.drilling.depth_tolerance import GuaranteedResidual
 from stubsi.drilling.limits import Limits, Model
 from stubsi.drilling.plan import plan
 from stubsi.drilling.questions import questions
 from stubsi.drilling.rules import UNKNOWN_RANGE, Costs
-from stubsi.drilling.tolerance import GuaranteedResidual
 from stubsi.errors import StubsiError
 from tests import drilling_boards as made
 

@@ -13,11 +13,11 @@ from stubsi.drilling.reroute import Move, moved
 from tests import drilling_boards as made
 
 LAYERS = ("L2", "L3", "L4", "L5")
-RULES = made.rules(tip_angle=180, sides={"bottom": "any"}, tolerance=made.depth_tolerance(0.02, 0.02))
+RULES_OF_THUMB = made.rules(tip_angle=180, sides={"bottom": "any"}, tolerance=made.depth_tolerance(0.02, 0.02))
 
 
 def planned(board):
-    return plan(board, RULES, model="uniform", dk_eff=4.0)
+    return plan(board, RULES_OF_THUMB, model="uniform", dk_eff=4.0)
 
 
 def routed(name, layer, criterion, holes, allowed):

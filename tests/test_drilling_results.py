@@ -14,15 +14,15 @@ from hypothesis import strategies as st
 from matplotlib.figure import Figure
 
 from stubsi import Board, Criterion, Hole, Net, Padstack, rank
-from stubsi.drilling.clearance import effects, needed_clearance, widened
 from stubsi.drilling.consequences import consequences
+from stubsi.drilling.depth_tolerance import GuaranteedResidual
+from stubsi.drilling.effects import effects, needed_clearance, widened
 from stubsi.drilling.limits import Limits, figures
 from stubsi.drilling.plan import plan
 from stubsi.drilling.questions import questions
 from stubsi.drilling.reroute import reroutes
-from stubsi.drilling.schedule import schedule_text, still_valid
-from stubsi.drilling.tolerance import GuaranteedResidual
 from stubsi.errors import BoardError, StubsiError
+from stubsi.show.schedule import schedule_text, still_valid
 from stubsi.show.section import plot_section
 from tests import drilling_boards as made
 

@@ -10,12 +10,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stubsi import Board, Padstack, PressFit, notch_frequency, plan
-from stubsi.drilling.frame import frame
+from stubsi.drilling.depth_tolerance import GuaranteedResidual
 from stubsi.drilling.rules import cone_height
-from stubsi.drilling.tolerance import GuaranteedResidual
+from stubsi.drilling.side_view import frame
 from stubsi.drilling.window import lead_si, window
 from stubsi.errors import BoardError, StubsiError
-from stubsi.margin.shape import stub_shapes
+from stubsi.stubs.drawn import stub_shapes
 from tests import drilling_boards as made
 
 

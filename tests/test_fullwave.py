@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stubsi.physics.dip import s21_minimum
-from stubsi.physics.geometry import Barrel, End
-from stubsi.physics.notch import notch
+from stubsi.physics.barrel import Barrel, End
+from stubsi.physics.notch import s21_minimum
+from stubsi.physics.reactance import notch
 from stubsi.physics.return_path import equal_posts
 from tests.fullwave import compare, errors, main, read
 from tests.stacks import MM, chain, fill, plane

@@ -22,12 +22,12 @@ from stubsi import (
     hole_model,
     rank,
 )
+from stubsi.physics.barrel import Barrel, End, Level, Material, Posts
 from stubsi.physics.chain import Chain
-from stubsi.physics.dip import first_notch
-from stubsi.physics.geometry import Barrel, End, Level, Material, Posts
-from stubsi.physics.hole import solve
-from stubsi.physics.line import decibels, shunt_s
+from stubsi.physics.notch import first_notch
 from stubsi.physics.pair import equivalent_clearance
+from stubsi.physics.solved_barrel import solve
+from stubsi.physics.uniform_line import decibels, shunt_s
 from tests import margin_boards as mb
 
 MM = 1e-3

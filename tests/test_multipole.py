@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from scipy.special import hankel2, jv
 
+from stubsi.physics.hankel import hankel
 from stubsi.physics.multipole import Conductors, bessel, reflection
-from stubsi.physics.outgoing import hankel
 
 BARREL, POST = 0.15e-3, 0.125e-3
 PATTERNS = {

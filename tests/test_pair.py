@@ -13,12 +13,12 @@ from scipy.sparse import coo_array, diags_array
 from scipy.sparse.linalg import cg
 
 from stubsi.errors import ValidityError
+from stubsi.physics.barrel import OPEN, Posts, Ring
 from stubsi.physics.cavity import series_impedance
 from stubsi.physics.chain import Chain
-from stubsi.physics.dip import resonance
-from stubsi.physics.geometry import OPEN, Posts, Ring
-from stubsi.physics.hole import solve
+from stubsi.physics.notch import resonance
 from stubsi.physics.pair import end_coupling, equivalent_clearance, odd_flux_factor, odd_ring, odd_series_impedance
+from stubsi.physics.solved_barrel import solve
 from tests.fullwave import pair_barrel, pair_return_path, read
 
 MM = 1e-3

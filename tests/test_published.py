@@ -6,8 +6,8 @@ import numpy as np
 import pint
 import pytest
 
-from stubsi import RULES, Signal, Stub, dk_eff_from_notch, notch_frequency
-from stubsi.physics.line import coax_capacitance, coax_impedance, quarter_wave_length
+from stubsi import RULES_OF_THUMB, Signal, Stub, dk_eff_from_notch, notch_frequency
+from stubsi.physics.uniform_line import coax_capacitance, coax_impedance, quarter_wave_length
 from stubsi.provenance import HARDWARE_ERROR
 
 Q = pint.UnitRegistry().Quantity
@@ -76,7 +76,7 @@ def test_designcon_2025_resonator():
 def test_designcon_2020_ddr4():
     """Signal Integrity Journal 1731: DDR4-3200 wants its first notch at 5 x Nyquist = 8 GHz; 184.4 mil at Dk 4."""
     nyquist = Signal("DDR4-3200").nyquist.m_as("GHz")
-    assert RULES["DesignCon 2020"].limit * nyquist == pytest.approx(8.0)
+    assert RULES_OF_THUMB["DesignCon 2020"].limit * nyquist == pytest.approx(8.0)
     assert ghz("184.4 mil", 4.0) == pytest.approx(8.0, abs=2e-3)
     assert ghz("187.5 mil", 3.87) == pytest.approx(8.0, abs=2e-3)
 
@@ -85,12 +85,12 @@ def test_ti_fifteen_mil():
     """TI SPRACP4A section 2.10: 15 mil, which is 100 GHz at Dk 3.87 and 79 GHz at Dk_eff 6.17."""
     assert ghz("15 mil", 3.87) == pytest.approx(100, abs=0.5)
     assert ghz("15 mil", 6.17) == pytest.approx(79, abs=0.5)
-    assert RULES["TI 15 mil"].limit == pytest.approx(15 * 25.4e-6)
+    assert RULES_OF_THUMB["TI 15 mil"].limit == pytest.approx(15 * 25.4e-6)
 
 
 def test_bogatin_in_centimetres_is_low():
     """His L[cm] < 0.75 / rate is the rounded 0.762 cm of 0.3 in: 1.6 % low."""
-    assert 0.75 / (RULES["Bogatin 2015"].limit / 1e9 * 100) - 1 == pytest.approx(-0.016, abs=5e-4)
+    assert 0.75 / (RULES_OF_THUMB["Bogatin 2015"].limit / 1e9 * 100) - 1 == pytest.approx(-0.016, abs=5e-4)
 
 
 # Stub [mm] whose notch is at 1, 2 and 5 x Nyquist, Dk 4 (derived)

@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from stubsi import RULES, notch_frequency, read_board, stub_budget
-from stubsi.margin.rank import WAIVED
+from stubsi import RULES_OF_THUMB, notch_frequency, read_board, stub_budget
+from stubsi.margin.ranking import WAIVED
 from stubsi.margin.verdict import CANNOT_HELP, DRILL, MARGINAL, PASS, UNDECIDED
 from tests.fullwave import main
 
@@ -60,7 +60,7 @@ PRINTED = [
 
 
 def test_every_published_rule_is_printed():
-    assert {rule for rule, _, _ in PRINTED} == set(RULES)
+    assert {rule for rule, _, _ in PRINTED} == set(RULES_OF_THUMB)
     lengths = [mil for _, mil, _ in PRINTED]
     assert max(lengths) / min(lengths) == pytest.approx(10, rel=0.01)  # "They differ by a factor of ten"
 

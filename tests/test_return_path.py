@@ -8,10 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stubsi.errors import ValidityError
+from stubsi.physics.barrel import OPEN, Barrel, End, Level, Material, Posts, Ring
 from stubsi.physics.chain import Chain
-from stubsi.physics.dip import s21_minimum
-from stubsi.physics.geometry import OPEN, Barrel, End, Level, Material, Posts, Ring
-from stubsi.physics.hole import solve
+from stubsi.physics.notch import s21_minimum
 from stubsi.physics.return_path import (
     ReturnPaths,
     check_single,
@@ -20,6 +19,7 @@ from stubsi.physics.return_path import (
     ring_of_posts,
     unknown_return_paths,
 )
+from stubsi.physics.solved_barrel import solve
 
 MM = 1e-3
 LAMINATE = Material(dk_in_plane=3.8, dk_z=3.8)

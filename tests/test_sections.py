@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stubsi.errors import ValidityError
-from stubsi.physics.geometry import Barrel, End
+from stubsi.physics.barrel import Barrel, End
 from stubsi.physics.sections import layout
 from tests.stacks import MM, fill, plane, signal, stack, through
 

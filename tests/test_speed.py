@@ -11,7 +11,7 @@ import skrf
 from scipy.constants import epsilon_0, mu_0
 
 from stubsi import Padstack, rank
-from stubsi.physics.hole import solve
+from stubsi.physics.solved_barrel import solve
 from tests import margin_boards as mb
 
 POINTS = 201

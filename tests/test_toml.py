@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stubsi import RULES, Signal, UnknownValueError
+from stubsi import RULES_OF_THUMB, Signal, UnknownValueError
 from stubsi.files.toml import read_board
 from tests.board_text import FULL, MINIMAL, changed
 
@@ -25,7 +25,7 @@ def test_minimal_file_is_read_and_leaves_the_rest_unknown(written):
     board = read_board(written(MINIMAL))
     (net,) = board.nets
     assert net.signal == Signal("10 Gb/s")
-    assert board.criterion == RULES["DesignCon 2020"]
+    assert board.criterion == RULES_OF_THUMB["DesignCon 2020"]
     assert board.return_vias is None
     hole = net.holes[0]
     assert (hole.x, hole.padstack.antipad, hole.padstack.finished, hole.press_fit) == (None, None, None, None)
@@ -46,8 +46,8 @@ def test_every_value_of_a_full_file_arrives(written):
         3.0,
         "house rule",
     )
-    assert board.criterion_of(lane) == RULES["Bogatin 2015"]
-    assert board.criterion_of(ref) == RULES["Simonovich 2017"]
+    assert board.criterion_of(lane) == RULES_OF_THUMB["Bogatin 2015"]
+    assert board.criterion_of(ref) == RULES_OF_THUMB["Simonovich 2017"]
     assert [(c.name, c.role) for c in board.stackup.copper] == [
         ("L1", "signal"),
         ("L2", "plane"),

@@ -14,9 +14,9 @@ from stubsi.board.criterion import DEFAULT, Criterion
 from stubsi.board.net import Hole, Net
 from stubsi.board.signal import Signal, as_signal
 from stubsi.board.stackup import Stackup
-from stubsi.board.value import Value, checked, pairs, sequence
 from stubsi.errors import BoardError
 from stubsi.units import show
+from stubsi.value import Value, checked, pairs, sequence
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator

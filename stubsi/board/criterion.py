@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
-from stubsi.board.value import Value
 from stubsi.errors import UnitError
 from stubsi.units import one_number, one_si, show
+from stubsi.value import Value
 
 MEASURES = {
     "notch ratio": "first notch / Nyquist at least {limit}",
@@ -21,7 +21,7 @@ MEASURES = {
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Criterion(Value):
-    """A limit on one figure of a net, with its source. Make one with a class method, or take it from ``RULES``.
+    """A limit on one figure of a net, with its source. Make one with a class method, or use ``RULES_OF_THUMB``.
 
     A limit on loss or return loss is met only while the first notch lies above Nyquist as well: beyond its notch the
     loss of a stub at Nyquist falls again, to none at half a wave, yet the path has its notch inside the signal's band.
@@ -98,7 +98,7 @@ class Criterion(Value):
 DEFAULT = Criterion.notch_ratio(5, source="DesignCon 2020 paper on via stubs, stated there for DDR4")
 """The criterion where none is given."""
 
-RULES: dict[str, Criterion] = {
+RULES_OF_THUMB: dict[str, Criterion] = {
     "DesignCon 2020": DEFAULT,
     "Bogatin 2015": Criterion.stub_length_at_1_gbaud(
         "0.3 in", source="E. Bogatin, EDN Asia, 2015: L[in] < 0.3 / rate[Gb/s], NRZ on FR-4 of Dk 3.87"
@@ -113,9 +113,9 @@ RULES: dict[str, Criterion] = {
 
 
 def as_criterion(value: Any) -> Criterion:
-    """Take a Criterion, or the name of one in ``RULES``; UnitError naming them otherwise."""
+    """Take a Criterion, or the name of one in ``RULES_OF_THUMB``; UnitError naming them otherwise."""
     if isinstance(value, Criterion):
         return value
-    if isinstance(value, str) and value in RULES:
-        return RULES[value]
-    raise UnitError(f"criterion = {value!r}: must be a Criterion, or one of {', '.join(map(repr, RULES))}.")
+    if isinstance(value, str) and value in RULES_OF_THUMB:
+        return RULES_OF_THUMB[value]
+    raise UnitError(f"criterion = {value!r}: must be a Criterion, or one of {', '.join(map(repr, RULES_OF_THUMB))}.")

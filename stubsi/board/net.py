@@ -8,9 +8,9 @@ from typing import Any
 from stubsi.board.criterion import Criterion
 from stubsi.board.padstack import Padstack, PressFit
 from stubsi.board.signal import as_signal
-from stubsi.board.value import Value, checked, sequence
 from stubsi.errors import BoardError
 from stubsi.units import DK_RULE, Dimension, one_number, quantity, to_si
+from stubsi.value import Value, checked, sequence
 
 LEGS = ("", "P", "N")
 

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from stubsi.board.value import Value, checked, pairs, sequence
 from stubsi.errors import BoardError
 from stubsi.units import Dimension, one_si, quantity, show
+from stubsi.value import Value, checked, pairs, sequence
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)

@@ -8,9 +8,9 @@ from fractions import Fraction
 from typing import Any
 
 from stubsi.board.line_rates import LINE_RATES, LineRate
-from stubsi.board.value import Value
 from stubsi.errors import UnitError
 from stubsi.units import quantity, to_rate
+from stubsi.value import Value
 
 BITS_PER_SYMBOL = {"NRZ": Fraction(1), "PAM3": Fraction(11, 7), "PAM4": Fraction(2)}
 """Bits a symbol carries. PAM3 as USB4 2.0 uses it: 11 bits on 7 symbols."""

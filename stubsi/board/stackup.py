@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stubsi.board.value import Value
 from stubsi.errors import BoardError, UnknownValueError
 from stubsi.units import DF_RULE, DK_RULE, Dimension, one_number, quantity, show
+from stubsi.value import Value
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

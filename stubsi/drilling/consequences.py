@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.drilling.clearance import widened
-from stubsi.drilling.group import told
+from stubsi.drilling.drill_group import told
+from stubsi.drilling.effects import widened
 from stubsi.drilling.limits import cut
 from stubsi.margin.figures import net_figures
-from stubsi.margin.geometry import Bore
-from stubsi.margin.rank import WAIVED, Ranking
-from stubsi.margin.table import stub_table
+from stubsi.margin.ranking import WAIVED, Ranking
 from stubsi.margin.verdict import MARGINAL, PASS, UNDECIDED
+from stubsi.stubs.as_barrel import Bore
+from stubsi.stubs.cases import stub_table
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from stubsi.board.board import Board
     from stubsi.drilling.plan import Plan
     from stubsi.drilling.window import Left
-    from stubsi.margin.models import Models
-    from stubsi.margin.table import Case, StubTable
+    from stubsi.stubs.cases import Case, StubTable
+    from stubsi.stubs.models import Models
 
 FAILS = "fails"
 """Standing of a net that falls short of its criterion."""

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
 
     from stubsi.board.board import Board
     from stubsi.drilling.limits import Model
-    from stubsi.drilling.rules import Costs, Rules
+    from stubsi.drilling.rules import Costs, FabricatorRules
 
 
 class Match(NamedTuple):
@@ -31,7 +31,7 @@ def digest(parts: dict[str, str]) -> str:
     return _hash(f"{name}={value}" for name, value in sorted(parts.items()))[:16]
 
 
-def parts_of(board: Board, rules: Rules, costs: Costs, model: Model) -> dict[str, str]:
+def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: Model) -> dict[str, str]:
     """Digest of everything a plan is computed from, by name: stackup, every rule, every net, costs, model."""
     writer = _Writer()
     parts = {

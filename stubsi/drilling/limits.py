@@ -11,13 +11,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from stubsi.drilling.reasons import ROUNDING
+from stubsi.drilling.obstacles import ROUNDING
 from stubsi.margin.figures import Measurable, stub_figures
-from stubsi.margin.geometry import Bore
-from stubsi.margin.longest import Wanted, ends_of, longest
-from stubsi.margin.solved import NOT_SOLVED, solved_models
-from stubsi.margin.uniform import uniform_models
+from stubsi.margin.longest_stub import Wanted, ends_of, longest
 from stubsi.margin.verdict import counted_loss, measured, meets
+from stubsi.stubs.as_barrel import Bore
+from stubsi.stubs.solved_model import NOT_SOLVED, solved_models
+from stubsi.stubs.uniform_model import uniform_models
 from stubsi.units import quantity
 
 if TYPE_CHECKING:
@@ -28,10 +28,10 @@ if TYPE_CHECKING:
     from stubsi.board.board import Board
     from stubsi.board.criterion import Criterion
     from stubsi.board.net import Net
-    from stubsi.drilling.rules import Rules
-    from stubsi.margin.models import Models
-    from stubsi.margin.rank import Ranking
-    from stubsi.margin.table import Case, StubTable
+    from stubsi.drilling.rules import FabricatorRules
+    from stubsi.margin.ranking import Ranking
+    from stubsi.stubs.cases import Case, StubTable
+    from stubsi.stubs.models import Models
 
 
 class Model(NamedTuple):
@@ -101,7 +101,7 @@ class Limits:
 
     ranking: Ranking
     model: Model
-    rules: Rules
+    rules: FabricatorRules
 
     @property
     def board(self) -> Board:

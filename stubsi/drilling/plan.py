@@ -10,20 +10,19 @@ from typing import Any
 import numpy as np
 
 from stubsi.board.board import Board
-from stubsi.drilling.assign import Assigned, Drillable, Task, assign
-from stubsi.drilling.cover import ALONE, needed
+from stubsi.drilling.depth_tolerance import SIDES
 from stubsi.drilling.digest import Match, compare, digest, parts_of
-from stubsi.drilling.explain import explained
-from stubsi.drilling.frame import check_layers, frame
-from stubsi.drilling.group import Certificate, Group, Hit, Losses, Refused
+from stubsi.drilling.drill_group import Certificate, Group, Hit, Losses, Refused
+from stubsi.drilling.explanation import explained
+from stubsi.drilling.grouping import Assigned, Drillable, Task, assign
 from stubsi.drilling.limits import Limits, Model
-from stubsi.drilling.rules import ANY_LAYER, FEWEST_GROUPS, Costs, Rules
-from stubsi.drilling.schedule import holes_csv, schedule_csv, schedule_markdown, schedule_text
-from stubsi.drilling.sorting import Sorting
-from stubsi.drilling.tolerance import SIDES
+from stubsi.drilling.needs import Sorting
+from stubsi.drilling.rules import ANY_LAYER, FEWEST_GROUPS, Costs, FabricatorRules
+from stubsi.drilling.set_cover import ALONE, needed
+from stubsi.drilling.side_view import check_layers, frame
 from stubsi.drilling.window import left_before
 from stubsi.errors import StubsiError
-from stubsi.margin.rank import rank
+from stubsi.margin.ranking import rank
 from stubsi.units import to_number, to_si
 
 
@@ -38,7 +37,7 @@ class Plan:
     """
 
     board: Board
-    rules: Rules
+    rules: FabricatorRules
     costs: Costs
     model: Model
     groups: tuple[Group, ...]
@@ -59,7 +58,7 @@ class Plan:
         """Digest of everything the plan was computed from."""
         return digest(self._parts)
 
-    def matches(self, board: Board, rules: Rules) -> Match:
+    def matches(self, board: Board, rules: FabricatorRules) -> Match:
         """Whether the plan still holds for a board and rules: true, or false and what has changed."""
         return compare(self._parts, parts_of(board, rules, self.costs, self.model))
 
@@ -109,18 +108,26 @@ class Plan:
 
     def to_text(self) -> str:
         """Drill schedule as plain text."""
+        from stubsi.show.schedule import schedule_text
+
         return schedule_text(self)
 
     def to_csv(self) -> str:
         """Drill schedule as CSV, behind comment lines (#)."""
+        from stubsi.show.schedule import schedule_csv
+
         return schedule_csv(self)
 
     def to_markdown(self) -> str:
         """Drill schedule as Markdown."""
+        from stubsi.show.schedule import schedule_markdown
+
         return schedule_markdown(self)
 
     def holes_csv(self) -> str:
         """Per-hole list as CSV, behind comment lines (#)."""
+        from stubsi.show.schedule import holes_csv
+
         return holes_csv(self)
 
     def __str__(self) -> str:
@@ -148,7 +155,7 @@ class Plan:
 
 def plan(
     board: Board,
-    rules: Rules,
+    rules: FabricatorRules,
     *,
     costs: Costs | None = None,
     model: str = "solved",
@@ -166,7 +173,7 @@ def plan(
     Parameters
     ----------
     board : Board
-    rules : Rules
+    rules : FabricatorRules
     costs : Costs, optional
         Then the cheapest plan; the fewest groups, then the fewest hits, without.
     model, dk_eff, delay
@@ -201,7 +208,11 @@ def plan(
 
 
 def _check_kinds(board: Any, rules: Any, costs: Any) -> None:
-    for name, value, kind in (("board", board, Board), ("rules", rules, Rules), ("costs", costs, Costs | None)):
+    for name, value, kind in (
+        ("board", board, Board),
+        ("rules", rules, FabricatorRules),
+        ("costs", costs, Costs | None),
+    ):
         if not isinstance(value, kind):
             wanted = getattr(kind, "__name__", "Costs")
             raise StubsiError(f"{name} = {value!r}: must be a {wanted}.")

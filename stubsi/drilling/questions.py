@@ -8,17 +8,17 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.drilling.clearance import effects
+from stubsi.drilling.effects import effects
+from stubsi.drilling.needs import Sorting
 from stubsi.drilling.rules import UNKNOWN_RANGE
-from stubsi.drilling.sorting import Sorting
 from stubsi.drilling.window import window
 from stubsi.margin.verdict import MARGINAL, UNDECIDED
 from stubsi.units import quantity
 
 if TYPE_CHECKING:
     from stubsi.drilling.plan import Plan
-    from stubsi.drilling.rules import Rules
-    from stubsi.margin.shape import StubShape
+    from stubsi.drilling.rules import FabricatorRules
+    from stubsi.stubs.drawn import StubShape
 
 
 class Question(NamedTuple):
@@ -67,7 +67,7 @@ def _rules(plan: Plan) -> list[Question]:
     ]
 
 
-def _refused(plan: Plan, rules: Rules) -> set[tuple[str, str, str]]:
+def _refused(plan: Plan, rules: FabricatorRules) -> set[tuple[str, str, str]]:
     """Stubs (net, hole, side) that would be refused under these rules."""
     sorted_out = Sorting(plan.limits, rules)
     sorted_out.task()

@@ -7,19 +7,19 @@ from collections import Counter, defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from stubsi.drilling.assign import Coupled, Drillable, Place, Task, assign
-from stubsi.drilling.cover import possible
+from stubsi.drilling.grouping import Coupled, Drillable, Place, Task, assign
 from stubsi.drilling.limits import Limits
-from stubsi.drilling.sorting import Sorting
+from stubsi.drilling.needs import Sorting
+from stubsi.drilling.set_cover import possible
 from stubsi.errors import BoardError
-from stubsi.margin.rank import rank
+from stubsi.margin.ranking import rank
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
 
     from stubsi.board.board import Board
     from stubsi.board.net import Net
-    from stubsi.drilling.group import Group
+    from stubsi.drilling.drill_group import Group
     from stubsi.drilling.plan import Plan
 
 MOST_PAIRS = 2000

@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 
-from stubsi.board.value import Value
-from stubsi.drilling.tolerance import DepthTolerance, GuaranteedResidual, check_source, layer_by_side
+from stubsi.drilling.depth_tolerance import DepthTolerance, GuaranteedResidual, check_source, layer_by_side
 from stubsi.errors import BoardError
 from stubsi.units import Dimension, show, to_number
+from stubsi.value import Value
 
 DATUMS = ("copper", "laminate", "mask")
 ANY_LAYER = "any"
@@ -30,7 +30,7 @@ UNKNOWN_RANGE: dict[str, tuple[Any, Any]] = {
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
-class Rules(Value):
+class FabricatorRules(Value):
     """What the fabricator can do. A rule given as None is unknown: planned for over its whole ``UNKNOWN_RANGE``.
 
     Parameters
@@ -145,7 +145,7 @@ class Rules(Value):
             and not (guaranteed and name == "tip_distance")
         )
 
-    def cases(self) -> tuple[Rules, ...]:
+    def cases(self) -> tuple[FabricatorRules, ...]:
         """The rules at every corner of what is unknown in them; the rules themselves where nothing is."""
         names = self.unknown
         if not names:

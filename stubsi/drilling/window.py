@@ -9,8 +9,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
-from stubsi.drilling.frame import Frame, barrel, frame
-from stubsi.drilling.reasons import (
+from stubsi.drilling.obstacles import (
     BUDGET,
     CONTACT,
     CUTS,
@@ -24,11 +23,12 @@ from stubsi.drilling.reasons import (
     in_mm,
     reasons_of,
 )
-from stubsi.drilling.rules import ANY_LAYER, Rules, cone_height
+from stubsi.drilling.rules import ANY_LAYER, FabricatorRules, cone_height
+from stubsi.drilling.side_view import Frame, barrel, frame
 
 if TYPE_CHECKING:
     from stubsi.board.stackup import Stackup
-    from stubsi.margin.shape import StubShape
+    from stubsi.stubs.drawn import StubShape
 
 
 class Left(NamedTuple):
@@ -50,7 +50,7 @@ class Window:
     ``reasons``: why no end will do; empty where one will.
     """
 
-    rules: Rules
+    rules: FabricatorRules
     shape: StubShape
     face_si: float
     sensed_si: float
@@ -108,7 +108,7 @@ def left_before(face: float, end: float, window: Window) -> Left:
     return Left(*(0.0 if abs(x) < ROUNDING else float(x) for x in (least, face - end, most)))
 
 
-def window(shape: StubShape, longest: float, rules: Rules) -> Window:
+def window(shape: StubShape, longest: float, rules: FabricatorRules) -> Window:
     """Window of one stub under the fabricator's rules, whatever value the unknown ones have.
 
     Parameters
@@ -117,7 +117,7 @@ def window(shape: StubShape, longest: float, rules: Rules) -> Window:
         The stub as drawn.
     longest : float
         Longest permitted stub [m]: its net meets the criterion with every stub up to this length.
-    rules : Rules
+    rules : FabricatorRules
     """
     seen = _frame(shape.stackup, rules, shape.side)
     outer, own, inner = barrel(shape, seen)
@@ -135,22 +135,22 @@ def window(shape: StubShape, longest: float, rules: Rules) -> Window:
 
 
 @lru_cache(maxsize=64)
-def _cases(rules: Rules) -> tuple[Rules, ...]:
+def _cases(rules: FabricatorRules) -> tuple[FabricatorRules, ...]:
     return rules.cases()
 
 
 @lru_cache(maxsize=64)
-def _frame(stackup: Stackup, rules: Rules, side: str) -> Frame:
+def _frame(stackup: Stackup, rules: FabricatorRules, side: str) -> Frame:
     return frame(stackup, rules, side)
 
 
-def inner_cone(shape: StubShape, rules: Rules) -> float:
+def inner_cone(shape: StubShape, rules: FabricatorRules) -> float:
     """How far [m] the drill reaches beyond the end of the plating inside it (finished diameter unknown: its point)."""
     outer, finished = shape.padstack.drill_si / 2, (shape.padstack.finished_si or 0.0) / 2
     return float(cone_height(outer, rules.tip_angle) - cone_height(finished, rules.tip_angle))
 
 
-def clearance_before(shape: StubShape, rules: Rules) -> float:
+def clearance_before(shape: StubShape, rules: FabricatorRules) -> float:
     """Plating [m] that must be left before a layer for nothing of it to be touched.
 
     The point leads the end of the plating by the height of its cone at the barrel's radius, and the inside of the
@@ -163,7 +163,7 @@ def clearance_before(shape: StubShape, rules: Rules) -> float:
     return max(inside, float(cone_height(shape.padstack.drill_si / 2, rules.tip_angle)) + rules.tip_distance_si)
 
 
-def lead_si(primary_drill: float, rules: Rules) -> float:
+def lead_si(primary_drill: float, rules: FabricatorRules) -> float:
     """How far [m] the place that depth means (tip or shoulder) lies beyond the end of the plating; may be negative."""
     tip = float(cone_height(primary_drill / 2, rules.tip_angle))
     if rules.depth_to == "tip":
@@ -171,7 +171,7 @@ def lead_si(primary_drill: float, rules: Rules) -> float:
     return tip - float(cone_height(rules.drill_si(primary_drill) / 2, rules.tip_angle))
 
 
-def _lower_bounds(shape: StubShape, seen: Frame, longest: float, rules: Rules) -> list[Bound]:
+def _lower_bounds(shape: StubShape, seen: Frame, longest: float, rules: FabricatorRules) -> list[Bound]:
     """Ends too shallow to be drilled."""
     lead, face = lead_si(shape.padstack.drill_si, rules), float(seen.near[barrel(shape, seen)[1]])
     budget = float(rules.tolerance.shallowest(face, longest, seen.sensed, lead))
@@ -187,7 +187,7 @@ def _lower_bounds(shape: StubShape, seen: Frame, longest: float, rules: Rules) -
     return bounds
 
 
-def _upper_bounds(shape: StubShape, seen: Frame, rules: Rules) -> list[Bound]:
+def _upper_bounds(shape: StubShape, seen: Frame, rules: FabricatorRules) -> list[Bound]:
     """Ends so deep that something would be touched, at worst tolerance; the stub's own layer first.
 
     A guaranteed residual stub puts no end beyond the one of the stub's own layer, even where that would not touch it:

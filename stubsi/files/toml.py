@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from stubsi.board.board import Board
-from stubsi.board.criterion import DEFAULT, RULES
+from stubsi.board.criterion import DEFAULT, RULES_OF_THUMB
 from stubsi.board.net import Hole, Net
 from stubsi.board.signal import Signal
 from stubsi.board.stackup import Stackup
@@ -101,7 +101,7 @@ class _Reader:
 
     def __init__(self, table: Table, where: str) -> None:
         self.table, self.file = table, where
-        self.criteria = {**RULES, **self._criteria()}
+        self.criteria = {**RULES_OF_THUMB, **self._criteria()}
         self.stackup = self._stackup()
         self.padstacks = self._named("padstack", parts.padstack)
         self.press_fits = self._named("press_fit", parts.press_fit)
@@ -158,7 +158,7 @@ class _Reader:
             where = f"{self.file}: [criteria] '{name}'"
             if not isinstance(table, dict):
                 raise FileError(f"{where} = {schema.written(table)}: must be a table with a limit and its source.")
-            if name in RULES:
+            if name in RULES_OF_THUMB:
                 raise FileError(f"{where}: is the name of a published rule; choose another.")
             built[name] = parts.criterion(table, where)
         return built

@@ -9,11 +9,11 @@ import numpy as np
 
 from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
 from stubsi.board.signal import Signal, as_signal
-from stubsi.board.value import Value
 from stubsi.errors import StubsiError
-from stubsi.margin.trial import SolvedTrial, Trial, UniformTrial
+from stubsi.margin.single_stub import SolvedTrial, Trial, UniformTrial
 from stubsi.margin.verdict import DRILL, PASS, measured, standing, wording
 from stubsi.units import Dimension, one_si, quantity, show
+from stubsi.value import Value
 
 if TYPE_CHECKING:
     from stubsi.board.net import ReturnVias
@@ -111,7 +111,7 @@ def check_stub(
     stub_length : length
     signal : Signal, str or quantity
         What the net carries, as ``Signal`` reads it.
-    criterion : Criterion or name in ``RULES``
+    criterion : Criterion or name in ``RULES_OF_THUMB``
         First notch at least 5 x Nyquist unless said.
     z0 : impedance, optional
         Of the line (half the differential impedance for the leg of a pair); needed by a criterion on loss.

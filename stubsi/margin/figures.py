@@ -11,14 +11,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.physics.line import decibels, shunt_s
+from stubsi.physics.uniform_line import decibels, shunt_s
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.board.board import Board
-    from stubsi.margin.models import Models
-    from stubsi.margin.table import StubTable
+    from stubsi.stubs.cases import StubTable
+    from stubsi.stubs.models import Models
 
 Array = np.ndarray
 

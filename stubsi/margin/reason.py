@@ -9,7 +9,7 @@ import numpy as np
 from stubsi.margin.verdict import CANNOT_HELP, DRILL, MARGINAL, UNDECIDED, unknown_of, wording
 
 if TYPE_CHECKING:
-    from stubsi.margin.rank import Ranking
+    from stubsi.margin.ranking import Ranking
 
 
 def reason_of(ranking: Ranking, number: int) -> str:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stubsi.physics.barrel import Barrel, Material
 from stubsi.physics.electrostatics import Grid, cell_energies, graded_lines
-from stubsi.physics.geometry import Barrel, Material
 from stubsi.physics.sections import Span, snap, spans
 
 if TYPE_CHECKING:

@@ -9,8 +9,8 @@ import numpy as np
 from scipy.constants import c as light_speed
 from scipy.constants import mu_0
 
+from stubsi.physics.hankel import hankel
 from stubsi.physics.multipole import Conductors, bessel, reflection
-from stubsi.physics.outgoing import hankel
 from stubsi.physics.return_path import ReturnPaths, check_single
 
 if TYPE_CHECKING:

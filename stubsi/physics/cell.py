@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import ArrayLike, NDArray
 
-    from stubsi.physics.geometry import Material
+    from stubsi.physics.barrel import Material
     from stubsi.physics.sections import Layout, Section
 
 

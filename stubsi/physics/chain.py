@@ -9,10 +9,10 @@ import numpy as np
 
 from stubsi.physics.cavity import highest_frequency, impedance_inside, outer_field, wavenumber
 from stubsi.physics.dielectric import permittivity
-from stubsi.physics.line import surface_resistance
 from stubsi.physics.packing import pack
 from stubsi.physics.pair import end_coupling
 from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
+from stubsi.physics.uniform_line import surface_resistance
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -21,8 +21,8 @@ if TYPE_CHECKING:
     from scipy.sparse import csr_array
 
     from stubsi.physics.cavity import OuterField
-    from stubsi.physics.hole import SolvedBarrel
     from stubsi.physics.return_path import ReturnPath
+    from stubsi.physics.solved_barrel import SolvedBarrel
 
     FloatArray = NDArray[np.floating]
     ComplexArray = NDArray[np.complexfloating]

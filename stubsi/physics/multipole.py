@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.special import jve
 
-from stubsi.physics.outgoing import hankel
+from stubsi.physics.hankel import hankel
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

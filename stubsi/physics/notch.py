@@ -1,214 +1,161 @@
-"""Owns the frequencies at which a chain's reactance vanishes: notches, by the turning of its reflection."""
+"""Owns what a stub takes from its path: the first notch of S21, sharp or blurred, and its complex resonance."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from scipy.constants import c as light_speed
-from scipy.optimize.elementwise import find_root
+
+from stubsi.physics.reactance import REACH, STEPS, TOLERANCE, followed, quasi_static
+from stubsi.physics.uniform_line import shunt_s
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from numpy.typing import NDArray
 
     from stubsi.physics.chain import Chain
 
     FloatArray = NDArray[np.floating]
 
-LOW = 1e6
-"""Frequency [Hz] at which every line is static."""
-TOLERANCE = 1e-10
-"""Relative width at which a root counts as found."""
-STEPS = 100
-"""Most steps of a search; halving alone needs 50."""
-STRIDE = 1.08
-"""Ratio of successive frequencies on the way to a bracket: less than the width of a cavity's stop band."""
-FAR = 1e3
-"""Stands in for minus infinity [rad]."""
-REACH = 4.0
-"""How far above the quasi-static estimate a notch is still called one; only heavy radiation moves it further."""
-SCANNED = 120
-"""Frequencies of the scan for a damped zero."""
-RESIDUE = 1e-4
-"""Phase [rad] left at a root; more means a jump, not a zero."""
+DEEP = 0.5
+"""Share of the power left in the path from which a minimum of S21 counts as a notch: one of 3 dB and more."""
+RISE = 10**0.1
+"""How far the power rises again beyond a notch: by 1 dB; what falls lower before it has is a ripple on the way down."""
+LEAST = 0.25
+"""Share of the quasi-static estimate below which no notch is looked for."""
+BEYOND = 1.3
+"""Share of the frequency of no reactance up to which one is looked for."""
+SCANNED, NEAR_JUMP = 80, 16
+"""Frequencies of the first look at S21: over all of the range, and just below a cavity's resonance."""
+POINTS, ZOOMS = 9, 3
+"""Frequencies per further look and number of looks, each a quarter as wide as the last."""
+RADIATING = 1.5
+"""Resistance [ohm] left at the frequency of no reactance from which a stub counts as radiating."""
 
 
-def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
-    r"""Notch and impedance of the chain taken as a uniform static line: start value of the searches, not a result.
+class FirstNotch(NamedTuple):
+    """First notch of stubs, and where their reactance first vanishes [Hz], each (n_stub,).
 
-    .. math:: f_0 = \frac{1}{4 \sqrt{L' C'}\,(T + C_{end}/C')}, \qquad Z_0 = \sqrt{L'/C'}
-
-    Returns
-    -------
-    frequency [Hz], impedance [ohm], each (n_stub,); NaN and 0 for a stub without inductance, that is without length
+    ``frequency`` is NaN for a stub without length, ``zero`` also where the reactance does not vanish. Far apart the
+    notch is blurred, by radiation or by a resonance of the cavities.
     """
-    ceiling = 0.5 * lowest_resonance(chain)
-    first, _ = _uniform(chain, np.full(len(chain.stubs), LOW))
-    return _uniform(chain, np.minimum(np.nan_to_num(0.2 * first, nan=LOW), ceiling))
+
+    frequency: FloatArray
+    zero: FloatArray
 
 
-def _uniform(chain: Chain, frequency: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """The same from the line constants at a frequency far below the notch [Hz]."""
-    z, y = chain.section_constants(frequency[:, None])
-    omega = 2 * np.pi * frequency
-    inductance = z.imag.sum(axis=0)[:, 0] / omega + chain.outer_inductance
-    end, capacitance = y[0].imag[:, 0] / omega, y[1:].imag.sum(axis=0)[:, 0] / omega
-    total = capacitance + end
-    delay = np.sqrt(inductance * (total + end))
-    return 1 / (4 * np.where(delay > 0, delay, np.nan)), np.sqrt(inductance / total)
+def first_notch(chain: Chain, z0: float = 50.0) -> FirstNotch:
+    """First notch of stubs in shunt on a line: zero of their reactance, or the minimum of S21 where that is blurred.
 
-
-def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> FloatArray:
-    """Phase of the reflection (V - Z I)/(V + Z I) at the start, followed from the open end up and never wrapped.
-
-    Every section turns it backwards, by a whole turn for each half wave it is long (Foster), so the n-th odd multiple
-    of -pi is the notch of that order however close poles and zeros lie. At the first resonance of a cavity, where its
-    series reactance passes through infinity, zeros of every order have gone by: -inf from there on.
+    A stub shorter than the resonance of the cavities between its return conductors leaves has its zero beyond it, and
+    a minimum at it: that is the first notch once it is 3 dB deep and S21 rises by 1 dB beyond it.
 
     Parameters
     ----------
     chain : Chain
         The stubs.
-    frequency, impedance : ndarray, shape (n_stub,)
-        [Hz], [ohm].
+    z0 : float
+        Impedance of the line [ohm].
+
+    Returns
+    -------
+    FirstNotch
     """
-    f, r = frequency[:, None], impedance[:, None]
-    z, y = chain.section_constants(f)
-    half_waves = np.floor(np.abs(np.sqrt(z * y[1:]).imag) / np.pi)
-    blur = np.concatenate([np.zeros((1, *f.shape)), np.pi * (_loss(z) + _loss(y[1:]))])
-    total, last = -2 * np.pi * half_waves.sum(axis=0), np.ones(f.shape, complex)
-    for loss, (voltage, current) in zip(blur, chain.states(f, z, y), strict=True):
-        reflection = (voltage - r * current) * np.conj(voltage + r * current)
-        turn = np.angle(reflection * np.conj(last))
-        total += np.where(turn > loss + 1e-9, turn - 2 * np.pi, turn)
-        last = reflection
-    return np.where((z.imag < 0).any(axis=0), -np.inf, total)[:, 0]
+    zero, jump = followed(chain)
+    voltage, current = chain.voltage_current(np.nan_to_num(zero, nan=1e9)[:, None])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        left = np.real(voltage / current)[:, 0]
+    clean = (left < RADIATING) & np.isnan(jump) & (zero <= quasi_static(chain)[0])
+    blurred = np.flatnonzero(~clean)
+    frequency = zero.copy()
+    if blurred.size:
+        frequency[blurred] = _minimum(chain.only(blurred), z0, zero[blurred], jump[blurred])[0]
+    return FirstNotch(frequency, zero)
 
 
-def _loss(immittance: NDArray[np.complexfloating]) -> FloatArray:
-    """Loss tangent [-] of impedances or admittances."""
-    return np.abs(immittance.real) / np.maximum(np.abs(immittance.imag), np.finfo(float).tiny ** 0.5)
-
-
-def notch(chain: Chain, order: int = 1) -> FloatArray:
-    """Frequency at which the stubs short the path: upward zero of Im Z_in of the given order.
+def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]:
+    """First minimum of S21 of stubs in shunt on a line, 3 dB deep and 1 dB below what follows; else the deepest.
 
     Parameters
     ----------
     chain : Chain
         The stubs.
-    order : int
-        1, 3, 5 ...: first, second, third zero.
+    z0 : float
+        Impedance of the line [ohm].
 
     Returns
     -------
-    ndarray, shape (n_stub,)
-        [Hz]; NaN where loss or radiation leave no such zero, and for a stub without length.
+    frequency, magnitude
+        [Hz] and |S21| [-], each (n_stub,); NaN for a stub without length. Radiating stubs have it
+        below the frequency where Im Z_in = 0, if there is one.
     """
-    return followed(chain, order)[0]
+    return _minimum(chain, z0, *followed(chain))
 
 
-def followed(chain: Chain, order: int = 1) -> tuple[FloatArray, FloatArray]:
-    """Notch as ``notch`` finds it, and where the phase jumps before there is one [Hz]; NaN for none.
+def _minimum(chain: Chain, z0: float, zero: FloatArray, jump: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Frequency and size of the minimum, for zeros of the reactance and jumps of its phase known already."""
+    start = quasi_static(chain)[0]
+    exists, rows = np.isfinite(start), np.arange(len(start))
 
-    It jumps at the resonance of a cavity: just below lies a zero, unless loss or radiation take it away.
+    def power(f: FloatArray) -> FloatArray:
+        return np.abs(shunt_s(*chain.voltage_current(f), z0)[1]) ** 2
+
+    f = _looks(np.where(exists, start, 1e9), zero, jump)
+    left = power(f)
+    best = _first_deep(left)
+    for _ in range(ZOOMS):
+        f = np.linspace(f[rows, best - 1], f[rows, best + 1], POINTS, axis=1)
+        left = power(f)
+        best = np.clip(left.argmin(axis=1), 1, POINTS - 2)
+    before, at, after = (left[rows, best + side] for side in (-1, 0, 1))
+    curvature = np.maximum(before - 2 * at + after, np.finfo(float).tiny)
+    step = f[rows, best + 1] - f[rows, best]
+    lowest = f[rows, best] + np.clip((before - after) / (2 * curvature), -1, 1) * step
+    size = np.sqrt(power(lowest[:, None])[:, 0])
+    return np.where(exists, lowest, np.nan), np.where(exists, size, np.nan)
+
+
+def _looks(start: FloatArray, zero: FloatArray, jump: FloatArray) -> FloatArray:
+    """Frequencies at which S21 is first looked at, rising, shape (n_stub, n)."""
+    top = np.where(np.isfinite(zero), BEYOND * zero, REACH * start)
+    over = np.geomspace(np.minimum(LEAST * start, 0.5 * top), top, SCANNED, axis=1)
+    if np.isnan(jump).all():
+        return over
+    near = np.where(np.isfinite(jump), np.minimum(jump, top), top)[:, None] * (1 - np.geomspace(1e-4, 0.03, NEAR_JUMP))
+    return np.sort(np.concatenate([over, near], axis=1), axis=1)
+
+
+def _first_deep(left: FloatArray) -> NDArray[np.intp]:
+    """Place of the first minimum that is a notch along the last axis, of the least value where there is none."""
+    place, low = np.zeros(len(left), dtype=np.intp), np.full(len(left), np.inf)
+    risen = np.zeros(len(left), dtype=bool)
+    for column, value in enumerate(left.T):
+        risen |= (low <= DEEP) & (value >= RISE * low)
+        lower = ~risen & (value < low)
+        place[lower], low[lower] = column, value[lower]
+    return np.clip(place, 1, left.shape[1] - 2)
+
+
+def resonance(chain: Chain) -> NDArray[np.complexfloating]:
+    """Complex resonance of the stubs closed at their start: Z_in = 0.
+
+    Returns
+    -------
+    complex ndarray, shape (n_stub,)
+        [Hz]: oscillation in the real part, Im f > 0 its decay; Q = Re f/(2 Im f).
     """
-    start, impedance = quasi_static(chain)
-    exists = np.isfinite(start)
-    first = np.minimum(np.where(exists, 0.95 * start, 1e9), 0.9 * lowest_resonance(chain))
-    impedance = np.where(exists, impedance, 50.0)
+    last = s21_minimum(chain)[0].astype(complex)
+    now = last * (1 + 0.02j)
 
-    def above(part: Chain, rows: NDArray[np.intp], f: FloatArray) -> FloatArray:
-        phase = np.maximum(turning(part, f, impedance[rows]) + order * np.pi, -FAR)
-        return np.where(exists[rows], phase, 1 - f / first[rows])
+    def impedance(f: NDArray[np.complexfloating]) -> NDArray[np.complexfloating]:
+        voltage, current = chain.voltage_current(f[:, None])
+        return (voltage / current)[:, 0]
 
-    remaining = _Remaining(chain, above)
-    found = _root(remaining, _bracket(remaining, first))
-    near = exists & (found < REACH * order * start)
-    smooth = np.abs(above(chain, np.arange(len(found)), found)) < RESIDUE
-    jump = np.where(near & ~smooth, found, np.nan)
-    found = np.where(near & smooth, found, np.nan)
-    damped = np.flatnonzero(exists & np.isnan(found))
-    if damped.size:
-        found[damped] = _damped(chain.only(damped), start[damped], order)
-    return found, jump
-
-
-def _damped(chain: Chain, start: FloatArray, order: int) -> FloatArray:
-    """Zeros of stubs whose cavities' resonances the loss has flattened: none is narrow, a scan brackets them."""
-    f = start[:, None] * np.linspace(0.2, REACH * order, SCANNED)
-    x = _reactance(chain, f)
-    up = (x[:, :-1] < 0) & (x[:, 1:] >= 0) & (np.diff(x) < np.abs(x[:, :1]))
-    count, wanted = np.cumsum(up, axis=1), (order + 1) // 2
-    found = count[:, -1] >= wanted
-    at = np.where(found, np.argmax(count == wanted, axis=1), 0)
-    rows = np.arange(len(start))
-
-    def falling(part: Chain, rows: NDArray[np.intp], f: FloatArray) -> FloatArray:
-        return np.where(found[rows], -_reactance(part, f[:, None])[:, 0], start[rows] - f)
-
-    bracket = np.where(found, f[rows, at], 0.5 * start), np.where(found, f[rows, at + 1], 2 * start)
-    return np.where(found, _root(_Remaining(chain, falling), bracket), np.nan)
-
-
-def _reactance(chain: Chain, frequency: FloatArray) -> FloatArray:
-    voltage, current = chain.voltage_current(frequency)
-    return (voltage / current).imag
-
-
-def lowest_resonance(chain: Chain) -> FloatArray:
-    """Where k times the nearest return conductor's distance is the first zero of J_0 [Hz]; inf for less than 3 posts.
-
-    No cavity between the planes resonates below it.
-    """
-    paths = chain.paths
-    nearest = np.min(
-        np.abs(paths.posts), axis=1, initial=np.inf, where=np.arange(paths.posts.shape[1]) < paths.count[:, None]
-    )
-    reach = np.where(paths.count > 2, nearest, paths.ring)
-    dk = np.array([max(m.dk_z for m in s.materials) for s, _ in chain.stubs])
-    return np.nan_to_num(2.405 * light_speed / (2 * np.pi * reach * np.sqrt(dk)), nan=np.inf)
-
-
-class _Remaining:
-    """A function of chain, rows and frequency, evaluated on the stubs still searched: fewer and fewer of the chain."""
-
-    def __init__(self, chain: Chain, function: Callable[[Chain, NDArray[np.intp], FloatArray], FloatArray]) -> None:
-        self.chain, self.function = chain, function
-        self.rows = np.arange(len(chain.stubs))
-
-    def __call__(self, frequency: FloatArray, rows: NDArray[np.intp]) -> FloatArray:
-        """Value at ``frequency`` [Hz] of the stubs ``rows`` of the whole chain, all among those of the last call."""
-        if 2 * len(rows) <= len(self.rows):
-            self.chain = self.chain.only(np.searchsorted(self.rows, rows))
-            self.rows = rows
-        place = np.searchsorted(self.rows, rows)
-        f = np.full(len(self.rows), frequency[0])
-        f[place] = frequency
-        return self.function(self.chain, self.rows, f)[place]
-
-
-def _bracket(function: _Remaining, first: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Frequencies between which a function, above 0 at frequency 0, falls through it: from ``first`` in strides."""
-    low, high = np.zeros_like(first), first.copy()
-    rows = np.arange(len(first))
-    whole = function.chain
+    z_last, z_now = impedance(last), impedance(now)
     for _ in range(STEPS):
-        rows = rows[function(high[rows], rows) > 0]
-        if not rows.size:
+        step = np.where(z_now == z_last, 0, z_now * (now - last) / np.where(z_now == z_last, 1, z_now - z_last))
+        if np.all(np.abs(step) <= TOLERANCE * np.abs(now)):
             break
-        low[rows] = high[rows]
-        high[rows] *= STRIDE
-    function.chain, function.rows = whole, np.arange(len(first))
-    return low, high
-
-
-def _root(function: _Remaining, bracket: tuple[FloatArray, FloatArray]) -> FloatArray:
-    """Root of each row within its bracket, by Chandrupatla's method; the middle of a bracket that holds none."""
-    tolerances = {"xrtol": TOLERANCE, "xatol": 0.0, "fatol": 0.0, "frtol": 0.0}
-    low, high = np.maximum(bracket[0], 1e-3 * bracket[1]), bracket[1]
-    rows = np.arange(len(low))
-    found = find_root(function, (low, high), args=(rows,), tolerances=tolerances, maxiter=STEPS)
-    return np.where(found.success, found.x, (low + high) / 2)
+        last, z_last = now, z_now
+        now = now - step
+        z_now = impedance(now)
+    return now

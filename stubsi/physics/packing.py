@@ -14,9 +14,9 @@ if TYPE_CHECKING:
 
     from scipy.sparse import csr_array
 
-    from stubsi.physics.geometry import Material
-    from stubsi.physics.hole import SolvedBarrel
+    from stubsi.physics.barrel import Material
     from stubsi.physics.sections import Section
+    from stubsi.physics.solved_barrel import SolvedBarrel
 
     Entry = tuple[int, int, float]
 

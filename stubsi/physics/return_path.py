@@ -10,7 +10,7 @@ import numpy as np
 from scipy.constants import c as light_speed
 
 from stubsi.errors import ValidityError
-from stubsi.physics.geometry import OPEN, Posts, Ring
+from stubsi.physics.barrel import OPEN, Posts, Ring
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -12,7 +12,7 @@ from stubsi.errors import ValidityError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stubsi.physics.geometry import Barrel, Level, Material
+    from stubsi.physics.barrel import Barrel, Level, Material
 
 OUTER_SHARE = 0.4
 """Share of the outer inductance mu0 h ln(b/a)/(2 pi) that acts in front of the end capacitance [fit; derived]."""

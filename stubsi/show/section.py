@@ -7,14 +7,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stubsi.drilling.frame import frame
 from stubsi.drilling.rules import cone_height
-from stubsi.show.plot import new_axes
+from stubsi.drilling.side_view import frame
+from stubsi.show.plots import new_axes
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stubsi.drilling.group import Group
+    from stubsi.drilling.drill_group import Group
     from stubsi.drilling.plan import Plan
 
 COPPER, DIELECTRIC, AIR = "#b87333", "#dfe8d8", "white"

@@ -1,0 +1,70 @@
+"""Owns the explanation of a hole: side by side, why it is drilled as it is, refused, or left alone."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stubsi.drilling.drill_group import beyond
+from stubsi.errors import BoardError
+from stubsi.units import show
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from stubsi.board.net import Net
+    from stubsi.drilling.drill_group import Group, Hit
+    from stubsi.drilling.plan import Plan
+
+
+def explained(plan: Plan, hole: str) -> str:
+    """Why a hole is drilled as it is, refused, or left alone, a line per stub; BoardError if there is no such hole."""
+    net = next((net for net in plan.board.nets if any(own.name == hole for own in net.holes)), None)
+    if net is None:
+        raise BoardError(f"hole '{hole}': no such hole on the board.")
+    if net.reference:
+        return f"{hole}, not drilled: hole of the reference net {net.name}, no stub of a signal"
+    told = "\n".join(f"{hole} from the {side}, {what}" for side, what in _stubs(plan, net, hole))
+    return told or f"{hole}, not drilled: no stub"
+
+
+def _stubs(plan: Plan, net: Net, hole: str) -> Iterator[tuple[str, str]]:
+    """Side of every stub of a hole, and what is done to it and why."""
+    refused = {r.side: r for r in plan.refused if r.hole.name == hole}
+    table = plan.limits.table
+    number = next(i for i, own in enumerate(table.holes) if own.name == hole)
+    for row in np.flatnonzero(table.hole == number).tolist():
+        side = table.cases[table.case[row]].shape.side
+        group = plan.group_of(hole, side)
+        if group:
+            hit = next(hit for hit in group.hits if hit.hole.name == hole)
+            vain = "; in vain, for another stub of its net is refused" * (net.name in plan.in_vain)
+            yield side, _drilled(group, hit) + vain
+        elif side in refused:
+            yield side, f"refused: {refused[side].reason}"
+        else:
+            shape = table.cases[table.case[row]].shape
+            yield side, f"not drilled: {_left_alone(plan, net, hole, side)}; {beyond(shape)}"
+
+
+def _drilled(group: Group, hit: Hit) -> str:
+    ends = (show(end, "length") for end in (group.end_si, hit.window.shallowest_si, hit.window.deepest_si))
+    where = "end of the plating {} deep, between {} and {}".format(*ends)
+    held = f" (of {', '.join(group.holders)})" if group.layer != hit.window.layer and group.holders else ""
+    both = ", chosen with that of the other side for the plated barrel to remain" * (hit.coupled and not hit.losses)
+    return f"group {group.number}, must not cut {group.layer}{held}: {hit.why}; {where}{both}"
+
+
+def _left_alone(plan: Plan, net: Net, hole: str, side: str) -> str:
+    """Why a stub that is not refused stays undrilled."""
+    if net.name in plan.alone:
+        return plan.alone[net.name]
+    if net.name in plan.undecided:
+        return f"undecided: {plan.undecided[net.name]}"
+    for couple in plan.task.coupled:
+        stubs = {(stub.hole.name, stub.window.side) for stub in couple.stubs}
+        if (hole, side) in stubs:
+            drilled = next(hit for hit in plan.hits if (hit.hole.name, hit.side) in stubs)
+            return f"drilling others of its net is enough: {drilled.losses}"
+    return f"short enough as it is: {plan.board.criterion_of(net)}"

@@ -1,0 +1,150 @@
+"""Owns the layer matrix: the stub left when a net enters at one layer and leaves at another, and whether it passes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from stubsi.board.board import Board
+from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
+from stubsi.board.net import Hole, Net, ReturnVias
+from stubsi.board.padstack import Padstack
+from stubsi.board.signal import as_signal
+from stubsi.errors import StubsiError
+from stubsi.margin.ranking import NetMargin, counted, rank
+from stubsi.units import one_si, quantity
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    import pandas as pd
+
+    from stubsi.board.stackup import Stackup
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class LayerMatrix:
+    """Exit layers by signals: ``cells[layer][signal]`` is the margin of a net that leaves at that layer, undrilled."""
+
+    entry: str
+    criterion: Criterion
+    cells: dict[str, dict[str, NetMargin]]
+
+    def to_frame(self) -> pd.DataFrame:
+        """Table: a row per exit layer, its longest stub [mm], and a column per signal: verdict and notch / Nyquist."""
+        import pandas as pd
+
+        rows = {layer: {"stub [mm]": _longest(cells)} | _texts(cells) for layer, cells in self.cells.items()}
+        frame = pd.DataFrame.from_dict(rows, orient="index")
+        frame.index.name = "exit layer"
+        return frame
+
+    def __str__(self) -> str:
+        return f"Entry at {self.entry}, undrilled. Criterion: {self.criterion}\n{self.to_frame().to_string()}"
+
+    def __repr__(self) -> str:
+        cells = [cell for row in self.cells.values() for cell in row.values()]
+        return f"<LayerMatrix of {len(self.cells)} exit layers from {self.entry}{counted(cells)}>"
+
+    def _repr_html_(self) -> str:
+        return self.to_frame().to_html()
+
+
+def layer_matrix(
+    stackup: Stackup,
+    signals: Sequence[Any],
+    *,
+    padstack: Padstack,
+    z0: Any,
+    entry: str | None = None,
+    criterion: Criterion | str = DEFAULT,
+    return_vias: ReturnVias | None = None,
+    pitch: Any = None,
+) -> LayerMatrix:
+    """Stub left for every exit layer, and whether each signal passes with it undrilled: what a router needs first.
+
+    Parameters
+    ----------
+    stackup : Stackup
+    signals : sequence of Signal, str or quantity
+    padstack : Padstack
+    z0 : impedance
+        Of the line; of a pair: differential.
+    entry : str, optional
+        Layer the net enters at; the top layer of the hole unless said.
+    criterion : Criterion or name in ``RULES_OF_THUMB``
+    return_vias : ReturnVias, optional
+        Unknown ones leave some verdicts undecided.
+    pitch : length, optional
+        Of the pair, if it is one.
+
+    Raises
+    ------
+    StubsiError, UnitError
+        An entry layer outside the hole; values out of range.
+    """
+    names = stackup.names
+    first, last = padstack.span or (names[0], names[-1])
+    spanned = names[stackup.index(first) : stackup.index(last) + 1]
+    entry = entry or first
+    if entry not in spanned:
+        raise StubsiError(f"entry = '{entry}': the hole goes from {first} to {last}.")
+    criterion = as_criterion(criterion)
+    carried = [as_signal(signal) for signal in signals]
+    half = None if pitch is None else one_si(pitch, "length", "pitch") / 2
+    nets, place = [], 0
+    for layer in spanned:
+        for number, signal in enumerate(carried):
+            holes = _holes(padstack, f"{layer} {number}", (entry, layer), half, place)
+            nets.append(Net(name=f"{layer} {number}", signal=signal, z0=z0, holes=holes))
+            place += 1
+    found = rank(Board(stackup=stackup, nets=nets + _vias(return_vias, place), criterion=criterion))
+    cells = {layer: {str(s): found[f"{layer} {n}"] for n, s in enumerate(carried)} for layer in spanned}
+    return LayerMatrix(entry=entry, criterion=criterion, cells=cells)
+
+
+APART = 1e4
+"""Distance [m] at which the trial holes stand: the echo from another's return vias moves a notch by less than 1e-5,
+however little loss the planes' filling has."""
+
+
+def _holes(padstack: Padstack, name: str, layers: tuple[str, str], half: float | None, place: int) -> list[Hole]:
+    """The hole of a trial net, or both of a pair."""
+    legs = [("", 0.0)] if half is None else [("P", half), ("N", -half)]
+    connects = tuple(dict.fromkeys(layers))
+    return [
+        Hole(
+            name=f"{name}{leg}", padstack=padstack, connects=connects, leg=leg,
+            x=quantity(place * APART + x, "length"), y=quantity(0.0, "length"),
+        )
+        for leg, x in legs
+    ]  # fmt: skip
+
+
+def _vias(return_vias: ReturnVias | None, places: int) -> list[Net]:
+    """The return vias around every trial hole, as a reference net."""
+    if return_vias is None or not return_vias.positions_si:
+        return []
+    padstack = Padstack(name="return via", drill=return_vias.drill)
+    holes = [
+        Hole(
+            name=f"return {place}.{i}",
+            padstack=padstack,
+            x=quantity(place * APART + x, "length"),
+            y=quantity(y, "length"),
+        )
+        for place in range(places)
+        for i, (x, y) in enumerate(return_vias.positions_si)
+    ]
+    return [Net(name="return vias", holes=holes, reference=True)]
+
+
+def _longest(cells: dict[str, NetMargin]) -> float:
+    return max(cell.stub_length or 0.0 for cell in cells.values())
+
+
+def _texts(cells: dict[str, NetMargin]) -> dict[str, str]:
+    return {
+        signal: cell.verdict if cell.margin is None else f"{cell.verdict} ({cell.margin:.2f})"
+        for signal, cell in cells.items()
+    }

@@ -1,0 +1,161 @@
+"""Owns the longest stub that meets a criterion: the smallest length at which it is no longer met, of many at once."""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from stubsi.margin.verdict import bound, measured, meets
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Generator, Sequence
+
+    from numpy.typing import NDArray
+
+    from stubsi.board.criterion import Criterion
+    from stubsi.margin.figures import Measurable
+    from stubsi.stubs.drawn import StubShape
+
+    Search = Generator[float, float, float]
+
+RESOLUTION = 5e-6
+"""The longest of a stub with layers is found to this much [m], on the safe side."""
+CLEAR = 0.05
+"""Between two lengths that meet the criterion by this much, none is tried: a notch falls as a stub grows, but for a few
+percent at planes and pads; up to it, the loss rises."""
+
+
+class Wanted(NamedTuple):
+    """A stub whose longest length is wanted.
+
+    ``stub``: number its figures are asked for by. ``lengths`` [m]: rising; between two neighbours the figures are
+    smooth, no stub is longer than the last. ``end``: of a figure's spread, the one that must meet the criterion.
+    """
+
+    stub: int
+    criterion: Criterion
+    nyquist: float
+    lengths: NDArray[np.float64]
+    resolution: float = RESOLUTION
+    end: str = "low"
+
+
+def longest(
+    wanted: Sequence[Wanted], figures: Callable[[Sequence[int], NDArray[np.float64]], Measurable]
+) -> NDArray[np.float64]:
+    """Longest stubs [m] up to which each shorter one meets the criterion, too.
+
+    Parameters
+    ----------
+    wanted : sequence of Wanted
+    figures
+        Figures of stubs of these numbers and lengths [m]; asked for all of the stubs at once, each length once.
+
+    Returns
+    -------
+    ndarray, shape (n_wanted,)
+        Infinite where no length fails; NaN where the longest cannot be judged. A shorter one that cannot be judged
+        counts as failing.
+    """
+    found = np.array([stub.criterion.longest_si(stub.nyquist) for stub in wanted], dtype=float)
+    found[found >= [stub.lengths[-1] * (1 - 1e-9) for stub in wanted]] = np.inf
+    searches = {i: _search(wanted[i]) for i in np.flatnonzero(np.isnan(found)).tolist()}
+    asked = {i: next(search) for i, search in searches.items()}
+    known: dict[tuple[int, float], Measurable] = {}
+    while asked:
+        new = [key for key in dict.fromkeys((wanted[i].stub, x) for i, x in asked.items()) if key not in known]
+        if new:
+            answer = figures([stub for stub, _ in new], np.array([length for _, length in new]))
+            known.update({key: answer.at(row) for row, key in enumerate(new)})
+        for i, length in list(asked.items()):
+            try:
+                asked[i] = searches[i].send(_overshoot(wanted[i], known[wanted[i].stub, length]))
+            except StopIteration as done:
+                found[i] = done.value
+                del asked[i]
+    return found
+
+
+def _overshoot(wanted: Wanted, figures: Measurable) -> float:
+    """By how much a stub misses its criterion: above 0 it is not met, NaN where unknown.
+
+    Grows about in proportion to the length, so that a secant finds its root.
+    """
+    value, limit = getattr(measured(wanted.criterion, figures), wanted.end), bound(wanted.criterion)
+    with np.errstate(divide="ignore"):
+        excess = {
+            "notch ratio": lambda: limit / value - 1,
+            "loss": lambda: np.sqrt(np.maximum(value, 0.0) / limit) - 1,
+            "return loss": lambda: 10 ** ((limit - value) / 20) - 1,
+        }[wanted.criterion.measure]()
+    return float(np.where(meets(wanted.criterion, value), np.minimum(excess, 0.0), excess)[0])
+
+
+def _search(wanted: Wanted) -> Search:
+    """Longest length [m], infinite if none fails; yields the lengths to try, is sent by how much each overshoots."""
+    lengths = np.concatenate([[0.0], wanted.lengths])
+    last = len(lengths) - 1
+    tried = {0: -1.0, last: (yield lengths[last])}
+    if np.isnan(tried[last]):
+        return np.nan
+    while gap := _open(tried):
+        place = _between(lengths, tried, *gap)
+        overshoot = yield lengths[place]
+        tried[place] = np.inf if np.isnan(overshoot) else overshoot
+    failed = min((place for place in tried if tried[place] > 0), default=None)
+    if failed is None:
+        return np.inf
+    met = failed - 1
+    return (yield from _narrowed(lengths[met], lengths[failed], tried[met], tried[failed], wanted.resolution))
+
+
+def _open(tried: dict[int, float]) -> tuple[int, int] | None:
+    """Last two neighbours among the places tried, up to the first that fails, between which others must be tried."""
+    places = sorted(tried)
+    failed = next((n for n, place in enumerate(places) if tried[place] > 0), len(places))
+    pairs = pairwise(places[: failed + 1])
+    return max(((a, b) for a, b in pairs if b > a + 1 and max(tried[a], tried[b]) > -CLEAR), default=None)
+
+
+def _between(lengths: NDArray[np.float64], tried: dict[int, float], low: int, high: int) -> int:
+    """Place to try between two: the nearest to where the secant meets the limit; every fourth time the middle one.
+
+    Where the upper one meets it, the next shorter: once that is clear, none is left to be tried.
+    """
+    if tried[high] <= 0:
+        return high - 1
+    if np.isinf(tried[high]) or len(tried) % 4 == 1:
+        return (low + high) // 2
+    at = np.interp(0.0, [tried[low], tried[high]], [lengths[low], lengths[high]])
+    return int(np.clip(np.abs(lengths - at).argmin(), low + 1, high - 1))
+
+
+def _narrowed(low: float, high: float, below: float, above: float, resolution: float) -> Search:
+    """Length [m] that meets the criterion, at most ``resolution`` short of one that does not.
+
+    Secant through the last two tried, every fourth time bisection, among halves of halves of the interval: alike stubs
+    then meet at equal lengths, and their electrostatics is solved once.
+    """
+    pieces = 2 ** max(0, math.ceil(math.log2((high - low) / resolution)))
+    met, missed, turn = 0, pieces, 0
+    before, last = (met, below), (missed, above)
+    while missed - met > 1:
+        place, rise = (met + missed) // 2, last[1] - before[1]
+        root = last[0] - last[1] * (last[0] - before[0]) / rise if rise else np.nan
+        if turn % 4 != 3 and met - 1 < root < missed + 1:
+            place = min(max(round(root), met + 1), missed - 1)
+        before, last = last, (place, (yield low + place * (high - low) / pieces))
+        met, missed = (place, missed) if last[1] <= 0 else (met, place)
+        turn += 1
+    return low + met * (high - low) / pieces
+
+
+def ends_of(shape: StubShape) -> NDArray[np.float64]:
+    """Lengths [m] at which a stub passes a face of a layer, and its full length."""
+    stackup, full = shape.stackup, shape.stub_length_si
+    beyond = np.array(stackup.edges_si) - shape.start_si
+    beyond = np.sort(beyond if shape.side == "bottom" else -beyond)
+    return np.append(beyond[(beyond > 1e-9) & (beyond < full - 1e-9)], full)

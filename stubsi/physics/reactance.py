@@ -1,0 +1,214 @@
+"""Owns the frequencies at which a chain's reactance vanishes: notches, by the turning of its reflection."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.constants import c as light_speed
+from scipy.optimize.elementwise import find_root
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from stubsi.physics.chain import Chain
+
+    FloatArray = NDArray[np.floating]
+
+LOW = 1e6
+"""Frequency [Hz] at which every line is static."""
+TOLERANCE = 1e-10
+"""Relative width at which a root counts as found."""
+STEPS = 100
+"""Most steps of a search; halving alone needs 50."""
+STRIDE = 1.08
+"""Ratio of successive frequencies on the way to a bracket: less than the width of a cavity's stop band."""
+FAR = 1e3
+"""Stands in for minus infinity [rad]."""
+REACH = 4.0
+"""How far above the quasi-static estimate a notch is still called one; only heavy radiation moves it further."""
+SCANNED = 120
+"""Frequencies of the scan for a damped zero."""
+RESIDUE = 1e-4
+"""Phase [rad] left at a root; more means a jump, not a zero."""
+
+
+def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
+    r"""Notch and impedance of the chain taken as a uniform static line: start value of the searches, not a result.
+
+    .. math:: f_0 = \frac{1}{4 \sqrt{L' C'}\,(T + C_{end}/C')}, \qquad Z_0 = \sqrt{L'/C'}
+
+    Returns
+    -------
+    frequency [Hz], impedance [ohm], each (n_stub,); NaN and 0 for a stub without inductance, that is without length
+    """
+    ceiling = 0.5 * lowest_resonance(chain)
+    first, _ = _uniform(chain, np.full(len(chain.stubs), LOW))
+    return _uniform(chain, np.minimum(np.nan_to_num(0.2 * first, nan=LOW), ceiling))
+
+
+def _uniform(chain: Chain, frequency: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """The same from the line constants at a frequency far below the notch [Hz]."""
+    z, y = chain.section_constants(frequency[:, None])
+    omega = 2 * np.pi * frequency
+    inductance = z.imag.sum(axis=0)[:, 0] / omega + chain.outer_inductance
+    end, capacitance = y[0].imag[:, 0] / omega, y[1:].imag.sum(axis=0)[:, 0] / omega
+    total = capacitance + end
+    delay = np.sqrt(inductance * (total + end))
+    return 1 / (4 * np.where(delay > 0, delay, np.nan)), np.sqrt(inductance / total)
+
+
+def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> FloatArray:
+    """Phase of the reflection (V - Z I)/(V + Z I) at the start, followed from the open end up and never wrapped.
+
+    Every section turns it backwards, by a whole turn for each half wave it is long (Foster), so the n-th odd multiple
+    of -pi is the notch of that order however close poles and zeros lie. At the first resonance of a cavity, where its
+    series reactance passes through infinity, zeros of every order have gone by: -inf from there on.
+
+    Parameters
+    ----------
+    chain : Chain
+        The stubs.
+    frequency, impedance : ndarray, shape (n_stub,)
+        [Hz], [ohm].
+    """
+    f, r = frequency[:, None], impedance[:, None]
+    z, y = chain.section_constants(f)
+    half_waves = np.floor(np.abs(np.sqrt(z * y[1:]).imag) / np.pi)
+    blur = np.concatenate([np.zeros((1, *f.shape)), np.pi * (_loss(z) + _loss(y[1:]))])
+    total, last = -2 * np.pi * half_waves.sum(axis=0), np.ones(f.shape, complex)
+    for loss, (voltage, current) in zip(blur, chain.states(f, z, y), strict=True):
+        reflection = (voltage - r * current) * np.conj(voltage + r * current)
+        turn = np.angle(reflection * np.conj(last))
+        total += np.where(turn > loss + 1e-9, turn - 2 * np.pi, turn)
+        last = reflection
+    return np.where((z.imag < 0).any(axis=0), -np.inf, total)[:, 0]
+
+
+def _loss(immittance: NDArray[np.complexfloating]) -> FloatArray:
+    """Loss tangent [-] of impedances or admittances."""
+    return np.abs(immittance.real) / np.maximum(np.abs(immittance.imag), np.finfo(float).tiny ** 0.5)
+
+
+def notch(chain: Chain, order: int = 1) -> FloatArray:
+    """Frequency at which the stubs short the path: upward zero of Im Z_in of the given order.
+
+    Parameters
+    ----------
+    chain : Chain
+        The stubs.
+    order : int
+        1, 3, 5 ...: first, second, third zero.
+
+    Returns
+    -------
+    ndarray, shape (n_stub,)
+        [Hz]; NaN where loss or radiation leave no such zero, and for a stub without length.
+    """
+    return followed(chain, order)[0]
+
+
+def followed(chain: Chain, order: int = 1) -> tuple[FloatArray, FloatArray]:
+    """Notch as ``notch`` finds it, and where the phase jumps before there is one [Hz]; NaN for none.
+
+    It jumps at the resonance of a cavity: just below lies a zero, unless loss or radiation take it away.
+    """
+    start, impedance = quasi_static(chain)
+    exists = np.isfinite(start)
+    first = np.minimum(np.where(exists, 0.95 * start, 1e9), 0.9 * lowest_resonance(chain))
+    impedance = np.where(exists, impedance, 50.0)
+
+    def above(part: Chain, rows: NDArray[np.intp], f: FloatArray) -> FloatArray:
+        phase = np.maximum(turning(part, f, impedance[rows]) + order * np.pi, -FAR)
+        return np.where(exists[rows], phase, 1 - f / first[rows])
+
+    remaining = _Remaining(chain, above)
+    found = _root(remaining, _bracket(remaining, first))
+    near = exists & (found < REACH * order * start)
+    smooth = np.abs(above(chain, np.arange(len(found)), found)) < RESIDUE
+    jump = np.where(near & ~smooth, found, np.nan)
+    found = np.where(near & smooth, found, np.nan)
+    damped = np.flatnonzero(exists & np.isnan(found))
+    if damped.size:
+        found[damped] = _damped(chain.only(damped), start[damped], order)
+    return found, jump
+
+
+def _damped(chain: Chain, start: FloatArray, order: int) -> FloatArray:
+    """Zeros of stubs whose cavities' resonances the loss has flattened: none is narrow, a scan brackets them."""
+    f = start[:, None] * np.linspace(0.2, REACH * order, SCANNED)
+    x = _reactance(chain, f)
+    up = (x[:, :-1] < 0) & (x[:, 1:] >= 0) & (np.diff(x) < np.abs(x[:, :1]))
+    count, wanted = np.cumsum(up, axis=1), (order + 1) // 2
+    found = count[:, -1] >= wanted
+    at = np.where(found, np.argmax(count == wanted, axis=1), 0)
+    rows = np.arange(len(start))
+
+    def falling(part: Chain, rows: NDArray[np.intp], f: FloatArray) -> FloatArray:
+        return np.where(found[rows], -_reactance(part, f[:, None])[:, 0], start[rows] - f)
+
+    bracket = np.where(found, f[rows, at], 0.5 * start), np.where(found, f[rows, at + 1], 2 * start)
+    return np.where(found, _root(_Remaining(chain, falling), bracket), np.nan)
+
+
+def _reactance(chain: Chain, frequency: FloatArray) -> FloatArray:
+    voltage, current = chain.voltage_current(frequency)
+    return (voltage / current).imag
+
+
+def lowest_resonance(chain: Chain) -> FloatArray:
+    """Where k times the nearest return conductor's distance is the first zero of J_0 [Hz]; inf for less than 3 posts.
+
+    No cavity between the planes resonates below it.
+    """
+    paths = chain.paths
+    nearest = np.min(
+        np.abs(paths.posts), axis=1, initial=np.inf, where=np.arange(paths.posts.shape[1]) < paths.count[:, None]
+    )
+    reach = np.where(paths.count > 2, nearest, paths.ring)
+    dk = np.array([max(m.dk_z for m in s.materials) for s, _ in chain.stubs])
+    return np.nan_to_num(2.405 * light_speed / (2 * np.pi * reach * np.sqrt(dk)), nan=np.inf)
+
+
+class _Remaining:
+    """A function of chain, rows and frequency, evaluated on the stubs still searched: fewer and fewer of the chain."""
+
+    def __init__(self, chain: Chain, function: Callable[[Chain, NDArray[np.intp], FloatArray], FloatArray]) -> None:
+        self.chain, self.function = chain, function
+        self.rows = np.arange(len(chain.stubs))
+
+    def __call__(self, frequency: FloatArray, rows: NDArray[np.intp]) -> FloatArray:
+        """Value at ``frequency`` [Hz] of the stubs ``rows`` of the whole chain, all among those of the last call."""
+        if 2 * len(rows) <= len(self.rows):
+            self.chain = self.chain.only(np.searchsorted(self.rows, rows))
+            self.rows = rows
+        place = np.searchsorted(self.rows, rows)
+        f = np.full(len(self.rows), frequency[0])
+        f[place] = frequency
+        return self.function(self.chain, self.rows, f)[place]
+
+
+def _bracket(function: _Remaining, first: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Frequencies between which a function, above 0 at frequency 0, falls through it: from ``first`` in strides."""
+    low, high = np.zeros_like(first), first.copy()
+    rows = np.arange(len(first))
+    whole = function.chain
+    for _ in range(STEPS):
+        rows = rows[function(high[rows], rows) > 0]
+        if not rows.size:
+            break
+        low[rows] = high[rows]
+        high[rows] *= STRIDE
+    function.chain, function.rows = whole, np.arange(len(first))
+    return low, high
+
+
+def _root(function: _Remaining, bracket: tuple[FloatArray, FloatArray]) -> FloatArray:
+    """Root of each row within its bracket, by Chandrupatla's method; the middle of a bracket that holds none."""
+    tolerances = {"xrtol": TOLERANCE, "xatol": 0.0, "fatol": 0.0, "frtol": 0.0}
+    low, high = np.maximum(bracket[0], 1e-3 * bracket[1]), bracket[1]
+    rows = np.arange(len(low))
+    found = find_root(function, (low, high), args=(rows,), tolerances=tolerances, maxiter=STEPS)
+    return np.where(found.success, found.x, (low + high) / 2)

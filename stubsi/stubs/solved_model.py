@@ -1,0 +1,275 @@
+"""Owns the second tier on a board: each case solved from its geometry; what cannot be goes to the uniform line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from stubsi.errors import UnknownValueError, ValidityError
+from stubsi.physics.barrel import Posts
+from stubsi.physics.chain import Chain
+from stubsi.physics.notch import FirstNotch, first_notch
+from stubsi.physics.reactance import notch
+from stubsi.physics.return_path import check_single, unknown_return_paths
+from stubsi.physics.solved_barrel import SolvedBarrel, solve
+from stubsi.provenance import HARDWARE_ERROR, Provenance
+from stubsi.stubs.as_barrel import Solvable, barrel_of
+from stubsi.stubs.models import Models
+from stubsi.stubs.uniform_model import uniform_models
+from stubsi.units import show
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Sequence
+
+    from numpy.typing import NDArray
+
+    from stubsi.physics.barrel import Barrel
+    from stubsi.stubs.cases import Case
+    from stubsi.stubs.surroundings import Around
+
+SOLVED = "solved geometry"
+NOT_SOLVED = "not solved: "
+"""Begins the assumption of a case that had to go to the uniform line; why follows."""
+SOLVED_ERROR = "0.2 % median, 2.5 % at most against full wave"
+"""Error of the notch. Source: project full-wave reference, 62 geometries."""
+NEAREST_ERROR = "nearest covered case: up to 5 % against full wave"
+"""Where no rule covers a stub exactly: the residual of the trace-fed reference, 4 %, and a margin."""
+FAR_ERROR = "far from any covered case: down to half"
+"""Of a stub of which only half counts, for want of a reference so short or so far from a plane."""
+TOO_NEAR = "a return via is nearer to the antipad than the planes are apart"
+OWN, SHARP = 0.8, 0.97
+"""Shares of the frequency at which its reactance vanishes below which a notch is not the stub's own, or is blurred."""
+CAVITY = "the first notch is a resonance with the return vias, below the stub's own"
+BLURRED = "blurred notch, at the minimum of S21: part of the power leaves between the planes"
+SCAN_REACH = 2e-3
+"""Unknown return vias are scanned from just outside the clearance to this much [m] further."""
+
+
+class _Variant(NamedTuple):
+    solved: SolvedBarrel
+    path: Posts
+    pitch: float
+
+
+@dataclass(frozen=True, eq=False)
+class SolvedStack:
+    """Solved stubs with their return paths as a stack of stubs."""
+
+    variants: tuple[_Variant, ...]
+
+    @cached_property
+    def chain(self) -> Chain:
+        """All of them as one set of arrays."""
+        return _chain(self.variants)
+
+    @cached_property
+    def _first(self) -> FirstNotch:
+        """First notch in 50 ohm [Hz]; infinite for a stub without electrical length."""
+        found = first_notch(self.chain)
+        return found._replace(frequency=np.nan_to_num(found.frequency, nan=np.inf))
+
+    def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Notch of the stubs of these numbers [Hz]."""
+        return self._first.frequency[index] if order == 1 else notch(self.chain.only(index), order)
+
+    def said(self, index: int) -> str:
+        """What has to be said of the first notch of a stub; nothing of a sharp one."""
+        frequency, zero = (values[index] for values in self._first)
+        if np.isinf(frequency) or frequency > SHARP * zero:
+            return ""
+        return CAVITY if frequency < OWN * zero and self.chain.paths.count[index] else BLURRED
+
+    def highest(self) -> float:
+        """Frequency up to which all of them hold [Hz]."""
+        return float(self.chain.highest_frequency().min())
+
+    def input(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> tuple[NDArray, NDArray]:
+        """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""
+        order = np.argsort(index, kind="stable")
+        place = np.empty(len(index), dtype=np.intp)
+        place[order] = np.arange(len(index)) - np.searchsorted(index[order], index[order])
+        f = np.full((len(self.variants), place.max() + 1), 1e9)
+        f[index, place] = frequency
+        voltage, current = self.chain.voltage_current(f)
+        return voltage[index, place], current[index, place]
+
+
+def _chain(variants: Sequence[_Variant]) -> Chain:
+    return Chain.of([(v.solved, v.path) for v in variants], [v.pitch for v in variants])
+
+
+def solved_models(cases: Sequence[Case]) -> Models:
+    """Model each case from its geometry; as a uniform line, saying why, where that is not known.
+
+    Unknown return vias make a case a range: 1, 2, 3, 4, 6 and 8 equal vias at several distances, and none.
+    """
+    variants: list[_Variant] = []
+    owner: list[int] = []
+    provenance: dict[int, Provenance] = {}
+    refused: dict[int, str] = {}
+    for number, case in enumerate(cases):
+        try:
+            found, said = _variants(case)
+        except (UnknownValueError, ValidityError) as error:
+            refused[number] = str(error)
+            continue
+        variants += found
+        owner += [number] * len(found)
+        provenance[number] = said
+    owners, stack = np.array(owner, dtype=np.intp), SolvedStack(tuple(variants))
+    for number, lowest in _lowest(stack, owners):
+        said = provenance[number]
+        provenance[number] = replace(said, assumptions=(*said.assumptions, *filter(None, [stack.said(lowest)])))
+    return _joined(cases, stack, owners, provenance, refused)
+
+
+def _lowest(stack: SolvedStack, owner: NDArray[np.intp]) -> Iterable[tuple[int, int]]:
+    """Every case with its variant of the lowest first notch."""
+    if not len(owner):
+        return ()
+    order = np.lexsort((stack.notch(1, np.arange(len(owner))), owner))
+    case, first = np.unique(owner[order], return_index=True)
+    return zip(case.tolist(), order[first].tolist(), strict=True)
+
+
+def _joined(
+    cases: Sequence[Case],
+    stack: SolvedStack,
+    owner: NDArray[np.intp],
+    provenance: dict[int, Provenance],
+    refused: dict[int, str],
+) -> Models:
+    rest = sorted(refused)
+    fallback = uniform_models([cases[number] for number in rest])
+    for number, said in zip(rest, fallback.provenance, strict=True):
+        provenance[number] = Provenance(
+            tier=said.tier, assumptions=(*said.assumptions, NOT_SOLVED + refused[number]),
+            model_error=said.model_error, low=said.low, high=said.high,
+        )  # fmt: skip
+    unknown, unknown_loss = ([""] * len(cases) for _ in range(2))
+    for number, notch_missing, loss_missing in zip(rest, fallback.unknown, fallback.unknown_loss, strict=True):
+        unknown[number], unknown_loss[number] = notch_missing, loss_missing
+    return Models(
+        variants=(*((stack,) if stack.variants else ()), *fallback.variants),
+        owner=(
+            *((owner,) if stack.variants else ()),
+            *(np.array(rest, dtype=np.intp)[own] for own in fallback.owner),
+        ),
+        provenance=tuple(provenance[number] for number in range(len(cases))),
+        unknown=tuple(unknown),
+        unknown_loss=tuple(unknown_loss),
+    )
+
+
+def _variants(case: Case) -> tuple[list[_Variant], Provenance]:
+    pitch = case.around.pitch
+    if case.around.odd and pitch is None:
+        raise UnknownValueError(f"pitch of the pair at padstack {case.shape.padstack.name} is unknown: give x and y.")
+    solvable = barrel_of(case.shape, case.length_si, bore=case.bore, pitch=pitch)
+    solved = solve(solvable.barrel)
+    paths, said = return_paths(case.around, solved)
+    found = [_Variant(solved, path, np.nan if pitch is None else pitch) for path in paths]
+    _chain(found)
+    return found, _provenance(solvable, (*said, *_too_near(solved, paths, pitch)))
+
+
+def _seen(path: Posts, pitch: float | None) -> Posts:
+    """Return vias as seen from the barrel; of a pair those on its side."""
+    if pitch is None:
+        return path
+    return Posts(positions=tuple((x - pitch / 2, y) for x, y in path.positions if x > 0), radius=path.radius)
+
+
+def _too_near(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None) -> tuple[str, ...]:
+    """A return via nearer to the clearance than the planes are apart lies outside what was validated: R - b < h."""
+    try:
+        for section in solved.layout.sections if len(paths) == 1 else ():
+            height = sum(thickness for _, thickness in section.filling)
+            check_single(solved.barrel.barrel_radius, section.clearance_radius, _seen(paths[0], pitch), height)
+    except ValidityError:
+        return (TOO_NEAR,)
+    return ()
+
+
+def _provenance(solvable: Solvable, returns: tuple[str, ...]) -> Provenance:
+    """Tier and errors; of a short stub the drawn length is the worst case, as the electrical start is a share of it."""
+    lower = solvable.start_share if solvable.start_share > HARDWARE_ERROR else 0.0
+    short = (f"short stub: up to {100 * lower:.0f} % lower if all of its drawn length counts",) if lower else ()
+    return Provenance(
+        tier=SOLVED,
+        assumptions=(*solvable.assumptions, *returns, *short),
+        model_error=_model_error(solvable, returns),
+        low=1 - max(lower, HARDWARE_ERROR),
+    )
+
+
+def _model_error(solvable: Solvable, returns: tuple[str, ...]) -> str:
+    if solvable.start_share >= 0.5:
+        return FAR_ERROR
+    return NEAREST_ERROR if solvable.nearest_rule or TOO_NEAR in returns else SOLVED_ERROR
+
+
+def solved_through(barrel: Barrel, around: Around) -> Callable[[NDArray[np.float64]], NDArray[np.complex128]]:
+    """Chain matrix over frequency [Hz] of a length of barrel between entry and exit, shape (n, 2, 2)."""
+    solved = solve(barrel)
+    (path,), _ = return_paths(around, solved)
+    chain = _chain([_Variant(solved, path, np.nan if around.pitch is None else around.pitch)])
+
+    def abcd(frequency: NDArray[np.float64]) -> NDArray[np.complex128]:
+        check_frequency(frequency, float(chain.highest_frequency()[0]))
+        return chain.abcd(frequency)[0]
+
+    return abcd
+
+
+def check_frequency(frequency: NDArray[np.float64], highest: float) -> None:
+    """Refuse frequencies [Hz] above the highest at which a solved barrel holds."""
+    if np.max(frequency, initial=0.0) > highest:
+        raise ValidityError(
+            f"frequency = {show(np.max(frequency), 'frequency')}: above {show(highest, 'frequency')} the gap between "
+            f"barrel and antipad is half a wave long, and the solved hole no longer holds."
+        )
+
+
+def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tuple[str, ...]]:
+    """Return paths to solve a hole with: the one its reference holes make, or those scanned when they are unknown."""
+    if around.returns is None:
+        return _scanned(around, solved), ("return vias unknown: 1-8 vias within 2 mm of the clearance, or none",)
+    if not around.returns:
+        return [Posts()], ("no return via as deep as the hole within 10 mm: open planes",)
+    if around.odd:
+        mirrored = tuple((-x, y) for x, y in around.returns)
+        return [_apart(around.returns + mirrored, around.radius)], ("return vias mirrored on the other leg",)
+    places = np.array(around.returns) @ (1, 1j)
+    grow = np.maximum(1.0, (_widest(solved) + around.radius) / np.maximum(np.abs(places), 1e-9))
+    outside = tuple((via.real, via.imag) for via in (places * grow).tolist())
+    said = ("return vias inside the antipad taken at its edge",) if (grow > 1).any() else ()
+    return [_apart(outside, around.radius)], said
+
+
+def _apart(positions: tuple[tuple[float, float], ...], radius: float) -> Posts:
+    """Return vias of one radius; no larger than keeps them apart, where the nearest is wider than others."""
+    places = np.array(positions) @ (1, 1j)
+    gaps = np.abs(places[:, None] - places)[np.triu_indices(len(places), 1)]
+    return Posts(positions=positions, radius=min(radius, 0.499 * float(gaps.min(initial=np.inf))))
+
+
+def _widest(solved: SolvedBarrel) -> float:
+    """Widest clearance radius along the barrel and beyond its end [m]."""
+    levels = (*solved.barrel.levels, *(solved.barrel.end.bored if solved.barrel.end else ()))
+    return max(level.clearance_radius for level in levels if level.kind == "plane")
+
+
+def _scanned(around: Around, solved: SolvedBarrel) -> list[Posts]:
+    radius = solved.barrel.barrel_radius
+    nearest = _widest(solved) + 1.1 * radius
+    if not around.odd:
+        return unknown_return_paths(nearest, nearest + SCAN_REACH, radius)
+    half = around.pitch / 2
+    distances = np.linspace(nearest, nearest + SCAN_REACH, 4).tolist()
+    inline = [((half + d, 0.0), (-half - d, 0.0)) for d in distances]
+    beside = [((half, d), (half, -d), (-half, d), (-half, -d)) for d in distances]
+    return [Posts(), *(Posts(positions=p, radius=radius) for p in (*inline, *beside))]

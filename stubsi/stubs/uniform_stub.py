@@ -1,0 +1,291 @@
+"""Owns the uniform stub as users make it: length, permittivity and impedance with units; and its notch."""
+
+from __future__ import annotations
+
+import warnings
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from scipy.constants import c
+
+from stubsi.errors import PlausibilityWarning, StubsiError, UnknownValueError
+from stubsi.physics.uniform_line import (
+    Line,
+    coax_impedance,
+    decibels,
+    disk_end_capacitance,
+    quarter_wave,
+    quarter_wave_length,
+    shunt_s,
+)
+from stubsi.provenance import Provenance
+from stubsi.units import DF_RULE, DK_RULE, Dimension, one_number, one_si, quantity, show, to_number, to_si
+from stubsi.value import Value
+
+if TYPE_CHECKING:
+    from stubsi.network import Network
+
+COPPER = 5.8e7
+"""Conductivity of copper [S/m] at room temperature: textbook value, from memory."""
+
+PLAUSIBLE = (10.0, 150.0)
+"""Impedance of plated holes [ohm], with room to spare: common practice, no source."""
+
+GIVEN_DK = "uniform line, Dk_eff given"
+GIVEN_DELAY = "uniform line, delay given"
+LAMINATE = "uniform line, laminate Dk"
+
+
+def notch_frequency(stub_length: Any, dk_eff: Any, order: Any = 1) -> Any:
+    r"""Notch of an open stub: the frequencies where it shorts the path it hangs on.
+
+    .. math:: f_n = \frac{n c}{4 L \sqrt{D_{k,eff}}}, \quad n = 1, 3, 5, \ldots
+
+    Parameters
+    ----------
+    stub_length : length
+        Text, quantity, quantity array or list of texts. Zero: no stub, hence no notch (NaN).
+    dk_eff : float or array_like
+        Effective relative permittivity [-] of the *stub*, at least 1. The laminate's Dk in its place reads 30-60 %
+        too high against full wave, because pads and planes load the barrel.
+    order : int or array_like
+        Odd multiple.
+
+    Returns
+    -------
+    pint.Quantity
+        In GHz; broadcast shape of the arguments, scalar for scalars.
+
+    Raises
+    ------
+    UnitError, StubsiError
+        A length without unit, negative or not finite; ``dk_eff`` below 1 or not a number; an even ``order``.
+
+    Notes
+    -----
+    Lossless, no end capacitance. Estimates; confirm by measurement or field solution.
+
+    Examples
+    --------
+    >>> print(notch_frequency("5 mm", 4).round(6))
+    7.494811 gigahertz
+    """
+    length = to_si(stub_length, "length", "stub_length", rule="not negative")
+    dk, n = checked_dk(dk_eff), _checked_order(order)
+    try:
+        np.broadcast_shapes(np.shape(length), np.shape(dk), np.shape(n))
+    except ValueError:
+        raise StubsiError("stub_length, dk_eff and order: give scalars, or arrays of one shape.") from None
+    return quantity(quarter_wave(length, dk, n), "frequency")
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class Stub(Value):
+    r"""A plated stub as a uniform open-ended line in shunt.
+
+    .. math:: Z_{in} = Z_s \coth(\gamma L), \quad S_{21} = \frac{2}{2 + Z_0 Y_{in}}
+
+    Parameters
+    ----------
+    stub_length : length
+        Zero: no stub.
+    dk_eff : float
+        Effective relative permittivity [-] of the stub. Or give ``delay``.
+    delay : delay per length
+        ``"175 ps/in"``, in place of ``dk_eff``.
+    z_stub : impedance, optional
+        Of the stub. Or give ``drill`` and ``antipad``: then that of a coaxial line. Needed for anything but the notch.
+    drill, antipad : length, optional
+        Diameters of barrel and clearance. ``drill`` also brings in the skin effect of the barrel.
+    df : float
+        Loss tangent [-].
+    at : frequency, optional
+        Where ``dk_eff`` and ``df`` hold; then they follow the wideband Debye model. Unknown: constant.
+    end_pad : length, optional
+        Diameter of a pad at the end, as half an isolated disk in the dielectric (high where the end faces air).
+    end_capacitance : capacitance, optional
+        At the end, in place of ``end_pad``.
+    conductivity : conductivity, optional
+        Of the barrel, with ``drill``; copper unless given.
+
+    Raises
+    ------
+    UnitError, StubsiError
+        Two ways given to say one thing, or none; values out of range. Warns (PlausibilityWarning) where the impedance
+        is not that of a plated hole.
+
+    Examples
+    --------
+    >>> stub = Stub(stub_length="5 mm", dk_eff=4, z_stub="30 ohm")
+    >>> print(stub.notch_frequency().round(6))
+    7.494811 gigahertz
+    >>> round(float(stub.loss("5 GHz", z0="50 ohm")), 8)
+    4.90003999
+    """
+
+    stub_length: Any = Dimension("length", rule="not negative")
+    dk_eff: float | None = None
+    delay: Any = Dimension("delay per length", optional=True)
+    z_stub: Any = Dimension("impedance", optional=True)
+    drill: Any = Dimension("length", optional=True)
+    antipad: Any = Dimension("length", optional=True)
+    df: float = 0.0
+    at: Any = Dimension("frequency", optional=True)
+    end_pad: Any = Dimension("length", optional=True)
+    end_capacitance: Any = Dimension("capacitance", optional=True, rule="not negative")
+    conductivity: Any = Dimension("conductivity", optional=True)
+
+    def __post_init__(self) -> None:
+        self.__dict__["df"] = one_number(self.df, "df", rule=DF_RULE)
+        if (self.dk_eff is None) == (self.delay_si is None):
+            raise StubsiError("give either dk_eff or delay: one of them, and only one, says how slow the stub is.")
+        if self.dk_eff is not None:
+            self.__dict__["dk_eff"] = one_number(self.dk_eff, "dk_eff", rule=DK_RULE)
+        elif self.dk_si < 1:
+            raise StubsiError(f"delay = {show(self.delay_si, 'delay per length')}: is faster than light, 3.336 ps/mm.")
+        if self.z_stub_si is not None and self.antipad_si is not None:
+            raise StubsiError("give either z_stub, or drill and antipad: both say the stub's impedance.")
+        if self.antipad_si is not None and self.drill_si is None:
+            raise StubsiError("antipad needs drill beside it: the impedance follows from both.")
+        if self.conductivity_si is not None and self.drill_si is None:
+            raise StubsiError("conductivity needs drill beside it: the barrel's resistance follows from both.")
+        if self.antipad_si is not None and self.drill_si >= self.antipad_si:
+            raise StubsiError(f"drill = {self.drill}: must be smaller than antipad = {self.antipad}.")
+        if self.end_pad_si is not None and self.end_capacitance_si is not None:
+            raise StubsiError("give either end_pad or end_capacitance.")
+        if self.end_load_si and self.z_stub_or_coax_si is None:
+            raise StubsiError(
+                "an end pad or end_capacitance needs the stub's impedance: give z_stub, or drill and antipad."
+            )
+        self._warn_if_implausible()
+
+    def _warn_if_implausible(self) -> None:
+        z_stub = self.z_stub_or_coax_si
+        if z_stub is not None and not PLAUSIBLE[0] <= z_stub <= PLAUSIBLE[1]:
+            warnings.warn(
+                f"the stub's impedance, {show(z_stub, 'impedance')}, is outside {PLAUSIBLE[0]:g} to {PLAUSIBLE[1]:g} "
+                f"ohm, where plated holes lie: check z_stub, or drill and antipad.",
+                PlausibilityWarning,
+                stacklevel=4,
+            )
+
+    @property
+    def dk_si(self) -> float:
+        """Effective relative permittivity [-], from ``dk_eff`` or from (c delay)^2."""
+        return self.dk_eff if self.dk_eff is not None else float((c * self.delay_si) ** 2)
+
+    @property
+    def z_stub_or_coax_si(self) -> float | None:
+        """Impedance of the stub [ohm], None where unknown."""
+        if self.antipad_si is None:
+            return self.z_stub_si
+        return float(coax_impedance(self.drill_si, self.antipad_si, self.dk_si))
+
+    @property
+    def end_load_si(self) -> float:
+        """Capacitance at the end [F]."""
+        if self.end_pad_si is not None:
+            return float(disk_end_capacitance(self.end_pad_si, self.dk_si))
+        return self.end_capacitance_si or 0.0
+
+    @cached_property
+    def line(self) -> Line:
+        """The same stub in SI floats; impedance NaN where unknown."""
+        z_stub = self.z_stub_or_coax_si
+        lossy = self.drill_si is not None
+        return Line(
+            stub_length=self.stub_length_si,
+            dk=self.dk_si,
+            z_stub=np.nan if z_stub is None else z_stub,
+            df=self.df,
+            at=np.nan if self.at_si is None else self.at_si,
+            end_capacitance=self.end_load_si,
+            barrel_diameter=self.drill_si if lossy else np.inf,
+            conductivity=(self.conductivity_si or COPPER) if lossy else np.inf,
+        )
+
+    @property
+    def provenance(self) -> Provenance:
+        """Which model this is and what it assumes."""
+        return Provenance(
+            tier=GIVEN_DK if self.delay_si is None else GIVEN_DELAY,
+            model_error="as good as the value given",
+        )
+
+    def notch_frequency(self, order: int = 1) -> Any:
+        """Frequency of the notch of odd ``order``, a quantity in GHz; NaN for a stub of length zero."""
+        return quantity(self.notch_si(_checked_order(order)), "frequency")
+
+    def notch_si(self, order: Any = 1) -> Any:
+        """Frequency of the notch of odd ``order`` [Hz]."""
+        return self.line.notch(order)
+
+    def input_si(self, frequency: Any) -> tuple[Any, Any]:
+        """Voltage and current at the input for 1 V at the open end, at ``frequency`` [Hz]."""
+        if self.stub_length_si and np.isnan(self.line.z_stub):
+            raise UnknownValueError("the stub's impedance is unknown: give z_stub, or drill and antipad.")
+        line = self.line if self.stub_length_si else Line(stub_length=0.0, dk=1.0, z_stub=1.0)
+        return line.input(frequency)
+
+    def input_admittance(self, frequency: Any) -> Any:
+        """Admittance [S] into the stub at ``frequency`` (frequency), complex, shape of ``frequency``."""
+        voltage, current = self.input_si(to_si(frequency, "frequency", "frequency", rule="not negative"))
+        return current / voltage
+
+    def loss(self, frequency: Any, *, z0: Any) -> Any:
+        """Insertion loss [dB] of the stub in shunt on a line of ``z0`` (impedance) at ``frequency``, positive."""
+        voltage, current = self.input_si(to_si(frequency, "frequency", "frequency", rule="not negative"))
+        return decibels(shunt_s(voltage, current, to_si(z0, "impedance", "z0"))[1])
+
+    def network(self, frequency: Any, *, z0: Any = "50 ohm") -> Network:
+        """Two-port of the stub in shunt, a scikit-rf Network whose port impedance is ``z0`` (real).
+
+        For the leg of a pair: the odd-mode two-port, with ``z0`` half the differential impedance.
+        """
+        from stubsi.network import shunt_network
+
+        return shunt_network(self.input_si, frequency, z0)
+
+
+def dk_eff_from_notch(stub_length: Any, notch: Any) -> float:
+    r"""Effective permittivity [-] that puts the first notch of a stub where it was measured.
+
+    .. math:: D_{k,eff} = \left(\frac{c}{4 L f_0}\right)^2
+
+    Parameters
+    ----------
+    stub_length : length
+    notch : frequency
+
+    Raises
+    ------
+    UnitError, StubsiError
+        Values that are not one positive length and frequency; a notch higher than in vacuum.
+
+    Examples
+    --------
+    >>> round(dk_eff_from_notch("270 mil", "4.4 GHz"), 3)
+    6.169
+    """
+    length, f0 = one_si(stub_length, "length", "stub_length"), one_si(notch, "frequency", "notch")
+    dk_eff = float((quarter_wave_length(f0, 1.0) / length) ** 2)
+    if dk_eff < 1:
+        raise StubsiError(
+            f"notch = {show(f0, 'frequency')}: a stub of {show(length, 'length')} has its first notch below that even "
+            f"in vacuum (dk_eff = {dk_eff:.3g}); is it the first notch?"
+        )
+    return dk_eff
+
+
+def checked_dk(dk_eff: Any) -> Any:
+    """Take a relative permittivity: a finite number or array, at least 1."""
+    return to_number(dk_eff, "dk_eff", rule=DK_RULE)
+
+
+def _checked_order(order: Any) -> Any:
+    n = to_number(order, "order")
+    if np.any(np.mod(n, 2) != 1):
+        raise StubsiError(f"order = {order}: must be odd; an open stub shorts the path at 1, 3, 5 ... times f0.")
+    return n

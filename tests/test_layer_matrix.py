@@ -1,0 +1,143 @@
+"""The layer matrix: what a router needs before routing, the same figures a ranking of the routed net would show."""
+
+from __future__ import annotations
+
+import pytest
+
+from stubsi import RULES_OF_THUMB, Criterion, Padstack, ReturnVias, StubsiError, UnitError, layer_matrix, rank
+from tests import margin_boards as mb
+
+SIGNALS = ["10GBASE-KR", "112 Gb/s PAM4"]
+
+
+def matrix(signals=SIGNALS, **given):
+    return layer_matrix(
+        mb.stackup(), signals, **{"padstack": mb.VIA, "z0": "50 ohm", "return_vias": mb.RETURNS, **given}
+    )
+
+
+@pytest.fixture(scope="module")
+def from_top():
+    return matrix()
+
+
+def test_a_row_per_exit_layer_and_a_column_per_signal(from_top):
+    assert list(from_top.cells) == list(mb.ROLES)
+    assert all(list(row) == ["10GBASE-KR", "112 Gb/s PAM4"] for row in from_top.cells.values())
+    assert from_top.entry == "TOP"
+
+
+def test_stub_left_below_every_exit_layer(from_top):
+    """0.23 mm a layer, from the lower face of the exit to the bottom face: none at BOT."""
+    frame = from_top.to_frame()
+    assert frame["stub [mm]"].to_list() == pytest.approx([1.38, 1.15, 0.92, 0.69, 0.46, 0.23, 0.0])
+    assert frame.index.to_list() == list(mb.ROLES)
+
+
+def test_the_deeper_the_exit_the_better(from_top):
+    for signal in ("10GBASE-KR", "112 Gb/s PAM4"):
+        notches = [from_top.cells[layer][signal].first_notch for layer in list(mb.ROLES)[:-1]]
+        assert notches == sorted(notches)
+        assert from_top.cells["BOT"][signal].reason == "no stub"
+
+
+@pytest.mark.parametrize("layer", ["TOP", "S1", "S2"])
+def test_a_cell_is_what_the_ranking_of_the_routed_net_shows(from_top, layer):
+    net = mb.net("A", tuple(dict.fromkeys(("TOP", layer))), signal="112 Gb/s PAM4")
+    row, cell = rank(mb.board(net))["A"], from_top.cells[layer]["112 Gb/s PAM4"]
+    assert cell.first_notch == pytest.approx(row.first_notch, rel=1e-5)
+    assert cell.loss == pytest.approx(row.loss, rel=1e-5)
+    assert cell.verdict == row.verdict
+
+
+def test_entry_at_an_inner_layer_leaves_stubs_on_both_sides():
+    found = matrix(["25 Gb/s"], entry="S1")
+    cell = found.cells["S2"]["25 Gb/s NRZ"]
+    both = rank(mb.board(mb.net("A", ("S1", "S2"), signal="25 Gb/s")))["A"]
+    assert cell.stub_length == pytest.approx(0.46)
+    assert cell.loss == pytest.approx(both.loss, rel=1e-5)
+    assert found.cells["S1"]["25 Gb/s NRZ"].stub_length == pytest.approx(0.92)
+
+
+def test_a_press_fit_like_entry_from_below_mirrors_that_from_above():
+    down, up = matrix(["25 Gb/s"]), matrix(["25 Gb/s"], entry="BOT")
+    for one, other in (("S1", "S2"), ("TOP", "BOT"), ("G1", "G3")):
+        a, b = down.cells[one]["25 Gb/s NRZ"], up.cells[other]["25 Gb/s NRZ"]
+        assert b.first_notch == pytest.approx(a.first_notch, rel=1e-5)
+        assert (a.side, b.side) == ("bottom", "top")
+
+
+def test_a_pair_hangs_in_half_its_impedance():
+    vias = ReturnVias(positions=[("1.4 mm", "0 mm"), ("-1.4 mm", "0 mm")], drill="0.25 mm")
+    found = matrix(["25 Gb/s"], z0="90 ohm", pitch="0.9 mm", return_vias=vias).cells["S1"]["25 Gb/s NRZ"]
+    away = ((1.4, 0.0), (-1.4, 0.0))
+    pair = mb.pair("A", ("TOP", "S1"), ("TOP", "S1"), z0="90 ohm")
+    row = rank(mb.board(pair, mb.ground(1, away), places=0))["A"]
+    assert found.first_notch == pytest.approx(row.first_notch, rel=1e-5)
+    assert found.loss == pytest.approx(row.loss, rel=1e-5)
+
+
+def test_a_blind_hole_has_the_layers_it_spans():
+    blind = Padstack(name="blind", drill="0.2 mm", pad="0.4 mm", antipad="0.6 mm", span=("G1", "S2"))
+    found = matrix(["25 Gb/s"], padstack=blind)
+    assert found.entry == "G1"
+    assert list(found.cells) == ["G1", "S1", "G2", "S2"]
+    assert {row["25 Gb/s NRZ"].verdict for row in found.cells.values()} <= {"pass", "marginal", "drilling cannot help"}
+    with pytest.raises(StubsiError, match="entry = 'TOP': the hole goes from G1 to S2"):
+        matrix(["25 Gb/s"], padstack=blind, entry="TOP")
+
+
+def test_unknown_return_vias_leave_some_cells_undecided():
+    found = matrix(["56 GBd"], return_vias=None, criterion=Criterion.notch_ratio(1.5))
+    verdicts = {row["56 GBd NRZ"].verdict for row in found.cells.values()}
+    assert "undecided" in verdicts
+    assert found.cells["BOT"]["56 GBd NRZ"].verdict == "pass"
+
+
+def test_it_prints_its_criterion_and_every_cell(from_top):
+    text = str(from_top)
+    assert "Entry at TOP, undrilled" in text
+    assert str(RULES_OF_THUMB["DesignCon 2020"]) in text
+    assert text.count("\n") == len(mb.ROLES) + 2
+    cell = from_top.cells["S1"]["112 Gb/s PAM4"]
+    shown = from_top.to_frame().loc["S1", "112 Gb/s PAM4"]
+    assert shown == f"{cell.verdict} ({cell.margin:.2f})"
+    assert shown in text
+    assert "<table" in from_top._repr_html_()
+
+
+def test_it_shows_its_counts_in_one_line():
+    limits = matrix(["25 Gb/s", "50 Gb/s"], criterion=Criterion.stub_length("0.5 mm"))
+    assert repr(limits) == "<LayerMatrix of 7 exit layers from TOP: 8 drill, 6 pass>"
+
+
+def test_a_stub_past_its_notch_passes_no_criterion_on_loss():
+    """Whatever limit: a quarter wave at 40 GHz is 0.96 mm with the laminate's Dk alone, and shorter solved."""
+    found = {layer: row["80 GBd NRZ"] for layer, row in matrix(["80 GBd"], criterion=Criterion.loss(1e3)).cells.items()}
+    past = [layer for layer, cell in found.items() if cell.margin and cell.margin <= 1]
+    assert past == ["TOP", "G1", "S1"]
+    assert [found[layer].verdict for layer in past] == ["drill"] * 3
+    assert all("at or below Nyquist" in found[layer].reason for layer in past)
+    assert all(cell.verdict in ("pass", "marginal") for layer, cell in found.items() if layer not in past)
+
+
+def test_criterion_by_name():
+    found = matrix(["25 Gb/s"], criterion="TI 15 mil").cells
+    assert found["S2"]["25 Gb/s NRZ"].reason.startswith("0.46 mm, at most 0.381 mm wanted")
+    assert found["G3"]["25 Gb/s NRZ"].verdict == "pass"
+
+
+@pytest.mark.parametrize(
+    ("given_", "error"),
+    [
+        ({"entry": "L9"}, StubsiError),
+        ({"criterion": "somebody"}, UnitError),
+        ({"z0": 50}, UnitError),
+        ({"pitch": "1 GHz"}, UnitError),
+        ({"signals": ["28 GHz"]}, UnitError),
+    ],
+    ids=repr,
+)
+def test_refused(given_, error):
+    with pytest.raises(error):
+        matrix(**given_)

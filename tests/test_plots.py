@@ -1,0 +1,215 @@
+"""The plots: what they draw is what the stubs and the ranking say."""
+
+from __future__ import annotations
+
+import sys
+
+import matplotlib as mpl
+import numpy as np
+import pytest
+import skrf
+
+from stubsi import Criterion, DepthDrill, Stub, StubsiError, UnitError, hole_model, rank
+from stubsi.show.plots import plot_loss, plot_margins
+from tests import margin_boards as mb
+
+HOUSE = Criterion.notch_ratio(2, source="house")
+FAR = Criterion.notch_ratio(100, source="house")
+QUIET = Criterion.loss(0.5, source="house")
+
+
+@pytest.fixture(autouse=True)
+def plt():
+    """The module pyplot, drawing to memory, without figures left from another test."""
+    mpl.use("Agg")
+    pyplot = pytest.importorskip("matplotlib.pyplot")
+    pyplot.close("all")
+    yield pyplot
+    pyplot.close("all")
+
+
+@pytest.fixture(scope="module")
+def ranking():
+    """Nets of every kind: without stub, short of the limit, near it, beyond it, judged by loss, waived."""
+    nets = [
+        mb.net("NO_STUB", ("TOP", "BOT")),
+        mb.net("DRILL", ("TOP", "S1"), signal="112 Gb/s PAM4", place=1),
+        mb.net("PASS", ("TOP", "S1"), signal="1 Gb/s", place=2),
+        mb.net("HOUSE", ("TOP", "S2"), signal="112 Gb/s PAM4", criterion=HOUSE, place=3),
+        mb.net("BY_LOSS", ("TOP", "S1"), criterion=QUIET, place=4),
+        mb.net("WAIVED", ("TOP", "S1"), signal="112 Gb/s PAM4", waiver="test coupon", place=5),
+    ]
+    return rank(mb.board(*nets, places=6))
+
+
+@pytest.fixture(scope="module")
+def unknown_returns():
+    return rank(mb.board(mb.net("A", ("TOP", "S1")), places=0))
+
+
+def curves(ax):
+    """Curves by label, Nyquist apart."""
+    return {line.get_label(): line.get_xydata().T for line in ax.lines if "Nyquist" not in line.get_label()}
+
+
+def bars(ax):
+    """Left and right end of the bar of every net that has one."""
+    names = [label.get_text() for label in ax.get_yticklabels()]
+    return {names[round(bar.get_y() + bar.get_height() / 2)]: tuple(bar.get_bbox().intervalx) for bar in ax.patches}
+
+
+def marks(ax):
+    names = [label.get_text() for label in ax.get_yticklabels()]
+    found = {}
+    for line in ax.lines:
+        for x, y in line.get_xydata():
+            found.setdefault(names[round(y)], set()).add(float(x))
+    return found
+
+
+def limits(ax):
+    """Limit drawn across each net."""
+    names = [label.get_text() for label in ax.get_yticklabels()]
+    segments = [segment for lines in ax.collections for segment in lines.get_segments()]
+    return {names[round(y)]: x for (x, y) in (segment.mean(axis=0) for segment in segments)}
+
+
+# --- insertion loss ---------------------------------------------------------------------------------------------------
+
+
+def test_loss_of_an_open_stub_half_way_to_its_notch():
+    """There the stub is an eighth of a wave, Y = j / Zs: loss = 10 log10(1 + (Z0 / 2 Zs)^2), whatever its length."""
+    stubs = {f"{mm} mm": Stub(stub_length=f"{mm} mm", dk_eff=4, z_stub="30 ohm") for mm in (1, 2)}
+    for label, stub in stubs.items():
+        half = float(stub.notch_frequency().m_as("GHz")) / 2
+        x, y = curves(plot_loss({label: stub}, [f"{half!r} GHz"], z0="50 ohm", signal="25 Gb/s"))[label]
+        assert x == pytest.approx([half], rel=1e-12)
+        assert y == pytest.approx(10 * np.log10(1 + (50 / 60) ** 2), rel=1e-9)
+
+
+def test_the_curve_peaks_at_the_notch_and_points_down():
+    stub = Stub(stub_length="2 mm", dk_eff=4, z_stub="30 ohm", df=0.01)
+    ax = plot_loss({"stub": stub}, skrf.Frequency(0, 40, 401, "GHz"), z0="50 ohm", signal="25 Gb/s")
+    x, y = curves(ax)["stub"]
+    assert y[0] == pytest.approx(0, abs=1e-9)  # at DC an open stub is not there
+    assert x[np.argmax(y)] == pytest.approx(stub.notch_frequency().m_as("GHz"), abs=0.1)
+    bottom, top = ax.get_ylim()
+    assert bottom > top
+
+
+@pytest.mark.parametrize(
+    ("signal", "nyquist"), [("25.78125 Gb/s", 12.890625), ("112 Gb/s PAM4", 28), ("PCIe 5.0", 16)], ids=str
+)
+def test_nyquist_is_marked(signal, nyquist):
+    ax = plot_loss({"stub": Stub(stub_length="1 mm", dk_eff=4, z_stub="30 ohm")}, ["1 GHz"], z0="50 ohm", signal=signal)
+    (line,) = [line for line in ax.lines if "Nyquist" in line.get_label()]
+    assert set(line.get_xdata()) == {nyquist}
+    assert signal in line.get_label()
+
+
+def test_stubs_of_a_board_and_whole_holes():
+    """A hole from one outer layer to an inner one: its stub alone, less of it once drilled, and the hole with it."""
+    board = mb.board(mb.net("A", ("TOP", "S1")))
+    hole = hole_model(board, "A.0")
+    drill = DepthDrill(side="bottom", residual_stub="0.15 mm", drill="0.5 mm")
+    drilled = hole_model(board, "A.0", drilled=[drill])
+    shown = {"stub": hole.below, "drilled": drilled.below, "hole": hole}
+    ax = plot_loss(shown, skrf.Frequency(1, 30, 30, "GHz"), z0="50 ohm", signal="25 Gb/s")
+    found = curves(ax)
+    assert list(found) == list(shown)
+    assert [text.get_text() for text in ax.get_legend().get_texts()][:3] == list(shown)
+    assert np.all(found["drilled"][1] < found["stub"][1])
+    hz = found["hole"][0] * 1e9
+    passed = skrf.network.a2s(hole.abcd_si(hz), 50)[:, 1, 0]
+    assert found["hole"][1] == pytest.approx(-20 * np.log10(np.abs(passed)), rel=1e-9)
+
+
+def test_curves_add_to_given_axes(plt):
+    _, ax = plt.subplots()
+    stub = Stub(stub_length="1 mm", dk_eff=4, z_stub="30 ohm")
+    for label in ("first", "second"):
+        assert plot_loss({label: stub}, ["1 GHz", "2 GHz"], z0="50 ohm", signal="25 Gb/s", ax=ax) is ax
+    assert list(curves(ax)) == ["first", "second"]
+    bottom, top = ax.get_ylim()
+    assert bottom > top
+    assert plt.get_fignums() == [1]
+
+
+def test_a_refused_value_leaves_no_figure(plt):
+    with pytest.raises(UnitError, match="z0"):
+        plot_loss({"stub": Stub(stub_length="1 mm", dk_eff=4, z_stub="30 ohm")}, ["1 GHz"], z0=50, signal="25 Gb/s")
+    assert plt.get_fignums() == []
+
+
+# --- margins ----------------------------------------------------------------------------------------------------------
+
+
+def test_nets_stand_in_order_worst_on_top(ranking):
+    ax = plot_margins(ranking)
+    assert [label.get_text() for label in ax.get_yticklabels()] == [row.net for row in ranking]
+    bottom, top = ax.get_ylim()
+    assert bottom > top
+
+
+def test_marks_are_the_margins_and_bars_hold_them(ranking):
+    ax = plot_margins(ranking)
+    found, spans = marks(ax), bars(ax)
+    with_stub = {row.net for row in ranking if row.stub_length}
+    assert set(found) == set(spans) == with_stub == {row.net for row in ranking} - {"NO_STUB"}
+    for net, (left, right) in spans.items():
+        (margin,) = found[net]
+        assert margin == pytest.approx(ranking[net].margin, rel=1e-12)
+        assert left <= 0.92 * margin * (1 + 1e-12)  # 8 % against hardware at the least
+        assert right >= 1.08 * margin * (1 - 1e-12)
+
+
+def test_a_range_has_a_mark_at_both_ends(unknown_returns):
+    ax, row = plot_margins(unknown_returns), unknown_returns["A"]
+    low, high = sorted(marks(ax)["A"])
+    assert low < high
+    assert (low, high) == pytest.approx((row.margin, row.first_notch_to / row.nyquist), rel=1e-12)
+    left, right = bars(ax)["A"]
+    assert left < low < high < right
+
+
+def test_bar_and_limit_show_the_verdict(ranking):
+    """Pass: the bar beyond the line; drill: short of it. A net judged by its loss has no line."""
+    ax = plot_margins(ranking)
+    spans, lines = bars(ax), limits(ax)
+    assert lines == {"NO_STUB": 5, "DRILL": 5, "PASS": 5, "HOUSE": 2, "WAIVED": 5}
+    assert {net: ranking[net].verdict for net in ("DRILL", "PASS")} == {"DRILL": "drill", "PASS": "pass"}
+    assert spans["DRILL"][1] < lines["DRILL"]
+    assert spans["PASS"][0] > lines["PASS"]
+
+
+def test_a_marginal_bar_crosses_its_limit(ranking):
+    at_limit = Criterion.notch_ratio(ranking["DRILL"].margin, source="house")
+    nets = [mb.net("NEAR", ("TOP", "S1"), signal="112 Gb/s PAM4", criterion=at_limit)]
+    ax = plot_margins(rank(mb.board(*nets)))
+    left, right = bars(ax)["NEAR"]
+    assert left < limits(ax)["NEAR"] < right
+
+
+def test_legend_names_verdicts_and_criteria(ranking):
+    ax = plot_margins(ranking)
+    said = [text.get_text().replace("\n", " ") for text in ax.get_legend().get_texts()]
+    shown = {row.verdict for row in ranking if row.stub_length}
+    criteria = {str(criterion) for criterion in ranking.criteria if criterion != QUIET}
+    assert set(said) == shown | criteria
+    assert len(said) == len(set(said))
+
+
+def test_margins_on_given_axes(plt, ranking):
+    _, ax = plt.subplots()
+    assert plot_margins(ranking, ax=ax) is ax
+    assert plt.get_fignums() == [1]
+
+
+# --- matplotlib -------------------------------------------------------------------------------------------------------
+
+
+def test_missing_matplotlib_names_the_extra(monkeypatch, ranking):
+    for name in [name for name in sys.modules if name.split(".")[0] == "matplotlib"]:
+        monkeypatch.setitem(sys.modules, name, None)
+    with pytest.raises(StubsiError, match=r"pip install 'stubsi\[plot\]'"):
+        plot_margins(ranking)
