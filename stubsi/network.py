@@ -40,7 +40,7 @@ def abcd_network(abcd: Callable[[Any], Any], frequency: Any, z0: Any) -> Network
 def grid(frequency: Any) -> Any:
     """Frequencies [Hz] as a one-dimensional array, from a scikit-rf Frequency, quantities or texts."""
     if isinstance(frequency, skrf.Frequency):
-        hz = in_range(np.array(frequency.f, dtype=float), "frequency", "not negative", shown=frequency)
+        hz = in_range(np.array(frequency.f, dtype=float), "frequency", "frequency", "not negative", shown=frequency)
     else:
         hz = np.atleast_1d(to_si(frequency, "frequency", "frequency", rule="not negative"))
     if hz.ndim != 1 or not hz.size or np.any(np.diff(hz) <= 0):

@@ -2,7 +2,15 @@
 
 from __future__ import annotations
 
-UNITS: dict[str, dict[str, float]] = {
+from typing import Literal, TypeAlias
+
+Kind: TypeAlias = Literal["length", "frequency", "impedance", "delay per length", "capacitance", "conductivity"]
+"""Kinds of value that come with a unit."""
+
+RateKind: TypeAlias = Literal["symbol rate", "bit rate"]
+"""Kinds of rate that are given back. A rate is read by ``units.to_rate``, for a text can say either of them."""
+
+UNITS: dict[Kind, dict[str, float]] = {
     "length": {
         **dict.fromkeys(("mm", "millimeter", "millimetre"), 1e-3),
         **dict.fromkeys(("mil", "mils", "thou"), 2.54e-5),
@@ -42,7 +50,7 @@ RATE_UNITS: dict[str, tuple[str, float]] = {
 }
 """Units of a line rate: bits, transfers (bits per lane) or symbols per second."""
 
-SI = {
+SI: dict[Kind, str] = {
     "length": "m",
     "frequency": "Hz",
     "impedance": "ohm",
@@ -51,7 +59,8 @@ SI = {
     "conductivity": "S/m",
 }
 """Unit each kind is kept in."""
-SHOWN = {
+
+SHOWN: dict[Kind | RateKind, tuple[str, float]] = {
     "length": ("mm", 1e-3),
     "frequency": ("GHz", 1e9),
     "impedance": ("ohm", 1.0),
@@ -62,7 +71,8 @@ SHOWN = {
     "bit rate": ("Gbit/s", 1e9),
 }
 """Unit each kind is given back in, with its factor to SI."""
-EXAMPLE = {
+
+EXAMPLE: dict[Kind | Literal["rate"], str] = {
     "length": "62 mil",
     "frequency": "12.9 GHz",
     "impedance": "50 ohm",
@@ -72,3 +82,20 @@ EXAMPLE = {
     "rate": "25.78125 Gb/s",
 }
 """How a value of each kind is written, for error texts."""
+
+LARGEST_AND_SMALLEST: dict[Kind, tuple[float, float]] = {
+    "length": (1e6, 1e-15),
+    "frequency": (1e18, 1e-9),
+    "impedance": (1e12, 1e-12),
+    "delay per length": (1e3, 1e-15),
+    "capacitance": (1e3, 1e-24),
+    "conductivity": (1e15, 1e-15),
+}
+"""Largest and smallest size that is read, by kind, in SI units; zero is read, too.
+
+A value beyond them is a slip of the keyboard, and the arithmetic would overflow. Far wider than anything that is built:
+common practice, no source.
+"""
+
+LARGEST_NUMBER = 1e15
+"""Largest size of a plain number that is read."""

@@ -1,29 +1,67 @@
 """Owns the boundary: text with a unit and pint quantities in, SI floats inside, pint quantities in plain units out.
 
-The only module that knows pint. Text is read by a strict rule of its own (number, unit), never by pint's parser; the
-caller's pint registry is used as it stands and never changed.
+This is the only module that knows pint. Text is read by a strict rule of its own (one number, one unit), never by
+pint's parser. The caller's pint registry is used as it stands and is never changed.
 """
 
 from __future__ import annotations
 
 import difflib
+import math
 import re
-from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 import numpy as np
 import pint
 
 from stubsi.errors import UnitError
-from stubsi.unit_names import EXAMPLE, RATE_UNITS, SHOWN, SI, UNITS
+from stubsi.unit_names import EXAMPLE, LARGEST_AND_SMALLEST, LARGEST_NUMBER, RATE_UNITS, SHOWN, SI, UNITS
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Sequence
 
-_NUMBER = re.compile(r"([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S.*)?")
+    from numpy.typing import ArrayLike, NDArray
+
+    from stubsi.unit_names import Kind, RateKind
+
+    FloatArray: TypeAlias = NDArray[np.float64]
+    Quantity: TypeAlias = pint.Quantity[Any]
+
+    Dimensioned: TypeAlias = str | Quantity
+    """One value with its unit: text like "62 mil", or a pint quantity."""
+
+    DimensionedArray: TypeAlias = Dimensioned | Sequence["DimensionedArray"] | NDArray[np.object_] | NDArray[np.str_]
+    """One value with its unit or many: a quantity array, or lists of texts and quantities."""
+
+Rule: TypeAlias = Literal[
+    "positive",
+    "not negative",
+    "any",
+    "at least 1 (vacuum)",
+    "below 1 and not negative (a ratio, not a percentage)",
+]
+"""What a number may be. It is always finite."""
+
+DK_RULE: Rule = "at least 1 (vacuum)"
+"""What a relative permittivity may be."""
+DF_RULE: Rule = "below 1 and not negative (a ratio, not a percentage)"
+"""What a loss tangent may be."""
+
+_RULES: dict[Rule, tuple[float, bool, float]] = {
+    "positive": (0.0, False, math.inf),
+    "not negative": (0.0, True, math.inf),
+    "any": (-math.inf, False, math.inf),
+    DK_RULE: (1.0, True, math.inf),
+    DF_RULE: (0.0, True, 1.0),
+}
+"""Lowest value of each rule, whether that value itself is allowed, and the value all must lie below."""
+
+_NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+_NUMBER_AND_UNIT = re.compile(rf"\s*({_NUMBER})\s*(\S+)\s*")
+_NUMBER_AND_REST = re.compile(rf"({_NUMBER})\s*(\S.*)?")
 
 
-def to_si(value: Any, kind: str, name: str, *, rule: str = "positive") -> Any:
+def to_si(value: DimensionedArray, kind: Kind, name: str, *, rule: Rule = "positive") -> float | FloatArray:
     """Take a value with a unit as an SI float (an array where the value is an array or a list).
 
     Parameters
@@ -34,29 +72,35 @@ def to_si(value: Any, kind: str, name: str, *, rule: str = "positive") -> Any:
         A key of ``UNITS``.
     name : str
         Name of the argument, for the error text.
-    rule : {"positive", "not negative", "any"}
-        What the number may be; it is always finite.
+    rule : str
+        What the number may be, a key of the rules above; it is always finite.
+
+    Returns
+    -------
+    float or ndarray
+        In the SI unit of its kind.
 
     Raises
     ------
     UnitError
-        Blank, no number, comma decimal, unknown unit, wrong kind of unit, no unit, not finite, masked, a list of
-        uneven rows, or against ``rule``.
+        Blank, no number, comma decimal, unknown unit, wrong kind of unit, no unit, not finite, far too large or too
+        small for its kind, masked, a list of uneven rows, or against ``rule``.
     """
     if isinstance(value, np.ndarray) and value.dtype.kind in "OU":
         value = value.tolist()
+    si: float | FloatArray
     if isinstance(value, str):
         si = _text_to_si(value, kind, name)
     elif isinstance(value, pint.Quantity):
         si = _quantity_to_si(value, kind, name)
     elif isinstance(value, (list, tuple)):
-        return _even([to_si(v, kind, name, rule=rule) for v in value], name)
+        return _even([to_si(item, kind, name, rule=rule) for item in value], name)
     else:
         raise _no_unit(value, kind, name)
-    return in_range(si, name, rule, shown=value)
+    return in_range(si, kind, name, rule, shown=value)
 
 
-def one_si(value: Any, kind: str, name: str, *, rule: str = "positive") -> float:
+def one_si(value: Dimensioned, kind: Kind, name: str, *, rule: Rule = "positive") -> float:
     """Take one value with a unit as an SI float, as ``to_si``; a list or an array is refused.
 
     Rounded to 14 digits, so that values of up to 12 digits are equal whatever unit they came in.
@@ -64,33 +108,15 @@ def one_si(value: Any, kind: str, name: str, *, rule: str = "positive") -> float
     return float(f"{_one(to_si(value, kind, name, rule=rule), name, value):.14g}")
 
 
-def one_number(value: Any, name: str, *, rule: str = "positive") -> float:
+def one_number(value: Any, name: str, *, rule: Rule = "positive") -> float:
     """Take one plain number, as ``to_number``; a list or an array is refused."""
     return _one(to_number(value, name, rule=rule), name, value)
 
 
-def in_range(si: Any, name: str, rule: str, shown: Any) -> Any:
-    """Return ``si`` if every number of it is finite and obeys ``rule``; else raise UnitError showing ``shown``."""
-    bad = _RULES[rule](si)
-    if np.any(bad | ~np.isfinite(si)):
-        want = "finite" if rule == "any" else f"finite and {rule}"
-        raise UnitError(f"{name} = {_show(shown)}: must be {want}.")
-    return si
-
-
-_RULES: dict[str, Callable[[Any], Any]] = {
-    "positive": lambda x: np.less_equal(x, 0),
-    "not negative": lambda x: np.less(x, 0),
-    "any": lambda x: np.zeros_like(np.isnan(x)),
-    "at least 1 (vacuum)": lambda x: np.less(x, 1),
-    "below 1 and not negative (a ratio, not a percentage)": lambda x: np.less(x, 0) | np.greater_equal(x, 1),
-}
-DK_RULE, DF_RULE = list(_RULES)[-2:]
-"""What a relative permittivity and a loss tangent may be."""
-
-
-def to_number(value: Any, name: str, *, rule: str = "positive") -> Any:
+def to_number(value: Any, name: str, *, rule: Rule = "positive") -> float | FloatArray:
     """Take a plain number (Dk, loss tangent, ratio, dB) as a float or array; text and True/False are refused."""
+    if type(value) is float or type(value) is int:
+        return in_range(float(value), None, name, rule, shown=value)
     if isinstance(value, pint.Quantity):
         if value.unit_items():
             raise UnitError(f"{name} = {_show(value)}: is a plain number; give it without a unit.")
@@ -102,11 +128,36 @@ def to_number(value: Any, name: str, *, rule: str = "positive") -> Any:
             raise TypeError
     except (TypeError, ValueError):
         raise UnitError(f"{name} = {_show(value)}: must be a number without quotes, for example 3.8.") from None
-    number = number.astype(float)
-    return in_range(number if number.ndim else float(number), name, rule, shown=value)
+    number = number.astype(np.float64)
+    return in_range(number if number.ndim else float(number), None, name, rule, shown=value)
 
 
-def to_rate(value: Any, name: str) -> tuple[float, str, str]:
+def in_range(si: float | FloatArray, kind: Kind | None, name: str, rule: Rule, shown: object) -> float | FloatArray:
+    """Return ``si`` if every number of it is finite, obeys ``rule`` and is of a size that its kind can have.
+
+    UnitError showing ``shown`` otherwise. ``kind`` is None for a plain number.
+    """
+    lowest, allowed, below = _RULES[rule]
+    largest, smallest = LARGEST_AND_SMALLEST[kind] if kind else (LARGEST_NUMBER, 0.0)
+    smallest = 0.0 if rule == "any" else smallest  # a difference of two values can be as small as their rounding
+    if isinstance(si, float):
+        obeys = lowest < si < below or (allowed and si == lowest)
+        sensible = si == 0 or smallest <= abs(si) <= largest
+    else:
+        size = np.abs(si)
+        obeys = bool(np.all(((lowest < si) & (si < below)) | (allowed & (si == lowest))))
+        sensible = bool(np.all((si == 0) | ((smallest <= size) & (size <= largest))))
+    if not obeys:
+        want = "finite" if rule == "any" else f"finite and {rule}"
+        raise UnitError(f"{name} = {_show(shown)}: must be {want}.")
+    if not sensible:
+        unit = f" {SI[kind]}" if kind else ""
+        least = f" and, unless it is zero, at least {smallest:g}{unit}" if smallest else ""
+        raise UnitError(f"{name} = {_show(shown)}: its size must be at most {largest:g}{unit}{least}.")
+    return si
+
+
+def to_rate(value: Dimensioned, name: str) -> tuple[float, str, str]:
     """Take a line rate apart: (per second, what is counted, text left behind the unit).
 
     Counted are "bits", "transfers" or "symbols"; "bits or symbols" for pint's baud, which is also its bps.
@@ -122,17 +173,17 @@ def to_rate(value: Any, name: str) -> tuple[float, str, str]:
     unit, _, modulation = rest.partition(" ")
     if unit not in RATE_UNITS:
         raise _wrong_rate_unit(value, unit, name)
-    kind, factor = RATE_UNITS[unit]
-    return in_range(number * factor, name, "positive", shown=value), kind, modulation.strip()
+    counted, factor = RATE_UNITS[unit]
+    return _rate_in_range(number * factor, name, value), counted, modulation.strip()
 
 
-def quantity(si: Any, kind: str) -> Any:
+def quantity(si: ArrayLike, kind: Kind | RateKind) -> Quantity:
     """Give an SI float or array back as a pint quantity in the plain unit of its kind (mm, GHz, ohm ...)."""
     unit, factor = SHOWN[kind]
     return pint.get_application_registry().Quantity(np.divide(si, factor)[()], unit)
 
 
-def show(si: float | None, kind: str, digits: int = 4) -> str:
+def show(si: float | None, kind: Kind | RateKind, digits: int = 4) -> str:
     """Text of an SI float in its plain unit, ``digits`` significant digits; "unknown" for None."""
     if si is None:
         return "unknown"
@@ -140,37 +191,11 @@ def show(si: float | None, kind: str, digits: int = 4) -> str:
     return f"{si / factor:.{digits}g} {unit}"
 
 
-class Dimension:
-    """A dimensioned field of a frozen value object: takes text or a quantity, gives a quantity.
-
-    The SI float is kept as ``<field>_si`` and is what the library calculates with. ``optional`` fields default to
-    None, which stands for unknown.
-    """
-
-    def __init__(self, kind: str, *, rule: str = "positive", optional: bool = False) -> None:
-        self.kind, self.rule, self.optional = kind, rule, optional
-
-    def __set_name__(self, owner: type, name: str) -> None:
-        self.name, self.owner = name, owner.__name__
-
-    def __get__(self, obj: Any, owner: type | None = None) -> Any:
-        if obj is None:
-            if self.optional:
-                return None
-            raise AttributeError(self.name)
-        si = obj.__dict__[self.name + "_si"]
-        return None if si is None else quantity(si, self.kind)
-
-    def __set__(self, obj: Any, value: Any) -> None:
-        if value is not None:
-            value = one_si(value, self.kind, f"{self.owner} {self.name}", rule=self.rule)
-        elif not self.optional:
-            raise UnitError(f"{self.owner} {self.name} is missing: give it as text like '{EXAMPLE[self.kind]}'.")
-        obj.__dict__[self.name + "_si"] = value
-
-
-@lru_cache(maxsize=4096)
-def _text_to_si(text: str, kind: str, name: str) -> float:
+def _text_to_si(text: str, kind: Kind, name: str) -> float:
+    match = _NUMBER_AND_UNIT.fullmatch(text)
+    factor = UNITS[kind].get(match[2]) if match else None
+    if match and factor is not None:
+        return float(match[1]) * factor
     number, unit = _split(text, kind, name)
     factor = UNITS[kind].get(unit)
     if factor is None:
@@ -178,7 +203,7 @@ def _text_to_si(text: str, kind: str, name: str) -> float:
     return number * factor
 
 
-def _split(value: Any, kind: str, name: str) -> tuple[float, str]:
+def _split(value: object, kind: Kind | Literal["rate"], name: str) -> tuple[float, str]:
     """Number and unit of a text; every way of writing a number that could be misread is refused by name."""
     if not isinstance(value, str):
         raise _no_unit(value, kind, name)
@@ -190,7 +215,9 @@ def _split(value: Any, kind: str, name: str) -> tuple[float, str]:
         raise UnitError(f"{name} = '{value}': a comma can be a decimal or a thousands mark; {example}.")
     if any(mark in text for mark in "\"'\u2032\u2033\u2018\u2019\u201c\u201d"):
         raise UnitError(f"{name} = {value!r}: quote marks are no unit; {example}, inches as 'in'.")
-    match = _NUMBER.fullmatch(text)
+    if any(character.isdecimal() and not character.isascii() for character in text):
+        raise UnitError(f"{name} = '{value}': only the digits 0 to 9 are read; {example}.")
+    match = _NUMBER_AND_REST.fullmatch(text)
     if match is None:
         raise UnitError(f"{name} = '{value}': must be one number and one unit; {example}.")
     if match[2] is None:
@@ -198,7 +225,7 @@ def _split(value: Any, kind: str, name: str) -> tuple[float, str]:
     return float(match[1]), " ".join(match[2].split())
 
 
-def _quantity_to_si(value: Any, kind: str, name: str) -> Any:
+def _quantity_to_si(value: Quantity, kind: Kind, name: str) -> float | FloatArray:
     units = [unit for unit, _ in value.unit_items()]
     if kind == "length" and any(unit.endswith("mil") for unit in units):
         raise UnitError(f"{name} = {_show(value)}: pint's 'mil' is an angle; write '62 mil' as text, or use thou.")
@@ -217,14 +244,14 @@ def _quantity_to_si(value: Any, kind: str, name: str) -> Any:
     return _real(si, value, name)
 
 
-def _real(number: Any, value: Any, name: str) -> Any:
+def _real(number: Any, value: Quantity, name: str) -> float | FloatArray:
     """Take a pint magnitude as a float or float array; complex, masked or textual ones are refused."""
     si = np.asarray(_unmasked(number, name))
     if si.dtype.kind == "O":
         si = si.astype(float)
     if si.dtype.kind not in "iuf":
         raise UnitError(f"{name} = {_show(value)}: must be a real number.")
-    return float(si) if si.ndim == 0 else si.astype(float)
+    return float(si) if si.ndim == 0 else si.astype(np.float64)
 
 
 def _unmasked(value: Any, name: str) -> Any:
@@ -233,32 +260,35 @@ def _unmasked(value: Any, name: str) -> Any:
     return value
 
 
-def _one(number: Any, name: str, shown: Any) -> float:
-    if np.ndim(number):
+def _one(number: float | FloatArray, name: str, shown: object) -> float:
+    if not isinstance(number, float):
         raise UnitError(f"{name} = {_show(shown)}: one value is wanted, not a list.")
     return number
 
 
-def _even(rows: list[Any], name: str) -> Any:
+def _even(rows: list[float | FloatArray], name: str) -> FloatArray:
     if len({np.shape(row) for row in rows}) > 1:
         raise UnitError(f"{name}: the lists in it must all be of one length.")
-    return np.array(rows, dtype=float)
+    return np.array(rows, dtype=np.float64)
 
 
-def _rate_of_quantity(value: Any, name: str) -> tuple[float, str]:
+def _rate_of_quantity(value: Quantity, name: str) -> tuple[float, str]:
     units = dict(value.unit_items())
     time = {unit for unit in units if unit.endswith(("second", "minute", "hour", "hertz"))}
     counted = [(unit, power) for unit, power in units.items() if unit not in time]
     for ending, kind in (("bit", "bits"), ("baud", "bits or symbols")):
         if len(counted) == 1 and counted[0][0].endswith(ending) and counted[0][1] == 1 and value.check("1/[time]"):
-            per_second = _one(_real(value.m_as("1/s"), value, name), name, value)
-            return in_range(per_second, name, "positive", shown=value), kind
+            return _rate_in_range(_one(_real(value.m_as("1/s"), value, name), name, value), name, value), kind
     raise UnitError(
         f"{name} = {_show(value)}: a line rate is wanted, in Gbit/s or GBd; a frequency does not say which."
     )
 
 
-def _no_unit(value: Any, kind: str, name: str) -> UnitError:
+def _rate_in_range(per_second: float, name: str, shown: object) -> float:
+    return float(in_range(per_second, "frequency", name, "positive", shown=shown))
+
+
+def _no_unit(value: object, kind: Kind | Literal["rate"], name: str) -> UnitError:
     return UnitError(
         f"{name} = {_show(value)}: has no unit; write it as text like '{EXAMPLE[kind]}', or as a pint quantity."
     )
@@ -268,7 +298,7 @@ def _a(kind: str) -> str:
     return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
 
 
-def _wrong_unit(text: str, unit: str, kind: str, name: str) -> UnitError:
+def _wrong_unit(text: str, unit: str, kind: Kind, name: str) -> UnitError:
     for other, units in UNITS.items():
         if unit in units:
             return UnitError(
@@ -295,5 +325,5 @@ def _near(unit: str, known: list[str]) -> str:
     return f"; did you mean '{same[0]}'?" if same else f"; known are {', '.join(known)}."
 
 
-def _show(value: Any) -> str:
+def _show(value: object) -> str:
     return repr(value) if isinstance(value, str) else f"{value}"

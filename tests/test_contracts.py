@@ -61,7 +61,7 @@ def documented(docstring):
     )
     if section is None:
         return None
-    heads = re.findall(r"^(\w[\w, ]*?)(?: : .*)?$", section[1], re.MULTILINE)
+    heads = re.findall(r"^\**(\w[\w, ]*?)(?: : .*)?$", section[1], re.MULTILINE)
     return [name.strip() for head in heads for name in head.split(",")]
 
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from stubsi import Criterion
 from stubsi.margin.figures import Spread
-from stubsi.margin.verdict import DRILL, MARGINAL, PASS, UNDECIDED, standing, wording
+from stubsi.margin.verdict import Verdict, standing, wording
 from tests.strategies import physical
 
 LEAST = [Criterion.notch_ratio(5), Criterion.return_loss(5)]
@@ -17,18 +17,18 @@ MOST = [Criterion.loss(5), Criterion.stub_length("5 m"), Criterion.stub_length_a
 
 # (worst, low, high, best) against a least limit of 5, anything unknown, verdict
 SAYS = [
-    ((5.5, 6, 6, 6.5), False, PASS),
-    ((5.0, 6, 6, 6.5), False, PASS),
-    ((4.9, 5.3, 5.3, 5.7), False, MARGINAL),
-    ((4.4, 4.8, 4.8, 5.2), False, MARGINAL),
-    ((4.1, 4.5, 4.5, 4.9), False, DRILL),
-    ((3.7, 4.0, 7.0, 7.6), False, UNDECIDED),
-    ((4.9, 5.3, 7.0, 7.6), False, MARGINAL),
-    ((4.1, 4.5, 4.8, 5.2), False, MARGINAL),
-    ((5.5, 6, 6, 6.5), True, UNDECIDED),
-    ((4.1, 4.5, 4.5, 4.9), True, DRILL),
-    ((np.nan,) * 4, True, UNDECIDED),
-    ((np.inf,) * 4, False, PASS),
+    ((5.5, 6, 6, 6.5), False, Verdict.PASS),
+    ((5.0, 6, 6, 6.5), False, Verdict.PASS),
+    ((4.9, 5.3, 5.3, 5.7), False, Verdict.MARGINAL),
+    ((4.4, 4.8, 4.8, 5.2), False, Verdict.MARGINAL),
+    ((4.1, 4.5, 4.5, 4.9), False, Verdict.DRILL),
+    ((3.7, 4.0, 7.0, 7.6), False, Verdict.UNDECIDED),
+    ((4.9, 5.3, 7.0, 7.6), False, Verdict.MARGINAL),
+    ((4.1, 4.5, 4.8, 5.2), False, Verdict.MARGINAL),
+    ((5.5, 6, 6, 6.5), True, Verdict.UNDECIDED),
+    ((4.1, 4.5, 4.5, 4.9), True, Verdict.DRILL),
+    ((np.nan,) * 4, True, Verdict.UNDECIDED),
+    ((np.inf,) * 4, False, Verdict.PASS),
 ]
 
 
@@ -58,17 +58,21 @@ def test_only_the_ratio_to_the_limit_counts(values, limit, scale):
 
 @given(st.lists(physical(0.1, 100), min_size=4, max_size=4).map(sorted), physical(0.1, 100), physical(1, 10))
 def test_a_stricter_limit_never_turns_a_net_better(values, limit, stricter):
-    order = [PASS, MARGINAL, DRILL]
+    order = [Verdict.PASS, Verdict.MARGINAL, Verdict.DRILL]
     before, after = (one(Criterion.notch_ratio(x), values) for x in (limit, limit * stricter))
-    if UNDECIDED not in (before, after):
+    if Verdict.UNDECIDED not in (before, after):
         assert order.index(after) >= order.index(before)
-    assert before == PASS or after != PASS
-    assert before != DRILL or after == DRILL
+    assert before == Verdict.PASS or after != Verdict.PASS
+    assert before != Verdict.DRILL or after == Verdict.DRILL
 
 
 def test_nets_are_judged_one_by_one():
     values = Spread(*(np.array([a, b, c]) for a, b, c in zip(*(SAYS[i][0] for i in (0, 2, 4)), strict=True)))
-    assert standing(LEAST[0], values, np.array([False, False, True])).tolist() == [PASS, MARGINAL, DRILL]
+    assert standing(LEAST[0], values, np.array([False, False, True])).tolist() == [
+        Verdict.PASS,
+        Verdict.MARGINAL,
+        Verdict.DRILL,
+    ]
 
 
 @pytest.mark.parametrize(

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from stubsi.board.criterion import Criterion
 from stubsi.board.padstack import Padstack, PressFit
 from stubsi.board.signal import as_signal
 from stubsi.errors import BoardError
-from stubsi.units import DK_RULE, Dimension, one_number, quantity, to_si
-from stubsi.value import Value, checked, sequence
+from stubsi.units import DK_RULE, one_number, quantity, to_si
+from stubsi.value import Dimension, OptionalDimension, Value, checked, sequence
 
 LEGS = ("", "P", "N")
 
@@ -43,8 +43,10 @@ class Hole(Value):
     name: str
     padstack: Padstack
     connects: tuple[str, ...] = ()
-    x: Any = Dimension("length", rule="any", optional=True)
-    y: Any = Dimension("length", rule="any", optional=True)
+    x: OptionalDimension = OptionalDimension("length", rule="any")
+    x_si: float | None = field(init=False)
+    y: OptionalDimension = OptionalDimension("length", rule="any")
+    y_si: float | None = field(init=False)
     leg: str = ""
     press_fit: PressFit | None = None
 
@@ -86,7 +88,8 @@ class ReturnVias(Value):
     """
 
     positions: tuple[Any, ...]
-    drill: Any = Dimension("length")
+    drill: Dimension = Dimension("length")
+    drill_si: float = field(init=False)
 
     def __post_init__(self) -> None:
         places = [tuple(to_si(list(place), "length", "return via position", rule="any")) for place in self.positions]
@@ -116,8 +119,10 @@ class DepthDrill(Value):
     """
 
     side: str
-    residual_stub: Any = Dimension("length")
-    drill: Any = Dimension("length")
+    residual_stub: Dimension = Dimension("length")
+    residual_stub_si: float = field(init=False)
+    drill: Dimension = Dimension("length")
+    drill_si: float = field(init=False)
     fill_dk: float = 1.0
 
     def __post_init__(self) -> None:
@@ -157,7 +162,8 @@ class Net(Value):
     name: str
     holes: tuple[Hole, ...]
     signal: Any = None
-    z0: Any = Dimension("impedance", optional=True)
+    z0: OptionalDimension = OptionalDimension("impedance")
+    z0_si: float | None = field(init=False)
     layers: tuple[str, ...] = ()
     criterion: Criterion | None = None
     waiver: str = ""

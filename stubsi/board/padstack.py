@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from stubsi.errors import BoardError
-from stubsi.units import Dimension, one_si, quantity, show
-from stubsi.value import Value, checked, pairs, sequence
+from stubsi.units import one_si, quantity, show
+from stubsi.value import Dimension, OptionalDimension, Value, checked, pairs, sequence
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -18,7 +18,9 @@ class Antipad(Value):
     A shared slot ends in half circles centred on the two barrels.
     """
 
-    width: Any = Dimension("length")
+    width: Dimension = Dimension("length")
+
+    width_si: float = field(init=False)
     shared: bool = False
 
     def __post_init__(self) -> None:
@@ -41,9 +43,12 @@ class PressFit(Value):
     """
 
     side: str
-    contact_from: Any = Dimension("length", rule="not negative")
-    contact_to: Any = Dimension("length")
-    pin_length: Any = Dimension("length", optional=True)
+    contact_from: Dimension = Dimension("length", rule="not negative")
+    contact_from_si: float = field(init=False)
+    contact_to: Dimension = Dimension("length")
+    contact_to_si: float = field(init=False)
+    pin_length: OptionalDimension = OptionalDimension("length")
+    pin_length_si: float | None = field(init=False)
 
     def __post_init__(self) -> None:
         if self.side not in ("top", "bottom"):
@@ -87,9 +92,12 @@ class Padstack(Value):
     """
 
     name: str
-    drill: Any = Dimension("length")
-    finished: Any = Dimension("length", optional=True)
-    pad: Any = Dimension("length", optional=True)
+    drill: Dimension = Dimension("length")
+    drill_si: float = field(init=False)
+    finished: OptionalDimension = OptionalDimension("length")
+    finished_si: float | None = field(init=False)
+    pad: OptionalDimension = OptionalDimension("length")
+    pad_si: float | None = field(init=False)
     pads: Any = field(default=())
     antipad: Any = None
     antipads: Any = field(default=())

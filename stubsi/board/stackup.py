@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from stubsi.errors import BoardError, UnknownValueError
-from stubsi.units import DF_RULE, DK_RULE, Dimension, one_number, quantity, show
-from stubsi.value import Value
+from stubsi.units import DF_RULE, DK_RULE, one_number, quantity, show
+from stubsi.value import Dimension, OptionalDimension, Value
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,7 +32,8 @@ class CopperLayer(Value):
     """
 
     name: str
-    thickness: Any = Dimension("length")
+    thickness: Dimension = Dimension("length")
+    thickness_si: float = field(init=False)
     role: str = "signal"
 
     def __post_init__(self) -> None:
@@ -66,11 +67,14 @@ class DielectricLayer(Value):
         A number that is zero, negative, not finite or written as text; a Dk below 1; a loss tangent of 1 or more.
     """
 
-    thickness: Any = Dimension("length")
+    thickness: Dimension = Dimension("length")
+
+    thickness_si: float = field(init=False)
     dk: float | None = None
     df: float | None = None
     dk_in_plane: float | None = None
-    at: Any = Dimension("frequency", optional=True)
+    at: OptionalDimension = OptionalDimension("frequency")
+    at_si: float | None = field(init=False)
     material: str = ""
     source: str = ""
 
@@ -90,7 +94,9 @@ class DielectricLayer(Value):
 class Distance(Value):
     """A length inside the board and the two faces it runs between."""
 
-    length: Any = Dimension("length", rule="any")
+    length: Dimension = Dimension("length", rule="any")
+
+    length_si: float = field(init=False)
     between: str
 
     def __str__(self) -> str:

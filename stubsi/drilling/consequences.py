@@ -14,8 +14,8 @@ from stubsi.drilling.drill_group import told
 from stubsi.drilling.effects import widened
 from stubsi.drilling.limits import cut
 from stubsi.margin.figures import net_figures
-from stubsi.margin.ranking import WAIVED, Ranking
-from stubsi.margin.verdict import MARGINAL, PASS, UNDECIDED
+from stubsi.margin.ranking import Ranking
+from stubsi.margin.verdict import Verdict
 from stubsi.stubs.as_barrel import Bore
 from stubsi.stubs.cases import stub_table
 
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 FAILS = "fails"
 """Standing of a net that falls short of its criterion."""
-STANDINGS = (FAILS, UNDECIDED, MARGINAL, PASS, WAIVED)
+STANDINGS = (FAILS, Verdict.UNDECIDED, Verdict.MARGINAL, Verdict.PASS, Verdict.WAIVED)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -161,7 +161,7 @@ def _ranked(board: Board, table: StubTable, models: Models) -> Ranking:
 
 
 def _standing(verdict: str) -> str:
-    return verdict if verdict in (PASS, MARGINAL, UNDECIDED, WAIVED) else FAILS
+    return verdict if verdict in (Verdict.PASS, Verdict.MARGINAL, Verdict.UNDECIDED, Verdict.WAIVED) else FAILS
 
 
 def _line(net: NetChange) -> str:

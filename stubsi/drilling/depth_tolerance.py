@@ -14,8 +14,8 @@ from typing import Any
 import numpy as np
 
 from stubsi.errors import BoardError
-from stubsi.units import Dimension, quantity, show, to_number, to_si
-from stubsi.value import Value
+from stubsi.units import quantity, show, to_number, to_si
+from stubsi.value import Dimension, OptionalDimension, Value
 
 SIDES = ("top", "bottom")
 REFERENCES = ("face", "measured thickness", "sensed layer")
@@ -46,9 +46,13 @@ class GuaranteedResidual(Value):
         Limits out of order, blank source.
     """
 
-    least: Any = Dimension("length", rule="any")
-    most: Any = Dimension("length")
-    nominal: Any = Dimension("length", rule="any", optional=True)
+    least: Dimension = Dimension("length", rule="any")
+
+    least_si: float = field(init=False)
+    most: Dimension = Dimension("length")
+    most_si: float = field(init=False)
+    nominal: OptionalDimension = OptionalDimension("length", rule="any")
+    nominal_si: float | None = field(init=False)
     source: str
     sensed = ()
 
@@ -136,8 +140,11 @@ class DepthTolerance(Value):
         Values out of range, a sensed layer without that reference or the reverse, blank source.
     """
 
-    plus: Any = Dimension("length", rule="not negative")
-    minus: Any = Dimension("length", rule="not negative")
+    plus: Dimension = Dimension("length", rule="not negative")
+
+    plus_si: float = field(init=False)
+    minus: Dimension = Dimension("length", rule="not negative")
+    minus_si: float = field(init=False)
     thickness_plus: float
     thickness_minus: float
     reference: str

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import fields, is_dataclass
 from typing import TYPE_CHECKING, Any, NamedTuple
+
+from stubsi.value import Value, kept_names
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -39,7 +40,7 @@ def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: Model) -
         "criterion": writer.text((board.criterion, board.signal_criteria)),
         "costs": writer.text(costs),
         "model": writer.text(tuple(model)),
-        **{f"rule {f.name}": writer.text(_value(rules, f.name)) for f in fields(rules)},
+        **{f"rule {name.removesuffix('_si')}": writer.text(rules.__dict__[name]) for name in kept_names(type(rules))},
         **{f"net {net.name}": writer.text(net) for net in board.nets},
     }
     return {name: _hash((text,)) for name, text in parts.items()}
@@ -59,11 +60,6 @@ def _hash(texts: Iterable[str]) -> str:
     return found.hexdigest()
 
 
-def _value(value: Any, name: str) -> Any:
-    own = value.__dict__
-    return own[name] if name in own else own[f"{name}_si"]
-
-
 class _Writer:
     """Writes values out in full, each object once."""
 
@@ -71,9 +67,9 @@ class _Writer:
         self.written: dict[int, str] = {}
 
     def text(self, value: Any) -> str:
-        if is_dataclass(value):
+        if isinstance(value, Value):
             if id(value) not in self.written:
-                inside = ",".join(f"{f.name}={self.text(_value(value, f.name))}" for f in fields(value))
+                inside = ",".join(f"{name}={self.text(value.__dict__[name])}" for name in kept_names(type(value)))
                 self.written[id(value)] = f"{type(value).__name__}({inside})"
             return self.written[id(value)]
         if isinstance(value, tuple):

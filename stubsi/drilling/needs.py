@@ -12,7 +12,7 @@ from stubsi.drilling.grouping import Coupled, Drillable, Task, free
 from stubsi.drilling.obstacles import BUDGET, PLATED, ROUNDING, Reason
 from stubsi.drilling.set_cover import possible
 from stubsi.drilling.window import Window, window
-from stubsi.margin.verdict import PASS
+from stubsi.margin.verdict import Verdict
 
 if TYPE_CHECKING:
     from stubsi.board.net import Net
@@ -130,7 +130,7 @@ class Sorting:
     def _meets(self, net: Net, stubs: list[int]) -> str:
         """That a net meets its criterion; whether that is proven, and if not for want of what."""
         missing = [text for text in map(self.limits.not_solved, stubs) if text]
-        proven = self.limits.ranking.verdicts[self.limits.table.net[stubs[0]]] == PASS
+        proven = self.limits.ranking.verdicts[self.limits.table.net[stubs[0]]] == Verdict.PASS
         doubt = "" if proven else ", within the uncertainty of the model" + "".join(f": {text}" for text in missing[:1])
         return f"meets its criterion{doubt}: {self.board.criterion_of(net)}"
 

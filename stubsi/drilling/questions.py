@@ -12,7 +12,7 @@ from stubsi.drilling.effects import effects
 from stubsi.drilling.needs import Sorting
 from stubsi.drilling.rules import UNKNOWN_RANGE
 from stubsi.drilling.window import window
-from stubsi.margin.verdict import MARGINAL, UNDECIDED
+from stubsi.margin.verdict import Verdict
 from stubsi.units import quantity
 
 if TYPE_CHECKING:
@@ -91,13 +91,13 @@ def _open_verdicts(plan: Plan) -> list[str]:
     limits, verdicts = plan.limits, plan.limits.ranking.verdicts
     found: dict[int, dict[str, None]] = defaultdict(dict)
     for row, net in enumerate(limits.table.net.tolist()):
-        open_ = verdicts[net] in (MARGINAL, UNDECIDED) and limits.net(row).name not in plan.undecided
+        open_ = verdicts[net] in (Verdict.MARGINAL, Verdict.UNDECIDED) and limits.net(row).name not in plan.undecided
         if not open_ or limits.net(row).waiver:
             continue
         missing = limits.not_solved(row)
         if missing:
             found[net][missing] = None
-        elif verdicts[net] == UNDECIDED:
+        elif verdicts[net] == Verdict.UNDECIDED:
             found[net]["return vias: give the reference holes"] = None
     return [text for missing in found.values() for text in missing]
 

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from typing import Any
 
 import numpy as np
 
 from stubsi.drilling.depth_tolerance import DepthTolerance, GuaranteedResidual, check_source, layer_by_side
 from stubsi.errors import BoardError
-from stubsi.units import Dimension, show, to_number
-from stubsi.value import Value
+from stubsi.units import show, to_number
+from stubsi.value import Dimension, OptionalDimension, Value
 
 DATUMS = ("copper", "laminate", "mask")
 ANY_LAYER = "any"
@@ -70,17 +70,25 @@ class FabricatorRules(Value):
         Values out of range; no side; a mask datum without its thickness; blank or misplaced source.
     """
 
-    oversize: Any = Dimension("length")
+    oversize: Dimension = Dimension("length")
+
+    oversize_si: float = field(init=False)
     tip_angle: float | None = None
-    tip_distance: Any = Dimension("length", rule="not negative", optional=True)
-    least_depth: Any = Dimension("length", rule="not negative", optional=True)
-    least_plated: Any = Dimension("length", rule="not negative", optional=True)
-    copper_clearance: Any = Dimension("length", rule="not negative", optional=True)
-    edge_tolerance: Any = Dimension("length", rule="not negative", optional=True)
+    tip_distance: OptionalDimension = OptionalDimension("length", rule="not negative")
+    tip_distance_si: float | None = field(init=False)
+    least_depth: OptionalDimension = OptionalDimension("length", rule="not negative")
+    least_depth_si: float | None = field(init=False)
+    least_plated: OptionalDimension = OptionalDimension("length", rule="not negative")
+    least_plated_si: float | None = field(init=False)
+    copper_clearance: OptionalDimension = OptionalDimension("length", rule="not negative")
+    copper_clearance_si: float | None = field(init=False)
+    edge_tolerance: OptionalDimension = OptionalDimension("length", rule="not negative")
+    edge_tolerance_si: float | None = field(init=False)
     sides: Any
     tolerance: GuaranteedResidual | DepthTolerance
     datum: str
-    mask_thickness: Any = Dimension("length", optional=True)
+    mask_thickness: OptionalDimension = OptionalDimension("length")
+    mask_thickness_si: float | None = field(init=False)
     depth_to: str
     source: str
     sources: Any = field(default=())
@@ -98,7 +106,7 @@ class FabricatorRules(Value):
         check_source(self.source, "rules")
         own["sources"] = tuple(sorted(dict(self.sources).items()))
         for name, source in self.sources:
-            if name not in type(self).__dataclass_fields__:
+            if name not in [item.name for item in fields(self) if item.init]:
                 raise BoardError(f"rules sources: '{name}' is no rule.")
             check_source(source, f"rules {name}")
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -11,17 +11,14 @@ from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
 from stubsi.board.signal import Signal, as_signal
 from stubsi.errors import StubsiError
 from stubsi.margin.single_stub import SolvedTrial, Trial, UniformTrial
-from stubsi.margin.verdict import DRILL, PASS, measured, standing, wording
-from stubsi.units import Dimension, one_si, quantity, show
-from stubsi.value import Value
+from stubsi.margin.verdict import Verdict, measured, standing, wording
+from stubsi.units import one_si, quantity, show
+from stubsi.value import Dimension, OptionalDimension, Value
 
 if TYPE_CHECKING:
     from stubsi.board.net import ReturnVias
     from stubsi.board.padstack import Padstack
     from stubsi.board.stackup import Stackup
-
-FALLS_SHORT = "falls short"
-"""Verdict of a check that fails; on a board it becomes 'drill' or 'drilling cannot help'."""
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -34,19 +31,22 @@ class Check(Value):
     unknown or where there is none.
     """
 
-    stub_length: Any = Dimension("length", rule="not negative")
+    stub_length: Dimension = Dimension("length", rule="not negative")
+
+    stub_length_si: float = field(init=False)
     signal: Signal
     criterion: Criterion
     verdict: str
     excess: float
-    first_notch: Any = Dimension("frequency", optional=True)
+    first_notch: OptionalDimension = OptionalDimension("frequency")
+    first_notch_si: float | None = field(init=False)
     loss: float | None
     return_loss: float | None
     model: str
     reason: str
 
     def __bool__(self) -> bool:
-        return self.verdict == PASS
+        return self.verdict == Verdict.PASS
 
     def __str__(self) -> str:
         return (
@@ -64,8 +64,11 @@ class Budget(Value):
     it was solved from its geometry.
     """
 
-    stub_length: Any = Dimension("length", rule="not negative")
-    proven_length: Any = Dimension("length", rule="not negative")
+    stub_length: Dimension = Dimension("length", rule="not negative")
+
+    stub_length_si: float = field(init=False)
+    proven_length: Dimension = Dimension("length", rule="not negative")
+    proven_length_si: float = field(init=False)
     signal: Signal
     criterion: Criterion
     unlimited: bool
@@ -227,7 +230,13 @@ def _check(trial: Trial, length: float, signal: Signal, criterion: Criterion) ->
     shared = {"stub_length": quantity(length, "length"), "signal": signal, "criterion": criterion}
     if length == 0:
         return Check(
-            **shared, model=trial.model, verdict=PASS, excess=np.inf, loss=0.0, return_loss=None, reason="no stub"
+            **shared,
+            model=trial.model,
+            verdict=Verdict.PASS,
+            excess=np.inf,
+            loss=0.0,
+            return_loss=None,
+            reason="no stub",
         )
     models = trial.models(np.array([length]))
     found = trial.figures(models, np.array([length]), signal, criterion)
@@ -236,7 +245,7 @@ def _check(trial: Trial, length: float, signal: Signal, criterion: Criterion) ->
     low, high, notch = float(value.low[0]), float(value.high[0]), float(found.notch.low[0])
     return Check(
         **shared,
-        verdict=FALLS_SHORT if verdict == DRILL else verdict,
+        verdict=Verdict.FALLS_SHORT if verdict == Verdict.DRILL else verdict,
         excess=(low / criterion.limit - 1) if criterion.least else (criterion.limit / low - 1 if low else np.inf),
         first_notch=quantity(notch, "frequency") if np.isfinite(notch) else None,
         loss=_known(found.loss.low),

@@ -12,7 +12,8 @@ from stubsi.board.padstack import Padstack
 from stubsi.board.signal import as_signal
 from stubsi.errors import StubsiError
 from stubsi.margin.ranking import NetMargin, counted, rank
-from stubsi.units import one_si, quantity
+from stubsi.units import one_si
+from stubsi.value import InSI
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -115,7 +116,7 @@ def _holes(padstack: Padstack, name: str, layers: tuple[str, str], half: float |
     return [
         Hole(
             name=f"{name}{leg}", padstack=padstack, connects=connects, leg=leg,
-            x=quantity(place * APART + x, "length"), y=quantity(0.0, "length"),
+            x=InSI(place * APART + x), y=InSI(0.0),
         )
         for leg, x in legs
     ]  # fmt: skip
@@ -130,8 +131,8 @@ def _vias(return_vias: ReturnVias | None, places: int) -> list[Net]:
         Hole(
             name=f"return {place}.{i}",
             padstack=padstack,
-            x=quantity(place * APART + x, "length"),
-            y=quantity(y, "length"),
+            x=InSI(place * APART + x),
+            y=InSI(y),
         )
         for place in range(places)
         for i, (x, y) in enumerate(return_vias.positions_si)

@@ -13,7 +13,7 @@ from stubsi.board.criterion import as_criterion
 from stubsi.errors import StubsiError
 from stubsi.margin.figures import Figures, Spread, net_figures
 from stubsi.margin.reason import reason_of
-from stubsi.margin.verdict import CANNOT_HELP, DRILL, PASS, measured, standing, unknown_of
+from stubsi.margin.verdict import Verdict, measured, standing, unknown_of
 from stubsi.stubs.cases import stub_table
 from stubsi.stubs.solved_model import solved_models
 from stubsi.stubs.uniform_model import uniform_models
@@ -28,9 +28,6 @@ if TYPE_CHECKING:
     from stubsi.board.criterion import Criterion
     from stubsi.stubs.cases import StubTable
     from stubsi.stubs.models import Models
-
-WAIVED = "waived"
-"""Verdict shown for a net its user excused; the verdict it would have is in the reason."""
 
 
 def rank(board: Board, *, model: str = "solved", dk_eff: float | None = None, delay: Any = None) -> Ranking:
@@ -174,7 +171,7 @@ class Ranking:
     @property
     def falls_short(self) -> tuple[NetMargin, ...]:
         """The nets not proven to meet their criterion and not waived."""
-        return tuple(net for net in self if net.verdict not in (PASS, WAIVED))
+        return tuple(net for net in self if net.verdict not in (Verdict.PASS, Verdict.WAIVED))
 
     def under(self, criterion: Criterion | str) -> Ranking:
         """The same figures judged by another criterion of the board, or one of ``RULES_OF_THUMB`` by name.
@@ -246,15 +243,15 @@ def _verdicts(ranking: Ranking) -> Any:
     board, table, figures = ranking.board, ranking.table, ranking.figures
     chosen = [board.criterion_of(net) for net in board.signal_nets]
     verdicts = _standings(chosen, figures)
-    failing = verdicts == DRILL
+    failing = verdicts == Verdict.DRILL
     if failing.any() and (table.least >= 0).any():
         left = net_figures(board, table, ranking.models, table.least)
-        verdicts[failing & (_standings(chosen, left) == DRILL)] = CANNOT_HELP
+        verdicts[failing & (_standings(chosen, left) == Verdict.DRILL)] = Verdict.CANNOT_HELP
     return verdicts
 
 
 def _standings(chosen: list[Criterion], figures: Figures) -> Any:
-    verdicts = np.full(len(chosen), PASS, dtype=object)
+    verdicts = np.full(len(chosen), Verdict.PASS, dtype=object)
     key = np.array([id(criterion) for criterion in chosen])
     for criterion in {id(c): c for c in chosen}.values():
         mine = key == id(criterion)
@@ -268,7 +265,7 @@ def _row(ranking: Ranking, number: int) -> NetMargin:
     net = board.signal_nets[number]
     verdict, reason = ranking.verdicts[number], reason_of(ranking, number)
     if net.waiver:
-        verdict, reason = WAIVED, f"{net.waiver} (otherwise {verdict}: {reason})"
+        verdict, reason = Verdict.WAIVED, f"{net.waiver} (otherwise {verdict}: {reason})"
     stub = figures.governing[number]
     shown: dict[str, Any] = dict.fromkeys(("hole", "side", "leg", "model", "model_error"), "")
     if stub >= 0:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.margin.verdict import CANNOT_HELP, DRILL, MARGINAL, UNDECIDED, unknown_of, wording
+from stubsi.margin.verdict import Verdict, unknown_of, wording
 
 if TYPE_CHECKING:
     from stubsi.margin.ranking import Ranking
@@ -22,13 +22,13 @@ def reason_of(ranking: Ranking, number: int) -> str:
     value, ratio = ranking.measured_by[criterion], figures.notch.low[number] / figures.nyquist[number]
     said = wording(criterion, value.low[number], value.high[number], ratio)
     parts = [said] if said else []
-    if verdict == UNDECIDED:
+    if verdict == Verdict.UNDECIDED:
         parts.append(_missing(ranking, number, unknown))
-    elif verdict == MARGINAL:
+    elif verdict == Verdict.MARGINAL:
         parts.append("within the model's uncertainty of the limit")
-    elif verdict == DRILL:
+    elif verdict == Verdict.DRILL:
         parts.append("; ".join(_drills(ranking, number)))
-    elif verdict == CANNOT_HELP:
+    elif verdict == Verdict.CANNOT_HELP:
         parts.append("; ".join(_kept(ranking, number)))
     difference = _leg_difference(ranking, number)
     return "; ".join(parts + ([difference] if difference else []))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,14 +15,23 @@ if TYPE_CHECKING:
     from stubsi.board.criterion import Criterion
     from stubsi.margin.figures import Figures, Measurable
 
-PASS, MARGINAL, DRILL, CANNOT_HELP, UNDECIDED = (
-    "pass",
-    "marginal",
-    "drill",
-    "drilling cannot help",
-    "undecided",
-)
-"""Verdicts. Marginal: within the model's uncertainty of the limit. Undecided: an unknown decides."""
+
+class Verdict(StrEnum):
+    """What is decided about a net or a stub. Each is also the text that tables show.
+
+    ``PASS``: it meets its criterion with the model as far off as it may be. ``MARGINAL``: within the model's
+    uncertainty of the limit. ``DRILL``: it falls short, and depth drilling can mend it. ``CANNOT_HELP``: it falls
+    short, and part of the stub must or will stay. ``UNDECIDED``: an unknown decides. ``WAIVED``: excused by the user.
+    ``FALLS_SHORT``: it misses its criterion; whether drilling can mend it is not looked at.
+    """
+
+    PASS = "pass"
+    MARGINAL = "marginal"
+    DRILL = "drill"
+    CANNOT_HELP = "drilling cannot help"
+    UNDECIDED = "undecided"
+    WAIVED = "waived"
+    FALLS_SHORT = "falls short"
 
 
 def measured(criterion: Criterion, figures: Measurable) -> Spread:
@@ -61,15 +71,17 @@ def _counted(figures: Measurable, loss: Spread, at_worst: float) -> Spread:
 
 
 def standing(criterion: Criterion, value: Spread, unknown: NDArray[np.bool_]) -> NDArray[np.str_]:
-    """PASS, MARGINAL, UNDECIDED, or DRILL for what falls short, per net.
+    """Verdict of every net whose stubs could all be drilled: pass, marginal, undecided or drill.
 
-    PASS: the worst value meets the limit. UNDECIDED: a value is unknown, or the computed range straddles the limit.
-    MARGINAL: only the uncertainty does. DRILL: not even the best value meets it, whatever else is unknown.
+    Pass: the worst value meets the limit. Undecided: a value is unknown, or the computed range straddles the limit.
+    Marginal: only the uncertainty does. Drill: not even the best value meets it, whatever else is unknown.
     """
     worst, low, high, best = (meets(criterion, figure) for figure in value)
     undecided = unknown & (best | np.isnan(value.best))
     return np.select(
-        [undecided, worst, low, high, best], [UNDECIDED, PASS, MARGINAL, UNDECIDED, MARGINAL], default=DRILL
+        [undecided, worst, low, high, best],
+        [Verdict.UNDECIDED, Verdict.PASS, Verdict.MARGINAL, Verdict.UNDECIDED, Verdict.MARGINAL],
+        default=Verdict.DRILL,
     )
 
 

@@ -12,8 +12,7 @@ import numpy as np
 
 from stubsi.board.signal import as_signal
 from stubsi.errors import StubsiError
-from stubsi.margin.ranking import WAIVED
-from stubsi.margin.verdict import CANNOT_HELP, DRILL, MARGINAL, PASS, UNDECIDED
+from stubsi.margin.verdict import Verdict
 from stubsi.physics.uniform_line import decibels
 
 if TYPE_CHECKING:
@@ -25,7 +24,7 @@ if TYPE_CHECKING:
     from stubsi.stubs.hole_model import HoleModel, HoleStub
     from stubsi.stubs.uniform_stub import Stub
 
-VERDICTS = (DRILL, CANNOT_HELP, UNDECIDED, MARGINAL, PASS, WAIVED)
+VERDICTS = (Verdict.DRILL, Verdict.CANNOT_HELP, Verdict.UNDECIDED, Verdict.MARGINAL, Verdict.PASS, Verdict.WAIVED)
 """Verdicts in the order of their colours."""
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import warnings
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -21,8 +21,8 @@ from stubsi.physics.uniform_line import (
     shunt_s,
 )
 from stubsi.provenance import Provenance
-from stubsi.units import DF_RULE, DK_RULE, Dimension, one_number, one_si, quantity, show, to_number, to_si
-from stubsi.value import Value
+from stubsi.units import DF_RULE, DK_RULE, one_number, one_si, quantity, show, to_number, to_si
+from stubsi.value import Dimension, OptionalDimension, Value
 
 if TYPE_CHECKING:
     from stubsi.network import Network
@@ -125,17 +125,27 @@ class Stub(Value):
     4.90003999
     """
 
-    stub_length: Any = Dimension("length", rule="not negative")
+    stub_length: Dimension = Dimension("length", rule="not negative")
+
+    stub_length_si: float = field(init=False)
     dk_eff: float | None = None
-    delay: Any = Dimension("delay per length", optional=True)
-    z_stub: Any = Dimension("impedance", optional=True)
-    drill: Any = Dimension("length", optional=True)
-    antipad: Any = Dimension("length", optional=True)
+    delay: OptionalDimension = OptionalDimension("delay per length")
+    delay_si: float | None = field(init=False)
+    z_stub: OptionalDimension = OptionalDimension("impedance")
+    z_stub_si: float | None = field(init=False)
+    drill: OptionalDimension = OptionalDimension("length")
+    drill_si: float | None = field(init=False)
+    antipad: OptionalDimension = OptionalDimension("length")
+    antipad_si: float | None = field(init=False)
     df: float = 0.0
-    at: Any = Dimension("frequency", optional=True)
-    end_pad: Any = Dimension("length", optional=True)
-    end_capacitance: Any = Dimension("capacitance", optional=True, rule="not negative")
-    conductivity: Any = Dimension("conductivity", optional=True)
+    at: OptionalDimension = OptionalDimension("frequency")
+    at_si: float | None = field(init=False)
+    end_pad: OptionalDimension = OptionalDimension("length")
+    end_pad_si: float | None = field(init=False)
+    end_capacitance: OptionalDimension = OptionalDimension("capacitance", rule="not negative")
+    end_capacitance_si: float | None = field(init=False)
+    conductivity: OptionalDimension = OptionalDimension("conductivity")
+    conductivity_si: float | None = field(init=False)
 
     def __post_init__(self) -> None:
         self.__dict__["df"] = one_number(self.df, "df", rule=DF_RULE)
