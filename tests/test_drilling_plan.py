@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from dataclasses import replace
+from random import Random
 from typing import NamedTuple
 
 import pytest
@@ -21,15 +22,11 @@ from stubsi.drilling.questions import questions
 from stubsi.drilling.rules import UNKNOWN_RANGE, Costs
 from stubsi.errors import StubsiError
 from tests import drilling_boards as made
+from tests.drilling_boards import six_layers, with_examples
 
 
 def planned(board, its_rules, **more):
     return plan(board, its_rules, model="uniform", dk_eff=4, **more)
-
-
-def six_layers(*nets):
-    """Near faces from the bottom: L5 0.30, L4 0.60, L3 0.90, L2 1.20, L1 1.50 mm."""
-    return Board(stackup=made.stackup((0.25,) * 5), nets=nets)
 
 
 WORKED = six_layers(
@@ -337,8 +334,9 @@ def check_against_trial(board, its_rules):
 GUARANTEED = made.RESIDUALS
 
 
-@settings(max_examples=300)
+@settings(max_examples=80)
 @given(made.boards(), made.random_rules(GUARANTEED))
+@with_examples([made.CORNER_BOARD], made.CORNER_RULES)
 def test_fewest_groups_by_trial_of_every_layer(board, its_rules):
     check_against_trial(board, its_rules)
 
@@ -353,9 +351,10 @@ def test_fewest_groups_by_trial_of_every_layer_thousands(board, its_rules):
 ANY_RULES = made.random_rules(made.RESIDUALS | made.FACE_TOLERANCES)
 
 
-@settings(max_examples=80)
-@given(made.boards(), ANY_RULES)
-def test_certificate_proves_the_number_of_groups(board, its_rules):
+CORNER_RULES = made.CORNER_RULES + made.FACE_RULES
+
+
+def check_certificate(board, its_rules):
     """No end serves two entries of the certificate, and every group that serves an entry's stub is among its ends."""
     found = planned(board, its_rules)
     for one, other in itertools.combinations(found.certificate, 2):
@@ -371,9 +370,14 @@ def test_certificate_proves_the_number_of_groups(board, its_rules):
         assert found.proven
 
 
-@settings(max_examples=150)
+@settings(max_examples=30)
 @given(made.boards(), ANY_RULES)
-def test_every_hit_keeps_its_window_and_its_budget(board, its_rules):
+@with_examples([made.CORNER_BOARD], CORNER_RULES)
+def test_certificate_proves_the_number_of_groups(board, its_rules):
+    check_certificate(board, its_rules)
+
+
+def check_hits(board, its_rules):
     found = planned(board, its_rules)
     for group in found.groups:
         assert group.hits
@@ -384,6 +388,21 @@ def test_every_hit_keeps_its_window_and_its_budget(board, its_rules):
     drilled = {(hit.net, hit.side) for hit in found.hits} | {(refused.net, refused.side) for refused in found.refused}
     assert len(drilled) == len(found.hits) + len(found.refused)
     assert not {net for net, _ in drilled} & set(found.alone)
+
+
+@settings(max_examples=40)
+@given(made.boards(), ANY_RULES)
+@with_examples([made.CORNER_BOARD], CORNER_RULES)
+def test_every_hit_keeps_its_window_and_its_budget(board, its_rules):
+    check_hits(board, its_rules)
+
+
+@pytest.mark.slow
+@settings(max_examples=1000)
+@given(made.boards(), ANY_RULES)
+def test_certificate_and_hits_thousand(board, its_rules):
+    check_certificate(board, its_rules)
+    check_hits(board, its_rules)
 
 
 MORE = made.tenths(0, 0.3)
@@ -437,7 +456,7 @@ TIGHTENED = ("tolerance", "unknown", "sides", *LENGTHS)
 
 
 @pytest.mark.parametrize("name", TIGHTENED)
-@settings(max_examples=30)
+@settings(max_examples=10)
 @given(board=ANY_BOARD, its_rules=ANY_RULES, data=st.data())
 def test_a_stricter_rule_never_lowers_the_count_of_refused_stubs(name, board, its_rules, data):
     check_stricter(board, its_rules, name, data.draw)
@@ -453,8 +472,9 @@ def check_order(board, its_rules, random):
     assert one.certificate == other.certificate
 
 
-@settings(max_examples=60)
+@settings(max_examples=20)
 @given(ANY_BOARD, ANY_RULES, st.randoms(use_true_random=False))
+@with_examples([made.CORNER_BOARD, made.COUPLED_BOARD], CORNER_RULES, Random(1))
 def test_order_of_nets_does_not_matter(board, its_rules, random):
     check_order(board, its_rules, random)
 
@@ -465,11 +485,10 @@ def test_order_of_nets_does_not_matter(board, its_rules, random):
 def test_order_and_stricter_rules_thousands(board, its_rules, random, name, data):
     check_order(board, its_rules, random)
     check_stricter(board, its_rules, name, data.draw)
+    check_explained(board, its_rules)
 
 
-@settings(max_examples=50)
-@given(ANY_BOARD, ANY_RULES)
-def test_every_stub_is_explained(board, its_rules):
+def check_explained(board, its_rules):
     """A line for each, which says as much as the plan does."""
     found = planned(board, its_rules)
     for net in board.nets:
@@ -480,6 +499,13 @@ def test_every_stub_is_explained(board, its_rules):
                 assert (", group " in line) == (found.group_of(hole.name, side) is not None)
                 assert (" refused: " in line) == any((hole.name, side) == (r.hole.name, r.side) for r in found.refused)
             assert len(lines) == 1 or len(set(lines)) == 2
+
+
+@settings(max_examples=20)
+@given(ANY_BOARD, ANY_RULES)
+@with_examples([made.CORNER_BOARD, made.COUPLED_BOARD], CORNER_RULES)
+def test_every_stub_is_explained(board, its_rules):
+    check_explained(board, its_rules)
 
 
 def large_board(count):
