@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from functools import cache
 
 import numpy as np
 import pytest
@@ -14,13 +15,15 @@ from stubsi.drilling.rules import FEWEST_GROUPS, Costs
 from stubsi.drilling.set_cover import ALONE, Joint, cover, needed, possible, stab
 
 DEPTHS = 4
+UP_TO_TWO, UP_TO_THREE = (st.lists(st.integers(1, DEPTHS), min_size=1, max_size=most) for most in (2, 3))
+SIDES = st.lists(st.integers(0, 1), min_size=3, max_size=3)
 
 
 @st.composite
-def places_and_demands(draw, set_ups=2, most=12):
+def places_and_demands(draw, counts=UP_TO_TWO, most=12):
     """Candidate groups on some set-ups, and runs of neighbouring ones."""
-    counts = draw(st.lists(st.integers(1, DEPTHS), min_size=1, max_size=set_ups))
-    sides = draw(st.lists(st.integers(0, 1), min_size=len(counts), max_size=len(counts)).map(sorted))
+    counts = draw(counts)
+    sides = sorted(draw(SIDES)[: len(counts)])
     places = [(sides[set_up], set_up, depth) for set_up, count in enumerate(counts) for depth in range(count)]
     starts = np.cumsum([0, *counts])
     demands = []
@@ -40,9 +43,7 @@ def fewest_by_trial(places, serves):
     return None
 
 
-@settings(max_examples=500, deadline=None)
-@given(places_and_demands())
-def test_stabbing_is_least_and_proves_it(case):
+def check_stabbing(case):
     places, demands = case
     groups, disjoint = stab(demands, places)
     assert all(demand & set(groups) for demand in demands)
@@ -52,7 +53,20 @@ def test_stabbing_is_least_and_proves_it(case):
     assert all(a.isdisjoint(b) for a, b in itertools.combinations(disjoint, 2))
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=200)
+@given(places_and_demands())
+def test_stabbing_is_least_and_proves_it(case):
+    check_stabbing(case)
+
+
+@pytest.mark.slow
+@settings(max_examples=5000)
+@given(places_and_demands())
+def test_stabbing_is_least_and_proves_it_thousands(case):
+    check_stabbing(case)
+
+
+@settings(max_examples=20)
 @given(st.integers(0, 2**32 - 1))
 def test_stabbing_agrees_with_integer_program_on_large_cases(seed):
     rng = np.random.default_rng(seed)
@@ -66,6 +80,7 @@ def test_stabbing_agrees_with_integer_program_on_large_cases(seed):
     assert len(stab(demands, places)[0]) == round(least.fun)
 
 
+@cache
 def joints_on(count):
     """One to three stubs, each alone or on some groups, whose sum has a limit."""
     add = st.integers(0, 20).map(lambda tenths: tenths / 10)
@@ -79,6 +94,16 @@ def joints_on(count):
         excluded=st.just(()),
         count=st.just(1),
     )
+
+
+@cache
+def one_to_three_joints(count):
+    return st.lists(joints_on(count), min_size=1, max_size=3)
+
+
+@cache
+def possible_joints(count):
+    return joints_on(count).filter(possible)
 
 
 def choices(joint, opened):
@@ -114,11 +139,9 @@ PRICE = st.sampled_from([0, 0, 1, 3, 10])
 COSTS = st.builds(Costs, side=PRICE, set_up=PRICE, group=PRICE, hole=PRICE, source=st.just("drawn at random"))
 
 
-@settings(max_examples=200)
-@given(places_and_demands(set_ups=3, most=2), st.data(), COSTS | st.just(FEWEST_GROUPS))
-def test_coupled_stubs_cost_the_least(case, data, costs):
+def check_cost(case, data, costs):
     places, demands = case
-    drawn = data.draw(st.lists(joints_on(len(places)), min_size=1, max_size=3))
+    drawn = data.draw(one_to_three_joints(len(places)))
     joints = [joint for joint in drawn if possible(joint)]
     assert all(any(choices(joint, range(len(places)))) == possible(joint) for joint in drawn)
     found = cover(demands, joints, places, costs, 60.0)
@@ -130,16 +153,32 @@ def test_coupled_stubs_cost_the_least(case, data, costs):
     assert (round(cost_of(places, found.groups, hits, costs), 6), len(found.groups), hits) == least
 
 
-@settings(max_examples=100, deadline=None)
+COUPLED = places_and_demands(UP_TO_THREE, most=2), st.data(), COSTS | st.just(FEWEST_GROUPS)
+
+
+@settings(max_examples=70)
+@given(*COUPLED)
+def test_coupled_stubs_cost_the_least(case, data, costs):
+    check_cost(case, data, costs)
+
+
+@pytest.mark.slow
+@settings(max_examples=2000)
+@given(*COUPLED)
+def test_coupled_stubs_cost_the_least_thousands(case, data, costs):
+    check_cost(case, data, costs)
+
+
+@settings(max_examples=100)
 @given(places_and_demands(most=3), st.data())
 def test_what_a_joint_needs_it_cannot_do_without(case, data):
     places, _ = case
-    joint = data.draw(joints_on(len(places)).filter(possible))
+    joint = data.draw(possible_joints(len(places)))
     for need in needed(joint):
         assert not any(choices(joint, set(range(len(places))) - need.groups))
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=50)
 @given(places_and_demands(most=3), st.data())
 def test_certificate_of_coupled_stubs_is_a_lower_bound(case, data):
     places, demands = case
