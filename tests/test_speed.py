@@ -13,11 +13,11 @@ from scipy.constants import epsilon_0, mu_0
 from stubsi import Padstack, rank
 from stubsi.physics.solved_barrel import solve
 from tests import margin_boards as mb
+from tests.benchmarks import FIGURES, RATES
 
 POINTS = 201
 SAMPLE = 100
 """Holes the plain loop is run on; its time is scaled to all of them."""
-RATES = [f"{gbaud} GBd" for gbaud in (10.3125, 25.78125, 26.5625, 32, 53.125, 56)]
 
 
 def plain_loop(stubs, dk=3.8, df=0.01, drill=0.3e-3, antipad=0.8e-3):
@@ -162,3 +162,10 @@ def test_return_distance_is_no_part_of_a_geometry():
     assert solve.cache_info().misses == 1
     notches = [ranking[f"N{i}"].first_notch for i in range(8)]
     assert len(set(notches)) == 8
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("figure", FIGURES, ids=lambda figure: figure.what)
+def test_costs_no_more_than(figure):
+    """The table that `python -m tests.benchmarks` prints."""
+    assert figure.measure() <= figure.limit
