@@ -9,12 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
-from stubsi.physics.barrel import Barrel, End, Level, Material, Posts, Ring
+from stubsi.physics.barrel import Barrel, End, Level, Material
 from stubsi.physics.cell import fringe_shift
 from stubsi.physics.chain import Chain
 from stubsi.physics.notch import resonance, s21_minimum
 from stubsi.physics.pair import equivalent_clearance
 from stubsi.physics.reactance import notch
+from stubsi.physics.return_path import Posts, Ring
 from stubsi.physics.solved_barrel import solve
 
 MM = 1e-3

@@ -13,9 +13,8 @@ from scipy.optimize import brentq
 from scipy.special import j0, y0
 
 from stubsi.errors import ValidityError
-from stubsi.physics.barrel import OPEN, Posts, Ring
 from stubsi.physics.cavity import impedance_inside, outer_field, series_impedance, wavenumber
-from stubsi.physics.return_path import ReturnPaths, equal_posts, ring_of_posts
+from stubsi.physics.return_path import OPEN, Posts, ReturnPaths, Ring, equal_posts, ring_of_posts
 
 A, B, R = 0.15e-3, 0.40e-3, 1.0e-3
 EPS = 3.8 - 0.076j

@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 from scipy.constants import c as light_speed
 
 from stubsi.errors import ValidityError
-from stubsi.physics.barrel import OPEN, End, Ring
+from stubsi.physics.barrel import End
 from stubsi.physics.chain import Chain
 from stubsi.physics.dielectric import permittivity
-from stubsi.physics.return_path import equal_posts
+from stubsi.physics.return_path import OPEN, Ring, equal_posts
 from stubsi.physics.solved_barrel import solve, two_port
 from stubsi.physics.uniform_line import coax_impedance
 from tests.stacks import MM, RING, chain, material, stack, through

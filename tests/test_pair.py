@@ -13,11 +13,11 @@ from scipy.sparse import coo_array, diags_array
 from scipy.sparse.linalg import cg
 
 from stubsi.errors import ValidityError
-from stubsi.physics.barrel import OPEN, Posts, Ring
 from stubsi.physics.cavity import series_impedance
 from stubsi.physics.chain import Chain
 from stubsi.physics.notch import resonance
 from stubsi.physics.pair import end_coupling, equivalent_clearance, odd_flux_factor, odd_ring, odd_series_impedance
+from stubsi.physics.return_path import OPEN, Posts, Ring
 from stubsi.physics.solved_barrel import solve
 from tests.fullwave import pair_barrel, pair_return_path, read
 

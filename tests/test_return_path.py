@@ -8,11 +8,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stubsi.errors import ValidityError
-from stubsi.physics.barrel import OPEN, Barrel, End, Level, Material, Posts, Ring
+from stubsi.physics.barrel import Barrel, End, Level, Material
 from stubsi.physics.chain import Chain
 from stubsi.physics.notch import s21_minimum
 from stubsi.physics.return_path import (
+    OPEN,
+    Posts,
     ReturnPaths,
+    Ring,
     check_single,
     equal_posts,
     lowest_notch,

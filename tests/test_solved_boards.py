@@ -26,9 +26,9 @@ from stubsi import (
     stub_budget,
 )
 from stubsi.board.net import DepthDrill
-from stubsi.physics.barrel import Barrel, End, Level, Posts
+from stubsi.physics.barrel import Barrel, End, Level
 from stubsi.physics.cavity import highest_frequency, series_impedance
-from stubsi.physics.return_path import equal_posts
+from stubsi.physics.return_path import Posts, equal_posts
 from stubsi.physics.solved_barrel import solve
 from stubsi.units import quantity
 from tests import margin_boards as mb

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.physics.barrel import Barrel, Material
+from stubsi.physics.barrel import AIR, Barrel, Material
 from stubsi.physics.electrostatics import Grid, cell_energies, graded_lines
-from stubsi.physics.sections import Span, snap, spans
+from stubsi.physics.sections import LevelSpan, level_spans, snap
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.physics.sections import Layout
-
-AIR = Material(dk_in_plane=1.0, dk_z=1.0)
 
 FINE_Z = 0.3
 """First step of the coarser grid along z at an edge, at most this share of the distance to the next edge ..."""
@@ -109,7 +107,7 @@ class _Meridian:
 
 
 def _meridian(barrel: Barrel) -> _Meridian:
-    laid = spans(barrel)
+    laid = level_spans(barrel)
     length, end = laid[-1].bottom, barrel.end
     bored = _bored(barrel, length)
     every = (*laid, *bored)
@@ -134,30 +132,32 @@ def _meridian(barrel: Barrel) -> _Meridian:
     )
 
 
-def _bored(barrel: Barrel, length: float, *, everything: bool = False) -> tuple[Span, ...]:
+def _bored(barrel: Barrel, length: float, *, everything: bool = False) -> tuple[LevelSpan, ...]:
     """Levels under a drilled end, as far down as its field reaches; at least to the first plane there is."""
     if barrel.end is None:
         return ()
-    levels = spans(Barrel(barrel_radius=barrel.barrel_radius, levels=barrel.end.bored))
-    b = max(s.level.clearance_radius for s in (*spans(barrel), *levels) if s.is_plane)
+    levels = level_spans(Barrel(barrel_radius=barrel.barrel_radius, levels=barrel.end.bored))
+    b = max(s.level.clearance_radius for s in (*level_spans(barrel), *levels) if s.is_plane)
     first = next((s.top for s in levels if s.is_plane), 0.0)
     if any(level.kind == "plane" for level in barrel.levels):
         first = 0.0
     last = np.inf if everything else max(BORE_REACH * b, np.nextafter(first, np.inf))
     return tuple(
-        Span(level=s.level, top=snap(s.top + length), bottom=snap(s.bottom + length), mid=s.mid + length)
+        LevelSpan(level=s.level, top=snap(s.top + length), bottom=snap(s.bottom + length), mid=s.mid + length)
         for s in levels
         if s.top < last
     )
 
 
-def _tallest_gap(every: Sequence[Span]) -> float:
+def _tallest_gap(every: Sequence[LevelSpan]) -> float:
     """Greatest distance [m] between two planes, or from a plane to where the levels begin or stop."""
     edges = [every[0].top, *(z for s in every if s.is_plane for z in (s.top, s.bottom)), every[-1].bottom]
     return max(after - before for before, after in zip(edges[::2], edges[1::2], strict=True))
 
 
-def _conductors(barrel: Barrel, laid: Sequence[Span], bored: Sequence[Span], reach: float) -> Iterator[_Conductor]:
+def _conductors(
+    barrel: Barrel, laid: Sequence[LevelSpan], bored: Sequence[LevelSpan], reach: float
+) -> Iterator[_Conductor]:
     length, end = laid[-1].bottom, barrel.end
     yield _Conductor(z=(0.0, length), r=(0.0, snap(barrel.barrel_radius)), voltage=1.0)
     for s in laid:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.physics.reactance import REACH, STEPS, TOLERANCE, followed, quasi_static
+from stubsi.physics.reactance import HIGHEST_RATIO, STEPS, TOLERANCE, followed, quasi_static
 from stubsi.physics.uniform_line import shunt_s
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ LEAST = 0.25
 """Share of the quasi-static estimate below which no notch is looked for."""
 BEYOND = 1.3
 """Share of the frequency of no reactance up to which one is looked for."""
-SCANNED, NEAR_JUMP = 80, 16
+FIRST_LOOK_POINTS, NEAR_JUMP_POINTS = 80, 16
 """Frequencies of the first look at S21: over all of the range, and just below a cavity's resonance."""
 POINTS, ZOOMS = 9, 3
 """Frequencies per further look and number of looks, each a quarter as wide as the last."""
@@ -116,11 +116,13 @@ def _minimum(chain: Chain, z0: float, zero: FloatArray, jump: FloatArray) -> tup
 
 def _looks(start: FloatArray, zero: FloatArray, jump: FloatArray) -> FloatArray:
     """Frequencies at which S21 is first looked at, rising, shape (n_stub, n)."""
-    top = np.where(np.isfinite(zero), BEYOND * zero, REACH * start)
-    over = np.geomspace(np.minimum(LEAST * start, 0.5 * top), top, SCANNED, axis=1)
+    top = np.where(np.isfinite(zero), BEYOND * zero, HIGHEST_RATIO * start)
+    over = np.geomspace(np.minimum(LEAST * start, 0.5 * top), top, FIRST_LOOK_POINTS, axis=1)
     if np.isnan(jump).all():
         return over
-    near = np.where(np.isfinite(jump), np.minimum(jump, top), top)[:, None] * (1 - np.geomspace(1e-4, 0.03, NEAR_JUMP))
+    near = np.where(np.isfinite(jump), np.minimum(jump, top), top)[:, None] * (
+        1 - np.geomspace(1e-4, 0.03, NEAR_JUMP_POINTS)
+    )
     return np.sort(np.concatenate([over, near], axis=1), axis=1)
 
 

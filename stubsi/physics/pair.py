@@ -7,14 +7,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.constants import epsilon_0
 
-from stubsi.physics.barrel import Ring
 from stubsi.physics.cavity import impedance_inside, outer_field, wavenumber
-from stubsi.physics.return_path import ReturnPaths, centres, check_pair
+from stubsi.physics.return_path import ReturnPaths, Ring, centres, check_pair
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
-    from stubsi.physics.barrel import Posts
+    from stubsi.physics.return_path import Posts
 
 SLOT_RATIO = 1.118
 """[-] Round clearance over half-width of a slot's end, seen from the centre of its arc; from two-dimensional solves."""

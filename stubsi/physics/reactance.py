@@ -27,9 +27,9 @@ STRIDE = 1.08
 """Ratio of successive frequencies on the way to a bracket: less than the width of a cavity's stop band."""
 FAR = 1e3
 """Stands in for minus infinity [rad]."""
-REACH = 4.0
+HIGHEST_RATIO = 4.0
 """How far above the quasi-static estimate a notch is still called one; only heavy radiation moves it further."""
-SCANNED = 120
+SCAN_POINTS = 120
 """Frequencies of the scan for a damped zero."""
 RESIDUE = 1e-4
 """Phase [rad] left at a root; more means a jump, not a zero."""
@@ -126,7 +126,7 @@ def followed(chain: Chain, order: int = 1) -> tuple[FloatArray, FloatArray]:
 
     remaining = _Remaining(chain, above)
     found = _root(remaining, _bracket(remaining, first))
-    near = exists & (found < REACH * order * start)
+    near = exists & (found < HIGHEST_RATIO * order * start)
     smooth = np.abs(above(chain, np.arange(len(found)), found)) < RESIDUE
     jump = np.where(near & ~smooth, found, np.nan)
     found = np.where(near & smooth, found, np.nan)
@@ -138,7 +138,7 @@ def followed(chain: Chain, order: int = 1) -> tuple[FloatArray, FloatArray]:
 
 def _damped(chain: Chain, start: FloatArray, order: int) -> FloatArray:
     """Zeros of stubs whose cavities' resonances the loss has flattened: none is narrow, a scan brackets them."""
-    f = start[:, None] * np.linspace(0.2, REACH * order, SCANNED)
+    f = start[:, None] * np.linspace(0.2, HIGHEST_RATIO * order, SCAN_POINTS)
     x = _reactance(chain, f)
     up = (x[:, :-1] < 0) & (x[:, 1:] >= 0) & (np.diff(x) < np.abs(x[:, :1]))
     count, wanted = np.cumsum(up, axis=1), (order + 1) // 2

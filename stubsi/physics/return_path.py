@@ -10,19 +10,41 @@ import numpy as np
 from scipy.constants import c as light_speed
 
 from stubsi.errors import ValidityError
-from stubsi.physics.barrel import OPEN, Posts, Ring
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import ArrayLike, NDArray
 
-    ReturnPath = Ring | Posts
 
 SCANNED_COUNTS = (1, 2, 3, 4, 6, 8)
 """Numbers of equal posts whose notches, with the open pair's, enclose those of any pattern."""
 SCANNED_DISTANCES = 4
 """Distances at which each number is tried, from the nearest to the farthest."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ring:
+    """Return path: a solid conducting ring of this radius [m] around the barrel."""
+
+    radius: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Posts:
+    """Return path: round posts of ``radius`` [m] centred at ``positions`` ((x, y), ...) [m] relative to the barrel.
+
+    For a pair the origin lies midway between the barrels, which lie on the x axis. No posts: the open plane pair.
+    """
+
+    positions: tuple[tuple[float, float], ...] = ()
+    radius: float = 0.0
+
+
+OPEN = Posts()
+"""The open plane pair: no return conductor within reach."""
+
+ReturnPath = Ring | Posts
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -73,7 +73,7 @@ def barrel_resistance(frequency: ArrayLike, barrel_diameter: ArrayLike, conducti
 
 
 @dataclass(frozen=True, kw_only=True)
-class Line:
+class UniformLine:
     """Uniform open-ended stubs; every field a float or an array, all broadcastable against frequency.
 
     ``stub_length`` [m], ``dk`` [-], ``df`` [-] at the frequency ``at`` [Hz] (NaN: constant), ``z_stub`` [ohm] at

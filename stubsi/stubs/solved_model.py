@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stubsi.errors import UnknownValueError, ValidityError
-from stubsi.physics.barrel import Posts
 from stubsi.physics.chain import Chain
 from stubsi.physics.notch import FirstNotch, first_notch
 from stubsi.physics.reactance import notch
-from stubsi.physics.return_path import check_single, unknown_return_paths
+from stubsi.physics.return_path import Posts, check_single, unknown_return_paths
 from stubsi.physics.solved_barrel import SolvedBarrel, solve
 from stubsi.provenance import HARDWARE_ERROR, Provenance
 from stubsi.stubs.as_barrel import Solvable, barrel_of
