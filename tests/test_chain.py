@@ -16,8 +16,9 @@ from stubsi.physics.barrel import End
 from stubsi.physics.chain import Chain
 from stubsi.physics.dielectric import permittivity
 from stubsi.physics.return_path import OPEN, Ring, equal_posts
-from stubsi.physics.solved_barrel import solve, two_port
+from stubsi.physics.solved_barrel import solve
 from stubsi.physics.uniform_line import coax_impedance
+from tests.chain_figures import two_port
 from tests.stacks import MM, RING, chain, material, stack, through
 
 F = np.linspace(1e9, 60e9, 60)

@@ -12,17 +12,15 @@ from scipy.optimize import brentq
 from stubsi.physics.uniform_line import (
     UniformLine,
     barrel_resistance,
-    coax_capacitance,
     coax_impedance,
-    coax_inductance,
     decibels,
     disk_end_capacitance,
     quarter_wave,
     quarter_wave_length,
     shunt_s,
-    skin_depth,
     surface_resistance,
 )
+from tests.closed_forms import coax_capacitance, coax_inductance, skin_depth
 from tests.strategies import (
     dks,
     end_capacitances,

@@ -11,14 +11,13 @@ from scipy.constants import mu_0
 
 from stubsi.physics.hankel import hankel
 from stubsi.physics.multipole import Conductors, bessel, reflection
-from stubsi.physics.return_path import ReturnPaths, check_single
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from numpy.typing import ArrayLike, NDArray
 
-    from stubsi.physics.return_path import ReturnPath
+    from stubsi.physics.return_path import ReturnPaths
 
     ComplexArray = NDArray[np.complexfloating]
     FloatArray = NDArray[np.floating]
@@ -86,53 +85,6 @@ def highest_frequency(gap: ArrayLike, dk: ArrayLike) -> FloatArray:
     return WITHIN * light_speed / (2 * np.asarray(gap) * np.sqrt(dk))
 
 
-def series_impedance(
-    frequency: ArrayLike,
-    eps: ArrayLike,
-    barrel_radius: ArrayLike,
-    clearance_radius: ArrayLike,
-    return_path: ReturnPath,
-) -> ComplexArray:
-    r"""Series impedance per cavity height of one barrel, driven by the voltage across the clearances.
-
-    .. math:: Z' = \frac{j \mu_0 f \ln(b/a)}{1 + \frac{2}{\pi b}\frac{e}{c'e - ce'}}
-
-    at r = b, with :math:`c(r) = J_0(kr)Y_0(ka) - Y_0(kr)J_0(ka)` and the outer field e(r) of the return path.
-
-    Parameters
-    ----------
-    frequency : array_like
-        Frequency f [Hz], from 0 to 1e13; may be complex.
-    eps : array_like
-        Relative permittivity eps' - j eps'' [-]: series mean of the z-axis values over the cavity.
-    barrel_radius, clearance_radius : array_like
-        Plated radius a of the barrel (or radius of its pad) and radius b of the clearance [m].
-    return_path : Ring or Posts
-        Where the current returns; ``Posts()`` is the open plane pair.
-
-    Returns
-    -------
-    complex ndarray
-        Z' [ohm/m], broadcast over the four arrays; 0 at f = 0, where Z'/(2 pi f) tends to the static inductance.
-
-    Raises
-    ------
-    ValidityError
-        The return path reaches into the clearance.
-
-    Notes
-    -----
-    Derived from Maxwell's equations for a field without variation along the barrel, E_z = 0 on barrel and posts, and
-    a TEM field in the clearance. Posts enter as the part of their field that is even around the barrel. Valid while
-    the cavity is lower than half a wavelength and than the gap from clearance to return path, and up to
-    ``highest_frequency``.
-    """
-    check_single(barrel_radius, clearance_radius, return_path)
-    k = wavenumber(frequency, eps)
-    outer = outer_field(k[None], barrel_radius, ReturnPaths.of([return_path]))
-    return impedance_inside(frequency, k[None], barrel_radius, clearance_radius, outer)[0]
-
-
 def outer_field(k: ComplexArray, barrel_radius: ArrayLike, paths: ReturnPaths) -> OuterField:
     """Field between clearance and return path, shared by every cell of equal wavenumber and barrel.
 
@@ -186,10 +138,38 @@ def _conductors(a: FloatArray, paths: ReturnPaths, rows: NDArray[np.integer], co
     )
 
 
-def impedance_inside(
+def series_impedance(
     frequency: ArrayLike, k: ComplexArray, barrel_radius: ArrayLike, clearance_radius: ArrayLike, outer: OuterField
 ) -> ComplexArray:
-    """Series impedance per cavity height [ohm/m] within a known outer field; arguments as in ``series_impedance``."""
+    r"""Series impedance per cavity height of one barrel, driven by the voltage across the clearances.
+
+    .. math:: Z' = \frac{j \mu_0 f \ln(b/a)}{1 + \frac{2}{\pi b}\frac{e}{c'e - ce'}}
+
+    at r = b, with :math:`c(r) = J_0(kr)Y_0(ka) - Y_0(kr)J_0(ka)` and the outer field e(r) of the return path.
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency f [Hz], from 0 to 1e13; may be complex.
+    k : complex ndarray
+        Wavenumber [1/m] of the cavity's laminate, from the series mean of the z-axis permittivities over its height.
+    barrel_radius, clearance_radius : array_like
+        Plated radius a of the barrel (or radius of its pad) and radius b of the clearance [m].
+    outer : OuterField
+        Field outside the clearance at the same wavenumbers.
+
+    Returns
+    -------
+    complex ndarray
+        Z' [ohm/m], broadcast over all arguments; 0 at f = 0, where Z'/(2 pi f) tends to the static inductance.
+
+    Notes
+    -----
+    Derived from Maxwell's equations for a field without variation along the barrel, E_z = 0 on barrel and posts, and
+    a TEM field in the clearance. Posts enter as the part of their field that is even around the barrel. Valid while
+    the cavity is lower than half a wavelength and than the gap from clearance to return path, and up to
+    ``highest_frequency``.
+    """
     a, b = np.asarray(barrel_radius, dtype=float), np.asarray(clearance_radius, dtype=float)
     ka, kb = k * a, k * b
     j0a, j0b, j1b = bessel(0, ka), bessel(0, kb), bessel(1, kb)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from stubsi.physics.cavity import highest_frequency, impedance_inside, outer_field, wavenumber
+from stubsi.physics.cavity import highest_frequency, outer_field, series_impedance, wavenumber
 from stubsi.physics.dielectric import permittivity
 from stubsi.physics.packing import pack
 from stubsi.physics.pair import end_coupling
@@ -164,7 +164,7 @@ class Chain:
         k = wavenumber(f, eps)
         a = self.barrel_radius[self.profile_barrel, None]
         outer = outer_field(k, a, _rows(self.paths, self.profile_barrel))
-        return impedance_inside(
+        return series_impedance(
             f[self.column_profile],
             k[self.column_profile],
             self.column[:, 0, None],

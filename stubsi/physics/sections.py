@@ -33,8 +33,7 @@ class Section:
     """One half cell between the heights ``top`` and ``bottom`` [m below the electrical start].
 
     ``in_cavity``: conductor facing the cavity; ``in_plane``: conductor inside the plane's clearance.
-    ``clearance_radius`` [m]: of its own plane. ``filling``: (material, height) of the whole cavity, in series along z;
-    ``resin``: the same inside the plane's clearance.
+    ``clearance_radius`` [m]: of its own plane. ``filling``: (material, height) of the whole cavity, in series along z.
     """
 
     top: float
@@ -43,7 +42,6 @@ class Section:
     in_cavity: tuple[Part, ...]
     in_plane: tuple[Part, ...]
     filling: tuple[tuple[Material, float], ...]
-    resin: tuple[tuple[Material, float], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,7 +54,6 @@ class Layout:
 
     sections: tuple[Section, ...]
     start_of_end: float
-    length: float
     outer: float
 
 
@@ -123,7 +120,6 @@ def layout(barrel: Barrel) -> Layout:
     return Layout(
         sections=(*sections, *tip),
         start_of_end=length if tip or barrel.end is None else last,
-        length=length,
         outer=0.0 if drilled or barrel.end is None else _outer(barrel, planes, length),
     )
 
@@ -220,7 +216,6 @@ def _half(
         in_cavity=_parts(inside, top, bottom, a),
         in_plane=in_plane,
         filling=_filling(inside),
-        resin=tuple((plane.level.material, part.height) for part in in_plane),
     )
 
 

@@ -39,16 +39,6 @@ def coax_impedance(barrel_diameter: ArrayLike, antipad: ArrayLike, dk: ArrayLike
     return ETA_0_OVER_2PI * np.log(np.divide(antipad, barrel_diameter)) / np.sqrt(dk)
 
 
-def coax_capacitance(barrel_diameter: ArrayLike, antipad: ArrayLike, dk: ArrayLike) -> NDArray[np.float64]:
-    r"""Capacitance of the same line [F/m]: :math:`2\pi\varepsilon_0 D_k / \ln(D/d)`."""
-    return 2 * np.pi * epsilon_0 * np.asarray(dk) / np.log(np.divide(antipad, barrel_diameter))
-
-
-def coax_inductance(barrel_diameter: ArrayLike, antipad: ArrayLike) -> NDArray[np.float64]:
-    r"""Inductance of the same line [H/m]: :math:`(\mu_0/2\pi) \ln(D/d)`."""
-    return mu_0 / (2 * np.pi) * np.log(np.divide(antipad, barrel_diameter))
-
-
 def disk_end_capacitance(pad_diameter: ArrayLike, dk: ArrayLike) -> NDArray[np.float64]:
     r"""Capacitance of a flat end [F]: :math:`4 \varepsilon_0 D_k a`, half of an isolated disk of radius a.
 
@@ -60,11 +50,6 @@ def disk_end_capacitance(pad_diameter: ArrayLike, dk: ArrayLike) -> NDArray[np.f
 def surface_resistance(frequency: ArrayLike, conductivity: ArrayLike) -> NDArray[np.float64]:
     r"""Skin-effect surface resistance [ohm]: :math:`R_s = \sqrt{\pi f \mu_0 / \sigma}`."""
     return np.sqrt(np.pi * np.asarray(frequency) * mu_0 / conductivity)
-
-
-def skin_depth(frequency: ArrayLike, conductivity: ArrayLike) -> NDArray[np.float64]:
-    r"""Skin depth [m]: :math:`\delta = 1 / \sqrt{\pi f \mu_0 \sigma}`."""
-    return 1 / np.sqrt(np.pi * np.asarray(frequency) * mu_0 * conductivity)
 
 
 def barrel_resistance(frequency: ArrayLike, barrel_diameter: ArrayLike, conductivity: ArrayLike) -> NDArray[np.float64]:
