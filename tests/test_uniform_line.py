@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from scipy.constants import c, epsilon_0, mu_0
 from scipy.optimize import brentq
 
+from stubsi.physics.dielectric import permittivity
 from stubsi.physics.uniform_line import (
     UniformLine,
     barrel_resistance,
@@ -269,6 +270,43 @@ def test_notch_of_a_bare_line_is_the_quarter_wave(length, dk, order):
         float(quarter_wave(length, dk, order)), rel=1e-14
     )
     assert quarter_wave_length(quarter_wave(length, dk), dk) == pytest.approx(length, rel=1e-14)
+
+
+def counted(monkeypatch, line, order=1):
+    """Notch of a line and how often its permittivity was looked up on the way."""
+    calls = []
+
+    def looked_up(*arguments):
+        calls.append(arguments)
+        return permittivity(*arguments)
+
+    monkeypatch.setattr("stubsi.physics.uniform_line.permittivity", looked_up)
+    return line.notch(order), len(calls)
+
+
+@pytest.mark.parametrize("df", [0.0, 0.02], ids=["lossless", "constant loss"])
+def test_the_closed_form_needs_no_search(monkeypatch, df):
+    """n c/(4 L sqrt(dk)) is exact without end load and dispersion, to the last digit; nothing is evaluated."""
+    line = UniformLine(stub_length=np.linspace(1e-4, 9e-3, 200), dk=3.7, z_stub=30.0, df=df)
+    notch, calls = counted(monkeypatch, line, 3)
+    assert calls == 0
+    np.testing.assert_array_equal(notch, quarter_wave(line.stub_length, 3.7, 3))
+
+
+@given(line=lines, order=orders)
+@example(line=UniformLine(stub_length=10e-6, dk=2.0, z_stub=120.0, end_capacitance=200e-15), order=1)
+@example(line=UniformLine(stub_length=12e-3, dk=10.0, z_stub=120.0, df=0.03, at=1e8, end_capacitance=200e-15), order=11)
+def test_loaded_and_dispersive_lines_take_a_few_newton_steps(line, order):
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        assert counted(monkeypatch, line, order)[1] <= 6
+
+
+def test_one_notch_for_every_field_and_order():
+    """Shape of all fields and of the order together, also where the closed form decides."""
+    line = UniformLine(stub_length=np.array([[1e-3], [0.0]]), dk=4.0, z_stub=30.0, df=np.array([0.0, 0.01, 0.02]))
+    assert line.notch().shape == (2, 3)
+    assert np.isnan(line.notch()[1]).all()
+    assert UniformLine(stub_length=1e-3, dk=4.0, z_stub=np.nan).notch() == quarter_wave(1e-3, 4.0)
 
 
 def unloaded_reactance(line):

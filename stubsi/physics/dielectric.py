@@ -63,11 +63,43 @@ def permittivity(
     if np.any(known & ((at < F_LOW) | (at > F_HIGH))):
         raise ValidityError(f"permittivity given at {at} Hz: must lie between 1 kHz and 1 THz, or be left out.")
     reference = _log_ratio(np.where(known, at, 1e9))
-    m = np.multiply(dk, df) / -reference.imag
+    m = _debye_strength(dk, df, reference)
     if np.any(known & (dk + m * (_log_ratio(F_HIGH) - reference).real <= 0)):
         raise ValidityError(f"df = {df}: so high a loss tangent has no wideband Debye permittivity up to 1 THz.")
     dispersive = dk + m * (_log_ratio(frequency) - reference.real)
     return np.where(known, dispersive, constant)
+
+
+def permittivity_slope(
+    frequency: ArrayLike, dk: ArrayLike, df: ArrayLike = 0.0, at: ArrayLike | None = None
+) -> NDArray[np.float64]:
+    r"""Change of the real part of ``permittivity`` with the logarithm of frequency.
+
+    .. math:: \frac{d\varepsilon'}{d\ln f} = m\left(\frac{f^2}{f_{high}^2 + f^2} - \frac{f^2}{f_{low}^2 + f^2}\right)
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency [Hz], real.
+    dk, df, at : array_like
+        As in ``permittivity``.
+
+    Returns
+    -------
+    ndarray
+        [-], in the broadcast shape of the arguments; 0 where dk and df are constant over frequency.
+    """
+    if at is None:
+        return np.zeros(np.broadcast(frequency, dk, df).shape)
+    known = np.isfinite(at)
+    strength = _debye_strength(dk, df, _log_ratio(np.where(known, at, 1e9)))
+    square = np.square(np.asarray(frequency, dtype=float))
+    return np.where(known, strength * square * (1 / (F_HIGH**2 + square) - 1 / (F_LOW**2 + square)), 0.0)
+
+
+def _debye_strength(dk: ArrayLike, df: ArrayLike, reference: NDArray[np.complex128]) -> NDArray[np.float64]:
+    """M of the wideband Debye model [-] from dk and df where the logarithm of the model is ``reference``."""
+    return np.asarray(np.multiply(dk, df) / -reference.imag, dtype=float)
 
 
 def _log_ratio(frequency: ArrayLike) -> NDArray[np.complex128]:
