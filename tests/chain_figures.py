@@ -8,7 +8,7 @@ import numpy as np
 
 from stubsi.errors import ValidityError
 from stubsi.physics.capacitance import section_capacitances
-from stubsi.physics.cavity import outer_field, series_impedance, wavenumber
+from stubsi.physics.cavity import outer_field, return_conductors, series_impedance, wavenumber
 from stubsi.physics.notch import minimum_of_s21
 from stubsi.physics.reactance import STEPS, TOLERANCE, followed
 from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
@@ -30,7 +30,7 @@ def single_series_impedance(
     """
     check_single(barrel_radius, clearance_radius, return_path)
     k = wavenumber(frequency, eps)
-    outer = outer_field(k[None], barrel_radius, ReturnPaths.of([return_path]))
+    outer = outer_field(k[None], return_conductors(barrel_radius, ReturnPaths.of([return_path])))
     return series_impedance(frequency, k[None], barrel_radius, clearance_radius, outer)[0]
 
 
@@ -73,7 +73,7 @@ def odd_series_impedance(
     """
     check_pair(float(np.max(barrel_radius)), pitch, return_path, clearance_radius)
     k = wavenumber(frequency, eps)[None]
-    outer = outer_field(k, barrel_radius, ReturnPaths.of([return_path], [pitch]))
+    outer = outer_field(k, return_conductors(barrel_radius, ReturnPaths.of([return_path], [pitch])))
     return series_impedance(frequency, k, barrel_radius, clearance_radius, outer)[0]
 
 

@@ -13,7 +13,7 @@ from scipy.optimize import brentq
 from scipy.special import j0, y0
 
 from stubsi.errors import ValidityError
-from stubsi.physics.cavity import outer_field, series_impedance, wavenumber
+from stubsi.physics.cavity import outer_field, return_conductors, series_impedance, wavenumber
 from stubsi.physics.return_path import OPEN, Posts, ReturnPaths, Ring, equal_posts
 from tests.chain_figures import single_series_impedance
 from tests.closed_forms import ring_of_posts
@@ -207,7 +207,7 @@ def test_many_stubs_at_once_agree_with_one_by_one():
     f = np.linspace(5e9, 30e9, len(paths))[:, None]
     clearance = np.array([0.35e-3, 0.40e-3])
     k = wavenumber(f, EPS)
-    together = series_impedance(f, k, A, clearance, outer_field(k, A, ReturnPaths.of(paths)))
+    together = series_impedance(f, k, A, clearance, outer_field(k, return_conductors(A, ReturnPaths.of(paths))))
     for row, path in enumerate(paths):
         alone = single_series_impedance(f[row], EPS, A, clearance, path)
         assert together[row] == pytest.approx(alone, rel=1e-10)

@@ -129,6 +129,17 @@ def test_stubs_solved_together_are_those_solved_alone():
     assert together == pytest.approx(alone, rel=1e-9)
 
 
+@pytest.mark.parametrize("rows", [[2], [0, 2], [3, 1], [1, 1, 0]], ids=str)
+def test_some_of_the_stubs_are_those_stubs(rows):
+    """In any order, twice, and where none of them has a cavity."""
+    paths = (RING, OPEN, FOUR, OPEN)
+    whole = Chain.of((solve(stack(n)), path) for n, path in zip((2, 7, 0, 0), paths, strict=True))
+    part = whole.only(rows)
+    assert len(part) == len(rows)
+    assert part.input_admittance(F) == pytest.approx(whole.input_admittance(F)[rows], rel=1e-12)
+    assert part.highest_frequency().tolist() == whole.highest_frequency()[rows].tolist()
+
+
 def test_long_sweeps_are_cut_unseen(monkeypatch):
     whole = chain(stack(), stack(2)).input_admittance(F)
     monkeypatch.setattr("stubsi.physics.chain.AT_ONCE", 100)

@@ -78,6 +78,22 @@ class ReturnPaths:
             pitch=pitches,
         )
 
+    def only(self, rows: NDArray[np.intp]) -> ReturnPaths:
+        """Return paths of some of the stubs.
+
+        Parameters
+        ----------
+        rows : ndarray of int
+            Their numbers, in any order and as often as wanted.
+        """
+        return ReturnPaths(
+            ring=self.ring[rows],
+            posts=self.posts[rows],
+            count=self.count[rows],
+            post_radius=self.post_radius[rows],
+            pitch=self.pitch[rows],
+        )
+
 
 def centres(path: ReturnPath, *, odd: bool = False) -> NDArray[np.complexfloating]:
     """Centres of the posts, x + jy [m]; with ``odd`` those at x > 0 (one on the midplane carries no line charge)."""

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 from stubsi.physics.capacitance import section_capacitances
+from stubsi.physics.packing import barrel_arrays
 from stubsi.physics.sections import layout
 
 if TYPE_CHECKING:
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.physics.barrel import Barrel, Material
+    from stubsi.physics.packing import BarrelArrays
     from stubsi.physics.sections import Layout
 
 
@@ -29,6 +31,11 @@ class SolvedBarrel:
     layout: Layout
     materials: tuple[Material, ...]
     capacitance: NDArray[np.float64]
+
+    @cached_property
+    def arrays(self) -> BarrelArrays:
+        """The barrel as the arrays a chain is put together from."""
+        return barrel_arrays(self)
 
 
 @lru_cache(maxsize=4096)

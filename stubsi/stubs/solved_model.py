@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stubsi.errors import UnknownValueError, ValidityError
-from stubsi.physics.chain import Chain
+from stubsi.physics.chain import Chain, check_stub
 from stubsi.physics.notch import FirstNotch, first_notch
 from stubsi.physics.reactance import notch
 from stubsi.physics.return_path import Posts, check_single, unknown_return_paths
@@ -171,7 +171,8 @@ def _variants(case: Case) -> tuple[list[_Variant], Provenance]:
     solved = solve(solvable.barrel)
     paths, said = return_paths(case.around, solved)
     found = [_Variant(solved, path, np.nan if pitch is None else pitch) for path in paths]
-    _chain(found)
+    for variant in found:
+        check_stub(*variant)
     return found, _provenance(solvable, (*said, *_too_near(solved, paths, pitch)))
 
 
@@ -185,9 +186,10 @@ def _seen(path: Posts, pitch: float | None) -> Posts:
 def _too_near(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None) -> tuple[str, ...]:
     """A return via nearer to the clearance than the planes are apart lies outside what was validated: R - b < h."""
     try:
-        for section in solved.layout.sections if len(paths) == 1 else ():
-            height = sum(thickness for _, thickness in section.filling)
-            check_single(solved.barrel.barrel_radius, section.clearance_radius, _seen(paths[0], pitch), height)
+        if len(paths) == 1 and solved.layout.sections:
+            heights = [sum(thickness for _, thickness in section.filling) for section in solved.layout.sections]
+            clearances = [section.clearance_radius for section in solved.layout.sections]
+            check_single(solved.barrel.barrel_radius, clearances, _seen(paths[0], pitch), heights)
     except ValidityError:
         return (TOO_NEAR,)
     return ()
