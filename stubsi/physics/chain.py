@@ -149,6 +149,20 @@ class Chain:
         voltage, current = self.states(frequency, *self.section_constants(frequency))
         return voltage[-1], current[-1]
 
+    def voltage_current_for_one_volt(self, frequency: NDArray[np.inexact[Any]]) -> tuple[ComplexArray, ComplexArray]:
+        """Voltage [V] and current [A] at the start for 1 V at the open end: smooth over frequency.
+
+        Parameters
+        ----------
+        frequency : ndarray, shape (n_stub, n_freq)
+            [Hz]; so low that no stub is thousands of decibels long.
+        """
+        z, y = self.section_constants(frequency)
+        *two_ports, growth = _two_ports(z, y[1:])
+        voltage, current = _along(two_ports, self._voltage_before_end(frequency, y[0]), y[0])
+        factor = np.exp(growth)
+        return voltage[-1] * factor, current[-1] * factor
+
     def states(
         self, frequency: NDArray[np.inexact[Any]], z: ComplexArray, y: ComplexArray
     ) -> tuple[ComplexArray, ComplexArray]:
@@ -166,8 +180,11 @@ class Chain:
         voltage, current
             Each (n_section + 1, n_stub, n_freq), voltage and current of a place to a common factor.
         """
-        voltage = 1 + 2j * np.pi * frequency * self.barrels.outer_inductance[:, None] * y[0]
-        return _along(_two_ports(z, y[1:])[:3], voltage, y[0])
+        return _along(_two_ports(z, y[1:])[:3], self._voltage_before_end(frequency, y[0]), y[0])
+
+    def _voltage_before_end(self, frequency: NDArray[np.inexact[Any]], admittance: ComplexArray) -> ComplexArray:
+        """Voltage in front of the end's inductance for 1 V across the end [V]."""
+        return 1 + 2j * np.pi * frequency * self.barrels.outer_inductance[:, None] * admittance
 
     def section_constants(self, frequency: NDArray[np.inexact[Any]]) -> tuple[ComplexArray, ComplexArray]:
         """Series impedance and shunt admittance of every section, from the end up.
