@@ -9,13 +9,13 @@ from pathlib import Path
 
 import numpy as np
 
-from stubsi.physics.barrel import Barrel, End, Level, Material, Posts, Ring
-from stubsi.physics.cell import fringe_shift
+from stubsi.physics.barrel import Barrel, End, Level, Material
 from stubsi.physics.chain import Chain
-from stubsi.physics.notch import resonance, s21_minimum
-from stubsi.physics.pair import equivalent_clearance
+from stubsi.physics.pair import equivalent_clearance, fringe_shift
 from stubsi.physics.reactance import notch
+from stubsi.physics.return_path import Posts, Ring
 from stubsi.physics.solved_barrel import solve
+from tests.chain_figures import resonance, s21_minimum, solve_with_closed_cells
 
 MM = 1e-3
 GHZ = 1e9
@@ -129,7 +129,8 @@ def chain_of(rows, *, closed_cells=False):
     if "geometry" in rows[0]:
         drawn = [json.loads(row["geometry"]) for row in rows]
         return Chain.of((solve(mixed_barrel(g)), mixed_return_path(g)) for g in drawn)
-    return Chain.of((solve(case_barrel(row), closed_cells=closed_cells), case_return_path(row)) for row in rows)
+    solver = solve_with_closed_cells if closed_cells else solve
+    return Chain.of((solver(case_barrel(row)), case_return_path(row)) for row in rows)
 
 
 def reference(rows, *columns):

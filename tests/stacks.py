@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from stubsi.physics.barrel import Barrel, End, Level, Material, Ring
+from stubsi.physics.barrel import Barrel, End, Level, Material
 from stubsi.physics.chain import Chain
+from stubsi.physics.return_path import Ring
 from stubsi.physics.solved_barrel import solve
 
 MM = 1e-3

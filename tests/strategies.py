@@ -5,7 +5,7 @@ from __future__ import annotations
 from hypothesis import strategies as st
 
 from stubsi import CopperLayer, DielectricLayer, Stackup, Stub
-from stubsi.physics.uniform_line import Line
+from stubsi.physics.uniform_line import UniformLine
 
 
 def physical(low, high):
@@ -24,9 +24,9 @@ end_capacitances = physical(1e-15, 200e-15)
 barrel_diameters = physical(0.1e-3, 1.0e-3)
 orders = st.integers(0, 5).map(lambda k: 2 * k + 1)
 
-lossless_lines = st.builds(Line, stub_length=stub_lengths, dk=dks, z_stub=stub_impedances)
+lossless_lines = st.builds(UniformLine, stub_length=stub_lengths, dk=dks, z_stub=stub_impedances)
 loaded_lines = st.builds(
-    Line,
+    UniformLine,
     stub_length=stub_lengths,
     dk=dks,
     z_stub=stub_impedances,
@@ -34,7 +34,7 @@ loaded_lines = st.builds(
 )
 """Lossless, with or without a capacitance at the end."""
 lines = st.builds(
-    Line,
+    UniformLine,
     stub_length=stub_lengths,
     dk=dks,
     z_stub=stub_impedances,

@@ -13,9 +13,10 @@ from scipy.optimize import brentq
 from scipy.special import j0, y0
 
 from stubsi.errors import ValidityError
-from stubsi.physics.barrel import OPEN, Posts, Ring
-from stubsi.physics.cavity import impedance_inside, outer_field, series_impedance, wavenumber
-from stubsi.physics.return_path import ReturnPaths, equal_posts, ring_of_posts
+from stubsi.physics.cavity import outer_field, return_conductors, series_impedance, wavenumber
+from stubsi.physics.return_path import OPEN, Posts, ReturnPaths, Ring, equal_posts
+from tests.chain_figures import single_series_impedance
+from tests.closed_forms import ring_of_posts
 
 A, B, R = 0.15e-3, 0.40e-3, 1.0e-3
 EPS = 3.8 - 0.076j
@@ -36,7 +37,7 @@ frequency = st.floats(1e6, 100e9)
 
 def reactance_factor(frequency, eps, path, a=A, b=B):
     """Series impedance over that of an inductance mu0/(2 pi) per height."""
-    return series_impedance(frequency, eps, a, b, path) / (1j * mu_0 * frequency)
+    return single_series_impedance(frequency, eps, a, b, path) / (1j * mu_0 * frequency)
 
 
 @given(a=barrel, clearance=ratio, ring=ratio, dk=st.floats(1.0, 12.0))
@@ -74,7 +75,7 @@ def test_annular_resonance_needs_no_drive(wall, root):
     half_digit = 0.5 * 10.0 ** -len(root.split(".")[1])
     k = (float(root) + np.array([-half_digit, half_digit])) / A
     f = k * light_speed / (2 * np.pi)
-    below, above = series_impedance(f, 1.0, A, A * (1 + wall) / 2, Ring(radius=wall * A)).imag
+    below, above = single_series_impedance(f, 1.0, A, A * (1 + wall) / 2, Ring(radius=wall * A)).imag
     assert below * above < 0
 
 
@@ -99,7 +100,7 @@ def test_radial_equations_solved_step_by_step(kr, b):
 
     free, driven = across([0j, 1 + 0j], 0.0), across([0j, 0j], -1.0)
     impedance = wave_impedance / (2 * np.pi * -driven / free)
-    assert series_impedance(f, eps, A, b, RING) == pytest.approx(impedance, rel=1e-6)
+    assert single_series_impedance(f, eps, A, b, RING) == pytest.approx(impedance, rel=1e-6)
 
 
 def test_thin_barrel_between_open_planes():
@@ -109,7 +110,7 @@ def test_thin_barrel_between_open_planes():
     """
     f, eps, a, b = 1e9, 3.8, 0.01e-3, 0.02e-3
     k = float(wavenumber(f, eps).real)
-    impedance = series_impedance(f, eps, a, b, OPEN)
+    impedance = single_series_impedance(f, eps, a, b, OPEN)
     assert impedance.real == pytest.approx(2 * np.pi * f * mu_0 / 4, rel=1e-3)
     assert impedance.imag == pytest.approx(mu_0 * f * np.log(2 * np.exp(-np.euler_gamma) / (k * a)), rel=1e-3)
 
@@ -117,27 +118,27 @@ def test_thin_barrel_between_open_planes():
 def test_lossy_laminate_hides_a_far_ring():
     """A wave lost on its way to the ring and back leaves the open pair's impedance."""
     eps = 3.8 * (1 - 0.5j)
-    far = series_impedance(30e9, eps, A, B, Ring(radius=40e-3))
-    assert far == pytest.approx(series_impedance(30e9, eps, A, B, OPEN), rel=1e-6)
+    far = single_series_impedance(30e9, eps, A, B, Ring(radius=40e-3))
+    assert far == pytest.approx(single_series_impedance(30e9, eps, A, B, OPEN), rel=1e-6)
 
 
 @every_return_path
 @given(f=frequency, df=st.floats(0.0, 0.5), dk=st.floats(1.0, 12.0))
 def test_a_cavity_only_takes_power(path, f, df, dk):
-    impedance = series_impedance(f, dk * (1 - 1j * df), A, B, path)
+    impedance = single_series_impedance(f, dk * (1 - 1j * df), A, B, path)
     assert impedance.real >= -1e-9 * abs(impedance)
 
 
 @given(f=frequency, a=barrel, clearance=ratio, ring=ratio)
 def test_a_lossless_ring_takes_none(f, a, clearance, ring):
-    impedance = series_impedance(f, 3.8, a, a * clearance, Ring(radius=a * clearance * ring))
+    impedance = single_series_impedance(f, 3.8, a, a * clearance, Ring(radius=a * clearance * ring))
     assert abs(impedance.real) <= 1e-9 * abs(impedance)
 
 
 @every_return_path
 def test_finite_at_every_frequency(path):
     f = np.concatenate([[0.0], np.geomspace(1e-3, 1e13, 400)])
-    impedance = series_impedance(f[:, None], [3.8, EPS, 3.8 - 1.9j], A, B, path)
+    impedance = single_series_impedance(f[:, None], [3.8, EPS, 3.8 - 1.9j], A, B, path)
     assert np.all(np.isfinite(impedance))
     assert np.all(impedance[0] == 0)
 
@@ -150,16 +151,16 @@ def test_maxwell_scales_with_length(path, scale, f):
         larger = Ring(radius=scale * path.radius)
     else:
         larger = Posts(positions=tuple((scale * x, scale * y) for x, y in path.positions), radius=scale * path.radius)
-    scaled = series_impedance(f / scale, EPS, scale * A, scale * B, larger)
-    assert scaled * scale == pytest.approx(series_impedance(f, EPS, A, B, path), rel=1e-8)
+    scaled = single_series_impedance(f / scale, EPS, scale * A, scale * B, larger)
+    assert scaled * scale == pytest.approx(single_series_impedance(f, EPS, A, B, path), rel=1e-8)
 
 
 @every_return_path
 def test_permittivity_acts_as_frequency(path):
     """Four times dk is twice the frequency at half the impedance."""
     f = np.array([1e9, 15e9, 40e9])
-    slow = series_impedance(f, 4 * EPS, A, B, path)
-    assert slow == pytest.approx(series_impedance(2 * f, EPS, A, B, path) / 2, rel=1e-12)
+    slow = single_series_impedance(f, 4 * EPS, A, B, path)
+    assert slow == pytest.approx(single_series_impedance(2 * f, EPS, A, B, path) / 2, rel=1e-12)
 
 
 @given(turn=st.floats(0.0, 2 * np.pi), f=frequency)
@@ -167,14 +168,16 @@ def test_turning_the_posts_changes_nothing(turn, f):
     posts = RETURN_PATHS["uneven posts"]
     turned = np.array([complex(*xy) for xy in posts.positions]) * np.exp(1j * turn)
     other = Posts(positions=tuple((z.real, z.imag) for z in turned), radius=posts.radius)
-    assert series_impedance(f, EPS, A, B, other) == pytest.approx(series_impedance(f, EPS, A, B, posts), rel=1e-8)
+    assert single_series_impedance(f, EPS, A, B, other) == pytest.approx(
+        single_series_impedance(f, EPS, A, B, posts), rel=1e-8
+    )
 
 
 def test_many_posts_become_a_ring():
     """Posts with n r_v = R stand in for a ring of their radius, ever better."""
     f = 15e9
-    ring = series_impedance(f, EPS, A, B, RING)
-    error = [abs(series_impedance(f, EPS, A, B, equal_posts(n, R, R / n)) / ring - 1) for n in (8, 16, 32, 64)]
+    ring = single_series_impedance(f, EPS, A, B, RING)
+    error = [abs(single_series_impedance(f, EPS, A, B, equal_posts(n, R, R / n)) / ring - 1) for n in (8, 16, 32, 64)]
     assert error[0] > error[1] > error[2] > error[3]
     assert error[3] < 0.01
 
@@ -189,12 +192,12 @@ def test_thin_posts_have_the_inductance_of_their_ring(count):
 
 def test_posts_let_power_out_the_fewer_they_are():
     f = 20e9
-    resistance = [series_impedance(f, 3.8, A, B, equal_posts(n, R, 0.1e-3)).real for n in (4, 6, 8, 12, 24)]
+    resistance = [single_series_impedance(f, 3.8, A, B, equal_posts(n, R, 0.1e-3)).real for n in (4, 6, 8, 12, 24)]
     assert np.all(np.diff(resistance) < 0)
 
 
 def test_wider_posts_bring_the_return_nearer():
-    reactance = [series_impedance(10e9, EPS, A, B, equal_posts(4, R, r)).imag for r in (0.05e-3, 0.1e-3, 0.2e-3)]
+    reactance = [single_series_impedance(10e9, EPS, A, B, equal_posts(4, R, r)).imag for r in (0.05e-3, 0.1e-3, 0.2e-3)]
     assert np.all(np.diff(reactance) < 0)
 
 
@@ -204,9 +207,9 @@ def test_many_stubs_at_once_agree_with_one_by_one():
     f = np.linspace(5e9, 30e9, len(paths))[:, None]
     clearance = np.array([0.35e-3, 0.40e-3])
     k = wavenumber(f, EPS)
-    together = impedance_inside(f, k, A, clearance, outer_field(k, A, ReturnPaths.of(paths)))
+    together = series_impedance(f, k, A, clearance, outer_field(k, return_conductors(A, ReturnPaths.of(paths))))
     for row, path in enumerate(paths):
-        alone = series_impedance(f[row], EPS, A, clearance, path)
+        alone = single_series_impedance(f[row], EPS, A, clearance, path)
         assert together[row] == pytest.approx(alone, rel=1e-10)
 
 
@@ -215,7 +218,8 @@ def test_decaying_oscillation_is_the_analytic_continuation():
     f, step = 15e9 + 0.5e9j, 1e6
     for path in RETURN_PATHS.values():
         real, imaginary = (
-            (series_impedance(f + s, 3.8, A, B, path) - series_impedance(f - s, 3.8, A, B, path)) / (2 * s)
+            (single_series_impedance(f + s, 3.8, A, B, path) - single_series_impedance(f - s, 3.8, A, B, path))
+            / (2 * s)
             for s in (step, 1j * step)
         )
         assert real == pytest.approx(imaginary, rel=1e-5)
@@ -233,9 +237,9 @@ def test_decaying_oscillation_is_the_analytic_continuation():
 )
 def test_impossible_return_paths_are_refused(path, named):
     with pytest.raises(ValidityError, match=named):
-        series_impedance(10e9, EPS, A, B, path)
+        single_series_impedance(10e9, EPS, A, B, path)
 
 
 def test_barrel_must_be_inside_its_clearance():
     with pytest.raises(ValidityError, match="barrel_radius"):
-        series_impedance(10e9, EPS, A, A, RING)
+        single_series_impedance(10e9, EPS, A, A, RING)

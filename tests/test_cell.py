@@ -10,8 +10,10 @@ from scipy.constants import epsilon_0
 from scipy.integrate import quad
 
 from stubsi.errors import ValidityError
-from stubsi.physics.cell import cell_capacitance, common_clearance, fringe_shift
+from stubsi.physics.pair import fringe_shift
 from stubsi.physics.solved_barrel import solve
+from tests.chain_figures import solve_with_closed_cells
+from tests.closed_forms import cell_capacitance, common_clearance
 from tests.stacks import MM, fill, material, plane, stack, through
 
 height = st.floats(0.05, 0.6)
@@ -84,11 +86,11 @@ def test_unequal_clearances_against_the_solve():
 
 
 def test_closed_cells_of_a_stub_agree_with_its_solve():
-    closed, solved = (solve(stack(6), closed_cells=flag).capacitance.sum(axis=1) for flag in (True, False))
+    closed, solved = (way(stack(6)).capacitance.sum(axis=1) for way in (solve_with_closed_cells, solve))
     assert closed[:-1].sum() == pytest.approx(solved[:-1].sum(), rel=0.005)
     assert closed[-1] == pytest.approx(solved[-1], rel=0.02)
 
 
 def test_closed_cells_refuse_pads():
     with pytest.raises(ValidityError, match="bare"):
-        solve(stack(plane_pad=0.25), closed_cells=True)
+        solve_with_closed_cells(stack(plane_pad=0.25))

@@ -12,12 +12,13 @@ from hypothesis import strategies as st
 from scipy.constants import c as light_speed
 
 from stubsi.errors import ValidityError
-from stubsi.physics.barrel import OPEN, End, Ring
+from stubsi.physics.barrel import End
 from stubsi.physics.chain import Chain
 from stubsi.physics.dielectric import permittivity
-from stubsi.physics.return_path import equal_posts
-from stubsi.physics.solved_barrel import solve, two_port
+from stubsi.physics.return_path import OPEN, Ring, equal_posts
+from stubsi.physics.solved_barrel import solve
 from stubsi.physics.uniform_line import coax_impedance
+from tests.chain_figures import two_port
 from tests.stacks import MM, RING, chain, material, stack, through
 
 F = np.linspace(1e9, 60e9, 60)
@@ -126,6 +127,17 @@ def test_stubs_solved_together_are_those_solved_alone():
     together = Chain.of((solve(b), p) for b, p in stubs).input_admittance(F)
     alone = np.concatenate([chain(b, path=p).input_admittance(F) for b, p in stubs])
     assert together == pytest.approx(alone, rel=1e-9)
+
+
+@pytest.mark.parametrize("rows", [[2], [0, 2], [3, 1], [1, 1, 0]], ids=str)
+def test_some_of_the_stubs_are_those_stubs(rows):
+    """In any order, twice, and where none of them has a cavity."""
+    paths = (RING, OPEN, FOUR, OPEN)
+    whole = Chain.of((solve(stack(n)), path) for n, path in zip((2, 7, 0, 0), paths, strict=True))
+    part = whole.only(rows)
+    assert len(part) == len(rows)
+    assert part.input_admittance(F) == pytest.approx(whole.input_admittance(F)[rows], rel=1e-12)
+    assert part.highest_frequency().tolist() == whole.highest_frequency()[rows].tolist()
 
 
 def test_long_sweeps_are_cut_unseen(monkeypatch):

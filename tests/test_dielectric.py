@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from skrf.media import DefinedAEpTandZ0
 
 from stubsi import StubsiError, ValidityError
-from stubsi.physics.dielectric import F_HIGH, F_LOW, permittivity
+from stubsi.physics.dielectric import F_HIGH, F_LOW, permittivity, permittivity_slope
 from tests.strategies import dfs, dks, physical
 
 references = physical(1e7, 1e11)
@@ -59,6 +59,14 @@ def test_falls_with_frequency_and_never_gains(dk, df, at):
     eps = permittivity(np.logspace(3, 12, 60), dk, df, at)
     assert np.all(np.diff(eps.real) < 0)
     assert np.all(eps.imag < 0)
+
+
+@given(dks, dfs, references, physical(1e4, 1e13))
+def test_slope_is_that_of_the_permittivity(dk, df, at, f):
+    """Against a central difference in ln f; none where dk and df are constant."""
+    rise = permittivity(f * 1.0001, dk, df, at).real - permittivity(f / 1.0001, dk, df, at).real
+    assert permittivity_slope(f, dk, df, at) == pytest.approx(rise / (2 * np.log(1.0001)), rel=1e-5, abs=1e-9)
+    assert permittivity_slope(f, dk, df) == permittivity_slope(f, dk, df, np.nan) == 0
 
 
 @given(dks, dfs, references, physical(1e8, 1e11))

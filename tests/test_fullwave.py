@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from stubsi.physics.barrel import Barrel, End
-from stubsi.physics.notch import s21_minimum
 from stubsi.physics.reactance import notch
 from stubsi.physics.return_path import equal_posts
+from tests.chain_figures import s21_minimum
 from tests.fullwave import compare, errors, main, read
 from tests.stacks import MM, chain, fill, plane
 

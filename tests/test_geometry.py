@@ -22,10 +22,11 @@ from stubsi import (
     hole_model,
     rank,
 )
-from stubsi.physics.barrel import Barrel, End, Level, Material, Posts
+from stubsi.physics.barrel import Barrel, End, Level, Material
 from stubsi.physics.chain import Chain
 from stubsi.physics.notch import first_notch
 from stubsi.physics.pair import equivalent_clearance
+from stubsi.physics.return_path import Posts
 from stubsi.physics.solved_barrel import solve
 from stubsi.physics.uniform_line import decibels, shunt_s
 from tests import margin_boards as mb

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.special import hankel2e
 
-from stubsi.physics.hankel import HIGHEST, LOWEST, STEEPEST, hankel
+from stubsi.physics.hankel import HIGHEST_ARGUMENT, LOWEST_ARGUMENT, STEEPEST, hankel
 
 SIZES = st.floats(np.log(1e-9), np.log(2e3)).map(np.exp)
 SLOPES = st.floats(-0.5, 0.5) | st.floats(-1.1 * STEEPEST, 1.1 * STEEPEST)
@@ -21,7 +21,7 @@ def test_every_order_meets_the_exact_function(drawn):
         assert wave == pytest.approx(hankel2e(order, x), rel=2e-9)
 
 
-@pytest.mark.parametrize("edge", [LOWEST, HIGHEST], ids=["lowest", "highest"])
+@pytest.mark.parametrize("edge", [LOWEST_ARGUMENT, HIGHEST_ARGUMENT], ids=["lowest", "highest"])
 def test_no_step_where_the_table_ends(edge):
     x = edge * np.array([1 - 1e-9, 1 + 1e-9]) + 0j
     for wave in hankel(1, x):

@@ -35,11 +35,9 @@ def matched_reflection(k, barrel, posts, radius, points=24):
 
 
 def solved_reflection(k, barrel, posts, radius, order):
-    conductors = Conductors(
-        place=np.array([0, *posts], dtype=complex), radius=np.array([barrel] + [radius] * len(posts))
-    )
-    rho = reflection(np.asarray(k), conductors, order)
-    return rho * np.exp(-2j * k * conductors.reach)
+    places, radii = np.array([0, *posts], dtype=complex), np.array([barrel] + [radius] * len(posts))
+    conductors = Conductors(place=places, radius=radii, order=order)
+    return reflection(np.array([k]), conductors)[0] * np.exp(-2j * k * conductors.reach)
 
 
 @pytest.mark.parametrize("pattern", PATTERNS.values(), ids=PATTERNS.keys())
@@ -62,8 +60,8 @@ def test_dipoles_bring_the_error_below_one_percent(pattern):
 def test_odd_images_are_barrels_and_posts_of_opposite_sign():
     """The mirrored half solves the whole plane: the second barrel driven by -1 as one more source on the posts."""
     k, s = 700.0 - 7.0j, 1.0e-3
-    half = Conductors(place=np.array([s / 2, 0.9e-3 + 0.5e-3j]), radius=np.array([BARREL, POST]), odd=True)
-    got = reflection(np.asarray(k), half, 6) * np.exp(-2j * k * half.reach)
+    half = Conductors(place=np.array([s / 2, 0.9e-3 + 0.5e-3j]), radius=np.array([BARREL, POST]), odd=True, order=6)
+    got = reflection(np.array([k]), half)[0] * np.exp(-2j * k * half.reach)
 
     turn = np.exp(2j * np.pi * np.arange(24) / 24)
     circles = [(s / 2, BARREL), (-s / 2, BARREL), (0.9e-3 + 0.5e-3j, POST), (-0.9e-3 + 0.5e-3j, POST)]

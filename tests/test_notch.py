@@ -8,10 +8,10 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.signal import find_peaks
 
-from stubsi.physics.barrel import Posts
 from stubsi.physics.chain import Chain
 from stubsi.physics.notch import _first_deep, first_notch
 from stubsi.physics.reactance import quasi_static
+from stubsi.physics.return_path import Posts
 from stubsi.physics.solved_barrel import solve
 from stubsi.physics.uniform_line import decibels, shunt_s
 from tests.stacks import MM, material, stack

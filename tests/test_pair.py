@@ -13,12 +13,12 @@ from scipy.sparse import coo_array, diags_array
 from scipy.sparse.linalg import cg
 
 from stubsi.errors import ValidityError
-from stubsi.physics.barrel import OPEN, Posts, Ring
-from stubsi.physics.cavity import series_impedance
 from stubsi.physics.chain import Chain
-from stubsi.physics.notch import resonance
-from stubsi.physics.pair import end_coupling, equivalent_clearance, odd_flux_factor, odd_ring, odd_series_impedance
+from stubsi.physics.pair import end_coupling, equivalent_clearance
+from stubsi.physics.return_path import OPEN, Posts, Ring
 from stubsi.physics.solved_barrel import solve
+from tests.chain_figures import odd_series_impedance, resonance, single_series_impedance
+from tests.closed_forms import odd_flux_factor, odd_ring
 from tests.fullwave import pair_barrel, pair_return_path, read
 
 MM = 1e-3
@@ -127,13 +127,13 @@ def test_far_apart_barrels_are_single_ones(f):
     """In a laminate that lets no wave across, each has the open plane pair to itself."""
     eps = 3.8 * (1 - 0.5j)
     pair = odd_series_impedance(f, eps, A, B, pitch=300 * MM, return_path=OPEN)
-    assert pair == pytest.approx(series_impedance(f, eps, A, B, OPEN), rel=1e-4)
+    assert pair == pytest.approx(single_series_impedance(f, eps, A, B, OPEN), rel=1e-4)
 
 
 def test_ring_stands_in_for_posts_near():
     """At low frequency the ring has the pair's inductance; it never radiates."""
     ring = odd_ring(A, S, FOUR)
-    stand_in = series_impedance([1e6, 17e9], 3.8, A, B, ring)
+    stand_in = single_series_impedance([1e6, 17e9], 3.8, A, B, ring)
     pair = odd_series_impedance([1e6, 17e9], 3.8, A, B, pitch=S, return_path=FOUR)
     assert stand_in.imag == pytest.approx(pair.imag, rel=0.02)
     assert abs(stand_in[1].real) < 1e-9 * abs(stand_in[1]) < pair[1].real

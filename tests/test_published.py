@@ -7,8 +7,9 @@ import pint
 import pytest
 
 from stubsi import RULES_OF_THUMB, Signal, Stub, dk_eff_from_notch, notch_frequency
-from stubsi.physics.uniform_line import coax_capacitance, coax_impedance, quarter_wave_length
+from stubsi.physics.uniform_line import coax_impedance, quarter_wave_length
 from stubsi.provenance import HARDWARE_ERROR
+from tests.closed_forms import coax_capacitance
 
 Q = pint.UnitRegistry().Quantity
 

@@ -9,13 +9,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stubsi.physics.barrel import OPEN, Barrel, End, Ring
+from stubsi.physics.barrel import Barrel, End
 from stubsi.physics.chain import Chain
-from stubsi.physics.notch import resonance, s21_minimum
 from stubsi.physics.reactance import notch, quasi_static
-from stubsi.physics.return_path import equal_posts
+from stubsi.physics.return_path import OPEN, Ring, equal_posts
 from stubsi.physics.solved_barrel import solve
 from stubsi.physics.uniform_line import quarter_wave
+from tests.chain_figures import resonance, s21_minimum
 from tests.stacks import MM, RING, chain, fill, material, plane, stack
 
 

@@ -8,18 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stubsi.errors import ValidityError
-from stubsi.physics.barrel import OPEN, Barrel, End, Level, Material, Posts, Ring
+from stubsi.physics.barrel import Barrel, End, Level, Material
 from stubsi.physics.chain import Chain
-from stubsi.physics.notch import s21_minimum
-from stubsi.physics.return_path import (
-    ReturnPaths,
-    check_single,
-    equal_posts,
-    lowest_notch,
-    ring_of_posts,
-    unknown_return_paths,
-)
+from stubsi.physics.return_path import OPEN, Posts, ReturnPaths, Ring, check_single, equal_posts, unknown_return_paths
 from stubsi.physics.solved_barrel import solve
+from tests.chain_figures import s21_minimum
+from tests.closed_forms import lowest_notch, ring_of_posts
 
 MM = 1e-3
 LAMINATE = Material(dk_in_plane=3.8, dk_z=3.8)

@@ -26,12 +26,13 @@ from stubsi import (
     stub_budget,
 )
 from stubsi.board.net import DepthDrill
-from stubsi.physics.barrel import Barrel, End, Level, Posts
-from stubsi.physics.cavity import highest_frequency, series_impedance
-from stubsi.physics.return_path import equal_posts
+from stubsi.physics.barrel import Barrel, End, Level
+from stubsi.physics.cavity import highest_frequency
+from stubsi.physics.return_path import Posts, equal_posts
 from stubsi.physics.solved_barrel import solve
 from stubsi.units import quantity
 from tests import margin_boards as mb
+from tests.chain_figures import single_series_impedance
 from tests.stacks import MM, fill, material, plane, signal
 
 NONE = ReturnVias(positions=[], drill="0.25 mm")
@@ -281,9 +282,9 @@ def test_a_cavity_takes_power_until_the_gap_of_its_clearance_is_half_a_wave(rati
     """A lossless filling: what resistance there is, is radiation between the planes."""
     b = 2.0 * MM
     limit = float(highest_frequency(b - b / ratio, 3.8))
-    z = series_impedance(np.linspace(0.01, 1.0, 500) * limit, 3.8, b / ratio, b, path)
+    z = single_series_impedance(np.linspace(0.01, 1.0, 500) * limit, 3.8, b / ratio, b, path)
     assert (z.real > -1e-12 * np.abs(z)).all()
-    beyond = series_impedance(1.06 * limit, 3.8, b / ratio, b, Posts())
+    beyond = single_series_impedance(1.06 * limit, 3.8, b / ratio, b, Posts())
     assert beyond.real < 0
 
 

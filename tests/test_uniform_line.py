@@ -9,20 +9,19 @@ from hypothesis import strategies as st
 from scipy.constants import c, epsilon_0, mu_0
 from scipy.optimize import brentq
 
+from stubsi.physics.dielectric import permittivity
 from stubsi.physics.uniform_line import (
-    Line,
+    UniformLine,
     barrel_resistance,
-    coax_capacitance,
     coax_impedance,
-    coax_inductance,
     decibels,
     disk_end_capacitance,
     quarter_wave,
     quarter_wave_length,
     shunt_s,
-    skin_depth,
     surface_resistance,
 )
+from tests.closed_forms import coax_capacitance, coax_inductance, skin_depth
 from tests.strategies import (
     dks,
     end_capacitances,
@@ -75,7 +74,7 @@ def test_quarter_wave_values(mm, dk, order, ghz):
 )
 def test_shunt_open_stub_values(ghz, db):
     """5 mm, Dk 4, 30 ohm in 50 ohm: IL = 10 log10(1 + (Z0 tan(th) / 2 Zs)^2); textbook, values derived."""
-    assert -decibels(s_of(Line(**LOSSLESS), ghz * 1e9, 50.0)[1]) == pytest.approx(db, abs=5e-9)
+    assert -decibels(s_of(UniformLine(**LOSSLESS), ghz * 1e9, 50.0)[1]) == pytest.approx(db, abs=5e-9)
 
 
 @pytest.mark.parametrize(
@@ -83,14 +82,14 @@ def test_shunt_open_stub_values(ghz, db):
 )
 def test_minus_three_decibel_point(ratio, relative):
     """f / f0 = (2 / pi) atan(2 Zs / Z0), derived; exactly one half for Zs = Z0 / 2."""
-    line = Line(stub_length=5e-3, dk=4.0, z_stub=50.0 * ratio)
+    line = UniformLine(stub_length=5e-3, dk=4.0, z_stub=50.0 * ratio)
     half_power = brentq(lambda f: abs(s_of(line, f, 50.0)[1]) ** 2 - 0.5, 1e8, line.notch() * 0.999, xtol=1)
     assert half_power / line.notch() == pytest.approx(relative, abs=5e-5 if ratio == 0.6 else 5e-7)
 
 
 def test_loss_at_half_the_notch_of_equal_impedances():
     """10 log10(1.25) = 0.969100 dB, derived."""
-    line = Line(stub_length=5e-3, dk=4.0, z_stub=50.0)
+    line = UniformLine(stub_length=5e-3, dk=4.0, z_stub=50.0)
     assert decibels(s_of(line, line.notch() / 2, 50.0)[1]) == pytest.approx(0.969100, abs=5e-7)
 
 
@@ -108,7 +107,7 @@ LOSS_TABLE = {
 
 @pytest.mark.parametrize("k", LOSS_TABLE)
 def test_loss_at_nyquist_table(k):
-    line = Line(stub_length=5e-3, dk=4.0, z_stub=np.array([25.0, 30, 40, 50, 60]))
+    line = UniformLine(stub_length=5e-3, dk=4.0, z_stub=np.array([25.0, 30, 40, 50, 60]))
     loss = decibels(s_of(line, quarter_wave(5e-3, 4.0) / k, 50.0)[1])
     np.testing.assert_allclose(loss, LOSS_TABLE[k], atol=5.1e-4)
 
@@ -120,7 +119,7 @@ def test_loss_at_nyquist_table(k):
 )  # fmt: skip
 def test_depth_of_a_lossy_notch(z_stub, df, db):
     """S21(f0) = 1 / (1 + Z0 / (2 Zs tanh(aL))), aL = (pi/4) tan(delta), 50 ohm line; derived."""
-    line = Line(stub_length=5e-3, dk=4.0, z_stub=float(z_stub), df=df)
+    line = UniformLine(stub_length=5e-3, dk=4.0, z_stub=float(z_stub), df=df)
     depth = -decibels(s_of(line, quarter_wave(5e-3, 4.0), 50.0)[1])
     assert depth == pytest.approx(db, abs=5.1e-3)
 
@@ -157,7 +156,7 @@ END_SHIFT = {0.127: (-37.7, -51.5), 0.25: (-24.9, -38.0), 0.5: (-14.7, -24.9), 1
 def test_shift_by_an_end_pad(mm):
     load = disk_end_capacitance(np.array([0.25e-3, 0.5e-3]), 4.0)
     z_stub = coax_impedance(0.25e-3, 0.75e-3, 4.0)
-    shift = Line(stub_length=mm * 1e-3, dk=4.0, z_stub=z_stub, end_capacitance=load).notch() / quarter_wave(
+    shift = UniformLine(stub_length=mm * 1e-3, dk=4.0, z_stub=z_stub, end_capacitance=load).notch() / quarter_wave(
         mm * 1e-3, 4
     )
     np.testing.assert_allclose(100 * (shift - 1), END_SHIFT[mm], atol=0.051)
@@ -176,7 +175,7 @@ def test_skin_effect_values():
 )
 def test_a_lumped_capacitance_is_low(relative, error):
     """B_C / B_stub - 1 in percent, C = Td / Zs, against the line itself; derived."""
-    line = Line(**LOSSLESS)
+    line = UniformLine(**LOSSLESS)
     f = relative * line.notch()
     lumped = 2 * np.pi * f * (5e-3 * 2 / c) / 30.0
     assert 100 * (lumped / admittance(line, f).imag - 1) == pytest.approx(error, abs=0.5 if relative == 0.7 else 0.05)
@@ -201,8 +200,10 @@ def test_lossless_conserves_energy(line, frequency, z0):
 
 @given(lossless_lines, dks, frequencies)
 def test_loss_tangent_and_skin_effect_only_take(line, dk, frequency):
-    lossy = Line(stub_length=line.stub_length, dk=dk, z_stub=line.z_stub, df=0.01)
-    skin = Line(stub_length=line.stub_length, dk=dk, z_stub=line.z_stub, barrel_diameter=0.3e-3, conductivity=5.8e7)
+    lossy = UniformLine(stub_length=line.stub_length, dk=dk, z_stub=line.z_stub, df=0.01)
+    skin = UniformLine(
+        stub_length=line.stub_length, dk=dk, z_stub=line.z_stub, barrel_diameter=0.3e-3, conductivity=5.8e7
+    )
     for each in (lossy, skin):
         assert admittance(each, frequency).real > 0
 
@@ -216,7 +217,9 @@ def test_a_stub_is_nothing_at_dc(line, z0):
 
 @given(lines, frequencies, port_impedances)
 def test_a_stub_of_no_length_is_nothing(line, frequency, z0):
-    none = Line(stub_length=0.0, dk=line.dk, z_stub=line.z_stub, df=line.df, end_capacitance=line.end_capacitance)
+    none = UniformLine(
+        stub_length=0.0, dk=line.dk, z_stub=line.z_stub, df=line.df, end_capacitance=line.end_capacitance
+    )
     assert s_of(none, frequency, z0) == (0, 1)
     assert np.isnan(none.notch())
     assert decibels(s_of(none, frequency, z0)[1]) == 0
@@ -231,7 +234,7 @@ def test_a_short_stub_at_low_frequency_is_its_capacitance(line):
 
 @given(stub_lengths, dks, stub_impedances, port_impedances)
 def test_lossless_notch_is_a_short(length, dk, z_stub, z0):
-    line = Line(stub_length=length, dk=dk, z_stub=z_stub)
+    line = UniformLine(stub_length=length, dk=dk, z_stub=z_stub)
     assert abs(s_of(line, line.notch(), z0)[1]) < 1e-9
 
 
@@ -244,7 +247,7 @@ def test_series_of_the_input_repeats_every_two_notches(line, frequency, z0):
 @given(lines, frequencies, physical(0.1, 10))
 def test_impedances_scale_together(line, frequency, k):
     """S is unchanged when line, load and port impedances scale alike; skin effect scales with the resistance."""
-    scaled = Line(stub_length=line.stub_length, dk=line.dk, z_stub=line.z_stub * k, df=line.df, at=line.at,
+    scaled = UniformLine(stub_length=line.stub_length, dk=line.dk, z_stub=line.z_stub * k, df=line.df, at=line.at,
                   end_capacitance=line.end_capacitance / k, barrel_diameter=line.barrel_diameter / k,
                   conductivity=line.conductivity)  # fmt: skip
     np.testing.assert_allclose(s_of(scaled, frequency, 50 * k), s_of(line, frequency, 50), rtol=1e-9, atol=1e-12)
@@ -256,24 +259,61 @@ def test_impedances_scale_together(line, frequency, k):
 @given(stub_lengths, dks, stub_impedances, end_capacitances, physical(0.1, 10), orders)
 def test_scaling(length, dk, z_stub, load, k, order):
     """f(k L, k C) = f(L, C) / k."""
-    one = Line(stub_length=length, dk=dk, z_stub=z_stub, end_capacitance=load).notch(order)
-    other = Line(stub_length=k * length, dk=dk, z_stub=z_stub, end_capacitance=k * load).notch(order)
+    one = UniformLine(stub_length=length, dk=dk, z_stub=z_stub, end_capacitance=load).notch(order)
+    other = UniformLine(stub_length=k * length, dk=dk, z_stub=z_stub, end_capacitance=k * load).notch(order)
     assert other == pytest.approx(one / k, rel=1e-12)
 
 
 @given(stub_lengths, dks, orders)
 def test_notch_of_a_bare_line_is_the_quarter_wave(length, dk, order):
-    assert Line(stub_length=length, dk=dk, z_stub=50.0).notch(order) == pytest.approx(
+    assert UniformLine(stub_length=length, dk=dk, z_stub=50.0).notch(order) == pytest.approx(
         float(quarter_wave(length, dk, order)), rel=1e-14
     )
     assert quarter_wave_length(quarter_wave(length, dk), dk) == pytest.approx(length, rel=1e-14)
+
+
+def counted(monkeypatch, line, order=1):
+    """Notch of a line and how often its permittivity was looked up on the way."""
+    calls = []
+
+    def looked_up(*arguments):
+        calls.append(arguments)
+        return permittivity(*arguments)
+
+    monkeypatch.setattr("stubsi.physics.uniform_line.permittivity", looked_up)
+    return line.notch(order), len(calls)
+
+
+@pytest.mark.parametrize("df", [0.0, 0.02], ids=["lossless", "constant loss"])
+def test_the_closed_form_needs_no_search(monkeypatch, df):
+    """n c/(4 L sqrt(dk)) is exact without end load and dispersion, to the last digit; nothing is evaluated."""
+    line = UniformLine(stub_length=np.linspace(1e-4, 9e-3, 200), dk=3.7, z_stub=30.0, df=df)
+    notch, calls = counted(monkeypatch, line, 3)
+    assert calls == 0
+    np.testing.assert_array_equal(notch, quarter_wave(line.stub_length, 3.7, 3))
+
+
+@given(line=lines, order=orders)
+@example(line=UniformLine(stub_length=10e-6, dk=2.0, z_stub=120.0, end_capacitance=200e-15), order=1)
+@example(line=UniformLine(stub_length=12e-3, dk=10.0, z_stub=120.0, df=0.03, at=1e8, end_capacitance=200e-15), order=11)
+def test_loaded_and_dispersive_lines_take_a_few_newton_steps(line, order):
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        assert counted(monkeypatch, line, order)[1] <= 6
+
+
+def test_one_notch_for_every_field_and_order():
+    """Shape of all fields and of the order together, also where the closed form decides."""
+    line = UniformLine(stub_length=np.array([[1e-3], [0.0]]), dk=4.0, z_stub=30.0, df=np.array([0.0, 0.01, 0.02]))
+    assert line.notch().shape == (2, 3)
+    assert np.isnan(line.notch()[1]).all()
+    assert UniformLine(stub_length=1e-3, dk=4.0, z_stub=np.nan).notch() == quarter_wave(1e-3, 4.0)
 
 
 def unloaded_reactance(line):
     """Input reactance [ohm] of the line without its losses but with its dispersion, as a function of frequency."""
 
     def at(frequency):
-        dispersed = Line(stub_length=line.stub_length, dk=np.real(line.permittivity(frequency)),
+        dispersed = UniformLine(stub_length=line.stub_length, dk=np.real(line.permittivity(frequency)),
                          z_stub=line.z_stub * np.sqrt(line.dk / np.real(line.permittivity(frequency))),
                          end_capacitance=line.end_capacitance)  # fmt: skip
         voltage, current = dispersed.input(frequency)
@@ -283,8 +323,8 @@ def unloaded_reactance(line):
 
 
 @given(lines, orders)
-@example(Line(stub_length=10e-6, dk=4.0, z_stub=30.0, df=0.02, at=1e9), 1)
-@example(Line(stub_length=12e-3, dk=10.0, z_stub=120.0, df=0.03, at=1e9, end_capacitance=200e-15), 11)
+@example(UniformLine(stub_length=10e-6, dk=4.0, z_stub=30.0, df=0.02, at=1e9), 1)
+@example(UniformLine(stub_length=12e-3, dk=10.0, z_stub=120.0, df=0.03, at=1e9, end_capacitance=200e-15), 11)
 def test_notch_is_where_the_reactance_changes_sign(line, order):
     """Also with dispersion and end load, for every odd order."""
     notch = line.notch(order)
@@ -304,7 +344,9 @@ def test_no_notch_is_missed(line):
 
 @given(lossless_lines, end_capacitances, orders)
 def test_an_end_load_lowers_the_notch(line, load, order):
-    loaded = Line(stub_length=line.stub_length, dk=line.dk, z_stub=line.z_stub, end_capacitance=load).notch(order)
+    loaded = UniformLine(stub_length=line.stub_length, dk=line.dk, z_stub=line.z_stub, end_capacitance=load).notch(
+        order
+    )
     bare = line.notch(order)
     assert loaded < bare
     assert loaded > quarter_wave(line.stub_length, line.dk, max(order - 1, 0))  # at most one order down
@@ -312,9 +354,9 @@ def test_an_end_load_lowers_the_notch(line, load, order):
 
 @given(loaded_lines, physical(1.001, 3), orders)
 def test_longer_or_slower_never_raises_the_notch(line, factor, order):
-    longer = Line(stub_length=line.stub_length * factor, dk=line.dk, z_stub=line.z_stub,
+    longer = UniformLine(stub_length=line.stub_length * factor, dk=line.dk, z_stub=line.z_stub,
                   end_capacitance=line.end_capacitance)  # fmt: skip
-    more_dk = Line(stub_length=line.stub_length, dk=line.dk * factor, z_stub=line.z_stub / np.sqrt(factor),
+    more_dk = UniformLine(stub_length=line.stub_length, dk=line.dk * factor, z_stub=line.z_stub / np.sqrt(factor),
                    end_capacitance=line.end_capacitance)  # fmt: skip
     assert longer.notch(order) < line.notch(order)
     assert more_dk.notch(order) < line.notch(order)
@@ -334,13 +376,15 @@ def test_orders_rise(line):
 def test_dispersion_raises_a_notch_above_its_reference(line):
     if not np.isfinite(line.at) or line.df == 0:
         return
-    still = Line(stub_length=line.stub_length, dk=line.dk, z_stub=line.z_stub, end_capacitance=line.end_capacitance)
+    still = UniformLine(
+        stub_length=line.stub_length, dk=line.dk, z_stub=line.z_stub, end_capacitance=line.end_capacitance
+    )
     assert (line.notch() > still.notch()) == (still.notch() > line.at)
 
 
 @given(stub_lengths, dks, stub_impedances, physical(1e-4, 0.03))
 def test_loss_moves_the_deepest_point_by_less_than_its_square(length, dk, z_stub, df):
-    line = Line(stub_length=length, dk=dk, z_stub=z_stub, df=df)
+    line = UniformLine(stub_length=length, dk=dk, z_stub=z_stub, df=df)
     near = line.notch() * np.linspace(1 - df**2, 1 + df**2, 401)
     deepest = near[np.argmin(abs(s_of(line, near, 50.0)[1]))]
     assert abs(deepest / line.notch() - 1) < 0.99 * df**2
@@ -348,13 +392,13 @@ def test_loss_moves_the_deepest_point_by_less_than_its_square(length, dk, z_stub
 
 def test_arrays_of_stubs_are_solved_at_once():
     length = np.array([[1e-3], [0.0], [3e-3]])
-    line = Line(stub_length=length, dk=np.array([3.0, 4.0]), z_stub=40.0, end_capacitance=10e-15)
+    line = UniformLine(stub_length=length, dk=np.array([3.0, 4.0]), z_stub=40.0, end_capacitance=10e-15)
     notches = line.notch()
     assert notches.shape == (3, 2)
     assert np.all(np.isnan(notches[1]))
     for i in (0, 2):
         for j, dk in enumerate((3.0, 4.0)):
-            single = Line(stub_length=length[i, 0], dk=dk, z_stub=40.0, end_capacitance=10e-15).notch()
+            single = UniformLine(stub_length=length[i, 0], dk=dk, z_stub=40.0, end_capacitance=10e-15).notch()
             assert notches[i, j] == pytest.approx(float(single), rel=1e-14)
 
 

@@ -67,22 +67,4 @@ class Barrel:
     conductivity: float | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
-class Ring:
-    """Return path: a solid conducting ring of this radius [m] around the barrel."""
-
-    radius: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class Posts:
-    """Return path: round posts of ``radius`` [m] centred at ``positions`` ((x, y), ...) [m] relative to the barrel.
-
-    For a pair the origin lies midway between the barrels, which lie on the x axis. No posts: the open plane pair.
-    """
-
-    positions: tuple[tuple[float, float], ...] = ()
-    radius: float = 0.0
-
-
-OPEN = Posts()
+AIR = Material(dk_in_plane=1.0, dk_z=1.0)

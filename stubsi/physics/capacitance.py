@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.physics.barrel import Barrel, Material
+from stubsi.physics.barrel import AIR, Barrel, Material
 from stubsi.physics.electrostatics import Grid, cell_energies, graded_lines
-from stubsi.physics.sections import Span, snap, spans
+from stubsi.physics.sections import LevelSpan, level_spans, snap
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 
     from stubsi.physics.sections import Layout
 
-AIR = Material(dk_in_plane=1.0, dk_z=1.0)
+    FloatArray = NDArray[np.float64]
 
 FINE_Z = 0.3
 """First step of the coarser grid along z at an edge, at most this share of the distance to the next edge ..."""
@@ -47,10 +47,10 @@ class _Conductor:
     voltage: float
 
 
-def section_capacitances(barrel: Barrel, cut: Layout) -> tuple[tuple[Material, ...], NDArray[np.float64]]:
+def section_capacitances(barrel: Barrel, cut: Layout) -> tuple[tuple[Material, ...], FloatArray]:
     """Capacitance of every section and of the end, by material.
 
-    Two grids of one family, the second with every step halved, extrapolated to no step at all.
+    Two grids, the second with every step halved, extrapolated to no step at all.
 
     Returns
     -------
@@ -65,12 +65,16 @@ def section_capacitances(barrel: Barrel, cut: Layout) -> tuple[tuple[Material, .
     half_plane = _meridian(barrel)
     fillings = (m for section in cut.sections for m, _ in section.filling)
     materials = tuple(dict.fromkeys((*(m for _, _, m in half_plane.dielectrics), *fillings)))
-    coarse, fine = (_solve(half_plane, cut, materials, refine) for refine in (1, 2))
+    z, r = _lines(half_plane, cut)
+    coarse, fine = (_solve(half_plane, cut, materials, (z[::every], r[::every])) for every in (2, 1))
     return materials, fine + (fine - coarse) / (2**CONVERGENCE - 1)
 
 
-def _solve(half_plane: _Meridian, cut: Layout, materials: tuple[Material, ...], refine: int) -> NDArray[np.float64]:
-    z, r = _lines(half_plane, cut, refine)
+def _solve(
+    half_plane: _Meridian, cut: Layout, materials: tuple[Material, ...], lines: tuple[FloatArray, FloatArray]
+) -> FloatArray:
+    """Capacitance by section and material on one grid of ``lines`` along z and r."""
+    z, r = lines
     which = np.zeros((len(z) - 1, len(r) - 1), dtype=int)
     for top, outer, material in half_plane.dielectrics:
         which[np.searchsorted(z, top) :, : np.searchsorted(r, outer)] = materials.index(material)
@@ -83,9 +87,7 @@ def _solve(half_plane: _Meridian, cut: Layout, materials: tuple[Material, ...], 
     return _share(energy, z, which, cut, len(materials))
 
 
-def _share(
-    energy: NDArray[np.float64], z: NDArray[np.float64], which: NDArray[np.int_], cut: Layout, n_material: int
-) -> NDArray[np.float64]:
+def _share(energy: FloatArray, z: FloatArray, which: NDArray[np.int_], cut: Layout, n_material: int) -> FloatArray:
     """Sum cell energies over sections (rows, the end last) and materials (columns)."""
     starts = [s.top for s in cut.sections] + [cut.start_of_end]
     row = np.searchsorted(starts, (z[1:] + z[:-1]) / 2) - 1
@@ -109,7 +111,7 @@ class _Meridian:
 
 
 def _meridian(barrel: Barrel) -> _Meridian:
-    laid = spans(barrel)
+    laid = level_spans(barrel)
     length, end = laid[-1].bottom, barrel.end
     bored = _bored(barrel, length)
     every = (*laid, *bored)
@@ -134,30 +136,32 @@ def _meridian(barrel: Barrel) -> _Meridian:
     )
 
 
-def _bored(barrel: Barrel, length: float, *, everything: bool = False) -> tuple[Span, ...]:
+def _bored(barrel: Barrel, length: float, *, everything: bool = False) -> tuple[LevelSpan, ...]:
     """Levels under a drilled end, as far down as its field reaches; at least to the first plane there is."""
     if barrel.end is None:
         return ()
-    levels = spans(Barrel(barrel_radius=barrel.barrel_radius, levels=barrel.end.bored))
-    b = max(s.level.clearance_radius for s in (*spans(barrel), *levels) if s.is_plane)
+    levels = level_spans(Barrel(barrel_radius=barrel.barrel_radius, levels=barrel.end.bored))
+    b = max(s.level.clearance_radius for s in (*level_spans(barrel), *levels) if s.is_plane)
     first = next((s.top for s in levels if s.is_plane), 0.0)
     if any(level.kind == "plane" for level in barrel.levels):
         first = 0.0
     last = np.inf if everything else max(BORE_REACH * b, np.nextafter(first, np.inf))
     return tuple(
-        Span(level=s.level, top=snap(s.top + length), bottom=snap(s.bottom + length), mid=s.mid + length)
+        LevelSpan(level=s.level, top=snap(s.top + length), bottom=snap(s.bottom + length), mid=s.mid + length)
         for s in levels
         if s.top < last
     )
 
 
-def _tallest_gap(every: Sequence[Span]) -> float:
+def _tallest_gap(every: Sequence[LevelSpan]) -> float:
     """Greatest distance [m] between two planes, or from a plane to where the levels begin or stop."""
     edges = [every[0].top, *(z for s in every if s.is_plane for z in (s.top, s.bottom)), every[-1].bottom]
     return max(after - before for before, after in zip(edges[::2], edges[1::2], strict=True))
 
 
-def _conductors(barrel: Barrel, laid: Sequence[Span], bored: Sequence[Span], reach: float) -> Iterator[_Conductor]:
+def _conductors(
+    barrel: Barrel, laid: Sequence[LevelSpan], bored: Sequence[LevelSpan], reach: float
+) -> Iterator[_Conductor]:
     length, end = laid[-1].bottom, barrel.end
     yield _Conductor(z=(0.0, length), r=(0.0, snap(barrel.barrel_radius)), voltage=1.0)
     for s in laid:
@@ -172,8 +176,11 @@ def _conductors(barrel: Barrel, laid: Sequence[Span], bored: Sequence[Span], rea
             yield _Conductor(z=(s.top, s.bottom), r=(snap(inner), reach), voltage=0.0)
 
 
-def _lines(half_plane: _Meridian, cut: Layout, refine: int) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Grid lines along z and r: drawn together at the edges of planes and pads and at the barrel's end."""
+def _lines(half_plane: _Meridian, cut: Layout) -> tuple[FloatArray, FloatArray]:
+    """Lines of the finer grid along z and r: drawn together at the edges of planes and pads and at the barrel's end.
+
+    Every second one is a line of the coarser grid.
+    """
     barrel, *others = half_plane.conductors
     gaps = _gaps(half_plane.conductors)
     edges = [(z, gap) for c, gap in zip(others, gaps[1:], strict=True) for z in c.z]
@@ -182,14 +189,14 @@ def _lines(half_plane: _Meridian, cut: Layout, refine: int) -> tuple[NDArray[np.
         edges.append((barrel.z[1], gaps[0]))
         radii.append((barrel.r[1], gaps[0]))
     stops = {0.0, half_plane.depth, cut.start_of_end, *(s.top for s in cut.sections)}
-    z = _graded(stops | {top for top, _, _ in half_plane.dielectrics}, _z_steps(edges), refine)
+    z = _graded(stops | {top for top, _, _ in half_plane.dielectrics}, _z_steps(edges))
     bores = {outer for _, outer, _ in half_plane.dielectrics if outer < half_plane.reach}
     axis = {0.0} if half_plane.below else set()
-    r = _graded(axis | bores | {barrel.r[1], half_plane.reach}, _least(radii, FINE_R), refine)
+    r = _graded(axis | bores | {barrel.r[1], half_plane.reach}, _least(radii, FINE_R))
     return z, r
 
 
-def _gaps(conductors: Sequence[_Conductor]) -> NDArray[np.float64]:
+def _gaps(conductors: Sequence[_Conductor]) -> FloatArray:
     """Distance [m] from each conductor to the nearest one at the other potential."""
     z, r = (np.array([getattr(c, axis) for c in conductors]) for axis in ("z", "r"))
     live = np.array([c.voltage > 0 for c in conductors])
@@ -215,6 +222,6 @@ def _least(edges: list[tuple[float, float]], share: float) -> dict[float, float]
     return steps
 
 
-def _graded(stops: set[float], steps: dict[float, float], refine: int) -> NDArray[np.float64]:
+def _graded(stops: set[float], steps: dict[float, float]) -> FloatArray:
     where = sorted(stops | set(steps))
-    return graded_lines(where, [steps.get(x, np.inf) for x in where], GROWTH, refine)
+    return graded_lines(where, [steps.get(x, np.inf) for x in where], GROWTH, refine=2)

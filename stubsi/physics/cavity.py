@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy.constants import c as light_speed
@@ -11,17 +12,16 @@ from scipy.constants import mu_0
 
 from stubsi.physics.hankel import hankel
 from stubsi.physics.multipole import Conductors, bessel, reflection
-from stubsi.physics.return_path import ReturnPaths, check_single
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from numpy.typing import ArrayLike, NDArray
 
-    from stubsi.physics.return_path import ReturnPath
+    from stubsi.physics.return_path import ReturnPaths
 
-    ComplexArray = NDArray[np.complexfloating]
-    FloatArray = NDArray[np.floating]
+    ComplexArray = NDArray[np.complex128]
+    FloatArray = NDArray[np.float64]
 
 SMALLEST_WAVENUMBER = 1e-9
 """[1/m] Stands in for zero: far below it nothing but the logarithms of the static field is left."""
@@ -31,8 +31,7 @@ BLOCK = 100_000
 """Complex numbers in the largest array of one block of post systems: it stays in the cache."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class OuterField:
+class OuterField(NamedTuple):
     r"""The field outside the clearance, :math:`e(r) \propto p\,H_0^{(2)}(kr) + q\,e^{-2jk\,\mathrm{reach}}J_0(kr)`.
 
     ``outgoing`` is p, ``standing`` is q, both [-]; ``reach`` [m] is the distance to the nearest return conductor.
@@ -86,12 +85,93 @@ def highest_frequency(gap: ArrayLike, dk: ArrayLike) -> FloatArray:
     return WITHIN * light_speed / (2 * np.asarray(gap) * np.sqrt(dk))
 
 
+@dataclass(frozen=True, kw_only=True, eq=False)
+class ReturnConductors:
+    """Barrels with the conductors their current returns through, made ready to scatter waves of any frequency.
+
+    ``ring`` [m] (n,): radius of the return ring, NaN for none. ``reach`` [m] (n,): distance from the barrel's centre to
+    the nearest return conductor. ``posts``: which rows scatter off posts or a second barrel, and off which.
+    """
+
+    ring: FloatArray
+    reach: FloatArray
+    posts: tuple[tuple[NDArray[np.intp], Conductors], ...]
+
+
+def return_conductors(barrel_radius: ArrayLike, paths: ReturnPaths) -> ReturnConductors:
+    """Put barrels among their return conductors.
+
+    Parameters
+    ----------
+    barrel_radius : array_like
+        Radius of each barrel [m], shape (n,) or one for all: the barrel scatters the waves that come back at an angle.
+    paths : ReturnPaths
+        Return path of each barrel.
+
+    Returns
+    -------
+    ReturnConductors
+    """
+    radius = np.broadcast_to(np.asarray(barrel_radius, dtype=float), paths.ring.shape)
+    posts = tuple(_alike(radius, paths))
+    reach = np.where(np.isfinite(paths.ring), paths.ring, radius)
+    for rows, conductors in posts:
+        reach[rows] = conductors.reach
+    return ReturnConductors(ring=paths.ring, reach=reach, posts=posts)
+
+
+def outer_field(k: ComplexArray, conductors: ReturnConductors) -> OuterField:
+    """Field between clearance and return path, shared by every cell of equal wavenumber and barrel.
+
+    Parameters
+    ----------
+    k : complex ndarray, shape (n, ...)
+        Wavenumbers [1/m] of each barrel; a first axis of 1 is repeated over the barrels.
+    conductors : ReturnConductors
+        The n barrels and what stands around them.
+
+    Returns
+    -------
+    OuterField
+        Arrays of the shape of ``k``.
+    """
+    shape = (len(conductors.ring), *k.shape[1:])
+    waves = np.broadcast_to(k, shape).reshape(shape[0], math.prod(shape[1:]))
+    outgoing, standing = np.ones_like(waves), np.zeros_like(waves)
+    for rows, posts in conductors.posts:
+        step = max(1, BLOCK // (len(rows) * posts.size**2))
+        for first in range(0, waves.shape[1], step):
+            part = slice(first, first + step)
+            standing[rows, part] = reflection(waves[rows, part], posts)
+    closed = np.isfinite(conductors.ring)
+    edge = waves[closed] * conductors.ring[closed, None]
+    outgoing[closed], standing[closed] = bessel(0, edge), -hankel(1, edge)[0]
+    reach = np.broadcast_to(conductors.reach[:, None], waves.shape)
+    return OuterField(*(part.reshape(shape) for part in (outgoing, standing, reach)))
+
+
+def _alike(radius: FloatArray, paths: ReturnPaths) -> Iterator[tuple[NDArray[np.intp], Conductors]]:
+    """Barrels (rows) whose systems have one size: as many posts, all single or all pairs; in blocks that fit memory."""
+    odd = np.isfinite(paths.pitch)
+    for pair, count in sorted({*zip(odd.tolist(), paths.count.tolist(), strict=True)} - {(False, 0)}):
+        alike = np.flatnonzero((odd == pair) & (paths.count == count))
+        blocks = 1 + alike.size * (3 * (count + 1)) ** 2 // BLOCK
+        for rows in np.array_split(alike, min(blocks, alike.size)):
+            yield rows, _conductors(radius[rows], paths, rows, count, odd=pair)
+
+
+def _conductors(radius: FloatArray, paths: ReturnPaths, rows: NDArray[np.intp], count: int, *, odd: bool) -> Conductors:
+    barrel = paths.pitch[rows, None] / 2 if odd else np.zeros((rows.size, 1))
+    post_radius = np.broadcast_to(paths.post_radius[rows, None], (rows.size, count))
+    return Conductors(
+        place=np.concatenate([barrel + 0j, paths.posts[rows, :count]], axis=-1),
+        radius=np.concatenate([radius[:, None], post_radius], axis=-1),
+        odd=odd,
+    )
+
+
 def series_impedance(
-    frequency: ArrayLike,
-    eps: ArrayLike,
-    barrel_radius: ArrayLike,
-    clearance_radius: ArrayLike,
-    return_path: ReturnPath,
+    frequency: ArrayLike, k: ComplexArray, barrel_radius: ArrayLike, clearance_radius: ArrayLike, outer: OuterField
 ) -> ComplexArray:
     r"""Series impedance per cavity height of one barrel, driven by the voltage across the clearances.
 
@@ -103,22 +183,17 @@ def series_impedance(
     ----------
     frequency : array_like
         Frequency f [Hz], from 0 to 1e13; may be complex.
-    eps : array_like
-        Relative permittivity eps' - j eps'' [-]: series mean of the z-axis values over the cavity.
+    k : complex ndarray
+        Wavenumber [1/m] of the cavity's laminate, from the series mean of the z-axis permittivities over its height.
     barrel_radius, clearance_radius : array_like
         Plated radius a of the barrel (or radius of its pad) and radius b of the clearance [m].
-    return_path : Ring or Posts
-        Where the current returns; ``Posts()`` is the open plane pair.
+    outer : OuterField
+        Field outside the clearance at the same wavenumbers.
 
     Returns
     -------
     complex ndarray
-        Z' [ohm/m], broadcast over the four arrays; 0 at f = 0, where Z'/(2 pi f) tends to the static inductance.
-
-    Raises
-    ------
-    ValidityError
-        The return path reaches into the clearance.
+        Z' [ohm/m], broadcast over all arguments; 0 at f = 0, where Z'/(2 pi f) tends to the static inductance.
 
     Notes
     -----
@@ -127,69 +202,6 @@ def series_impedance(
     the cavity is lower than half a wavelength and than the gap from clearance to return path, and up to
     ``highest_frequency``.
     """
-    check_single(barrel_radius, clearance_radius, return_path)
-    k = wavenumber(frequency, eps)
-    outer = outer_field(k[None], barrel_radius, ReturnPaths.of([return_path]))
-    return impedance_inside(frequency, k[None], barrel_radius, clearance_radius, outer)[0]
-
-
-def outer_field(k: ComplexArray, barrel_radius: ArrayLike, paths: ReturnPaths) -> OuterField:
-    """Field between clearance and return path, shared by every cell of equal wavenumber and barrel.
-
-    Parameters
-    ----------
-    k : complex ndarray, shape (n_stub, ...)
-        Wavenumber [1/m]; a first axis of 1 is repeated over the return paths.
-    barrel_radius : array_like
-        Radius of the barrel [m], broadcasts with ``k``: it scatters the waves that come back at an angle.
-    paths : ReturnPaths
-        One return path per row of ``k``.
-    """
-    k, a, ring = np.asarray(k), np.asarray(barrel_radius, dtype=float), paths.ring
-    rank = max(k.ndim, a.ndim)
-    ring = ring.reshape(-1, *(1,) * (rank - 1))
-    a = np.broadcast_to(a, np.broadcast_shapes(a.shape, ring.shape))
-    k, reach = (np.broadcast_to(x, np.broadcast_shapes(k.shape, a.shape)) for x in (k, a))
-    outgoing, standing, reach = np.ones_like(k), np.zeros_like(k), reach.copy()
-    for rows, conductors in _groups(a, paths, k.size // max(len(k), 1)):
-        standing[rows] = reflection(k[rows], conductors)
-        reach[rows] = conductors.reach
-    closed = np.isfinite(paths.ring)
-    reach[closed] = ring[closed]
-    edge = k[closed] * ring[closed]
-    outgoing[closed], standing[closed] = bessel(0, edge), -hankel(1, edge)[0]
-    return OuterField(outgoing=outgoing, standing=standing, reach=reach)
-
-
-def _groups(a: FloatArray, paths: ReturnPaths, per_stub: int) -> Iterator[tuple[NDArray[np.integer], Conductors]]:
-    """Stubs (rows) whose matrices have one size: as many posts, all single or all pairs; in blocks that fit memory.
-
-    ``per_stub``: wavenumbers of each.
-    """
-    odd = np.isfinite(paths.pitch)
-    for pair, count in {*zip(odd.tolist(), paths.count.tolist(), strict=True)} - {(False, 0)}:
-        alike = np.flatnonzero((odd == pair) & (paths.count == count))
-        blocks = 1 + alike.size * per_stub * (3 * (count + 1)) ** 2 // BLOCK
-        for rows in np.array_split(alike, min(blocks, alike.size)):
-            yield rows, _conductors(a[rows], paths, rows, count, odd=pair)
-
-
-def _conductors(a: FloatArray, paths: ReturnPaths, rows: NDArray[np.integer], count: int, *, odd: bool) -> Conductors:
-    column = (-1,) + (1,) * a.ndim
-    barrel = (paths.pitch[rows] / 2 if odd else np.zeros(rows.size)).reshape(column)
-    posts = paths.posts[rows, :count].reshape(rows.size, *column[2:], count)
-    radius = np.broadcast_to(paths.post_radius[rows].reshape(column), (*a.shape, count))
-    return Conductors(
-        place=np.concatenate([barrel + 0j, posts], axis=-1),
-        radius=np.concatenate([a[..., None], radius], axis=-1),
-        odd=odd,
-    )
-
-
-def impedance_inside(
-    frequency: ArrayLike, k: ComplexArray, barrel_radius: ArrayLike, clearance_radius: ArrayLike, outer: OuterField
-) -> ComplexArray:
-    """Series impedance per cavity height [ohm/m] within a known outer field; arguments as in ``series_impedance``."""
     a, b = np.asarray(barrel_radius, dtype=float), np.asarray(clearance_radius, dtype=float)
     ka, kb = k * a, k * b
     j0a, j0b, j1b = bessel(0, ka), bessel(0, kb), bessel(1, kb)

@@ -2,32 +2,38 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, TypeVar
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.physics.cavity import highest_frequency, impedance_inside, outer_field, wavenumber
-from stubsi.physics.dielectric import permittivity
-from stubsi.physics.packing import pack
+from stubsi.physics.cavity import (
+    OuterField,
+    highest_frequency,
+    outer_field,
+    return_conductors,
+    series_impedance,
+    wavenumber,
+)
+from stubsi.physics.dielectric import debye_logarithm
+from stubsi.physics.packing import BarrelStack
 from stubsi.physics.pair import end_coupling
 from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
 from stubsi.physics.uniform_line import surface_resistance
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Sequence
+    from typing import Any
 
     from numpy.typing import ArrayLike, NDArray
-    from scipy.sparse import csr_array
 
-    from stubsi.physics.cavity import OuterField
+    from stubsi.physics.cavity import ReturnConductors
     from stubsi.physics.return_path import ReturnPath
     from stubsi.physics.solved_barrel import SolvedBarrel
 
-    FloatArray = NDArray[np.floating]
-    ComplexArray = NDArray[np.complexfloating]
-
-Rows = TypeVar("Rows", "ReturnPaths", "OuterField")
+    FloatArray = NDArray[np.float64]
+    ComplexArray = NDArray[np.complex128]
 
 AT_ONCE = 2_000_000
 """Section values held at once: sweeps are cut into pieces of this size."""
@@ -35,29 +41,13 @@ AT_ONCE = 2_000_000
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Chain:
-    """Solved barrels with their return paths as one set of arrays, first axis the barrel.
+    """Solved barrels with their return paths as one set of arrays, first axis the stub.
 
     Sections are numbered from the end of the plating up, shorter barrels padded with sections of no length.
-    A *profile* is a distinct filling of a cavity, a *column* a distinct (profile, conductor radius, clearance).
     """
 
-    stubs: tuple[tuple[SolvedBarrel, ReturnPath], ...]
-    pitch: tuple[float, ...]
+    barrels: BarrelStack
     paths: ReturnPaths
-    section_count: int
-    material_barrel: NDArray[np.intp]
-    material: FloatArray
-    capacitance: csr_array
-    profile_barrel: NDArray[np.intp]
-    filling: csr_array
-    column_profile: NDArray[np.intp]
-    column: FloatArray
-    height: csr_array
-    static_inductance: FloatArray
-    skin: FloatArray
-    outer_inductance: FloatArray
-    barrel_radius: FloatArray
-    conductivity: FloatArray
 
     @classmethod
     def of(cls, stubs: Iterable[tuple[SolvedBarrel, ReturnPath]], pitch: Sequence[float] | None = None) -> Chain:
@@ -77,25 +67,44 @@ class Chain:
             Return path inside a clearance, or not defined for the pair.
         """
         stubs = list(stubs)
-        solved = tuple(s for s, _ in stubs)
         pitches = [np.nan] * len(stubs) if pitch is None else list(pitch)
-        for (s, path), spacing in zip(stubs, pitches, strict=True):
-            _check(s, path, spacing)
-        paths = ReturnPaths.of([path for _, path in stubs], pitches)
-        odd = [_with_odd_end(s, spacing) for s, spacing in zip(solved, pitches, strict=True)]
-        return cls(stubs=tuple(stubs), pitch=tuple(pitches), paths=paths, **pack(odd))
+        for (solved, path), spacing in zip(stubs, pitches, strict=True):
+            check_stub(solved, path, spacing)
+        end_factor = [_odd_end_factor(solved, spacing) for (solved, _), spacing in zip(stubs, pitches, strict=True)]
+        return cls(
+            barrels=BarrelStack.of([solved.arrays for solved, _ in stubs], end_factor),
+            paths=ReturnPaths.of([path for _, path in stubs], pitches),
+        )
 
-    def only(self, rows: Iterable[int]) -> Chain:
-        """Chain of some of the stubs."""
-        rows = list(rows)
-        return Chain.of([self.stubs[i] for i in rows], [self.pitch[i] for i in rows])
+    def __len__(self) -> int:
+        """Number of stubs."""
+        return len(self.paths.ring)
+
+    def only(self, rows: ArrayLike) -> Chain:
+        """Chain of some of the stubs.
+
+        Parameters
+        ----------
+        rows : array_like of int
+            Their numbers, in any order.
+        """
+        numbers = np.asarray(rows, dtype=np.intp)
+        return Chain(barrels=self.barrels.only(numbers), paths=self.paths.only(numbers))
+
+    @cached_property
+    def conductors(self) -> ReturnConductors:
+        """What the waves of every profile scatter off."""
+        of_profile = self.barrels.profile_barrel
+        return return_conductors(self.barrels.barrel_radius[of_profile], self.paths.only(of_profile))
 
     def highest_frequency(self) -> FloatArray:
         """Frequency up to which every stub holds [Hz], shape (n_stub,): until the gap of a clearance is half a wave."""
-        dk = 1 / self.filling.sum(axis=1)
-        highest = np.full(len(self.stubs), np.inf)
-        limit = highest_frequency(self.column[:, 1] - self.column[:, 0], dk[self.column_profile])
-        np.minimum.at(highest, self.profile_barrel[self.column_profile], limit)
+        barrels = self.barrels
+        dk = 1 / barrels.filling.sum(axis=1)
+        highest = np.full(len(self), np.inf)
+        gap = barrels.column[:, 1] - barrels.column[:, 0]
+        limit = highest_frequency(gap, dk[barrels.profile_of_column])
+        np.minimum.at(highest, barrels.profile_barrel[barrels.profile_of_column], limit)
         return highest
 
     def input_admittance(self, frequency: ArrayLike) -> ComplexArray:
@@ -114,112 +123,174 @@ class Chain:
         return self._sweep(frequency, lambda f: np.divide(*self.voltage_current(f)[::-1]))
 
     def abcd(self, frequency: ArrayLike) -> ComplexArray:
-        """Chain matrix from electrical start to the other end of the levels, shape (n_stub, n_freq, 2, 2); SI units.
+        """Chain matrix from electrical start to the other end of the levels; SI units.
 
         For lengths of barrel between an entry and an exit (``Barrel`` with ``end=None``).
+
+        Parameters
+        ----------
+        frequency : array_like
+            As for ``input_admittance``.
+
+        Returns
+        -------
+        complex ndarray, shape (n_stub, n_freq, 2, 2)
         """
         return self._sweep(frequency, self._abcd)
 
-    def voltage_current(self, frequency: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
-        """Voltage and current at the start, to a common factor, for ``frequency`` (n_stub, n_freq) [Hz]."""
-        *_, last = self.states(frequency, *self.section_constants(frequency))
-        return last
+    def voltage_current(self, frequency: NDArray[np.inexact[Any]]) -> tuple[ComplexArray, ComplexArray]:
+        """Voltage and current at the start, to a common factor.
+
+        Parameters
+        ----------
+        frequency : ndarray, shape (n_stub, n_freq)
+            [Hz]; may be complex.
+        """
+        voltage, current = self.states(frequency, *self.section_constants(frequency))
+        return voltage[-1], current[-1]
+
+    def voltage_current_for_one_volt(self, frequency: NDArray[np.inexact[Any]]) -> tuple[ComplexArray, ComplexArray]:
+        """Voltage [V] and current [A] at the start for 1 V at the open end: smooth over frequency.
+
+        Parameters
+        ----------
+        frequency : ndarray, shape (n_stub, n_freq)
+            [Hz]; so low that no stub is thousands of decibels long.
+        """
+        z, y = self.section_constants(frequency)
+        *two_ports, growth = _two_ports(z, y[1:])
+        voltage, current = _along(two_ports, self._voltage_before_end(frequency, y[0]), y[0])
+        factor = np.exp(growth)
+        return voltage[-1] * factor, current[-1] * factor
 
     def states(
-        self, frequency: ComplexArray, z: ComplexArray, y: ComplexArray
-    ) -> Iterator[tuple[ComplexArray, ComplexArray]]:
-        """(V, I) from the plating's end up to the start, section by section, each to a common factor."""
-        current = y[0] * np.ones_like(frequency)
-        voltage = 1 + 2j * np.pi * frequency * self.outer_inductance[:, None] * current
-        yield voltage, current
-        for series, shunt in zip(z, y[1:], strict=True):
-            c, s, _ = _line(series, shunt)
-            voltage, current = c * voltage + series * s * current, shunt * s * voltage + c * current
-            size = np.abs(voltage) + 50 * np.abs(current)
-            voltage, current = voltage / size, current / size
-            yield voltage, current
+        self, frequency: NDArray[np.inexact[Any]], z: ComplexArray, y: ComplexArray
+    ) -> tuple[ComplexArray, ComplexArray]:
+        """Voltage and current at the end of the plating and at the start of every section, from the end up.
 
-    def section_constants(self, frequency: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
+        Parameters
+        ----------
+        frequency : ndarray, shape (n_stub, n_freq)
+            [Hz].
+        z, y : complex ndarray
+            Of ``section_constants`` there.
+
+        Returns
+        -------
+        voltage, current
+            Each (n_section + 1, n_stub, n_freq), voltage and current of a place to a common factor.
+        """
+        return _along(_two_ports(z, y[1:])[:3], self._voltage_before_end(frequency, y[0]), y[0])
+
+    def _voltage_before_end(self, frequency: NDArray[np.inexact[Any]], admittance: ComplexArray) -> ComplexArray:
+        """Voltage in front of the end's inductance for 1 V across the end [V]."""
+        return 1 + 2j * np.pi * frequency * self.barrels.outer_inductance[:, None] * admittance
+
+    def section_constants(self, frequency: NDArray[np.inexact[Any]]) -> tuple[ComplexArray, ComplexArray]:
         """Series impedance and shunt admittance of every section, from the end up.
+
+        Parameters
+        ----------
+        frequency : ndarray, shape (n_stub, n_freq)
+            [Hz]; may be complex.
 
         Returns
         -------
         z, y
             Shapes (n_section, n_stub, n_freq) [ohm] and (n_section + 1, n_stub, n_freq) [S], y[0] that of the end.
         """
-        f = np.asarray(frequency)
-        df, at = self.material[:, 0, None], self.material[:, 1, None]
-        relative = permittivity(f[self.material_barrel], 1.0, df, at)
-        shape = (self.section_count, *f.shape)
-        y = 2j * np.pi * f * (self.capacitance @ relative).reshape(shape[0] + 1, *f.shape)
-        series_mean = 1 / (self.filling @ (1 / relative))
-        per_height = self._cavity(f, series_mean)
-        z = (self.height @ per_height).reshape(shape)
-        resistance = (1 + 1j) * surface_resistance(f, self.conductivity[:, None])
-        return z + 2j * np.pi * f * self.static_inductance[..., None] + self.skin[..., None] * resistance, y
+        f, barrels = np.asarray(frequency), self.barrels
+        constant, strength = barrels.laminate
+        relative = constant[..., None] + strength[..., None] * debye_logarithm(f)[:, None]
+        jw = 2j * np.pi * f[:, None]
+        y = jw * (barrels.capacitance @ relative)
+        series_mean = 1 / (barrels.filling[:, None] @ (1 / relative)[barrels.profile_barrel])[:, 0]
+        z = barrels.height @ self._cavities(f, series_mean)[barrels.column_place]
+        resistance = (1 + 1j) * surface_resistance(f, barrels.conductivity[:, None])
+        z += jw * barrels.static_inductance[..., None] + barrels.skin[..., None] * resistance[:, None]
+        return z.swapaxes(0, 1), y.swapaxes(0, 1)
 
-    def _cavity(self, f: ComplexArray, eps: ComplexArray) -> ComplexArray:
-        """Series impedance per height of every column [ohm/m]."""
-        f = f[self.profile_barrel]
+    def _cavities(self, f: NDArray[np.inexact[Any]], eps: ComplexArray) -> ComplexArray:
+        """Series impedance per height of every column [ohm/m], for the permittivity of every profile."""
+        barrels = self.barrels
+        f = f[barrels.profile_barrel]
         k = wavenumber(f, eps)
-        a = self.barrel_radius[self.profile_barrel, None]
-        outer = outer_field(k, a, _rows(self.paths, self.profile_barrel))
-        return impedance_inside(
-            f[self.column_profile],
-            k[self.column_profile],
-            self.column[:, 0, None],
-            self.column[:, 1, None],
-            _rows(outer, self.column_profile),
-        )
+        outer, profile = outer_field(k, self.conductors), barrels.profile_of_column
+        radius = barrels.column[:, 0, None], barrels.column[:, 1, None]
+        return series_impedance(f[profile], k[profile], *radius, OuterField(*(part[profile] for part in outer)))
 
-    def _abcd(self, f: ComplexArray) -> ComplexArray:
+    def _abcd(self, f: NDArray[np.inexact[Any]]) -> ComplexArray:
         z, y = self.section_constants(f)
-        total = np.broadcast_to(np.eye(2, dtype=complex), (*f.shape, 2, 2))
-        for series, shunt in zip(z, y[1:], strict=True):
-            c, s, g = _line(series, shunt)
-            c, s = c * np.exp(g), s * np.exp(g)
-            total = np.stack([c, series * s, shunt * s, c], axis=-1).reshape(*f.shape, 2, 2) @ total
-        return total
+        *two_ports, growth = _two_ports(z, y[1:])
+        ends = np.eye(2)[:, :, None, None] * np.exp(growth)
+        voltage, current = _along([part[:, None] for part in two_ports], *ends)
+        return np.moveaxis(np.array([voltage[-1], current[-1]]), (0, 1), (-2, -1))
 
     def _sweep(self, frequency: ArrayLike, evaluate: Callable[[ComplexArray], ComplexArray]) -> ComplexArray:
         f = np.asarray(frequency)
-        f = np.broadcast_to(f, (len(self.stubs), f.shape[-1] if f.ndim else 1))
-        step = max(1, AT_ONCE // (f.shape[0] * (self.section_count + 1)))
+        f = np.broadcast_to(f, (len(self), f.shape[-1] if f.ndim else 1))
+        step = max(1, AT_ONCE // (f.shape[0] * (self.barrels.skin.shape[1] + 1)))
         return np.concatenate([evaluate(f[:, i : i + step]) for i in range(0, f.shape[1], step)], axis=1)
 
 
-def _with_odd_end(solved: SolvedBarrel, pitch: float) -> SolvedBarrel:
-    """The barrel with what its end adds by facing the other end of its pair; as it is where it is single or drilled."""
+def check_stub(solved: SolvedBarrel, path: ReturnPath, pitch: float = np.nan) -> None:
+    """Refuse a stub the chain is not defined for.
+
+    Parameters
+    ----------
+    solved : SolvedBarrel
+        Its barrel.
+    path : Ring or Posts
+        Its return path.
+    pitch : float
+        Pitch [m] if it is one of a pair in its odd mode; NaN: a single barrel.
+
+    Raises
+    ------
+    ValidityError
+        Return path inside a clearance, or not defined for the pair.
+    """
+    if np.isfinite(pitch):
+        check_pair(solved.barrel.barrel_radius, pitch, path)
+    elif solved.layout.sections:
+        clearance = [section.clearance_radius for section in solved.layout.sections]
+        check_single(solved.barrel.barrel_radius, clearance, path)
+
+
+def _odd_end_factor(solved: SolvedBarrel, pitch: float) -> float:
+    """Factor [-] on the capacitance of an end that faces the other end of its pair; 1 if single or drilled."""
     end, levels = solved.barrel.end, solved.barrel.levels
     last = max((i for i, level in enumerate(levels) if level.kind == "plane"), default=None)
     if np.isnan(pitch) or end is None or end.bore_radius is not None or last in (None, len(levels) - 1):
-        return solved
+        return 1.0
     below = levels[last + 1 :]
     height = sum(level.thickness for level in below)
     dk = sum(level.thickness * level.material.dk_z for level in below) / height
     pad = end.pad_radius or solved.barrel.barrel_radius
     added = end_coupling(pitch, pad, levels[last].clearance_radius, height, dk)
-    capacitance = solved.capacitance.copy()
-    capacitance[-1] *= 1 + added / capacitance[-1].sum()
-    return replace(solved, capacitance=capacitance)
+    return float(1 + added / solved.capacitance[-1].sum())
 
 
-def _line(z: ComplexArray, y: ComplexArray) -> tuple[ComplexArray, ComplexArray, ComplexArray]:
-    """e^-g cosh(g), e^-g sinh(g)/g and g of a distributed line, g^2 = z y, Re g >= 0: finite however lossy."""
+def _two_ports(z: ComplexArray, y: ComplexArray) -> tuple[ComplexArray, ComplexArray, ComplexArray, ComplexArray]:
+    """Sections as distributed lines: A = D, B and C of each over e^g, and the sum of all g.
+
+    g^2 = z y with Re g >= 0: without their growth e^g all are finite however lossy a section is.
+    """
     g = np.sqrt(z * y)
     fall = np.expm1(-2 * g)
     still = g == 0
-    return 1 + fall / 2, np.where(still, 1.0, -fall / np.where(still, 1.0, 2 * g)), g
+    sinh_over = np.where(still, 1.0, -fall / np.where(still, 1.0, 2 * g))
+    return 1 + fall / 2, z * sinh_over, y * sinh_over, g.sum(axis=0)
 
 
-def _rows(arrays: Rows, rows: NDArray[np.intp]) -> Rows:
-    """Record of arrays with the given rows of each."""
-    return type(arrays)(**{name: value[rows] for name, value in vars(arrays).items()})
-
-
-def _check(solved: SolvedBarrel, path: ReturnPath, pitch: float) -> None:
-    if np.isfinite(pitch):
-        check_pair(solved.barrel.barrel_radius, pitch, path)
-        return
-    for section in solved.layout.sections:
-        check_single(solved.barrel.barrel_radius, section.clearance_radius, path)
+def _along(
+    two_ports: Sequence[ComplexArray], voltage: ComplexArray, current: ComplexArray
+) -> tuple[ComplexArray, ComplexArray]:
+    """Voltage and current at the end (first row) and before each section, from those at the end."""
+    shape = (len(two_ports[0]) + 1, *np.broadcast_shapes(voltage.shape, two_ports[0].shape[1:]))
+    voltages, currents = np.empty(shape, dtype=complex), np.empty(shape, dtype=complex)
+    voltages[0], currents[0] = voltage, current
+    for section, (a, b, c) in enumerate(zip(*two_ports, strict=True)):
+        np.add(a * voltages[section], b * currents[section], out=voltages[section + 1])
+        np.add(c * voltages[section], a * currents[section], out=currents[section + 1])
+    return voltages, currents

@@ -55,21 +55,67 @@ def permittivity(
     >>> print(f"{e.real:.7f} {-e.imag / e.real:.7f}")
     4.0767910 0.0204863
     """
-    constant = np.multiply(dk, np.subtract(1.0, np.multiply(1j, df)))
-    if at is None:
-        return np.asarray(constant + 0 * np.asarray(frequency))
-    at = np.asarray(at, dtype=float)
+    constant, strength = debye_terms(dk, df, at)
+    return np.asarray(constant + strength * debye_logarithm(frequency))
+
+
+def debye_terms(
+    dk: ArrayLike, df: ArrayLike = 0.0, at: ArrayLike | None = None
+) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
+    """Parts of the permittivity that do not depend on frequency: c and m of c + m ``debye_logarithm(frequency)``.
+
+    Parameters
+    ----------
+    dk, df, at : array_like
+        As in ``permittivity``.
+
+    Returns
+    -------
+    constant, strength
+        [-], in the broadcast shape of the arguments; strength 0 where dk and df are constant over frequency.
+
+    Raises
+    ------
+    ValidityError
+        As ``permittivity``.
+    """
+    at = np.asarray(np.nan if at is None else at, dtype=float)
     known = np.isfinite(at)
     if np.any(known & ((at < F_LOW) | (at > F_HIGH))):
         raise ValidityError(f"permittivity given at {at} Hz: must lie between 1 kHz and 1 THz, or be left out.")
-    reference = _log_ratio(np.where(known, at, 1e9))
-    m = np.multiply(dk, df) / -reference.imag
-    if np.any(known & (dk + m * (_log_ratio(F_HIGH) - reference).real <= 0)):
+    reference = debye_logarithm(np.where(known, at, 1e9))
+    strength = np.where(known, np.multiply(dk, df) / -reference.imag, 0.0)
+    dk_infinite = dk - strength * reference.real
+    if np.any(known & (dk_infinite + strength * debye_logarithm(F_HIGH).real <= 0)):
         raise ValidityError(f"df = {df}: so high a loss tangent has no wideband Debye permittivity up to 1 THz.")
-    dispersive = dk + m * (_log_ratio(frequency) - reference.real)
-    return np.where(known, dispersive, constant)
+    return np.where(known, dk_infinite, np.multiply(dk, np.subtract(1.0, np.multiply(1j, df)))), strength
 
 
-def _log_ratio(frequency: ArrayLike) -> NDArray[np.complex128]:
+def debye_logarithm(frequency: ArrayLike) -> NDArray[np.complex128]:
+    """Logarithm of the wideband Debye model, ln((f_high + jf)/(f_low + jf)) [-], at ``frequency`` [Hz]."""
     jf = 1j * np.asarray(frequency)
-    return np.log((F_HIGH + jf) / (F_LOW + jf))
+    return np.asarray(np.log((F_HIGH + jf) / (F_LOW + jf)))
+
+
+def permittivity_slope(
+    frequency: ArrayLike, dk: ArrayLike, df: ArrayLike = 0.0, at: ArrayLike | None = None
+) -> NDArray[np.float64]:
+    r"""Change of the real part of ``permittivity`` with the logarithm of frequency.
+
+    .. math:: \frac{d\varepsilon'}{d\ln f} = m\left(\frac{f^2}{f_{high}^2 + f^2} - \frac{f^2}{f_{low}^2 + f^2}\right)
+
+    Parameters
+    ----------
+    frequency : array_like
+        Frequency [Hz], real.
+    dk, df, at : array_like
+        As in ``permittivity``.
+
+    Returns
+    -------
+    ndarray
+        [-], in the broadcast shape of the arguments; 0 where dk and df are constant over frequency.
+    """
+    _, strength = debye_terms(dk, df, at)
+    square = np.square(np.asarray(frequency, dtype=float))
+    return np.asarray(strength * square * (1 / (F_HIGH**2 + square) - 1 / (F_LOW**2 + square)))

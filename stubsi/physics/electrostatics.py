@@ -7,7 +7,6 @@ mesh; what error is left comes from the edges of planes, pads and the barrel's e
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -55,22 +54,21 @@ def graded_lines(stops: Sequence[float], steps: Sequence[float], growth: float, 
     Ascending lines [m], shape (n,).
     """
     where = np.asarray(stops, dtype=float)
-    first = (np.asarray(steps, dtype=float) + growth * np.abs(where[:, None] - where)).min(axis=1)
-    ends = zip(pairwise(where), pairwise(first), strict=True)
-    pieces = [start + _between(stop - start, s0, s1, growth, refine) for (start, stop), (s0, s1) in ends]
-    return np.append(np.concatenate(pieces), where[-1])
-
-
-def _between(length: float, first: float, last: float, growth: float, refine: int) -> NDArray[np.float64]:
-    """Lines from 0 to short of ``length``, the step growing from ``first`` and from ``last`` to where both meet."""
+    step = (np.asarray(steps, dtype=float) + growth * np.abs(where[:, None] - where)).min(axis=1)
+    length, first, last = np.diff(where), step[:-1], step[1:]
+    # Counted in steps, the way from one stop to the next first rises with the growth and then falls to the next stop.
     meet = np.clip((last - first + growth * length) / (2 * growth), 0.0, length)
     rising = np.log1p(growth * meet / first) / growth
-    falling = np.log1p(growth * (length - meet) / last) / growth
-    total = rising + falling
-    count = np.linspace(0.0, total, refine * max(1, round(total)) + 1)[:-1]
+    total = rising + np.log1p(growth * (length - meet) / last) / growth
+    lines = refine * np.maximum(1, np.rint(total)).astype(int)
+    start, length, first, last, rising, total = (
+        np.repeat(each, lines) for each in (where[:-1], length, first, last, rising, total)
+    )
+    number = np.arange(len(start)) - np.repeat(np.cumsum(lines) - lines, lines)
+    count = number * (total / np.repeat(lines, lines))
     up = first / growth * np.expm1(growth * np.minimum(count, rising))
-    down = last / growth * np.expm1(growth * np.minimum(total - count, falling))
-    return np.where(count <= rising, up, length - down)
+    down = last / growth * np.expm1(growth * np.minimum(total - count, total - rising))
+    return np.append(start + np.where(count <= rising, up, length - down), where[-1])
 
 
 def cell_energies(grid: Grid) -> NDArray[np.float64]:
@@ -98,7 +96,7 @@ def _cell_conductances(
     """Per cell and per 2 pi eps0: of each radial edge, and of the inner and the outer axial edge [m]."""
     height, r = np.diff(grid.z)[:, None], grid.r
     middle = (r[1:] + r[:-1]) / 2
-    log = np.array([np.log(after / before) if before > 0 else 2.0 for before, after in pairwise(r)])
+    log = np.log(r[1:] / np.where(r[:-1] > 0, r[:-1], r[1:] / np.exp(2)))  # 2 for the cell at the axis
     radial = grid.eps_r * height / (2 * log)
     inner = grid.eps_z * (middle**2 - r[:-1] ** 2) / (2 * height)
     outer = grid.eps_z * (r[1:] ** 2 - middle**2) / (2 * height)

@@ -13,9 +13,9 @@ if TYPE_CHECKING:
 
     ComplexArray = NDArray[np.complexfloating]
 
-LOWEST, HIGHEST = 1e-7, 200.0
+LOWEST_ARGUMENT, HIGHEST_ARGUMENT = 1e-7, 200.0
 """Real parts between which the table holds."""
-STEP = 0.02
+STEP_RATIO = 0.02
 """Ratio of neighbouring places of the table, less 1."""
 STEEPEST = 0.05
 """|Im x / Re x| up to which it holds: a loss tangent of 0.1."""
@@ -52,7 +52,7 @@ def hankel(highest: int, x: ComplexArray) -> list[ComplexArray]:
 
 
 def _first_two(x: ComplexArray) -> list[ComplexArray]:
-    near = (x.real > LOWEST) & (x.real < HIGHEST) & (np.abs(x.imag) < STEEPEST * x.real)
+    near = (x.real > LOWEST_ARGUMENT) & (x.real < HIGHEST_ARGUMENT) & (np.abs(x.imag) < STEEPEST * x.real)
     if near.all():
         return _by_series(x)
     waves = [np.empty(x.shape, dtype=complex) for _ in range(2)]
@@ -63,7 +63,7 @@ def _first_two(x: ComplexArray) -> list[ComplexArray]:
 
 def _by_series(x: ComplexArray) -> list[ComplexArray]:
     places, terms = _table()
-    nearest = np.rint(np.log(x.real / LOWEST) / STEP).astype(np.intp)
+    nearest = np.rint(np.log(x.real / LOWEST_ARGUMENT) / STEP_RATIO).astype(np.intp)
     off = x - places[nearest]
     waves = []
     for coefficients in terms:
@@ -77,7 +77,9 @@ def _by_series(x: ComplexArray) -> list[ComplexArray]:
 @cache
 def _table() -> tuple[NDArray[np.floating], ComplexArray]:
     """Places, and the coefficients of the power series about them, shape (order, term, place)."""
-    places = LOWEST * np.exp(STEP * np.arange(np.ceil(np.log(HIGHEST / LOWEST) / STEP) + 1))
+    places = LOWEST_ARGUMENT * np.exp(
+        STEP_RATIO * np.arange(np.ceil(np.log(HIGHEST_ARGUMENT / LOWEST_ARGUMENT) / STEP_RATIO) + 1)
+    )
     a, b = [hankel2e(0, places)], [hankel2e(1, places)]
     before_a = before_b = np.zeros_like(a[0])
     for n in range(TERMS - 1):

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy.special import jve
@@ -13,57 +14,109 @@ from stubsi.physics.hankel import hankel
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    ComplexArray = NDArray[np.complexfloating]
-    FloatArray = NDArray[np.floating]
+    ComplexArray = NDArray[np.complex128]
+    FloatArray = NDArray[np.float64]
 
 ORDER = 1
 """Highest multipole kept: line charge (0) and dipole (1) of a round conductor."""
 
 
 def bessel(order: int, x: ComplexArray) -> ComplexArray:
-    r"""Standing wave, :math:`J_n(x)\,e^{-jx}`: finite for any loss (Im x <= 0)."""
-    return jve(order, x) * np.exp(np.abs(x.imag) + x.imag - 1j * x.real)
+    r"""Standing wave without its phase and decay, :math:`J_n(x)\,e^{-jx}`: finite for any loss.
+
+    Parameters
+    ----------
+    order : int
+        n, 0 or more.
+    x : complex ndarray
+        Argument [-], with Im x <= 0 for a real frequency.
+
+    Returns
+    -------
+    complex ndarray
+        [-], in the shape of ``x``.
+    """
+    decay = np.abs(x.imag) + x.imag
+    return np.asarray(jve(order, x) * np.exp(decay - 1j * x.real))
 
 
-@dataclass(frozen=True, kw_only=True)
+class _Translation(NamedTuple):
+    """How the multipoles of every conductor reach every other one, whatever the frequency.
+
+    ``distance`` and ``gap`` [m] (..., 1, n_pair): between two centres, and between their surfaces. ``pair``
+    (n, order, n, order): which of the (order, pair) waves stands at a place of the system. ``turn``, of that shape
+    after the leading axes and a 1: what to multiply it by; 0 where a conductor would meet itself.
+    """
+
+    distance: FloatArray
+    gap: FloatArray
+    pair: NDArray[np.intp]
+    turn: ComplexArray
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
 class Conductors:
     """Round conductors normal to the planes, the driven barrel first.
 
-    ``place`` [m] holds x + jy, ``radius`` [m]; both of shape (..., n). With ``odd`` each one has a mirror image of
-    opposite sign at -x.
+    Parameters
+    ----------
+    place : complex ndarray, shape (..., n)
+        Centres x + jy [m]; the leading axes count patterns.
+    radius : ndarray, shape (..., n)
+        Radii [m].
+    odd : bool
+        Each conductor has a mirror image of opposite sign at -x: a pair of barrels in its odd mode.
+    order : int
+        Highest multipole kept on every conductor.
     """
 
     place: ComplexArray
     radius: FloatArray
     odd: bool = False
+    order: int = ORDER
 
     @property
+    def size(self) -> int:
+        """Number of unknowns of a pattern: every multipole of every conductor."""
+        return int(self.place.shape[-1]) * (2 * self.order + 1)
+
+    @cached_property
     def reach(self) -> FloatArray:
         """Distance from the barrel's centre to the nearest other conductor or zero-potential plane [m], shape (...)."""
         gap = np.abs(self.place - self.place[..., :1]) - self.radius
-        midplane = self.place[..., 0].real if self.odd else np.inf
-        return np.minimum(gap[..., 1:].min(axis=-1, initial=np.inf), midplane)
+        midplane = self.place[..., 0].real if self.odd else np.full(self.place.shape[:-1], np.inf)
+        return np.asarray(np.minimum(gap[..., 1:].min(axis=-1, initial=np.inf), midplane))
+
+    @cached_property
+    def direct(self) -> _Translation:
+        """Translations between the conductors themselves."""
+        return _translation(self.place[..., :, None] - self.place[..., None, :], self.radius, self.order)
+
+    @cached_property
+    def mirrored(self) -> _Translation:
+        """Translations from the mirror images to the conductors."""
+        images = self.place[..., :, None] + self.place[..., None, :].conj()
+        to_images = _translation(images, self.radius, self.order)
+        return to_images._replace(pair=to_images.pair[..., ::-1], turn=-to_images.turn[..., ::-1])
 
 
-def reflection(k: ComplexArray, conductors: Conductors, order: int = ORDER) -> ComplexArray:
+def reflection(k: ComplexArray, conductors: Conductors) -> ComplexArray:
     r"""Return the standing wave that comes back to a barrel radiating :math:`H_0^{(2)}(kr)`.
 
-    Every conductor is perfect (:math:`E_z = 0`) and carries multipoles up to ``order``; the barrel's own order 0 is
-    left to the caller. About the barrel the part of the field that does not depend on the angle is
+    Every conductor is perfect (:math:`E_z = 0`) and carries multipoles; the barrel's own order 0 is left to the
+    caller. About the barrel the part of the field that does not depend on the angle is
     :math:`H_0^{(2)}(kr) + \rho\,e^{-2jk\,\mathrm{reach}} J_0(kr)`.
 
     Parameters
     ----------
-    k : complex ndarray, shape (...)
-        Wavenumber [1/m]; not zero.
+    k : complex ndarray, shape (..., n_wave)
+        Wavenumbers [1/m] of each pattern; not zero.
     conductors : Conductors
-        Arrays of shape (..., n) that broadcast with ``k[..., None]``.
-    order : int
-        Highest multipole kept.
+        Patterns of conductors, arrays of shape (..., n).
 
     Returns
     -------
-    complex ndarray, shape (...)
+    complex ndarray, shape (..., n_wave)
         rho [-], with the round trip over ``conductors.reach`` taken out so that it stays finite.
 
     Notes
@@ -72,54 +125,72 @@ def reflection(k: ComplexArray, conductors: Conductors, order: int = ORDER) -> C
     conductor. With dipoles within 1 % of all orders while no gap is below a third of a conductor's radius, 0.25 % for
     return posts two radii away from each other and the barrel.
     """
-    kr = k[..., None] * conductors.radius
-    degree = np.abs(np.arange(-order, order + 1))
-    flat = (*kr.shape[:-1], -1)
-    taken = np.stack([bessel(p, kr) for p in range(order + 1)], axis=-1)[..., degree].reshape(flat)
-    given = 1 / np.stack(hankel(order, kr), axis=-1)[..., degree].reshape(flat)
-    taken[..., order] = given[..., order] = 0
-
-    system = _waves(k, conductors, order)
+    order = conductors.order
+    taken, given = _surface_waves(k, conductors)
+    system = _waves(k, conductors)
     driven, to_barrel = taken * system[..., :, order], given * system[..., order, :]
     back = system[..., order, order].copy()
     # Unknown: the field of each multipole on its own conductor's surface. E_z = 0 there, the driven wave included.
-    # In place: most of the time would go into memory.
+    # In place, because most of the time goes into memory.
     system *= taken[..., :, None]
     system *= given[..., None, :]
-    system += np.eye(system.shape[-1])
+    diagonal = np.arange(conductors.size)
+    system[..., diagonal, diagonal] += 1
     sources = np.linalg.solve(system, driven[..., None])[..., 0]
     back -= (to_barrel * sources).sum(axis=-1)
-    return back * np.exp(2j * k * (conductors.reach - conductors.radius[..., 0]))
+    round_trip = conductors.reach - conductors.radius[..., 0]
+    return np.asarray(back * np.exp(2j * k * round_trip[..., None]))
 
 
-def _waves(k: ComplexArray, conductors: Conductors, order: int) -> ComplexArray:
+def _surface_waves(k: ComplexArray, conductors: Conductors) -> tuple[ComplexArray, ComplexArray]:
+    """J_n(kr) and 1/H_n(kr) on the surface of every conductor, without phase, (..., n_wave, size); 0 for the driven."""
+    radius, order = conductors.radius, conductors.order
+    count = radius.shape[-1]
+    if count > 2 and np.all(radius[..., 2:] == radius[..., 1:2]):  # every post of a pattern is as wide as the first
+        radius = radius[..., :2]
+    column = np.minimum(np.arange(count), radius.shape[-1] - 1)[:, None]
+    degree = np.abs(np.arange(-order, order + 1))
+    kr = k[..., None] * radius[..., None, :]
+    flat = (*k.shape, conductors.size)
+    taken = np.stack([bessel(p, kr) for p in range(order + 1)], axis=-1)[..., column, degree].reshape(flat)
+    given = 1 / np.stack(hankel(max(order, 1), kr), axis=-1)[..., column, degree].reshape(flat)
+    taken[..., order] = given[..., order] = 0
+    return taken, given
+
+
+def _waves(k: ComplexArray, conductors: Conductors) -> ComplexArray:
     """Waves of one order arriving at each conductor (rows) per multipole of each conductor (columns)."""
-    arrive, leave = conductors.place[..., :, None], conductors.place[..., None, :]
-    waves = _translate(k, arrive - leave, conductors.radius, order)
+    system = _translated(k, conductors.direct, conductors.order)
     if conductors.odd:
-        waves -= _translate(k, arrive + leave.conj(), conductors.radius, order)[..., ::-1]
-    size = conductors.place.shape[-1] * (2 * order + 1)
-    return waves.reshape(*waves.shape[:-4], size, size)
+        system += _translated(k, conductors.mirrored, conductors.order)
+    return system.reshape(*k.shape, conductors.size, conductors.size)
 
 
-def _translate(k: ComplexArray, delta: ComplexArray, radius: FloatArray, order: int) -> ComplexArray:
-    """Graf: order n of row i from multipole m of column j at ``delta`` (..., i, j); (..., i, n, j, m), 0 on oneself."""
+def _translated(k: ComplexArray, translation: _Translation, order: int) -> ComplexArray:
+    """Waves of ``_waves`` by one kind of translation, shape (..., n_wave, n, order, n, order)."""
+    phase = np.exp(-1j * k[..., None] * translation.gap)
+    outgoing = hankel(max(2 * order, 1), k[..., None] * translation.distance)
+    waves = np.concatenate([wave * phase for wave in outgoing], axis=-1)
+    system = np.take(waves, translation.pair, axis=-1)
+    system *= translation.turn
+    return system
+
+
+def _translation(delta: ComplexArray, radius: FloatArray, order: int) -> _Translation:
+    """Graf: order n of conductor i from multipole m of conductor j at ``delta`` (..., i, j) [m]."""
     rows, columns = np.triu_indices(delta.shape[-1])
     distance = np.abs(delta[..., rows, columns])
     apart = distance > 0
     distance = np.where(apart, distance, radius[..., rows])
-    x = k[..., None] * distance
-    gap = distance - radius[..., rows] - radius[..., columns]
-    phase = np.where(apart, np.exp(-1j * k[..., None] * gap), 0)
-    waves = np.stack(hankel(2 * order, x), axis=-2) * phase[..., None, :]
+    gap = np.where(apart, distance - radius[..., rows] - radius[..., columns], 0.0)
 
-    pair = np.zeros(delta.shape[-2:], dtype=int)
-    pair[rows, columns] = pair[columns, rows] = np.arange(len(rows))
+    number = np.zeros(delta.shape[-2:], dtype=np.intp)
+    number[rows, columns] = number[columns, rows] = np.arange(len(rows))
     step = np.arange(-order, order + 1) - np.arange(-order, order + 1)[:, None]
-    place = np.abs(step)[:, None, :] * len(rows) + pair[:, None, :, None]
+    pair = np.abs(step)[:, None, :] * len(rows) + number[:, None, :, None]
     unit = np.where(delta == 0, 1, delta / np.where(delta == 0, 1, np.abs(delta)))
-    turn = np.stack([unit**p if p >= 0 else (-unit.conj()) ** -p for p in range(-2 * order, 2 * order + 1)], axis=-1)
+    powers = [unit**p if p >= 0 else (-unit.conj()) ** -p for p in range(-2 * order, 2 * order + 1)]
+    turn = np.where(delta == 0, 0, 1)[..., None] * np.stack(powers, axis=-1)
     turn = np.ascontiguousarray(np.swapaxes(turn[..., step + 2 * order], -3, -2))
-    waves = np.take(waves.reshape(*x.shape[:-1], -1), place, axis=-1)
-    waves *= turn
-    return waves
+    wave_axis = (..., None, slice(None))
+    return _Translation(distance=distance[wave_axis], gap=gap[wave_axis], pair=pair, turn=np.expand_dims(turn, axis=-5))

@@ -1,4 +1,4 @@
-"""Owns what a stub takes from its path: the first notch of S21, sharp or blurred, and its complex resonance."""
+"""Owns what a stub takes from its path: the first notch of S21, sharp or blurred."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.physics.reactance import REACH, STEPS, TOLERANCE, followed, quasi_static
+from stubsi.physics.reactance import HIGHEST_RATIO, followed, quasi_static
 from stubsi.physics.uniform_line import shunt_s
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ LEAST = 0.25
 """Share of the quasi-static estimate below which no notch is looked for."""
 BEYOND = 1.3
 """Share of the frequency of no reactance up to which one is looked for."""
-SCANNED, NEAR_JUMP = 80, 16
+FIRST_LOOK_POINTS, NEAR_JUMP_POINTS = 80, 16
 """Frequencies of the first look at S21: over all of the range, and just below a cavity's resonance."""
 POINTS, ZOOMS = 9, 3
 """Frequencies per further look and number of looks, each a quarter as wide as the last."""
@@ -68,12 +68,14 @@ def first_notch(chain: Chain, z0: float = 50.0) -> FirstNotch:
     blurred = np.flatnonzero(~clean)
     frequency = zero.copy()
     if blurred.size:
-        frequency[blurred] = _minimum(chain.only(blurred), z0, zero[blurred], jump[blurred])[0]
+        frequency[blurred] = minimum_of_s21(chain.only(blurred), z0, zero[blurred], jump[blurred])[0]
     return FirstNotch(frequency, zero)
 
 
-def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]:
-    """First minimum of S21 of stubs in shunt on a line, 3 dB deep and 1 dB below what follows; else the deepest.
+def minimum_of_s21(chain: Chain, z0: float, zero: FloatArray, jump: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """First minimum of S21 of stubs in shunt on a line that counts as a notch; the deepest one where none does.
+
+    A minimum counts when it is 3 dB deep and S21 rises by 1 dB beyond it.
 
     Parameters
     ----------
@@ -81,18 +83,15 @@ def s21_minimum(chain: Chain, z0: float = 50.0) -> tuple[FloatArray, FloatArray]
         The stubs.
     z0 : float
         Impedance of the line [ohm].
+    zero, jump : ndarray, shape (n_stub,)
+        Where the reactance vanishes and where its phase jumps [Hz], as ``reactance.followed`` gives them.
 
     Returns
     -------
     frequency, magnitude
-        [Hz] and |S21| [-], each (n_stub,); NaN for a stub without length. Radiating stubs have it
-        below the frequency where Im Z_in = 0, if there is one.
+        [Hz] and |S21| [-], each (n_stub,); NaN for a stub without length. A radiating stub has its minimum below the
+        frequency where Im Z_in = 0, if there is one.
     """
-    return _minimum(chain, z0, *followed(chain))
-
-
-def _minimum(chain: Chain, z0: float, zero: FloatArray, jump: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Frequency and size of the minimum, for zeros of the reactance and jumps of its phase known already."""
     start = quasi_static(chain)[0]
     exists, rows = np.isfinite(start), np.arange(len(start))
 
@@ -116,11 +115,13 @@ def _minimum(chain: Chain, z0: float, zero: FloatArray, jump: FloatArray) -> tup
 
 def _looks(start: FloatArray, zero: FloatArray, jump: FloatArray) -> FloatArray:
     """Frequencies at which S21 is first looked at, rising, shape (n_stub, n)."""
-    top = np.where(np.isfinite(zero), BEYOND * zero, REACH * start)
-    over = np.geomspace(np.minimum(LEAST * start, 0.5 * top), top, SCANNED, axis=1)
+    top = np.where(np.isfinite(zero), BEYOND * zero, HIGHEST_RATIO * start)
+    over = np.geomspace(np.minimum(LEAST * start, 0.5 * top), top, FIRST_LOOK_POINTS, axis=1)
     if np.isnan(jump).all():
         return over
-    near = np.where(np.isfinite(jump), np.minimum(jump, top), top)[:, None] * (1 - np.geomspace(1e-4, 0.03, NEAR_JUMP))
+    near = np.where(np.isfinite(jump), np.minimum(jump, top), top)[:, None] * (
+        1 - np.geomspace(1e-4, 0.03, NEAR_JUMP_POINTS)
+    )
     return np.sort(np.concatenate([over, near], axis=1), axis=1)
 
 
@@ -133,29 +134,3 @@ def _first_deep(left: FloatArray) -> NDArray[np.intp]:
         lower = ~risen & (value < low)
         place[lower], low[lower] = column, value[lower]
     return np.clip(place, 1, left.shape[1] - 2)
-
-
-def resonance(chain: Chain) -> NDArray[np.complexfloating]:
-    """Complex resonance of the stubs closed at their start: Z_in = 0.
-
-    Returns
-    -------
-    complex ndarray, shape (n_stub,)
-        [Hz]: oscillation in the real part, Im f > 0 its decay; Q = Re f/(2 Im f).
-    """
-    last = s21_minimum(chain)[0].astype(complex)
-    now = last * (1 + 0.02j)
-
-    def impedance(f: NDArray[np.complexfloating]) -> NDArray[np.complexfloating]:
-        voltage, current = chain.voltage_current(f[:, None])
-        return (voltage / current)[:, 0]
-
-    z_last, z_now = impedance(last), impedance(now)
-    for _ in range(STEPS):
-        step = np.where(z_now == z_last, 0, z_now * (now - last) / np.where(z_now == z_last, 1, z_now - z_last))
-        if np.all(np.abs(step) <= TOLERANCE * np.abs(now)):
-            break
-        last, z_last = now, z_now
-        now = now - step
-        z_now = impedance(now)
-    return now

@@ -1,82 +1,110 @@
-"""Owns how solved barrels become the arrays of a chain: sections from the end up, sums as sparse matrices."""
+"""Owns how solved barrels become arrays: those of one barrel, and those of many with the barrel as first axis."""
 
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.constants import mu_0
-from scipy.sparse import coo_array
+
+from stubsi.physics.dielectric import debye_terms
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterable, Sequence
+    from typing import Any, TypeVar
 
-    from scipy.sparse import csr_array
+    from numpy.typing import NDArray
 
     from stubsi.physics.barrel import Material
-    from stubsi.physics.sections import Section
+    from stubsi.physics.sections import Part, Section
     from stubsi.physics.solved_barrel import SolvedBarrel
 
-    Entry = tuple[int, int, float]
+    FloatArray = NDArray[np.float64]
+    IndexArray = NDArray[np.intp]
+    Key = TypeVar("Key", bound=Hashable)
+    Mixture = tuple[tuple[Material, float], ...]
 
 
-def pack(solved: Sequence[SolvedBarrel]) -> dict[str, object]:
-    """Fields of ``Chain`` that follow from its barrels; a section of barrel i is row (number from the end) * n + i."""
-    n, depth = len(solved), max((len(s.layout.sections) for s in solved), default=0)
-    numbered = [(i, k, section) for i, s in enumerate(solved) for k, section in enumerate(s.layout.sections[::-1])]
-    materials = _number((i, m) for i, s in enumerate(solved) for m in s.materials)
-    mixtures = {section.filling: _mixture(section.filling) for _, _, section in numbered}
-    profiles = _number((i, mixtures[section.filling]) for i, _, section in numbered)
-    keys = [
-        (k * n + i, (profiles[i, mixtures[section.filling]], part.radius, section.clearance_radius), part.height)
-        for i, k, section in numbered
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BarrelArrays:
+    """A solved barrel as arrays. Sections are numbered from the end of the plating up.
+
+    A *profile* is a distinct filling of a cavity. A *column* is a distinct conductor in a cavity: (profile, radius of
+    the conductor, radius of the clearance).
+
+    ``material`` (n_material, 2): loss tangent [-] and the frequency where it holds [Hz], NaN for constant.
+    ``capacitance`` (n_section + 1, n_material) [F], the end first. ``filling`` (n_profile, n_material): share of the
+    height over dk, [-]. ``column_profile`` (n_column,) and ``column`` (n_column, 2): radii [m]. ``height``
+    (n_section, n_column) [m]. ``static_inductance`` (n_section,) [H]: of what lies in the planes' clearances. ``skin``
+    (n_section,) [-]: height over circumference. ``outer_inductance`` [H] in front of the end.
+    """
+
+    material: FloatArray
+    capacitance: FloatArray
+    filling: FloatArray
+    column_profile: IndexArray
+    column: FloatArray
+    height: FloatArray
+    static_inductance: FloatArray
+    skin: FloatArray
+    outer_inductance: float
+    barrel_radius: float
+    conductivity: float
+    largest_dk: float
+
+
+def barrel_arrays(solved: SolvedBarrel) -> BarrelArrays:
+    """Arrays of one solved barrel.
+
+    Parameters
+    ----------
+    solved : SolvedBarrel
+
+    Returns
+    -------
+    BarrelArrays
+    """
+    sections = solved.layout.sections[::-1]
+    materials = _number(solved.materials)
+    mixtures = [_mixture(section.filling) for section in sections]
+    profiles = _number(mixtures)
+    parts = [
+        (row, (profiles[mixture], part.radius, section.clearance_radius), part.height)
+        for row, (mixture, section) in enumerate(zip(mixtures, sections, strict=True))
         for part in section.in_cavity
     ]
-    columns = _number(key for _, key, _ in keys)
-    heights = [(row, columns[key], height) for row, key, height in keys]
-    fillings = [(p, materials[i, m], share / m.dk_z) for (i, mixture), p in profiles.items() for m, share in mixture]
-    capacitances = [
-        (((len(s.layout.sections) - row) * n + i), materials[i, s.materials[column]], value)
-        for i, s in enumerate(solved)
-        for (row, column), value in np.ndenumerate(s.capacitance)
-    ]
-    return {
-        "section_count": depth,
-        "material_barrel": np.array([i for i, _ in materials], dtype=int),
-        "material": np.array([(m.df, m.frequency or np.nan) for _, m in materials], dtype=float).reshape(-1, 2),
-        "capacitance": _sparse(capacitances, ((depth + 1) * n, len(materials))),
-        "profile_barrel": np.array([i for i, _ in profiles], dtype=int),
-        "filling": _sparse(fillings, (len(profiles), len(materials))),
-        "column_profile": np.array([p for p, *_ in columns], dtype=int),
-        "column": np.array([radii for _, *radii in columns], dtype=float).reshape(-1, 2),
-        "height": _sparse(heights, (depth * n, len(columns))),
-        **_static(solved, numbered, depth),
-    }
+    columns = _number(column for _, column, _ in parts)
+    filling, height = np.zeros((len(profiles), len(materials))), np.zeros((len(sections), len(columns)))
+    for mixture, profile in profiles.items():
+        for material, share in mixture:
+            filling[profile, materials[material]] = share / material.dk_z
+    for row, column, part_height in parts:
+        height[row, columns[column]] += part_height
+    return BarrelArrays(
+        material=np.array([(m.df, m.frequency or np.nan) for m in materials], dtype=float).reshape(-1, 2),
+        capacitance=solved.capacitance[::-1],
+        filling=filling,
+        column_profile=np.array([profile for profile, *_ in columns], dtype=np.intp),
+        column=np.array([radii for _, *radii in columns], dtype=float).reshape(-1, 2),
+        height=height,
+        static_inductance=mu_0 / (2 * np.pi) * np.array([_inductance(section) for section in sections], dtype=float),
+        skin=np.array([_skin((*section.in_cavity, *section.in_plane)) for section in sections], dtype=float),
+        outer_inductance=mu_0 / (2 * np.pi) * solved.layout.outer,
+        barrel_radius=solved.barrel.barrel_radius,
+        conductivity=solved.barrel.conductivity or np.inf,
+        largest_dk=max(m.dk_z for m in materials),
+    )
 
 
-def _static(
-    solved: Sequence[SolvedBarrel], numbered: list[tuple[int, int, Section]], depth: int
-) -> dict[str, np.ndarray]:
-    inductance, skin = np.zeros((depth, len(solved))), np.zeros((depth, len(solved)))
-    for i, k, section in numbered:
-        inductance[k, i] = sum(p.height * np.log(section.clearance_radius / p.radius) for p in section.in_plane)
-        skin[k, i] = sum(p.height / (2 * np.pi * p.radius) for p in (*section.in_cavity, *section.in_plane))
-    return {
-        "static_inductance": mu_0 / (2 * np.pi) * inductance,
-        "skin": skin,
-        "outer_inductance": mu_0 / (2 * np.pi) * np.array([s.layout.outer for s in solved]),
-        "barrel_radius": np.array([s.barrel.barrel_radius for s in solved]),
-        "conductivity": np.array([s.barrel.conductivity or np.inf for s in solved]),
-    }
-
-
-def _number(keys: Iterable[Hashable]) -> dict:
+def _number(keys: Iterable[Key]) -> dict[Key, int]:
     """Distinct keys, numbered in order."""
     return {key: number for number, key in enumerate(dict.fromkeys(keys))}
 
 
-def _mixture(filling: Iterable[tuple[Material, float]]) -> tuple[tuple[Material, float], ...]:
+def _mixture(filling: Iterable[tuple[Material, float]]) -> Mixture:
     """Share of each material in the height of a cavity: equal for cavities of one wavenumber, whatever their order."""
     height: dict[Material, float] = defaultdict(float)
     for material, thickness in filling:
@@ -86,7 +114,146 @@ def _mixture(filling: Iterable[tuple[Material, float]]) -> tuple[tuple[Material,
     return tuple(sorted(shares, key=repr))
 
 
-def _sparse(entries: list[Entry], shape: tuple[int, int]) -> csr_array:
-    row, column, value = zip(*entries, strict=True) if entries else ((), (), ())
-    place = np.array(row, dtype=int), np.array(column, dtype=int)
-    return coo_array((np.array(value, dtype=float), place), shape=shape).tocsr()
+def _inductance(section: Section) -> float:
+    """Static inductance of what lies inside the plane's clearance, over mu0/(2 pi) [m]."""
+    return float(sum(part.height * np.log(section.clearance_radius / part.radius) for part in section.in_plane))
+
+
+def _skin(parts: Iterable[Part]) -> float:
+    """Height of conductor over its circumference [-]: times the surface resistance it is the resistance."""
+    return float(sum(part.height / (2 * np.pi * part.radius) for part in parts))
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BarrelStack:
+    """Many solved barrels as one set of arrays, first axis the barrel; what one has less of than others is zero.
+
+    Names as in ``BarrelArrays``. ``filling``, ``column_profile`` and ``column`` hold the profiles and columns of all
+    barrels one after the other, ``profile_count`` and ``column_count`` of each; ``column_profile`` counts from the
+    first profile of its own barrel.
+    """
+
+    section_count: IndexArray
+    material: FloatArray
+    capacitance: FloatArray
+    profile_count: IndexArray
+    filling: FloatArray
+    column_count: IndexArray
+    column_profile: IndexArray
+    column: FloatArray
+    height: FloatArray
+    static_inductance: FloatArray
+    skin: FloatArray
+    outer_inductance: FloatArray
+    barrel_radius: FloatArray
+    conductivity: FloatArray
+    largest_dk: FloatArray
+
+    @classmethod
+    def of(cls, barrels: Sequence[BarrelArrays], end_factor: Sequence[float]) -> BarrelStack:
+        """Stack barrels.
+
+        Parameters
+        ----------
+        barrels : sequence of BarrelArrays
+        end_factor : sequence of float
+            What the capacitance of each barrel's end is multiplied by [-].
+        """
+        widths = np.array([b.filling.shape[1] for b in barrels], dtype=np.intp)
+        stack = cls(
+            section_count=np.array([len(b.skin) for b in barrels], dtype=np.intp),
+            material=_padded([b.material for b in barrels], (1,), empty=(0.0, np.nan)),
+            capacitance=_padded([b.capacitance for b in barrels], (1, 1)),
+            profile_count=np.array([len(b.filling) for b in barrels], dtype=np.intp),
+            filling=_joined([np.pad(b.filling, ((0, 0), (0, int(widths.max() - w))))
+                             for b, w in zip(barrels, widths, strict=True)], int(widths.max(initial=0))),
+            column_count=np.array([len(b.column) for b in barrels], dtype=np.intp),
+            column_profile=_joined([b.column_profile for b in barrels]).astype(np.intp),
+            column=_joined([b.column for b in barrels], 2),
+            height=_padded([b.height for b in barrels], (1, 1)),
+            static_inductance=_padded([b.static_inductance for b in barrels], (1,)),
+            skin=_padded([b.skin for b in barrels], (1,)),
+            outer_inductance=np.array([b.outer_inductance for b in barrels]),
+            barrel_radius=np.array([b.barrel_radius for b in barrels]),
+            conductivity=np.array([b.conductivity for b in barrels]),
+            largest_dk=np.array([b.largest_dk for b in barrels]),
+        )  # fmt: skip
+        stack.capacitance[:, 0] *= np.asarray(end_factor, dtype=float)[:, None]
+        return stack
+
+    def only(self, rows: IndexArray) -> BarrelStack:
+        """Stack of some of the barrels.
+
+        Parameters
+        ----------
+        rows : ndarray of int
+            Their numbers, in any order.
+        """
+        sections, widest = (int(count[rows].max(initial=0)) for count in (self.section_count, self.column_count))
+        profiles, columns = _members(self.profile_count, rows), _members(self.column_count, rows)
+        return BarrelStack(
+            section_count=self.section_count[rows],
+            material=self.material[rows],
+            capacitance=self.capacitance[rows, : sections + 1],
+            profile_count=self.profile_count[rows],
+            filling=self.filling[profiles],
+            column_count=self.column_count[rows],
+            column_profile=self.column_profile[columns],
+            column=self.column[columns],
+            height=self.height[rows, :sections, :widest],
+            static_inductance=self.static_inductance[rows, :sections],
+            skin=self.skin[rows, :sections],
+            outer_inductance=self.outer_inductance[rows],
+            barrel_radius=self.barrel_radius[rows],
+            conductivity=self.conductivity[rows],
+            largest_dk=self.largest_dk[rows],
+        )
+
+    @cached_property
+    def profile_barrel(self) -> IndexArray:
+        """Barrel of each profile."""
+        return np.repeat(np.arange(len(self.profile_count)), self.profile_count)
+
+    @cached_property
+    def profile_of_column(self) -> IndexArray:
+        """Profile of each column, counted over all barrels."""
+        return self.column_profile + np.repeat(_starts(self.profile_count), self.column_count)
+
+    @cached_property
+    def column_place(self) -> IndexArray:
+        """Column of all barrels behind each place of ``height``, (n_barrel, most columns); any where there is none."""
+        place = _starts(self.column_count)[:, None] + np.arange(self.height.shape[2])
+        return np.minimum(place, max(0, len(self.column) - 1))
+
+    @cached_property
+    def laminate(self) -> tuple[NDArray[np.complex128], FloatArray]:
+        """Terms of the permittivity of each material relative to its dk, as ``debye_terms`` gives them."""
+        return debye_terms(1.0, self.material[..., 0], self.material[..., 1])
+
+
+def _starts(counts: IndexArray) -> IndexArray:
+    """Place of the first member of each barrel, where the members of all barrels stand one after the other."""
+    return np.cumsum(counts) - counts
+
+
+def _members(counts: IndexArray, rows: IndexArray) -> IndexArray:
+    """Places of the members of some barrels, where those of all barrels stand one after the other."""
+    chosen = counts[rows]
+    within = np.arange(chosen.sum()) - np.repeat(_starts(chosen), chosen)
+    return np.repeat(_starts(counts)[rows], chosen) + within
+
+
+def _padded(arrays: Sequence[FloatArray], grown: tuple[int, ...], empty: Any = 0.0) -> FloatArray:
+    """Arrays on top of each other, the axes counted in ``grown`` widened with ``empty`` to the largest."""
+    shapes = np.array([array.shape[: len(grown)] for array in arrays]).reshape(-1, len(grown))
+    rest = np.shape(empty)
+    result = np.empty((len(arrays), *shapes.max(axis=0, initial=0).tolist(), *rest))
+    result[...] = empty
+    for row, array, shape in zip(result, arrays, shapes.tolist(), strict=True):
+        row[tuple(slice(n) for n in shape)] = array
+    return result
+
+
+def _joined(arrays: Sequence[NDArray[Any]], width: int | None = None) -> NDArray[Any]:
+    """Arrays one after the other; rows of ``width`` where there are none."""
+    return np.concatenate([*arrays, np.zeros((0,) if width is None else (0, width))])

@@ -1,4 +1,4 @@
-"""Owns the odd mode of two equal barrels: slot as round clearance, inductance, impedance, coupled ends."""
+"""Owns what two equal barrels driven in their odd mode need: a shared slot as a round clearance, coupled ends."""
 
 from __future__ import annotations
 
@@ -6,20 +6,39 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.constants import epsilon_0
-
-from stubsi.physics.barrel import Ring
-from stubsi.physics.cavity import impedance_inside, outer_field, wavenumber
-from stubsi.physics.return_path import ReturnPaths, centres, check_pair
+from scipy.special import xlogy
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
-
-    from stubsi.physics.barrel import Posts
 
 SLOT_RATIO = 1.118
 """[-] Round clearance over half-width of a slot's end, seen from the centre of its arc; from two-dimensional solves."""
 SLOT_END = 0.075
 """[-] What the arc adds to pi s/(4B), s the pitch and B the half-width; from the same solves."""
+
+
+def fringe_shift(height: ArrayLike, thickness: ArrayLike) -> NDArray[np.float64]:
+    r"""How much wider than drawn a clearance is for the field, in the walls of a stack of planes.
+
+    .. math:: d = \frac{h}{2\pi}\{x \ln x + (2+x)\ln(2+x) - 2(1+x)\ln(1+x)\}, \qquad x = t/h
+
+    Parameters
+    ----------
+    height, thickness : array_like
+        Height h between two planes and thickness t of a plane [m]; t = 0 gives h ln 2/pi.
+
+    Returns
+    -------
+    ndarray
+        Shift d [m].
+
+    Notes
+    -----
+    Derived by conformal mapping (Schwarz-Christoffel) of a grating of thick half planes.
+    """
+    h = np.asarray(height, dtype=float)
+    x = np.asarray(thickness) / h
+    return h / (2 * np.pi) * (xlogy(x, x) + xlogy(2 + x, 2 + x) - 2 * xlogy(1 + x, 1 + x))
 
 
 def equivalent_clearance(pitch: ArrayLike, half_width: ArrayLike, fringe_shift: ArrayLike = 0.0) -> NDArray:
@@ -85,97 +104,3 @@ def end_coupling(
     """
     s = np.asarray(pitch, dtype=float)
     return 72 * epsilon_0 * s * (np.multiply(pad_radius, clearance_radius) * height / s**3) ** 1.8 * np.power(dk, 0.31)
-
-
-def odd_flux_factor(barrel_radius: float, pitch: float, return_path: Posts) -> float:
-    r"""Static inductance per height of one barrel of a pair in the odd mode, over :math:`\mu_0/2\pi`.
-
-    .. math:: \lambda = \operatorname{arcosh}\frac{s}{2a} - g^T G^{-1} g - r_v^2 \sum_j |E_j|^2
-
-    Parameters
-    ----------
-    barrel_radius, pitch : float
-        Radius a of the barrels and distance s between their centres [m].
-    return_path : Posts
-        Return posts, mirrored at x = 0, about the midpoint of the barrels on the x axis.
-
-    Returns
-    -------
-    float
-        lambda [-]; the inductance is mu0 lambda/(2 pi) [H/m].
-
-    Raises
-    ------
-    ValidityError
-        Posts that touch a barrel, each other or the midplane, or that lack their mirror image.
-
-    Notes
-    -----
-    Derived: line charges with odd images at the posts, which hold zero potential, and the dipole of each round post
-    in the field of all other charges. Within 0.2 % of a multipole collocation for separated posts.
-    """
-    check_pair(barrel_radius, pitch, return_path)
-    posts = centres(return_path, odd=True)
-    focus = np.sqrt(pitch**2 / 4 - barrel_radius**2)
-    straight = float(np.arccosh(pitch / (2 * barrel_radius)))
-    if not posts.size:
-        return straight
-    coupling = np.log(np.abs(posts + focus) / np.abs(posts - focus))
-    apart, image = posts[:, None] - posts, posts[:, None] + posts.conj()
-    np.fill_diagonal(apart, return_path.radius)
-    charge = np.linalg.solve(np.log(np.abs(image) / np.abs(apart)), coupling)
-    np.fill_diagonal(apart, np.inf)
-    field = 1 / (posts + focus) - 1 / (posts - focus) - (1 / image - 1 / apart) @ charge
-    return straight - float(coupling @ charge) - return_path.radius**2 * float(np.sum(np.abs(field) ** 2))
-
-
-def odd_ring(barrel_radius: float, pitch: float, return_path: Posts) -> Ring:
-    r"""Ring of the same static inductance as the pair's odd mode, radius :math:`a\,e^{\lambda}`.
-
-    A fast closed stand-in with return posts near; it does not radiate, so it has neither Q nor notch depth.
-    Arguments and errors as in ``odd_flux_factor``.
-    """
-    return Ring(radius=barrel_radius * np.exp(odd_flux_factor(barrel_radius, pitch, return_path)))
-
-
-def odd_series_impedance(
-    frequency: ArrayLike,
-    eps: ArrayLike,
-    barrel_radius: ArrayLike,
-    clearance_radius: ArrayLike,
-    *,
-    pitch: float,
-    return_path: Posts,
-) -> NDArray:
-    """Series impedance per cavity height of one barrel of a pair in the odd mode.
-
-    The single barrel's formula (``cavity.series_impedance``) with the outer field of two barrels and the posts, all
-    with multipoles and odd images: it radiates between the planes.
-
-    Parameters
-    ----------
-    frequency : array_like
-        Frequency [Hz], from 0 to 1e13; complex (Im f > 0) for a decaying oscillation.
-    eps : array_like
-        Relative permittivity eps' - j eps'' [-].
-    barrel_radius, clearance_radius : array_like
-        Radius of the barrels and of the (equivalent) clearance around each [m].
-    pitch : float
-        Distance between the barrels' centres [m].
-    return_path : Posts
-        Return posts, mirrored at x = 0; ``Posts()`` for none.
-
-    Returns
-    -------
-    complex ndarray
-        Z' [ohm/m], broadcast over the four arrays.
-
-    Raises
-    ------
-    ValidityError
-        Posts in a clearance, that touch each other or the midplane, or that lack their mirror image.
-    """
-    check_pair(float(np.max(barrel_radius)), pitch, return_path, clearance_radius)
-    k = wavenumber(frequency, eps)[None]
-    outer = outer_field(k, barrel_radius, ReturnPaths.of([return_path], [pitch]))
-    return impedance_inside(frequency, k, barrel_radius, clearance_radius, outer)[0]

@@ -27,9 +27,9 @@ STRIDE = 1.08
 """Ratio of successive frequencies on the way to a bracket: less than the width of a cavity's stop band."""
 FAR = 1e3
 """Stands in for minus infinity [rad]."""
-REACH = 4.0
+HIGHEST_RATIO = 4.0
 """How far above the quasi-static estimate a notch is still called one; only heavy radiation moves it further."""
-SCANNED = 120
+SCAN_POINTS = 120
 """Frequencies of the scan for a damped zero."""
 RESIDUE = 1e-4
 """Phase [rad] left at a root; more means a jump, not a zero."""
@@ -45,7 +45,7 @@ def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
     frequency [Hz], impedance [ohm], each (n_stub,); NaN and 0 for a stub without inductance, that is without length
     """
     ceiling = 0.5 * lowest_resonance(chain)
-    first, _ = _uniform(chain, np.full(len(chain.stubs), LOW))
+    first, _ = _uniform(chain, np.full(len(chain), LOW))
     return _uniform(chain, np.minimum(np.nan_to_num(0.2 * first, nan=LOW), ceiling))
 
 
@@ -53,7 +53,7 @@ def _uniform(chain: Chain, frequency: FloatArray) -> tuple[FloatArray, FloatArra
     """The same from the line constants at a frequency far below the notch [Hz]."""
     z, y = chain.section_constants(frequency[:, None])
     omega = 2 * np.pi * frequency
-    inductance = z.imag.sum(axis=0)[:, 0] / omega + chain.outer_inductance
+    inductance = z.imag.sum(axis=0)[:, 0] / omega + chain.barrels.outer_inductance
     end, capacitance = y[0].imag[:, 0] / omega, y[1:].imag.sum(axis=0)[:, 0] / omega
     total = capacitance + end
     delay = np.sqrt(inductance * (total + end))
@@ -77,13 +77,13 @@ def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> Float
     f, r = frequency[:, None], impedance[:, None]
     z, y = chain.section_constants(f)
     half_waves = np.floor(np.abs(np.sqrt(z * y[1:]).imag) / np.pi)
-    blur = np.concatenate([np.zeros((1, *f.shape)), np.pi * (_loss(z) + _loss(y[1:]))])
-    total, last = -2 * np.pi * half_waves.sum(axis=0), np.ones(f.shape, complex)
-    for loss, (voltage, current) in zip(blur, chain.states(f, z, y), strict=True):
-        reflection = (voltage - r * current) * np.conj(voltage + r * current)
-        turn = np.angle(reflection * np.conj(last))
-        total += np.where(turn > loss + 1e-9, turn - 2 * np.pi, turn)
-        last = reflection
+    voltage, current = chain.states(f, z, y)
+    reflection = (voltage - r * current) * np.conj(voltage + r * current)
+    turn = np.angle(reflection[1:] * np.conj(reflection[:-1]))
+    blur = np.pi * (_loss(z) + _loss(y[1:]))
+    turn = np.where(turn > blur + 1e-9, turn - 2 * np.pi, turn)
+    at_end = np.angle(reflection[0])
+    total = np.where(at_end > 1e-9, at_end - 2 * np.pi, at_end) + (turn - 2 * np.pi * half_waves).sum(axis=0)
     return np.where((z.imag < 0).any(axis=0), -np.inf, total)[:, 0]
 
 
@@ -126,7 +126,7 @@ def followed(chain: Chain, order: int = 1) -> tuple[FloatArray, FloatArray]:
 
     remaining = _Remaining(chain, above)
     found = _root(remaining, _bracket(remaining, first))
-    near = exists & (found < REACH * order * start)
+    near = exists & (found < HIGHEST_RATIO * order * start)
     smooth = np.abs(above(chain, np.arange(len(found)), found)) < RESIDUE
     jump = np.where(near & ~smooth, found, np.nan)
     found = np.where(near & smooth, found, np.nan)
@@ -138,7 +138,7 @@ def followed(chain: Chain, order: int = 1) -> tuple[FloatArray, FloatArray]:
 
 def _damped(chain: Chain, start: FloatArray, order: int) -> FloatArray:
     """Zeros of stubs whose cavities' resonances the loss has flattened: none is narrow, a scan brackets them."""
-    f = start[:, None] * np.linspace(0.2, REACH * order, SCANNED)
+    f = start[:, None] * np.linspace(0.2, HIGHEST_RATIO * order, SCAN_POINTS)
     x = _reactance(chain, f)
     up = (x[:, :-1] < 0) & (x[:, 1:] >= 0) & (np.diff(x) < np.abs(x[:, :1]))
     count, wanted = np.cumsum(up, axis=1), (order + 1) // 2
@@ -168,7 +168,7 @@ def lowest_resonance(chain: Chain) -> FloatArray:
         np.abs(paths.posts), axis=1, initial=np.inf, where=np.arange(paths.posts.shape[1]) < paths.count[:, None]
     )
     reach = np.where(paths.count > 2, nearest, paths.ring)
-    dk = np.array([max(m.dk_z for m in s.materials) for s, _ in chain.stubs])
+    dk = chain.barrels.largest_dk
     return np.nan_to_num(2.405 * light_speed / (2 * np.pi * reach * np.sqrt(dk)), nan=np.inf)
 
 
@@ -177,7 +177,7 @@ class _Remaining:
 
     def __init__(self, chain: Chain, function: Callable[[Chain, NDArray[np.intp], FloatArray], FloatArray]) -> None:
         self.chain, self.function = chain, function
-        self.rows = np.arange(len(chain.stubs))
+        self.rows = np.arange(len(chain))
 
     def __call__(self, frequency: FloatArray, rows: NDArray[np.intp]) -> FloatArray:
         """Value at ``frequency`` [Hz] of the stubs ``rows`` of the whole chain, all among those of the last call."""

@@ -7,22 +7,43 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.constants import c as light_speed
 
 from stubsi.errors import ValidityError
-from stubsi.physics.barrel import OPEN, Posts, Ring
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import ArrayLike, NDArray
 
-    ReturnPath = Ring | Posts
 
 SCANNED_COUNTS = (1, 2, 3, 4, 6, 8)
 """Numbers of equal posts whose notches, with the open pair's, enclose those of any pattern."""
 SCANNED_DISTANCES = 4
 """Distances at which each number is tried, from the nearest to the farthest."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ring:
+    """Return path: a solid conducting ring of this radius [m] around the barrel."""
+
+    radius: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Posts:
+    """Return path: round posts of ``radius`` [m] centred at ``positions`` ((x, y), ...) [m] relative to the barrel.
+
+    For a pair the origin lies midway between the barrels, which lie on the x axis. No posts: the open plane pair.
+    """
+
+    positions: tuple[tuple[float, float], ...] = ()
+    radius: float = 0.0
+
+
+OPEN = Posts()
+"""The open plane pair: no return conductor within reach."""
+
+ReturnPath = Ring | Posts
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,6 +76,22 @@ class ReturnPaths:
             count=count,
             post_radius=np.array([path.radius for path in paths], dtype=float),
             pitch=pitches,
+        )
+
+    def only(self, rows: NDArray[np.intp]) -> ReturnPaths:
+        """Return paths of some of the stubs.
+
+        Parameters
+        ----------
+        rows : ndarray of int
+            Their numbers, in any order and as often as wanted.
+        """
+        return ReturnPaths(
+            ring=self.ring[rows],
+            posts=self.posts[rows],
+            count=self.count[rows],
+            post_radius=self.post_radius[rows],
+            pitch=self.pitch[rows],
         )
 
 
@@ -171,56 +208,3 @@ def unknown_return_paths(nearest: float, farthest: float, post_radius: float) ->
         for count in SCANNED_COUNTS
         if count == 1 or distance * np.sin(np.pi / count) > post_radius
     ]
-
-
-def lowest_notch(open_notch: ArrayLike, dk: ArrayLike, farthest: ArrayLike) -> NDArray[np.floating]:
-    r"""Quick lower end of the notch when the return posts are unknown, in place of ``unknown_return_paths``.
-
-    .. math:: f = f_\mathrm{open} \{1 - 0.18 \max(0,\ k_\mathrm{open} r_2 - 0.37)\}
-
-    The upper end is the notch with a ring at the surface of the nearest post.
-
-    Parameters
-    ----------
-    open_notch : array_like
-        Notch between open planes [Hz]; k_open is the wavenumber there.
-    dk : array_like
-        Relative permittivity of the cavities [-].
-    farthest : array_like
-        Greatest distance r_2 of a return post's centre [m].
-
-    Returns
-    -------
-    ndarray
-        [Hz], not above the scanned interval's lower end and at most 5 % below it.
-
-    Raises
-    ------
-    ValidityError
-        k_open r_2 above 2: posts that far away form a resonant cage of their own, scan them.
-
-    Notes
-    -----
-    Fitted to scans of equal posts (radius 0.05 to 0.15 mm) around stubs of 4 to 12 cavities.
-    """
-    f = np.asarray(open_notch, dtype=float)
-    reach = 2 * np.pi * f * np.sqrt(np.asarray(dk)) / light_speed * np.asarray(farthest)
-    if np.any(reach > 2):
-        _refuse(f"farthest return post at k r = {np.max(reach):.3g}, above 2: scan unknown_return_paths instead")
-    return f * (1 - 0.18 * np.maximum(0, reach - 0.37))
-
-
-def ring_of_posts(count: int, distance: float, post_radius: float) -> Ring:
-    r"""Ring of the same static inductance as equal posts, :math:`R_\mathrm{eff} = R\,(R/(n r_v))^{1/n}`.
-
-    For four posts and more; 2 % in inductance. As a ring at the notch it holds within 2.4 % up to k R = 0.8 for four
-    posts and 1.4 for six, and 0.6 % up to 1.2 for eight (k at the open pair's notch); beyond it is low.
-
-    Raises
-    ------
-    ValidityError
-        Fewer than four posts.
-    """
-    if count < 4:
-        _refuse(f"{count} posts are no ring: it takes at least 4, solve them as Posts")
-    return Ring(radius=distance * (distance / (count * post_radius)) ** (1 / count))

@@ -33,8 +33,7 @@ class Section:
     """One half cell between the heights ``top`` and ``bottom`` [m below the electrical start].
 
     ``in_cavity``: conductor facing the cavity; ``in_plane``: conductor inside the plane's clearance.
-    ``clearance_radius`` [m]: of its own plane. ``filling``: (material, height) of the whole cavity, in series along z;
-    ``resin``: the same inside the plane's clearance.
+    ``clearance_radius`` [m]: of its own plane. ``filling``: (material, height) of the whole cavity, in series along z.
     """
 
     top: float
@@ -43,7 +42,6 @@ class Section:
     in_cavity: tuple[Part, ...]
     in_plane: tuple[Part, ...]
     filling: tuple[tuple[Material, float], ...]
-    resin: tuple[tuple[Material, float], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,12 +54,11 @@ class Layout:
 
     sections: tuple[Section, ...]
     start_of_end: float
-    length: float
     outer: float
 
 
 @dataclass(frozen=True, kw_only=True)
-class Span:
+class LevelSpan:
     """A level and the heights [m] it lies between. ``mid``: where a plane is cut into two half cells."""
 
     level: Level
@@ -79,11 +76,11 @@ class Span:
         return self.level.pad_radius or barrel_radius
 
 
-def spans(barrel: Barrel) -> tuple[Span, ...]:
+def level_spans(barrel: Barrel) -> tuple[LevelSpan, ...]:
     """Levels of a barrel with their heights [m], counted downwards from the electrical start."""
     edges = [snap(z) for z in accumulate((level.thickness for level in barrel.levels), initial=0.0)]
     return tuple(
-        Span(level=level, top=top, bottom=bottom, mid=_mid(top, bottom, edges[-1] if barrel.end is None else None))
+        LevelSpan(level=level, top=top, bottom=bottom, mid=_mid(top, bottom, edges[-1] if barrel.end is None else None))
         for level, (top, bottom) in zip(barrel.levels, pairwise(edges), strict=True)
     )
 
@@ -109,7 +106,7 @@ def layout(barrel: Barrel) -> Layout:
         Clearance not larger than the barrel, pad not inside its clearance, bore narrower than the barrel, no plane.
     """
     check(barrel)
-    laid = spans(barrel)
+    laid = level_spans(barrel)
     planes = [s for s in laid if s.is_plane]
     length = laid[-1].bottom if laid else 0.0
     ends = [None, *planes, None] if barrel.end is None else [None, *planes]
@@ -123,12 +120,11 @@ def layout(barrel: Barrel) -> Layout:
     return Layout(
         sections=(*sections, *tip),
         start_of_end=length if tip or barrel.end is None else last,
-        length=length,
         outer=0.0 if drilled or barrel.end is None else _outer(barrel, planes, length),
     )
 
 
-def _tip(laid: Sequence[Span], planes: list[Span], barrel: Barrel) -> list[Section]:
+def _tip(laid: Sequence[LevelSpan], planes: list[LevelSpan], barrel: Barrel) -> list[Section]:
     """Sections from the last plane's mid to a drilled end inside the cavity below.
 
     A barrel over the share q of a cavity's height h drives the wave that does not vary along z by q times its mean
@@ -159,18 +155,18 @@ def _tip(laid: Sequence[Span], planes: list[Span], barrel: Barrel) -> list[Secti
 
 
 def _parts(
-    laid: Sequence[Span], top: float, bottom: float, barrel_radius: float, share: float = 1.0
+    laid: Sequence[LevelSpan], top: float, bottom: float, barrel_radius: float, share: float = 1.0
 ) -> tuple[Part, ...]:
     """Conductor between two heights; of every height the given share."""
     overlaps = ((s, min(s.bottom, bottom) - max(s.top, top)) for s in laid)
     return tuple(Part(radius=s.conductor(barrel_radius), height=share * h) for s, h in overlaps if h > 0)
 
 
-def _filling(laid: Sequence[Span]) -> tuple[tuple[Material, float], ...]:
+def _filling(laid: Sequence[LevelSpan]) -> tuple[tuple[Material, float], ...]:
     return tuple((s.level.material, s.bottom - s.top) for s in laid)
 
 
-def _outer(barrel: Barrel, planes: list[Span], length: float) -> float:
+def _outer(barrel: Barrel, planes: list[LevelSpan], length: float) -> float:
     """Inductance in front of the end over mu0/(2 pi) [m]."""
     height = length - (planes[-1].bottom if planes else 0.0)
     if height <= OUTER_FROM * length:
@@ -178,14 +174,16 @@ def _outer(barrel: Barrel, planes: list[Span], length: float) -> float:
     return OUTER_SHARE * height * log(_end_clearance(barrel, planes) / barrel.barrel_radius)
 
 
-def _end_clearance(barrel: Barrel, planes: list[Span]) -> float:
+def _end_clearance(barrel: Barrel, planes: list[LevelSpan]) -> float:
     """Clearance radius [m] of the plane next to the end: the last one passed, else the first one drilled through."""
     if planes:
         return planes[-1].level.clearance_radius
     return next(level.clearance_radius for level in barrel.end.bored if level.clearance_radius)
 
 
-def _halves(laid: Sequence[Span], above: Span | None, below: Span | None, barrel: Barrel) -> list[Section]:
+def _halves(
+    laid: Sequence[LevelSpan], above: LevelSpan | None, below: LevelSpan | None, barrel: Barrel
+) -> list[Section]:
     """Half cells of the cavity between two planes; None: the barrel's length starts or stops inside the cavity."""
     top = above.bottom if above else laid[0].top
     bottom = below.top if below else laid[-1].bottom
@@ -200,7 +198,11 @@ def _halves(laid: Sequence[Span], above: Span | None, below: Span | None, barrel
 
 
 def _half(
-    inside: Sequence[Span], own: Span | None, other: Span | None, reach: tuple[float, float], barrel: Barrel
+    inside: Sequence[LevelSpan],
+    own: LevelSpan | None,
+    other: LevelSpan | None,
+    reach: tuple[float, float],
+    barrel: Barrel,
 ) -> Section:
     top, bottom = reach
     plane, a = own or other, barrel.barrel_radius
@@ -214,7 +216,6 @@ def _half(
         in_cavity=_parts(inside, top, bottom, a),
         in_plane=in_plane,
         filling=_filling(inside),
-        resin=tuple((plane.level.material, part.height) for part in in_plane),
     )
 
 

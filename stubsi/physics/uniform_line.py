@@ -12,13 +12,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.constants import c, epsilon_0, mu_0
 
-from stubsi.physics.dielectric import permittivity
+from stubsi.physics.dielectric import permittivity, permittivity_slope
 
 if TYPE_CHECKING:
     from numpy.typing import ArrayLike, NDArray
 
 ETA_0_OVER_2PI = np.sqrt(mu_0 / epsilon_0) / (2 * np.pi)
 """Wave impedance of free space over 2 pi [ohm]: 59.958."""
+NEWTON_DONE = 1e-9
+"""Relative Newton step after which the search for a notch ends: the error left is about its square."""
+MOST_STEPS = 30
+"""Most Newton steps of that search; about four are needed."""
 
 
 def quarter_wave(stub_length: ArrayLike, dk_eff: ArrayLike, order: ArrayLike = 1) -> NDArray[np.float64]:
@@ -39,16 +43,6 @@ def coax_impedance(barrel_diameter: ArrayLike, antipad: ArrayLike, dk: ArrayLike
     return ETA_0_OVER_2PI * np.log(np.divide(antipad, barrel_diameter)) / np.sqrt(dk)
 
 
-def coax_capacitance(barrel_diameter: ArrayLike, antipad: ArrayLike, dk: ArrayLike) -> NDArray[np.float64]:
-    r"""Capacitance of the same line [F/m]: :math:`2\pi\varepsilon_0 D_k / \ln(D/d)`."""
-    return 2 * np.pi * epsilon_0 * np.asarray(dk) / np.log(np.divide(antipad, barrel_diameter))
-
-
-def coax_inductance(barrel_diameter: ArrayLike, antipad: ArrayLike) -> NDArray[np.float64]:
-    r"""Inductance of the same line [H/m]: :math:`(\mu_0/2\pi) \ln(D/d)`."""
-    return mu_0 / (2 * np.pi) * np.log(np.divide(antipad, barrel_diameter))
-
-
 def disk_end_capacitance(pad_diameter: ArrayLike, dk: ArrayLike) -> NDArray[np.float64]:
     r"""Capacitance of a flat end [F]: :math:`4 \varepsilon_0 D_k a`, half of an isolated disk of radius a.
 
@@ -62,18 +56,13 @@ def surface_resistance(frequency: ArrayLike, conductivity: ArrayLike) -> NDArray
     return np.sqrt(np.pi * np.asarray(frequency) * mu_0 / conductivity)
 
 
-def skin_depth(frequency: ArrayLike, conductivity: ArrayLike) -> NDArray[np.float64]:
-    r"""Skin depth [m]: :math:`\delta = 1 / \sqrt{\pi f \mu_0 \sigma}`."""
-    return 1 / np.sqrt(np.pi * np.asarray(frequency) * mu_0 * conductivity)
-
-
 def barrel_resistance(frequency: ArrayLike, barrel_diameter: ArrayLike, conductivity: ArrayLike) -> NDArray[np.float64]:
     r"""Series resistance of a barrel [ohm/m]: :math:`R' = R_s / (\pi d)`, plating thicker than the skin depth."""
     return surface_resistance(frequency, conductivity) / (np.pi * np.asarray(barrel_diameter))
 
 
 @dataclass(frozen=True, kw_only=True)
-class Line:
+class UniformLine:
     """Uniform open-ended stubs; every field a float or an array, all broadcastable against frequency.
 
     ``stub_length`` [m], ``dk`` [-], ``df`` [-] at the frequency ``at`` [Hz] (NaN: constant), ``z_stub`` [ohm] at
@@ -131,41 +120,66 @@ class Line:
         return np.cosh(g), np.where(g == 0, 1.0, np.sinh(g) / np.where(g == 0, 1.0, g))
 
     def notch(self, order: ArrayLike = 1) -> NDArray[np.float64]:
-        r"""Frequency of the notch of odd ``order`` [Hz], NaN where the stub length is zero.
+        r"""Frequency of the notch of an odd order.
 
-        Root of :math:`\beta L + \arctan(\omega C_e Z_s) = n \pi/2`, by bisection and Newton steps on a function that
-        rises with frequency; loss, which moves it by less than its square, is left out.
+        Root of :math:`\beta L + \arctan(\omega C_e Z_s) = n \pi/2`. Without end load and dispersion that is the closed
+        form of ``quarter_wave``; with them, Newton steps from an estimate that is exact for no load and for a very
+        large one.
+
+        Parameters
+        ----------
+        order : array_like
+            1, 3, 5 ...: first, second, third notch; broadcasts with the fields.
+
+        Returns
+        -------
+        ndarray
+            [Hz], in the broadcast shape of the fields and ``order``; NaN where the stub length is zero.
+
+        Notes
+        -----
+        Loss moves the notch by less than its square and is left out. The left side rises with frequency and is
+        concave but for the dispersion, so that the steps approach the root from below.
         """
-        length = np.asarray(self.stub_length, dtype=float)
-        high = quarter_wave(length, np.minimum(np.real(self.permittivity(1e12)), self.dk), order) * 1.05
-        low = np.zeros_like(high)
-        x = high / 1.05
-        for _ in range(60):
-            miss, slope = self._quarter_wave_miss(x, order)
-            low, high = np.where(miss < 0, x, low), np.where(miss < 0, high, x)
-            newton = x - miss / slope
-            inside = (newton > low) & (newton < high)
-            step = np.where(inside, newton, (low + high) / 2)
-            done = np.abs(step - x) <= 1e-15 * np.abs(x)
-            x = step
-            if np.all(done | np.isnan(x)):
-                break
-        return x
+        fields = (self.stub_length, self.dk, self.z_stub, self.df, self.at, self.end_capacitance, order)
+        notch = np.array(np.broadcast_to(quarter_wave(self.stub_length, self.dk, order), np.broadcast(*fields).shape))
+        loaded = np.greater(self.end_capacitance, 0)
+        dispersive = np.isfinite(self.at) & np.not_equal(self.df, 0)
+        searched = (loaded | dispersive) & np.isfinite(notch)
+        if np.any(searched):
+            length, dk, z_stub, df, at, end, n = (field[searched] for field in np.broadcast_arrays(*fields))
+            end = np.where(end > 0, end * z_stub, 0.0)
+            notch[searched] = _notch_by_newton(length * np.sqrt(dk) / c, end, (dk, df, at), n)
+        return notch
 
-    def _quarter_wave_miss(
-        self, frequency: NDArray[np.float64], order: ArrayLike
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Electrical angle beyond the wanted one [rad], and its slope over frequency (dispersion left out of it)."""
-        frequency = np.where(np.isfinite(frequency), frequency, 1.0)
-        length = np.asarray(self.stub_length, dtype=float)
-        length = np.where(length > 0, length, np.nan)
-        ratio = np.sqrt(np.real(self.permittivity(frequency)) / self.dk)
-        per_hz = 2 * np.pi * length * np.sqrt(self.dk) * ratio / c
-        load = np.where(np.greater(self.end_capacitance, 0), np.multiply(self.end_capacitance, self.z_stub), 0.0)
-        load_per_hz = 2 * np.pi * load / ratio
-        angle = per_hz * frequency + np.arctan(load_per_hz * frequency)
-        slope = per_hz + load_per_hz / (1 + (load_per_hz * frequency) ** 2)
-        return angle - np.multiply(order, np.pi / 2), slope
+
+def _notch_by_newton(
+    delay: NDArray[np.float64],
+    end_delay: NDArray[np.float64],
+    laminate: tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]],
+    order: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """Notch [Hz] from the delays [s] L sqrt(dk)/c and C_e Z_s at dk, the laminate's (dk, df, at), and the order."""
+    angle = 2 * np.pi * delay
+    frequency = _first_angle(end_delay / delay, order) / angle
+    for _ in range(MOST_STEPS):
+        eps, eps_slope = np.real(permittivity(frequency, *laminate)), permittivity_slope(frequency, *laminate)
+        slowing, slowing_slope = np.sqrt(eps / laminate[0]), eps_slope / (2 * eps)
+        line, load = angle * slowing * frequency, 2 * np.pi * end_delay / slowing * frequency
+        miss = line + np.arctan(load) - order * np.pi / 2
+        slope = line * (1 + slowing_slope) + load * (1 - slowing_slope) / (1 + load**2)
+        step = frequency * miss / slope
+        frequency = frequency - step
+        if not np.any(np.abs(step) > NEWTON_DONE * frequency):
+            break
+    return frequency
+
+
+def _first_angle(load: NDArray[np.float64], order: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Estimate of the root x of x + arctan(load x) = n pi/2; exact for no load and for an infinite one."""
+    whole = (order - 1) * np.pi / 2
+    near = np.maximum(whole, 1 / np.sqrt(load + 4 / np.pi**2))
+    return whole + np.arctan2(1.0, load * near)
 
 
 def shunt_s(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from stubsi.board.board import Span
 from stubsi.board.stackup import CopperLayer, assumed_of
 from stubsi.errors import StubsiError, UnknownValueError
-from stubsi.physics.barrel import Barrel, End, Level, Material
+from stubsi.physics.barrel import AIR, Barrel, End, Level
 from stubsi.stubs.materials import filling_of, material_of, slot_clearance
 from stubsi.stubs.uniform_stub import COPPER
 from stubsi.units import DK_RULE, one_number, one_si, show
@@ -30,8 +30,6 @@ the project trace-fed reference is 0.15 mm, its trace 0.3 mm wide."""
 
 SHORTEST = 1e-6
 """Length [m] behind its electrical start that a shorter stub is solved with: its notch is beyond every bound."""
-
-AIR = Material(dk_in_plane=1.0, dk_z=1.0)
 
 
 @dataclass(frozen=True, kw_only=True)

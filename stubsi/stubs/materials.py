@@ -9,8 +9,7 @@ import numpy as np
 from stubsi.board.stackup import CopperLayer
 from stubsi.errors import UnknownValueError
 from stubsi.physics.barrel import Material
-from stubsi.physics.cell import fringe_shift
-from stubsi.physics.pair import equivalent_clearance
+from stubsi.physics.pair import equivalent_clearance, fringe_shift
 
 if TYPE_CHECKING:
     from stubsi.board.stackup import DielectricLayer, Stackup

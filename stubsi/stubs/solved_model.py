@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stubsi.errors import UnknownValueError, ValidityError
-from stubsi.physics.barrel import Posts
-from stubsi.physics.chain import Chain
+from stubsi.physics.chain import Chain, check_stub
 from stubsi.physics.notch import FirstNotch, first_notch
 from stubsi.physics.reactance import notch
-from stubsi.physics.return_path import check_single, unknown_return_paths
+from stubsi.physics.return_path import Posts, check_single, unknown_return_paths
 from stubsi.physics.solved_barrel import SolvedBarrel, solve
+from stubsi.physics.sweep import abcd_sweep, input_sweep
 from stubsi.provenance import HARDWARE_ERROR, Provenance
 from stubsi.stubs.as_barrel import Solvable, barrel_of
 from stubsi.stubs.models import Models
@@ -71,6 +71,11 @@ class SolvedStack:
         found = first_notch(self.chain)
         return found._replace(frequency=np.nan_to_num(found.frequency, nan=np.inf))
 
+    @cached_property
+    def _sweep(self) -> Callable[[NDArray[np.float64]], tuple[NDArray[np.complex128], NDArray[np.complex128]]]:
+        """Voltage and current at the input of a single stub over frequency [Hz]."""
+        return input_sweep(self.chain)
+
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
         """Notch of the stubs of these numbers [Hz]."""
         return self._first.frequency[index] if order == 1 else notch(self.chain.only(index), order)
@@ -88,6 +93,8 @@ class SolvedStack:
 
     def input(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> tuple[NDArray, NDArray]:
         """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""
+        if len(self.variants) == 1:
+            return self._sweep(frequency)
         order = np.argsort(index, kind="stable")
         place = np.empty(len(index), dtype=np.intp)
         place[order] = np.arange(len(index)) - np.searchsorted(index[order], index[order])
@@ -172,7 +179,8 @@ def _variants(case: Case) -> tuple[list[_Variant], Provenance]:
     solved = solve(solvable.barrel)
     paths, said = return_paths(case.around, solved)
     found = [_Variant(solved, path, np.nan if pitch is None else pitch) for path in paths]
-    _chain(found)
+    for variant in found:
+        check_stub(*variant)
     return found, _provenance(solvable, (*said, *_too_near(solved, paths, pitch)))
 
 
@@ -186,9 +194,10 @@ def _seen(path: Posts, pitch: float | None) -> Posts:
 def _too_near(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None) -> tuple[str, ...]:
     """A return via nearer to the clearance than the planes are apart lies outside what was validated: R - b < h."""
     try:
-        for section in solved.layout.sections if len(paths) == 1 else ():
-            height = sum(thickness for _, thickness in section.filling)
-            check_single(solved.barrel.barrel_radius, section.clearance_radius, _seen(paths[0], pitch), height)
+        if len(paths) == 1 and solved.layout.sections:
+            heights = [sum(thickness for _, thickness in section.filling) for section in solved.layout.sections]
+            clearances = [section.clearance_radius for section in solved.layout.sections]
+            check_single(solved.barrel.barrel_radius, clearances, _seen(paths[0], pitch), heights)
     except ValidityError:
         return (TOO_NEAR,)
     return ()
@@ -218,9 +227,11 @@ def solved_through(barrel: Barrel, around: Around) -> Callable[[NDArray[np.float
     (path,), _ = return_paths(around, solved)
     chain = _chain([_Variant(solved, path, np.nan if around.pitch is None else around.pitch)])
 
+    matrix, highest = abcd_sweep(chain), float(chain.highest_frequency()[0])
+
     def abcd(frequency: NDArray[np.float64]) -> NDArray[np.complex128]:
-        check_frequency(frequency, float(chain.highest_frequency()[0]))
-        return chain.abcd(frequency)[0]
+        check_frequency(frequency, highest)
+        return matrix(frequency)
 
     return abcd
 

@@ -10,7 +10,7 @@ from scipy.constants import c
 
 from stubsi.board.stackup import Laminate
 from stubsi.errors import UnknownValueError
-from stubsi.physics.uniform_line import Line, coax_impedance, disk_end_capacitance, quarter_wave
+from stubsi.physics.uniform_line import UniformLine, coax_impedance, disk_end_capacitance, quarter_wave
 from stubsi.provenance import Provenance
 from stubsi.stubs.models import Models
 from stubsi.stubs.uniform_stub import COPPER, GIVEN_DELAY, GIVEN_DK, LAMINATE
@@ -33,7 +33,7 @@ LAMINATE_ERROR = "expected 30-60 % too high against a field solution"
 class UniformStack:
     """Uniform lines as a stack of stubs, one entry each."""
 
-    line: Line
+    line: UniformLine
 
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
         """Notch of the stubs of these numbers [Hz]."""
@@ -47,12 +47,12 @@ class UniformStack:
         """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""
         return self._take(index).input(frequency)
 
-    def _take(self, index: NDArray[np.intp]) -> Line:
-        return Line(**{f.name: np.asarray(getattr(self.line, f.name))[index] for f in fields(self.line)})
+    def _take(self, index: NDArray[np.intp]) -> UniformLine:
+        return UniformLine(**{f.name: np.asarray(getattr(self.line, f.name))[index] for f in fields(self.line)})
 
 
 class _Row(NamedTuple):
-    """One stub as the fields of a Line."""
+    """One stub as the fields of a UniformLine."""
 
     stub_length: float
     dk: float
@@ -88,7 +88,7 @@ def uniform_models(cases: Sequence[Case], *, dk_eff: float | None = None, delay:
         )
         provenance.append(_provenance(row, said, given, delay))
     columns = np.array(rows, dtype=float).reshape(-1, 8).T
-    stack = UniformStack(Line(**dict(zip(_Row._fields, columns, strict=True))))
+    stack = UniformStack(UniformLine(**dict(zip(_Row._fields, columns, strict=True))))
     return Models(
         variants=(stack,), owner=(np.array(owner, dtype=np.intp),), provenance=tuple(provenance),
         unknown=tuple(unknown), unknown_loss=tuple(unknown_loss),
@@ -99,7 +99,9 @@ def _provenance(row: _Row, assumptions: tuple[str, ...], given: float | None, de
     """Tier and error. Laminate Dk alone is always optimistic; with the end pad it may be too much of a load."""
     if given is None:
         bare = (
-            float(quarter_wave(row.stub_length, row.dk) / Line(**row._asdict()).notch()) if row.end_capacitance else 1.0
+            float(quarter_wave(row.stub_length, row.dk) / UniformLine(**row._asdict()).notch())
+            if row.end_capacitance
+            else 1.0
         )
         return Provenance(
             tier=LAMINATE, assumptions=assumptions, model_error=LAMINATE_ERROR, low=1 / 1.6, high=max(bare, 1.0)
@@ -149,7 +151,7 @@ def uniform_through(
     if np.isnan(z):
         raise UnknownValueError(f"antipad of padstack {padstack.name} is unknown: give antipad.")
     at = np.nan if laminate.at_si is None else laminate.at_si
-    line = Line(stub_length=bottom - top, dk=laminate.dk, z_stub=z, df=laminate.df, at=at)
+    line = UniformLine(stub_length=bottom - top, dk=laminate.dk, z_stub=z, df=laminate.df, at=at)
     return line.abcd
 
 

@@ -12,7 +12,7 @@ from scipy.constants import c
 
 from stubsi.errors import PlausibilityWarning, StubsiError, UnknownValueError
 from stubsi.physics.uniform_line import (
-    Line,
+    UniformLine,
     coax_impedance,
     decibels,
     disk_end_capacitance,
@@ -201,11 +201,11 @@ class Stub(Value):
         return self.end_capacitance_si or 0.0
 
     @cached_property
-    def line(self) -> Line:
+    def line(self) -> UniformLine:
         """The same stub in SI floats; impedance NaN where unknown."""
         z_stub = self.z_stub_or_coax_si
         lossy = self.drill_si is not None
-        return Line(
+        return UniformLine(
             stub_length=self.stub_length_si,
             dk=self.dk_si,
             z_stub=np.nan if z_stub is None else z_stub,
@@ -236,7 +236,7 @@ class Stub(Value):
         """Voltage and current at the input for 1 V at the open end, at ``frequency`` [Hz]."""
         if self.stub_length_si and np.isnan(self.line.z_stub):
             raise UnknownValueError("the stub's impedance is unknown: give z_stub, or drill and antipad.")
-        line = self.line if self.stub_length_si else Line(stub_length=0.0, dk=1.0, z_stub=1.0)
+        line = self.line if self.stub_length_si else UniformLine(stub_length=0.0, dk=1.0, z_stub=1.0)
         return line.input(frequency)
 
     def input_admittance(self, frequency: Any) -> Any:

@@ -1,0 +1,207 @@
+"""Owns long sweeps over frequency: smooth functions of frequency remembered as polynomials on intervals."""
+
+from __future__ import annotations
+
+from functools import cache
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from stubsi.physics.chain import Chain
+
+    FloatArray = NDArray[np.float64]
+    ComplexArray = NDArray[np.complex128]
+    Interval = tuple[float, float]
+
+LOW_TO = 32.0
+"""Below this octave (2**32 Hz, 4.3 GHz) every function is so smooth that the first intervals are long."""
+LOW_WIDTH, HIGH_WIDTH = 16.0, 2.0
+"""Widths of the first intervals [octaves]: bounds at 1 Hz, 66 kHz, 4.3, 17, 69, 275 GHz."""
+ALWAYS = 1.0
+"""Width [octaves] from which an interval gets its polynomial however few frequencies are asked for."""
+NODES = 24
+"""Places at which a function is evaluated to become a polynomial on an interval."""
+TAIL = 3
+"""Last coefficients of a polynomial that must have died out."""
+CONVERGED = 1e-9
+"""Size of those coefficients, relative to the function on its interval, that counts as died out."""
+SHORT = 96
+"""Fewer frequencies than these are evaluated as they are."""
+
+
+class Sweep:
+    """A function of frequency that is evaluated at few places and answered at many.
+
+    Parameters
+    ----------
+    function : callable
+        Smooth functions of frequency: takes (n,) [Hz], gives complex (n_function, n).
+
+    Notes
+    -----
+    Chebyshev polynomials in the logarithm of frequency, in which skin effect and dispersion are smooth. An interval on
+    which the last coefficients have not died out is halved, until a sharp resonance is resolved or, where that would
+    take more evaluations than frequencies are asked for, those are evaluated as they are. The error is about
+    ``CONVERGED`` of the largest value on the interval. Polynomials are remembered for further calls.
+    """
+
+    def __init__(self, function: Callable[[FloatArray], ComplexArray]) -> None:
+        self._function = function
+        self._polynomials: dict[Interval, ComplexArray | None] = {}
+
+    def __call__(self, frequency: FloatArray) -> ComplexArray:
+        """Answer at many frequencies.
+
+        Parameters
+        ----------
+        frequency : ndarray, shape (n,)
+            [Hz] > 0, in any order.
+
+        Returns
+        -------
+        complex ndarray, shape (n_function, n)
+        """
+        if len(frequency) < SHORT:
+            return self._function(frequency)
+        order = np.argsort(frequency, kind="stable")
+        rising = frequency[order]
+        place = np.log2(rising)
+        covered, alone = self._cover(place)
+        pieces = [self._function(rising[alone])] if alone.size else []
+        pieces += _evaluated([(self._polynomials[interval], interval, place[part]) for interval, part in covered])
+        where = np.concatenate([alone, *(np.arange(part.start, part.stop) for _, part in covered)])
+        values = np.empty((len(pieces[0]), len(order)), dtype=complex)
+        values[:, order[where]] = np.concatenate(pieces, axis=1)
+        return values
+
+    def _cover(self, place: FloatArray) -> tuple[list[tuple[Interval, slice]], NDArray[np.intp]]:
+        """Intervals whose polynomials answer at which of the rising places, and the places left alone."""
+        covered, alone = [], [np.zeros(0, dtype=np.intp)]
+        pending = _first_intervals(place)
+        while pending:
+            self._learn([each for each, part in pending if each[1] >= ALWAYS or part.stop - part.start >= NODES])
+            unsettled = []
+            for interval, part in pending:
+                if interval not in self._polynomials:
+                    alone.append(np.arange(part.start, part.stop))
+                elif self._polynomials[interval] is None:
+                    unsettled += _halves(interval, part, place)
+                else:
+                    covered.append((interval, part))
+            pending = unsettled
+        return covered, np.concatenate(alone)
+
+    def _learn(self, intervals: list[Interval]) -> None:
+        """Find the polynomials of intervals, None where they have not died out."""
+        new = [interval for interval in intervals if interval not in self._polynomials]
+        if not new:
+            return
+        low, width = np.array(new).T[:, :, None]
+        nodes = low + width * (1 + _node_places()) / 2
+        values = self._function(np.exp2(nodes.ravel())).reshape(-1, *nodes.shape)
+        coefficients = values @ _to_coefficients()
+        size = np.abs(values).max(axis=-1)
+        died_out = (np.abs(coefficients[..., -TAIL:]).max(axis=-1) <= CONVERGED * size).all(axis=0)
+        for number, interval in enumerate(new):
+            self._polynomials[interval] = coefficients[:, number] if died_out[number] else None
+
+
+def input_sweep(chain: Chain) -> Callable[[FloatArray], tuple[ComplexArray, ComplexArray]]:
+    """Voltage and current at the start of one stub, for long lists of frequencies.
+
+    Parameters
+    ----------
+    chain : Chain
+        The one stub.
+
+    Returns
+    -------
+    callable
+        From frequencies (n,) [Hz] > 0 to voltage and current (n,), to a common factor.
+    """
+
+    def voltage_and_slope(frequency: FloatArray) -> ComplexArray:
+        (voltage,), (current,) = chain.voltage_current_for_one_volt(frequency[None])
+        return np.array([voltage, current / frequency])
+
+    sweep = Sweep(voltage_and_slope)
+
+    def answer(frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+        voltage, slope = sweep(frequency)
+        return voltage, slope * frequency
+
+    return answer
+
+
+def abcd_sweep(chain: Chain) -> Callable[[FloatArray], ComplexArray]:
+    """Chain matrix of one length of barrel, for long lists of frequencies.
+
+    Parameters
+    ----------
+    chain : Chain
+        The one length of barrel between an entry and an exit.
+
+    Returns
+    -------
+    callable
+        From frequencies (n,) [Hz] > 0 to chain matrices (n, 2, 2), SI units.
+    """
+
+    def entries(frequency: FloatArray) -> ComplexArray:
+        (a, b), (c, d) = np.moveaxis(chain.abcd(frequency)[0], 0, -1)
+        return np.array([a, b / frequency, c / frequency, d])
+
+    sweep = Sweep(entries)
+
+    def answer(frequency: FloatArray) -> ComplexArray:
+        a, b, c, d = sweep(frequency)
+        return np.stack([a, b * frequency, c * frequency, d], axis=-1).reshape(-1, 2, 2)
+
+    return answer
+
+
+def _first_intervals(place: FloatArray) -> list[tuple[Interval, slice]]:
+    """Longest intervals that hold any of the rising places, with those they hold."""
+    width = np.where(place < LOW_TO, LOW_WIDTH, HIGH_WIDTH)
+    lows, first = np.unique(np.floor(place / width) * width, return_index=True)
+    bounds = pairwise([*first.tolist(), len(place)])
+    intervals = zip(lows.tolist(), width[first].tolist(), strict=True)
+    return [(interval, slice(*bound)) for interval, bound in zip(intervals, bounds, strict=True)]
+
+
+def _halves(interval: Interval, part: slice, place: FloatArray) -> list[tuple[Interval, slice]]:
+    """Both halves of an interval, as far as they hold any of the places."""
+    low, half = interval[0], interval[1] / 2
+    middle = part.start + int(np.searchsorted(place[part], low + half))
+    halves = ((low, half), slice(part.start, middle)), ((low + half, half), slice(middle, part.stop))
+    return [(each, held) for each, held in halves if held.stop > held.start]
+
+
+@cache
+def _node_places() -> FloatArray:
+    """Chebyshev nodes of the interval from -1 to 1."""
+    return np.asarray(np.cos(np.pi * (np.arange(NODES) + 0.5) / NODES))
+
+
+@cache
+def _to_coefficients() -> FloatArray:
+    """Matrix from values at the nodes (rows) to Chebyshev coefficients (columns)."""
+    matrix = 2 / NODES * np.polynomial.chebyshev.chebvander(_node_places(), NODES - 1)
+    matrix[:, 0] /= 2
+    return np.asarray(matrix)
+
+
+def _evaluated(parts: list[tuple[ComplexArray, Interval, FloatArray]]) -> list[ComplexArray]:
+    """Polynomials at their places: (coefficients, interval, places) to (n_function, n_place)."""
+    inside = [2 * (place - low) / width - 1 for _, (low, width), place in parts]
+    if not inside:
+        return []
+    powers = np.polynomial.chebyshev.chebvander(np.concatenate(inside), NODES - 1)
+    pieces = np.split(powers, np.cumsum([len(each) for each in inside])[:-1])
+    return [coefficients @ piece.T for (coefficients, _, _), piece in zip(parts, pieces, strict=True)]
