@@ -1,57 +1,178 @@
 """Which plated holes need depth drilling: stub notch, margin to Nyquist, stub-length budget.
 
 Estimates, to be confirmed by the fabricator, by measurement or by field solution.
+
+Owns the public names. Each is loaded when it is first used, so ``import stubsi`` costs almost nothing. A new public
+name is one line in each of three places below: the imports that type checkers and editors read, ``_HOME`` (where it
+is loaded from) and ``__all__``. A test says which one is missing.
 """
 
-from stubsi.board.board import Board
-from stubsi.board.criterion import RULES_OF_THUMB, Criterion
-from stubsi.board.net import DepthDrill, Hole, Net, ReturnVias
-from stubsi.board.padstack import Antipad, Padstack, PressFit
-from stubsi.board.signal import Signal
-from stubsi.board.stackup import CopperLayer, DielectricLayer, Stackup
-from stubsi.drilling.consequences import consequences
-from stubsi.drilling.depth_tolerance import DepthTolerance, GuaranteedResidual
-from stubsi.drilling.effects import effects
-from stubsi.drilling.plan import plan
-from stubsi.drilling.questions import questions
-from stubsi.drilling.reroute import reroutes
-from stubsi.drilling.rules import Costs, FabricatorRules
-from stubsi.errors import (
-    BoardError,
-    FileError,
-    PlausibilityWarning,
-    StubsiError,
-    UnitError,
-    UnknownValueError,
-    ValidityError,
-)
-from stubsi.files.toml import read_board
-from stubsi.margin.budget import check_stub, stub_budget
-from stubsi.margin.layer_matrix import layer_matrix
-from stubsi.margin.ranking import rank
-from stubsi.show.schedule import still_valid
-from stubsi.stubs.hole_model import hole_model
-from stubsi.stubs.uniform_stub import Stub, dk_eff_from_notch, notch_frequency
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from stubsi.board.board import Board
+    from stubsi.board.criterion import RULES_OF_THUMB, Criterion
+    from stubsi.board.net import DepthDrill, Hole, Net, ReturnVias
+    from stubsi.board.padstack import Antipad, Padstack, PressFit
+    from stubsi.board.signal import Signal
+    from stubsi.board.stackup import CopperLayer, DielectricLayer, Distance, Stackup
+    from stubsi.drilling.consequences import Consequences, NetChange, consequences
+    from stubsi.drilling.depth_tolerance import DepthTolerance, GuaranteedResidual
+    from stubsi.drilling.digest import Match
+    from stubsi.drilling.drill_group import Certificate, Group, Hit, Losses, Refused
+    from stubsi.drilling.effects import Effect, effects
+    from stubsi.drilling.plan import Plan, plan
+    from stubsi.drilling.questions import Question, questions
+    from stubsi.drilling.reroute import Holding, Move, Option, Proposal, Reroutes, reroutes
+    from stubsi.drilling.rules import Costs, FabricatorRules
+    from stubsi.errors import (
+        BoardError,
+        FileError,
+        PlausibilityWarning,
+        StubsiError,
+        UnitError,
+        UnknownValueError,
+        ValidityError,
+    )
+    from stubsi.files.toml import read_board
+    from stubsi.margin.budget import Budget, Check, check_stub, stub_budget
+    from stubsi.margin.layer_matrix import LayerMatrix, layer_matrix
+    from stubsi.margin.ranking import NetMargin, Ranking, rank
+    from stubsi.margin.verdict import Verdict
+    from stubsi.provenance import Provenance
+    from stubsi.show.plots import plot_loss, plot_margins
+    from stubsi.show.schedule import still_valid
+    from stubsi.show.section import plot_section
+    from stubsi.stubs.hole_model import HoleModel, HoleStub, hole_model
+    from stubsi.stubs.uniform_stub import Stub, dk_eff_from_notch, notch_frequency
+
+    __version__: str
+
+_HOME = {
+    "Antipad": "board.padstack",
+    "Board": "board.board",
+    "BoardError": "errors",
+    "Budget": "margin.budget",
+    "Certificate": "drilling.drill_group",
+    "Check": "margin.budget",
+    "Consequences": "drilling.consequences",
+    "CopperLayer": "board.stackup",
+    "Costs": "drilling.rules",
+    "Criterion": "board.criterion",
+    "DepthDrill": "board.net",
+    "DepthTolerance": "drilling.depth_tolerance",
+    "DielectricLayer": "board.stackup",
+    "Distance": "board.stackup",
+    "Effect": "drilling.effects",
+    "FabricatorRules": "drilling.rules",
+    "FileError": "errors",
+    "Group": "drilling.drill_group",
+    "GuaranteedResidual": "drilling.depth_tolerance",
+    "Hit": "drilling.drill_group",
+    "Holding": "drilling.reroute",
+    "Hole": "board.net",
+    "HoleModel": "stubs.hole_model",
+    "HoleStub": "stubs.hole_model",
+    "LayerMatrix": "margin.layer_matrix",
+    "Losses": "drilling.drill_group",
+    "Match": "drilling.digest",
+    "Move": "drilling.reroute",
+    "Net": "board.net",
+    "NetChange": "drilling.consequences",
+    "NetMargin": "margin.ranking",
+    "Option": "drilling.reroute",
+    "Padstack": "board.padstack",
+    "Plan": "drilling.plan",
+    "PlausibilityWarning": "errors",
+    "PressFit": "board.padstack",
+    "Proposal": "drilling.reroute",
+    "Provenance": "provenance",
+    "Question": "drilling.questions",
+    "RULES_OF_THUMB": "board.criterion",
+    "Ranking": "margin.ranking",
+    "Refused": "drilling.drill_group",
+    "Reroutes": "drilling.reroute",
+    "ReturnVias": "board.net",
+    "Signal": "board.signal",
+    "Stackup": "board.stackup",
+    "Stub": "stubs.uniform_stub",
+    "StubsiError": "errors",
+    "UnitError": "errors",
+    "UnknownValueError": "errors",
+    "ValidityError": "errors",
+    "Verdict": "margin.verdict",
+    "check_stub": "margin.budget",
+    "consequences": "drilling.consequences",
+    "dk_eff_from_notch": "stubs.uniform_stub",
+    "effects": "drilling.effects",
+    "hole_model": "stubs.hole_model",
+    "layer_matrix": "margin.layer_matrix",
+    "notch_frequency": "stubs.uniform_stub",
+    "plan": "drilling.plan",
+    "plot_loss": "show.plots",
+    "plot_margins": "show.plots",
+    "plot_section": "show.section",
+    "questions": "drilling.questions",
+    "rank": "margin.ranking",
+    "read_board": "files.toml",
+    "reroutes": "drilling.reroute",
+    "still_valid": "show.schedule",
+    "stub_budget": "margin.budget",
+}
+"""Module of every public name."""
+
+_MODULES = (
+    "board", "drilling", "errors", "files", "margin", "network", "physics", "provenance", "show", "stubs", "unit_names",
+    "units", "value",
+)  # fmt: skip
+"""Packages and modules that are reached as attributes without an import of their own."""
 
 __all__ = [
     "RULES_OF_THUMB",
     "Antipad",
     "Board",
     "BoardError",
+    "Budget",
+    "Certificate",
+    "Check",
+    "Consequences",
     "CopperLayer",
     "Costs",
     "Criterion",
     "DepthDrill",
     "DepthTolerance",
     "DielectricLayer",
+    "Distance",
+    "Effect",
     "FabricatorRules",
     "FileError",
+    "Group",
     "GuaranteedResidual",
+    "Hit",
+    "Holding",
     "Hole",
+    "HoleModel",
+    "HoleStub",
+    "LayerMatrix",
+    "Losses",
+    "Match",
+    "Move",
     "Net",
+    "NetChange",
+    "NetMargin",
+    "Option",
     "Padstack",
+    "Plan",
     "PlausibilityWarning",
     "PressFit",
+    "Proposal",
+    "Provenance",
+    "Question",
+    "Ranking",
+    "Refused",
+    "Reroutes",
     "ReturnVias",
     "Signal",
     "Stackup",
@@ -60,6 +181,7 @@ __all__ = [
     "UnitError",
     "UnknownValueError",
     "ValidityError",
+    "Verdict",
     "check_stub",
     "consequences",
     "dk_eff_from_notch",
@@ -68,6 +190,9 @@ __all__ = [
     "layer_matrix",
     "notch_frequency",
     "plan",
+    "plot_loss",
+    "plot_margins",
+    "plot_section",
     "questions",
     "rank",
     "read_board",
@@ -75,3 +200,33 @@ __all__ = [
     "still_valid",
     "stub_budget",
 ]
+
+
+def __getattr__(name: str) -> object:
+    """Load a public name, a module or the version when it is first asked for."""
+    from importlib import import_module
+
+    if name in _HOME:
+        value: object = getattr(import_module(f"stubsi.{_HOME[name]}"), name)
+    elif name in _MODULES:
+        value = import_module(f"stubsi.{name}")
+    elif name == "__version__":
+        value = _version()
+    else:
+        raise AttributeError(f"module 'stubsi' has no attribute '{name}'")
+    globals()[name] = value
+    return value
+
+
+def __dir__() -> list[str]:
+    return sorted({*globals(), *__all__, *_MODULES, "__version__"})
+
+
+def _version() -> str:
+    """Version of the installed distribution; "unknown" where the package runs without having been installed."""
+    from importlib.metadata import PackageNotFoundError, version
+
+    try:
+        return version("stubsi")
+    except PackageNotFoundError:
+        return "unknown"

@@ -205,19 +205,19 @@ class Ranking:
 
     def to_csv(self) -> str:
         """Table as CSV text, after comment lines (#) with the criteria and the caution."""
-        from stubsi.show.tables import csv_table
+        from stubsi.show.margin_table import csv_table
 
         return csv_table(self)
 
     def to_markdown(self) -> str:
         """Table as Markdown text, after the criteria."""
-        from stubsi.show.tables import markdown_table
+        from stubsi.show.margin_table import markdown_table
 
         return markdown_table(self)
 
     def to_text(self, width: int = 110) -> str:
         """Table as plain text of at most ``width`` columns (80 to 140 read well), after the criteria."""
-        from stubsi.show.tables import text_table
+        from stubsi.show.margin_table import text_table
 
         return text_table(self, width)
 
@@ -228,7 +228,7 @@ class Ranking:
         return f"<Ranking of {len(self)} nets{counted(self)}>"
 
     def _repr_html_(self) -> str:
-        from stubsi.show.tables import html_table
+        from stubsi.show.margin_table import html_table
 
         return html_table(self)
 

@@ -2,75 +2,30 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import re
-import textwrap
+from math import isfinite
 from typing import TYPE_CHECKING
 
 from stubsi.drilling.digest import digest, parts_of
 from stubsi.drilling.drill_group import told
 from stubsi.errors import StubsiError
+from stubsi.show.tables import CAUTION, Column, as_csv, as_markdown, as_text, checked_width, wrapped
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable
+    from typing import SupportsIndex
 
     from stubsi.board.board import Board
-    from stubsi.drilling.drill_group import Group
+    from stubsi.drilling.drill_group import Group, Hit
     from stubsi.drilling.plan import Plan
     from stubsi.drilling.rules import FabricatorRules
 
-SCHEDULE = (
-    "group",
-    "side",
-    "start layer",
-    "must-not-cut layer",
-    "depth [mm]",
-    "shallower by at most [mm]",
-    "deeper by at most [mm]",
-    "residual stub, least [mm]",
-    "residual stub, most [mm]",
-    "primary drill [mm]",
-    "depth drill [mm]",
-    "holes",
-    "nets",
-)
-"""Columns of the drill schedule."""
 
-HOLES = (
-    "hole",
-    "net",
-    "x [mm]",
-    "y [mm]",
-    "side",
-    "group",
-    "must-not-cut layer",
-    "depth [mm]",
-    "primary drill [mm]",
-    "depth drill [mm]",
-    "last layer in use",
-    "longest permitted stub [mm]",
-    "stub, least [mm]",
-    "stub, nominal [mm]",
-    "stub, most [mm]",
-)
-"""Columns of the per-hole list."""
-
-_DIGEST = re.compile(r"Plan digest: ([0-9a-f]{16}),\s+digest\s+of\s+this\s+text:\s+([0-9a-f]{16})")
-
-
-def schedule_rows(plan: Plan) -> list[tuple[str, ...]]:
-    """One row per drill group, lengths [mm] to the micron."""
-    return [_group_row(plan, group) for group in plan.groups]
-
-
-def _group_row(plan: Plan, group: Group) -> tuple[str, ...]:
-    names = plan.board.stackup.names
-    lengths = (*plan.rules.tolerance.depth_limits_si, group.left.least_si, group.left.most_si)
-    return (
-        str(group.number), group.side, names[0 if group.side == "top" else -1], group.layer, _depth(group),
-        *map(_mm, (*lengths, group.primary_si, group.drill_si)), str(len(group.hits)), ", ".join(group.nets),
-    )  # fmt: skip
+def _mm(length: float | None) -> str:
+    """Millimetres to the micron; empty where unknown or without limit."""
+    if length is None or not isfinite(length):
+        return ""
+    return f"{round(length * 1e3, 3) + 0.0:.3f}"
 
 
 def _depth(group: Group) -> str:
@@ -78,23 +33,71 @@ def _depth(group: Group) -> str:
     return "-".join(dict.fromkeys(map(_mm, group.depth_si)))
 
 
-def hole_rows(plan: Plan) -> list[tuple[str, ...]]:
-    """One row per hit, by group; position and lengths [mm]."""
+def _start_layer(plan: Plan, group: Group) -> str:
+    return plan.board.stackup.names[0 if group.side == "top" else -1]
+
+
+def _schedule_columns(plan: Plan) -> list[Column[Group]]:
+    """Columns of the drill schedule, a row per drill group."""
+    shallower, deeper = map(_mm, plan.rules.tolerance.depth_limits_si)
     return [
-        (
-            hit.hole.name, hit.net, *(_mm(at) for at in (hit.hole.x_si, hit.hole.y_si)), hit.side,
-            str(group.number), group.layer, _depth(group), _mm(group.primary_si), _mm(group.drill_si),
-            hit.window.layer, _mm(hit.window.longest_si), *map(_mm, hit.left),
-        )
-        for group in plan.groups
-        for hit in group.hits
-    ]  # fmt: skip
+        Column("group", lambda group: str(group.number)),
+        Column("side", lambda group: group.side),
+        Column("start layer", lambda group: _start_layer(plan, group)),
+        Column("must-not-cut layer", lambda group: group.layer),
+        Column("depth", _depth, unit="mm"),
+        Column("shallower by at most", lambda _: shallower, unit="mm"),
+        Column("deeper by at most", lambda _: deeper, unit="mm"),
+        Column("residual stub, least", lambda group: _mm(group.left.least_si), unit="mm"),
+        Column("residual stub, most", lambda group: _mm(group.left.most_si), unit="mm"),
+        Column("primary drill", lambda group: _mm(group.primary_si), unit="mm"),
+        Column("depth drill", lambda group: _mm(group.drill_si), unit="mm"),
+        Column("holes", lambda group: str(len(group.hits))),
+        Column("nets", lambda group: ", ".join(group.nets)),
+    ]
+
+
+def _short_columns(plan: Plan) -> list[Column[Group]]:
+    """Columns of the drill schedule as text: fewer, with short titles."""
+    tolerance = "-{}/+{}".format(*map(_mm, plan.rules.tolerance.depth_limits_si))
+    return [
+        Column("group", lambda group: str(group.number)),
+        Column("side", lambda group: group.side),
+        Column("start", lambda group: _start_layer(plan, group)),
+        Column("must not cut", lambda group: group.layer),
+        Column("depth mm", _depth),
+        Column("tolerance mm", lambda _: tolerance),
+        Column("residual mm", lambda group: f"{_mm(group.left.least_si)} to {_mm(group.left.most_si)}"),
+        Column("primary mm", lambda group: _mm(group.primary_si)),
+        Column("drill mm", lambda group: _mm(group.drill_si)),
+        Column("holes", lambda group: str(len(group.hits))),
+    ]
+
+
+HOLE_COLUMNS: tuple[Column[tuple[Group, Hit]], ...] = (
+    Column("hole", lambda row: row[1].hole.name),
+    Column("net", lambda row: row[1].net),
+    Column("x", lambda row: _mm(row[1].hole.x_si), unit="mm"),
+    Column("y", lambda row: _mm(row[1].hole.y_si), unit="mm"),
+    Column("side", lambda row: row[1].side),
+    Column("group", lambda row: str(row[0].number)),
+    Column("must-not-cut layer", lambda row: row[0].layer),
+    Column("depth", lambda row: _depth(row[0]), unit="mm"),
+    Column("primary drill", lambda row: _mm(row[0].primary_si), unit="mm"),
+    Column("depth drill", lambda row: _mm(row[0].drill_si), unit="mm"),
+    Column("last layer in use", lambda row: row[1].window.layer),
+    Column("longest permitted stub", lambda row: _mm(row[1].window.longest_si), unit="mm"),
+    Column("stub, least", lambda row: _mm(row[1].left.least_si), unit="mm"),
+    Column("stub, nominal", lambda row: _mm(row[1].left.nominal_si), unit="mm"),
+    Column("stub, most", lambda row: _mm(row[1].left.most_si), unit="mm"),
+)
+"""Columns of the per-hole list, a row per hit with its group."""
+
+_DIGEST = re.compile(r"Plan digest: ([0-9a-f]{16}),\s+digest\s+of\s+this\s+text:\s+([0-9a-f]{16})")
 
 
 def preamble(plan: Plan) -> list[str]:
     """Lines above every export: datum, tolerance, rules, criteria, model, counts, proof, digests, caution."""
-    from stubsi.show.tables import CAUTION
-
     rules = plan.rules
     return [
         f"Depth is that of the {rules.depth_to} below the outer {rules.datum} surface of the drilled side "
@@ -122,38 +125,75 @@ def remarks(plan: Plan) -> list[str]:
     return lines + [f"not drilled: {net}: {why}" for net, why in plan.alone.items() if "uncertainty" in why]
 
 
-def schedule_text(plan: Plan, width: int = 120) -> str:
-    """Drill schedule as plain text: a block of lines per group, then the remarks."""
-    lines = [wrapped for line in preamble(plan) for wrapped in _wrapped(line, width)]
-    short = [
-        (*row[:4], row[4], f"-{row[5]}/+{row[6]}", f"{row[7]} to {row[8]}", *row[9:12]) for row in schedule_rows(plan)
-    ]
-    head = ("group", "side", "start", "must not cut", "depth mm", "tolerance mm", "residual mm", "primary mm",
-            "drill mm", "holes")  # fmt: skip
-    lines += ["", *_aligned([head, *short])]
-    for group in plan.groups:
-        lines += _wrapped(f"group {group.number}, nets: {', '.join(group.nets)}", width)
-    for remark in remarks(plan):
-        lines += _wrapped(remark, width)
-    return _sealed("\n".join(lines))
+def schedule_text(plan: Plan, width: SupportsIndex = 120) -> str:
+    """Drill schedule as plain text: a line per group, its nets, then the remarks.
+
+    Parameters
+    ----------
+    plan : Plan
+    width : int
+        Characters in a line, 40 to 10000. The lines of the table itself are never broken or cut.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    StubsiError
+        A width that is no whole number in that range.
+    """
+    room = checked_width(width)
+
+    def broken(lines: Iterable[str]) -> list[str]:
+        return wrapped(lines, room, hang=4, at_hyphens=False)
+
+    nets = [f"group {group.number}, nets: {', '.join(group.nets)}" for group in plan.groups]
+    head, foot = [*broken(preamble(plan)), ""], broken([*nets, *remarks(plan)])
+    return _sealed(as_text(_short_columns(plan), plan.groups, head=head, foot=foot))
 
 
 def schedule_csv(plan: Plan) -> str:
-    """Drill schedule as CSV behind comment lines."""
-    return _csv(plan, SCHEDULE, schedule_rows(plan))
+    """Drill schedule as CSV behind comment lines.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    str
+    """
+    return _sealed(as_csv(_schedule_columns(plan), plan.groups, comments=[*preamble(plan), *remarks(plan)]))
 
 
 def holes_csv(plan: Plan) -> str:
-    """Per-hole list as CSV behind comment lines."""
-    return _csv(plan, HOLES, hole_rows(plan))
+    """Per-hole list as CSV behind comment lines.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    str
+    """
+    rows = [(group, hit) for group in plan.groups for hit in group.hits]
+    return _sealed(as_csv(HOLE_COLUMNS, rows, comments=[*preamble(plan), *remarks(plan)]))
 
 
 def schedule_markdown(plan: Plan) -> str:
-    """Drill schedule as a Markdown table between its preamble and the remarks."""
-    rows = [SCHEDULE, ("---",) * len(SCHEDULE), *schedule_rows(plan)]
-    table = "\n".join("| " + " | ".join(cell.replace("|", "\\|") for cell in row) + " |" for row in rows)
-    above, below = ("\n".join(f"* {line}" for line in lines) for lines in (preamble(plan), remarks(plan)))
-    return _sealed(f"{above}\n\n{table}\n" + (f"\n{below}\n" if below else ""))
+    """Drill schedule as a Markdown table between its preamble and the remarks.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    str
+    """
+    return _sealed(as_markdown(_schedule_columns(plan), plan.groups, head=preamble(plan), foot=remarks(plan)))
 
 
 def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -> bool:
@@ -183,35 +223,10 @@ def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -
 
 def _sealed(text: str) -> str:
     """The text with the digest of itself in its place."""
-    place = _DIGEST.search(text)
-    return text[: place.start(2)] + _own_digest(text, place) + text[place.end(2) :]
+    return _DIGEST.sub(lambda place: place[0][: -len(place[2])] + _own_digest(text, place), text, count=1)
 
 
 def _own_digest(text: str, place: re.Match[str]) -> str:
     """Digest of a text without the one it carries."""
     lines = (text[: place.start(2)] + text[place.end(2) :]).splitlines()
     return digest({"text": "\n".join(line.rstrip() for line in lines)})
-
-
-def _csv(plan: Plan, columns: Sequence[str], rows: Iterable[Sequence[str]]) -> str:
-    text = io.StringIO()
-    text.writelines(f"# {line}\n" for line in (*preamble(plan), *remarks(plan)))
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerows([columns, *rows])
-    return _sealed(text.getvalue())
-
-
-def _aligned(rows: Sequence[Sequence[str]]) -> list[str]:
-    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
-    return ["  ".join(cell.ljust(width) for cell, width in zip(row, widths, strict=True)).rstrip() for row in rows]
-
-
-def _wrapped(text: str, width: int) -> list[str]:
-    return textwrap.wrap(text, width, subsequent_indent="    ", break_on_hyphens=False)
-
-
-def _mm(length: float | None) -> str:
-    """Millimetres to the micron; empty where unknown or without limit."""
-    if length is None or length in (float("inf"), float("-inf")):
-        return ""
-    return f"{round(length * 1e3, 3) + 0.0:.3f}"

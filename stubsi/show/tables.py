@@ -1,117 +1,230 @@
-"""Owns the margin table as text, CSV, Markdown and HTML: the same rows and the same words in each."""
+r"""Owns the table writer: rows of any kind, described by columns, as text, CSV, Markdown or HTML.
+
+A column says how to make the text of a cell from a row. Every text ends up on one line: line breaks and other control
+characters are shown as escapes (``\n``), so that no name or source can break a table.
+"""
 
 from __future__ import annotations
 
+import csv
 import html
-import math
+import io
+import operator
+import re
 import textwrap
-from collections import Counter
-from typing import TYPE_CHECKING, Any, NamedTuple
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Generic, Literal, NamedTuple, SupportsIndex, TypeVar
 
-from stubsi.provenance import HARDWARE_ERROR
+from stubsi.errors import StubsiError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
-    from stubsi.margin.ranking import NetMargin, Ranking
+Row = TypeVar("Row")
 
 CAUTION = (
     "Estimates: confirm with the fabricator, by measurement or field solution, under local codes and licensed practice."
 )
-HARDWARE_NOTE = (
-    f"Against hardware: within {100 * HARDWARE_ERROR:g} % at best until calibrated on a coupon; "
-    "a net that close to its limit is marginal."
-)
-LOSS_NOTE = "Loss: shunt losses of the net's stubs at Nyquist, summed, interaction between them ignored."
+
+LEAST_WIDTH, MOST_WIDTH = 40, 10_000
+"""Range of the width of a text [characters]."""
+
+NARROWEST = 4
+"""Characters that a cell keeps at the least when it is cut."""
+
+MOST_HTML_ROWS = 200
+"""Rows that a table in a notebook shows at most."""
+
+GAP = "  "
+"""Between two columns of a text."""
+
+_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 
 
-class _Column(NamedTuple):
-    """A column of the text table; the lowest ``rank`` goes last when the width is short."""
+@dataclass(frozen=True)
+class Column(Generic[Row]):
+    """One column of a table.
+
+    Parameters
+    ----------
+    title : str
+    cell : callable
+        Text of the cell of a row.
+    unit : str
+        Stands in a line of its own below the title of a text table, in brackets behind it elsewhere.
+    align : {"left", "right"}
+        Of text and HTML.
+    priority : int, optional
+        When a text is too wide, the column of the lowest priority is left out first. None: it always stays.
+    elastic : bool
+        Whether long cells lose their middle once no column can be left out any more.
+    """
 
     title: str
-    unit: str
-    cell: Callable[[NetMargin], str]
-    rank: int
-    left: bool = False
+    cell: Callable[[Row], str]
+    unit: str = field(default="", kw_only=True)
+    align: Literal["left", "right"] = field(default="left", kw_only=True)
+    priority: int | None = field(default=None, kw_only=True)
+    elastic: bool = field(default=False, kw_only=True)
+
+    @property
+    def heading(self) -> str:
+        """Title with the unit in brackets."""
+        return f"{self.title} [{self.unit}]" if self.unit else self.title
 
 
-def _figure(digits: int, *names: str) -> Callable[[NetMargin], str]:
-    """Cell of a number; a range where the second name gives another value; empty where there is none."""
+def one_line(text: str) -> str:
+    """Text with control characters as escapes, so that it stays on one line.
 
-    def cell(row: NetMargin) -> str:
-        ends = [getattr(row, name) for name in names]
-        shown = dict.fromkeys(f"{end:.{digits}f}" for end in ends if end is not None)
-        return "-".join(shown)
+    Parameters
+    ----------
+    text : str
 
-    return cell
-
-
-_COLUMNS = (
-    _Column("net", "", lambda r: r.net, 9, left=True),
-    _Column("signal", "", lambda r: r.signal, 5, left=True),
-    _Column("Nyquist", "GHz", _figure(2, "nyquist"), 6),
-    _Column("hole", "", lambda r: r.hole, 4, left=True),
-    _Column("side", "", lambda r: r.side, 3, left=True),
-    _Column("stub", "mm", _figure(3, "stub_length"), 7),
-    _Column("notch", "GHz", _figure(2, "first_notch", "first_notch_to"), 9),
-    _Column("margin", "x Nyq", _figure(2, "margin"), 9),
-    _Column("loss", "dB", _figure(2, "loss"), 2),
-    _Column("return", "dB", _figure(1, "return_loss"), 1),
-    _Column("verdict", "", lambda r: r.verdict, 9, left=True),
-    _Column("model", "", lambda r: r.model, 0, left=True),
-)
-
-
-def preamble(ranking: Ranking) -> list[str]:
-    """Lines that stand above every table: criteria with their source, models, tally, caution."""
-    models = dict.fromkeys(f"{row.model} ({row.model_error})" for row in ranking if row.model)
-    tally = Counter(row.verdict for row in ranking)
-    return [
-        *(f"Criterion: {criterion}" for criterion in ranking.criteria),
-        *(f"Model: {model}" for model in models),
-        HARDWARE_NOTE,
-        f"{len(ranking)} {'net' if len(ranking) == 1 else 'nets'}: "
-        + ", ".join(f"{count} {verdict}" for verdict, count in tally.most_common()),
-        LOSS_NOTE,
-        CAUTION,
-    ]
-
-
-def text_table(ranking: Ranking, width: int) -> str:
-    """Plain-text table of at most ``width`` columns; the reason stands below each net that does not simply pass.
-
-    What does not fit goes: first the columns of least rank, then the middle of long net names.
+    Returns
+    -------
+    str
     """
-    rows = list(ranking)
-    columns = _fitting(rows, width)
-    widths = [_width(column, rows) for column in columns]
-    widths[0] -= max(0, sum(widths) + 2 * (len(widths) - 1) - width)
-    lines = [wrapped for line in preamble(ranking) for wrapped in textwrap.wrap(line, width, subsequent_indent="  ")]
-    lines += ["", _line(columns, widths, [c.title for c in columns]), _line(columns, widths, [c.unit for c in columns])]
-    for row in rows:
-        lines.append(_line(columns, widths, [column.cell(row) for column in columns]))
-        if row.verdict != "pass":
-            lines += textwrap.wrap(row.reason, width, initial_indent="    ", subsequent_indent="    ")
-    return "\n".join(line.rstrip() for line in lines)
+    if text.isprintable():
+        return text
+    return _CONTROL.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
 
 
-def _fitting(rows: Sequence[NetMargin], width: int) -> list[_Column]:
-    columns = list(_COLUMNS)
-    while sum(_width(column, rows) + 2 for column in columns) - 2 > width and min(c.rank for c in columns) < 9:
-        columns.remove(min(columns, key=lambda column: column.rank))
-    return columns
+def checked_width(width: SupportsIndex, least: int = LEAST_WIDTH) -> int:
+    """Width of a text as an integer.
+
+    Parameters
+    ----------
+    width : int
+        Characters in a line.
+    least : int
+        The smallest width that is taken.
+
+    Returns
+    -------
+    int
+
+    Raises
+    ------
+    StubsiError
+        Not a whole number, or outside of ``least`` to ``MOST_WIDTH``.
+    """
+    try:
+        whole = operator.index(width)
+    except TypeError:
+        whole = -1
+    if not least <= whole <= MOST_WIDTH:
+        raise StubsiError(f"width = {width!r}: must be a whole number of characters from {least} to {MOST_WIDTH}.")
+    return whole
 
 
-def _width(column: _Column, rows: Sequence[NetMargin]) -> int:
-    return max(len(text) for text in (column.title, column.unit, *(column.cell(row) for row in rows)))
+def wrapped(
+    lines: Iterable[str], width: int, *, indent: int = 0, hang: int | None = None, at_hyphens: bool = True
+) -> list[str]:
+    """Lines broken to a width.
+
+    Parameters
+    ----------
+    lines : iterable of str
+    width : int
+        Characters in a line.
+    indent : int
+        Blanks in front of each of ``lines``.
+    hang : int, optional
+        Blanks in front of what a line goes on with after a break; as many as ``indent`` unless given.
+    at_hyphens : bool
+        Whether a line may be broken behind a hyphen.
+
+    Returns
+    -------
+    list of str
+    """
+    first, later = " " * indent, " " * (indent if hang is None else hang)
+    parts: list[str] = []
+    for line in map(one_line, lines):
+        if line and len(line) + indent <= width and line == line.strip():
+            parts.append(first + line)
+        else:
+            parts += textwrap.wrap(
+                line, width, initial_indent=first, subsequent_indent=later, break_on_hyphens=at_hyphens
+            )
+    return parts
 
 
-def _line(columns: Sequence[_Column], widths: Sequence[int], cells: Sequence[str]) -> str:
-    padded = (
-        _cut(cell, width).ljust(width) if column.left else cell.rjust(width)
-        for column, width, cell in zip(columns, widths, cells, strict=True)
-    )
-    return "  ".join(padded)
+def as_text(
+    columns: Sequence[Column[Row]],
+    rows: Sequence[Row],
+    width: int = MOST_WIDTH,
+    *,
+    head: Sequence[str] = (),
+    foot: Sequence[str] = (),
+    below: Callable[[Row], Sequence[str]] | None = None,
+) -> str:
+    """Table as plain text.
+
+    Parameters
+    ----------
+    columns : sequence of Column
+    rows : sequence
+    width : int
+        Characters in a line. What does not fit goes: first the columns of the lowest priority, then the middle of long
+        cells of the elastic column. What cannot go makes the lines longer.
+    head, foot : sequence of str
+        Lines above and below the table, as they are to be printed.
+    below : callable, optional
+        Lines that stand below a row.
+
+    Returns
+    -------
+    str
+    """
+    filled = _fitting([_filled(column, rows) for column in columns], width)
+    excess = max(0, _width(filled) - width)
+    padded = [_padded(part, excess if part.column.elastic else 0) for part in filled]
+    lines = [GAP.join(cells).rstrip() for cells in zip(*padded, strict=True)]
+    titles = lines[:2] if any(column.unit for column in columns) else lines[:1]
+    text = [*head, *titles]
+    for row, line in zip(rows, lines[2:], strict=True):
+        text.append(line)
+        text += below(row) if below else ()
+    return "\n".join([*text, *foot])
+
+
+class _Filled(NamedTuple):
+    """A column with its texts (title, unit, then a cell per row) and the length of the longest of them."""
+
+    column: Column[Any]
+    texts: list[str]
+    width: int
+
+
+def _filled(column: Column[Row], rows: Sequence[Row]) -> _Filled:
+    texts = [column.title, column.unit, *(one_line(column.cell(row)) for row in rows)]
+    return _Filled(column, texts, max(map(len, texts)))
+
+
+def _width(filled: Sequence[_Filled]) -> int:
+    return sum(part.width for part in filled) + len(GAP) * (len(filled) - 1)
+
+
+def _fitting(filled: list[_Filled], width: int) -> list[_Filled]:
+    """What is left of the columns when those of the lowest priority go until the others fit."""
+    droppable = sorted((part for part in filled if part.column.priority is not None), key=_priority)
+    for part in droppable:
+        if _width(filled) <= width:
+            break
+        filled = [other for other in filled if other is not part]
+    return filled
+
+
+def _priority(part: _Filled) -> int:
+    return part.column.priority or 0
+
+
+def _padded(part: _Filled, excess: int) -> list[str]:
+    """Texts of a column, all of one length: that of the longest, less ``excess``."""
+    width = max(part.width - excess, NARROWEST) if excess else part.width
+    texts = (_cut(text, width) for text in part.texts)
+    return [text.rjust(width) if part.column.align == "right" else text.ljust(width) for text in texts]
 
 
 def _cut(text: str, width: int) -> str:
@@ -121,27 +234,98 @@ def _cut(text: str, width: int) -> str:
     return text[: width // 2] + "…" + text[len(text) - (width - 1) // 2 :]
 
 
-def csv_table(ranking: Ranking) -> str:
-    """CSV with every column, behind comment lines."""
-    comment = "".join(f"# {line}\n" for line in preamble(ranking))
-    return comment + ranking.to_frame().to_csv(index=False, lineterminator="\n")
+def as_csv(columns: Sequence[Column[Row]], rows: Iterable[Row], *, comments: Iterable[str] = ()) -> str:
+    """Table as CSV.
+
+    Parameters
+    ----------
+    columns : sequence of Column
+    rows : iterable
+    comments : iterable of str
+        Lines above the table, each behind ``#``.
+
+    Returns
+    -------
+    str
+    """
+    text = io.StringIO()
+    text.writelines(f"# {one_line(line)}\n" for line in comments)
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow([column.heading for column in columns])
+    writer.writerows([one_line(column.cell(row)) for column in columns] for row in rows)
+    return text.getvalue()
 
 
-def markdown_table(ranking: Ranking) -> str:
-    """Markdown table with every column."""
-    frame = ranking.to_frame()
-    head = "\n".join(f"* {line}" for line in preamble(ranking))
-    rows = [list(frame.columns), ["---"] * len(frame.columns), *frame.itertuples(index=False)]
-    return head + "\n\n" + "\n".join("| " + " | ".join(_cell(value) for value in row) + " |" for row in rows) + "\n"
+def as_markdown(
+    columns: Sequence[Column[Row]], rows: Iterable[Row], *, head: Iterable[str] = (), foot: Iterable[str] = ()
+) -> str:
+    """Table as Markdown.
+
+    Parameters
+    ----------
+    columns : sequence of Column
+    rows : iterable
+    head, foot : iterable of str
+        Points of a list above and below the table.
+
+    Returns
+    -------
+    str
+    """
+    cells = [[column.heading for column in columns], ["---"] * len(columns)]
+    cells += [[one_line(column.cell(row)).replace("|", "\\|") for column in columns] for row in rows]
+    table = "".join(f"| {' | '.join(line)} |\n" for line in cells)
+    above, below = ("".join(f"* {one_line(line)}\n" for line in lines) for lines in (head, foot))
+    return "\n".join(part for part in (above, table, below) if part)
 
 
-def _cell(value: Any) -> str:
-    if isinstance(value, str):
-        return value.replace("|", "\\|")
-    return "" if value is None or math.isnan(value) else f"{value:.4g}"
+def as_html(
+    columns: Sequence[Column[Row]],
+    rows: Sequence[Row],
+    *,
+    head: Iterable[str] = (),
+    foot: Iterable[str] = (),
+    most: int = MOST_HTML_ROWS,
+) -> str:
+    """Table as HTML, for a notebook.
+
+    Parameters
+    ----------
+    columns : sequence of Column
+    rows : sequence
+    head, foot : iterable of str
+        Lines above and below the table.
+    most : int
+        Rows that are shown at most; a line says how many more there are.
+
+    Returns
+    -------
+    str
+    """
+    titles = "".join(f"<th>{_escaped(column.heading)}</th>" for column in columns)
+    body = "".join(f"<tr>{''.join(_html_cell(column, row) for column in columns)}</tr>" for row in rows[:most])
+    table = f"<table><thead><tr>{titles}</tr></thead><tbody>{body}</tbody></table>"
+    more = [f"and {len(rows) - most} more rows"] if len(rows) > most else []
+    return html_lines(head) + table + html_lines([*more, *foot])
 
 
-def html_table(ranking: Ranking) -> str:
-    """HTML for a notebook: preamble, then every column."""
-    head = "".join(f"<div>{html.escape(line)}</div>" for line in preamble(ranking))
-    return head + ranking.to_frame().to_html(index=False, na_rep="", float_format=lambda value: f"{value:.4g}")
+def html_lines(lines: Iterable[str]) -> str:
+    """Lines of text as HTML.
+
+    Parameters
+    ----------
+    lines : iterable of str
+
+    Returns
+    -------
+    str
+    """
+    return "".join(f"<div>{_escaped(line)}</div>" for line in lines)
+
+
+def _html_cell(column: Column[Row], row: Row) -> str:
+    return f'<td style="text-align:{column.align}">{_escaped(column.cell(row))}</td>'
+
+
+def _escaped(text: str) -> str:
+    return html.escape(one_line(text))

@@ -1,0 +1,167 @@
+"""Owns the margin table of a ranking: its columns, the lines above it, and its forms as text, CSV, Markdown, HTML."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from stubsi.margin.ranking import COLUMNS
+from stubsi.margin.verdict import Verdict
+from stubsi.provenance import HARDWARE_ERROR
+from stubsi.show.tables import CAUTION, Column, as_csv, as_html, as_markdown, as_text, checked_width, wrapped
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from typing import SupportsIndex
+
+    from stubsi.margin.ranking import NetMargin, Ranking
+
+HARDWARE_NOTE = (
+    f"Against hardware: within {100 * HARDWARE_ERROR:g} % at best until calibrated on a coupon; "
+    "a net that close to its limit is marginal."
+)
+LOSS_NOTE = "Loss: shunt losses of the net's stubs at Nyquist, summed, interaction between them ignored."
+
+LEAST_WIDTH = 60
+"""Least width of the text table: the columns that always stay, with some of the net's name."""
+
+
+def figures(digits: int, *values: float | None) -> str:
+    """Number as text; a range where the values differ; empty where there is none.
+
+    Parameters
+    ----------
+    digits : int
+        Behind the point.
+    *values : float or None
+
+    Returns
+    -------
+    str
+    """
+    return "-".join(dict.fromkeys([f"{value:.{digits}f}" for value in values if value is not None]))
+
+
+TEXT_COLUMNS: tuple[Column[NetMargin], ...] = (
+    Column("net", lambda row: row.net, elastic=True),
+    Column("signal", lambda row: row.signal, priority=5),
+    Column("Nyquist", lambda row: figures(2, row.nyquist), unit="GHz", align="right", priority=6),
+    Column("hole", lambda row: row.hole, priority=4),
+    Column("side", lambda row: row.side, priority=3),
+    Column("stub", lambda row: figures(3, row.stub_length), unit="mm", align="right", priority=7),
+    Column("notch", lambda row: figures(2, row.first_notch, row.first_notch_to), unit="GHz", align="right"),
+    Column("margin", lambda row: figures(2, row.margin), unit="x Nyq", align="right"),
+    Column("loss", lambda row: figures(2, row.loss), unit="dB", align="right", priority=2),
+    Column("return", lambda row: figures(1, row.return_loss), unit="dB", align="right", priority=1),
+    Column("verdict", lambda row: row.verdict),
+    Column("model", lambda row: row.model, priority=0),
+)
+"""Columns of the text table: few figures, short titles."""
+
+
+def _every_column(number: Callable[[float], str]) -> list[Column[NetMargin]]:
+    """A column for every field of a net, numbers written by ``number``."""
+    return [_field_column(name, title, number) for name, title in COLUMNS.items()]
+
+
+def _field_column(name: str, title: str, number: Callable[[float], str]) -> Column[NetMargin]:
+    def cell(row: NetMargin) -> str:
+        value: str | float | None = getattr(row, name)
+        if value is None:
+            return ""
+        return value if isinstance(value, str) else number(value)
+
+    return Column(title, cell)
+
+
+def preamble(ranking: Ranking) -> list[str]:
+    """Lines that stand above every table: criteria with their source, models, tally, caution.
+
+    Parameters
+    ----------
+    ranking : Ranking
+
+    Returns
+    -------
+    list of str
+    """
+    models = dict.fromkeys((row.model, row.model_error) for row in ranking if row.model)
+    tally = Counter(row.verdict for row in ranking)
+    return [
+        *(f"Criterion: {criterion}" for criterion in ranking.criteria),
+        *(f"Model: {model} ({error})" for model, error in models),
+        HARDWARE_NOTE,
+        f"{len(ranking)} {'net' if len(ranking) == 1 else 'nets'}: "
+        + ", ".join(f"{count} {verdict}" for verdict, count in tally.most_common()),
+        LOSS_NOTE,
+        CAUTION,
+    ]
+
+
+def text_table(ranking: Ranking, width: SupportsIndex) -> str:
+    """Plain-text table; the reason stands below each net that does not simply pass.
+
+    Parameters
+    ----------
+    ranking : Ranking
+    width : int
+        Characters in a line, ``LEAST_WIDTH`` to 10000.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    StubsiError
+        A width that is no whole number in that range.
+    """
+    room = checked_width(width, LEAST_WIDTH)
+
+    def reason(row: NetMargin) -> list[str]:
+        return [] if row.verdict == Verdict.PASS else wrapped([row.reason], room, indent=4)
+
+    head = [*wrapped(preamble(ranking), room, hang=2), ""]
+    return as_text(TEXT_COLUMNS, list(ranking), room, head=head, below=reason)
+
+
+def csv_table(ranking: Ranking) -> str:
+    """CSV with every column in full, behind comment lines.
+
+    Parameters
+    ----------
+    ranking : Ranking
+
+    Returns
+    -------
+    str
+    """
+    return as_csv(_every_column(str), ranking, comments=preamble(ranking))
+
+
+def markdown_table(ranking: Ranking) -> str:
+    """Markdown table with every column, numbers to four digits.
+
+    Parameters
+    ----------
+    ranking : Ranking
+
+    Returns
+    -------
+    str
+    """
+    return as_markdown(_every_column("{:.4g}".format), ranking, head=preamble(ranking))
+
+
+def html_table(ranking: Ranking) -> str:
+    """HTML for a notebook with every column, numbers to four digits.
+
+    Parameters
+    ----------
+    ranking : Ranking
+
+    Returns
+    -------
+    str
+    """
+    return as_html(_every_column("{:.4g}".format), list(ranking), head=preamble(ranking))
