@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
+from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
 import numpy as np
@@ -33,6 +34,12 @@ if TYPE_CHECKING:
     DimensionedArray: TypeAlias = Dimensioned | Sequence["DimensionedArray"] | NDArray[np.object_] | NDArray[np.str_]
     """One value with its unit or many: a quantity array, or lists of texts and quantities."""
 
+    Number: TypeAlias = float | np.floating[Any] | np.integer[Any] | Quantity
+    """One plain number, or a pint quantity without unit."""
+
+    NumberArray: TypeAlias = Number | Sequence["NumberArray"] | NDArray[np.floating[Any]] | NDArray[np.integer[Any]]
+    """One plain number or many."""
+
 Rule: TypeAlias = Literal[
     "positive",
     "not negative",
@@ -56,7 +63,10 @@ _RULES: dict[Rule, tuple[float, bool, float]] = {
 }
 """Lowest value of each rule, whether that value itself is allowed, and the value all must lie below."""
 
-_NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+LONGEST_SHOWN = 200
+"""Characters of a refused value that an error shows."""
+
+_NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _NUMBER_AND_UNIT = re.compile(rf"\s*({_NUMBER})\s*(\S+)\s*")
 _NUMBER_AND_REST = re.compile(rf"({_NUMBER})\s*(\S.*)?")
 
@@ -108,26 +118,26 @@ def one_si(value: Dimensioned, kind: Kind, name: str, *, rule: Rule = "positive"
     return float(f"{_one(to_si(value, kind, name, rule=rule), name, value):.14g}")
 
 
-def one_number(value: Any, name: str, *, rule: Rule = "positive") -> float:
+def one_number(value: NumberArray, name: str, *, rule: Rule = "positive") -> float:
     """Take one plain number, as ``to_number``; a list or an array is refused."""
     return _one(to_number(value, name, rule=rule), name, value)
 
 
-def to_number(value: Any, name: str, *, rule: Rule = "positive") -> float | FloatArray:
+def to_number(value: NumberArray, name: str, *, rule: Rule = "positive") -> float | FloatArray:
     """Take a plain number (Dk, loss tangent, ratio, dB) as a float or array; text and True/False are refused."""
     if type(value) is float or type(value) is int:
-        return in_range(float(value), None, name, rule, shown=value)
+        return in_range(_float(value), None, name, rule, shown=value)
     if isinstance(value, pint.Quantity):
         if value.unit_items():
-            raise UnitError(f"{name} = {_show(value)}: is a plain number; give it without a unit.")
+            raise UnitError(f"{name} = {as_shown(value)}: is a plain number; give it without a unit.")
         value = value.magnitude
-    value = _unmasked(value, name)
+    _refuse_masked(value, name)
     try:
         number = np.asarray(value)
-        if number.dtype.kind not in "iuf":
-            raise TypeError
     except (TypeError, ValueError):
-        raise UnitError(f"{name} = {_show(value)}: must be a number without quotes, for example 3.8.") from None
+        raise _no_number(value, name) from None
+    if number.dtype.kind not in "iuf":
+        raise _no_number(value, name)
     number = number.astype(np.float64)
     return in_range(number if number.ndim else float(number), None, name, rule, shown=value)
 
@@ -149,11 +159,11 @@ def in_range(si: float | FloatArray, kind: Kind | None, name: str, rule: Rule, s
         sensible = bool(np.all((si == 0) | ((smallest <= size) & (size <= largest))))
     if not obeys:
         want = "finite" if rule == "any" else f"finite and {rule}"
-        raise UnitError(f"{name} = {_show(shown)}: must be {want}.")
+        raise UnitError(f"{name} = {as_shown(shown)}: must be {want}.")
     if not sensible:
         unit = f" {SI[kind]}" if kind else ""
         least = f" and, unless it is zero, at least {smallest:g}{unit}" if smallest else ""
-        raise UnitError(f"{name} = {_show(shown)}: its size must be at most {largest:g}{unit}{least}.")
+        raise UnitError(f"{name} = {as_shown(shown)}: its size must be at most {largest:g}{unit}{least}.")
     return si
 
 
@@ -180,7 +190,15 @@ def to_rate(value: Dimensioned, name: str) -> tuple[float, str, str]:
 def quantity(si: ArrayLike, kind: Kind | RateKind) -> Quantity:
     """Give an SI float or array back as a pint quantity in the plain unit of its kind (mm, GHz, ohm ...)."""
     unit, factor = SHOWN[kind]
-    return pint.get_application_registry().Quantity(np.divide(si, factor)[()], unit)
+    registry: pint.UnitRegistry[Any] = pint.application_registry.get()  # type: ignore[no-untyped-call]  # pint has none
+    made: Quantity = registry.Quantity(np.divide(si, factor)[()], _unit(registry, unit))
+    return made
+
+
+@lru_cache(maxsize=64)
+def _unit(registry: pint.UnitRegistry[Any], unit: str) -> pint.Unit:
+    """Read the name of a unit once for each registry: to read it takes longer than all the rest of a quantity."""
+    return registry.Unit(unit)
 
 
 def show(si: float | None, kind: Kind | RateKind, digits: int = 4) -> str:
@@ -189,6 +207,14 @@ def show(si: float | None, kind: Kind | RateKind, digits: int = 4) -> str:
         return "unknown"
     unit, factor = SHOWN[kind]
     return f"{si / factor:.{digits}g} {unit}"
+
+
+def _float(number: float) -> float:
+    """Take an integer or float as a float; infinite where no float is as large."""
+    try:
+        return float(number)
+    except OverflowError:
+        return math.inf
 
 
 def _text_to_si(text: str, kind: Kind, name: str) -> float:
@@ -212,14 +238,14 @@ def _split(value: object, kind: Kind | Literal["rate"], name: str) -> tuple[floa
     if not text:
         raise UnitError(f"{name} is blank: {example}.")
     if "," in text:
-        raise UnitError(f"{name} = '{value}': a comma can be a decimal or a thousands mark; {example}.")
+        raise UnitError(f"{name} = {as_shown(value)}: a comma can be a decimal or a thousands mark; {example}.")
     if any(mark in text for mark in "\"'\u2032\u2033\u2018\u2019\u201c\u201d"):
-        raise UnitError(f"{name} = {value!r}: quote marks are no unit; {example}, inches as 'in'.")
+        raise UnitError(f"{name} = {as_shown(value)}: quote marks are no unit; {example}, inches as 'in'.")
     if any(character.isdecimal() and not character.isascii() for character in text):
-        raise UnitError(f"{name} = '{value}': only the digits 0 to 9 are read; {example}.")
+        raise UnitError(f"{name} = {as_shown(value)}: only the digits 0 to 9 are read; {example}.")
     match = _NUMBER_AND_REST.fullmatch(text)
     if match is None:
-        raise UnitError(f"{name} = '{value}': must be one number and one unit; {example}.")
+        raise UnitError(f"{name} = {as_shown(value)}: must be one number and one unit; {example}.")
     if match[2] is None:
         raise _no_unit(value, kind, name)
     return float(match[1]), " ".join(match[2].split())
@@ -228,41 +254,43 @@ def _split(value: object, kind: Kind | Literal["rate"], name: str) -> tuple[floa
 def _quantity_to_si(value: Quantity, kind: Kind, name: str) -> float | FloatArray:
     units = [unit for unit, _ in value.unit_items()]
     if kind == "length" and any(unit.endswith("mil") for unit in units):
-        raise UnitError(f"{name} = {_show(value)}: pint's 'mil' is an angle; write '62 mil' as text, or use thou.")
+        raise UnitError(f"{name} = {as_shown(value)}: pint's 'mil' is an angle; write '62 mil' as text, or use thou.")
     if kind == "frequency" and not all(unit.endswith(("hertz", "second")) for unit in units):
         raise UnitError(
-            f"{name} = {_show(value)}: a frequency is wanted, in Hz; for a line rate use Signal(rate).nyquist."
+            f"{name} = {as_shown(value)}: a frequency is wanted, in Hz; for a line rate use Signal(rate).nyquist."
         )
     try:
         si = value.m_as(SI[kind])
     except pint.PintError:
         raise UnitError(
-            f"{name} = {_show(value)}: {_a(kind)} is wanted, like '{EXAMPLE[kind]}', not {value.dimensionality}."
+            f"{name} = {as_shown(value)}: {_a(kind)} is wanted, like '{EXAMPLE[kind]}', not {value.dimensionality}."
         ) from None
-    except TypeError:
-        raise UnitError(f"{name} = {_show(value)}: must be a real number.") from None
+    except (TypeError, ValueError, OverflowError):
+        raise UnitError(f"{name} = {as_shown(value)}: must be a real number.") from None
     return _real(si, value, name)
 
 
-def _real(number: Any, value: Quantity, name: str) -> float | FloatArray:
+def _real(number: object, value: Quantity, name: str) -> float | FloatArray:
     """Take a pint magnitude as a float or float array; complex, masked or textual ones are refused."""
-    si = np.asarray(_unmasked(number, name))
-    if si.dtype.kind == "O":
-        si = si.astype(float)
+    _refuse_masked(number, name)
+    si = np.asarray(number)
+    try:
+        si = si.astype(float) if si.dtype.kind == "O" else si
+    except (TypeError, ValueError, OverflowError):
+        raise UnitError(f"{name} = {as_shown(value)}: must be a real number.") from None
     if si.dtype.kind not in "iuf":
-        raise UnitError(f"{name} = {_show(value)}: must be a real number.")
+        raise UnitError(f"{name} = {as_shown(value)}: must be a real number.")
     return float(si) if si.ndim == 0 else si.astype(np.float64)
 
 
-def _unmasked(value: Any, name: str) -> Any:
+def _refuse_masked(value: object, name: str) -> None:
     if isinstance(value, np.ma.MaskedArray):
         raise UnitError(f"{name}: is a masked array; leave the masked entries out.")
-    return value
 
 
 def _one(number: float | FloatArray, name: str, shown: object) -> float:
     if not isinstance(number, float):
-        raise UnitError(f"{name} = {_show(shown)}: one value is wanted, not a list.")
+        raise UnitError(f"{name} = {as_shown(shown)}: one value is wanted, not a list.")
     return number
 
 
@@ -280,7 +308,7 @@ def _rate_of_quantity(value: Quantity, name: str) -> tuple[float, str]:
         if len(counted) == 1 and counted[0][0].endswith(ending) and counted[0][1] == 1 and value.check("1/[time]"):
             return _rate_in_range(_one(_real(value.m_as("1/s"), value, name), name, value), name, value), kind
     raise UnitError(
-        f"{name} = {_show(value)}: a line rate is wanted, in Gbit/s or GBd; a frequency does not say which."
+        f"{name} = {as_shown(value)}: a line rate is wanted, in Gbit/s or GBd; a frequency does not say which."
     )
 
 
@@ -288,9 +316,13 @@ def _rate_in_range(per_second: float, name: str, shown: object) -> float:
     return float(in_range(per_second, "frequency", name, "positive", shown=shown))
 
 
+def _no_number(value: object, name: str) -> UnitError:
+    return UnitError(f"{name} = {as_shown(value)}: must be a number without quotes, for example 3.8.")
+
+
 def _no_unit(value: object, kind: Kind | Literal["rate"], name: str) -> UnitError:
     return UnitError(
-        f"{name} = {_show(value)}: has no unit; write it as text like '{EXAMPLE[kind]}', or as a pint quantity."
+        f"{name} = {as_shown(value)}: has no unit; write it as text like '{EXAMPLE[kind]}', or as a pint quantity."
     )
 
 
@@ -302,22 +334,22 @@ def _wrong_unit(text: str, unit: str, kind: Kind, name: str) -> UnitError:
     for other, units in UNITS.items():
         if unit in units:
             return UnitError(
-                f"{name} = '{text}': '{unit}' is {_a(other)}; {_a(kind)} is wanted, like '{EXAMPLE[kind]}'."
+                f"{name} = {as_shown(text)}: {as_shown(unit)} is {_a(other)}; {_a(kind)} is wanted, like '{EXAMPLE[kind]}'."
             )
     if unit.split(" ", maxsplit=1)[0] in RATE_UNITS:
-        return UnitError(f"{name} = '{text}': a line rate where {_a(kind)} is wanted, like '{EXAMPLE[kind]}'.")
-    return UnitError(f"{name} = '{text}': unknown unit '{unit}'{_near(unit, list(UNITS[kind]))}")
+        return UnitError(f"{name} = {as_shown(text)}: a line rate where {_a(kind)} is wanted, like '{EXAMPLE[kind]}'.")
+    return UnitError(f"{name} = {as_shown(text)}: unknown unit {as_shown(unit)}{_near(unit, list(UNITS[kind]))}")
 
 
 def _wrong_rate_unit(text: str, unit: str, name: str) -> UnitError:
     if unit in UNITS["frequency"]:
         return UnitError(
-            f"{name} = '{text}': that is a frequency; a line rate is in Gb/s, GBd or GT/s "
+            f"{name} = {as_shown(text)}: that is a frequency; a line rate is in Gb/s, GBd or GT/s "
             f"(a Nyquist frequency of 28 GHz is '56 GBd')."
         )
     if unit.endswith(("B/s", "Bps", "BPS")) or "byte" in unit.casefold():
-        return UnitError(f"{name} = '{text}': '{unit}' counts bytes; give the line rate in bits, like '25.78125 Gb/s'.")
-    return UnitError(f"{name} = '{text}': unknown unit '{unit}'{_near(unit, list(RATE_UNITS))}")
+        return UnitError(f"{name} = {as_shown(text)}: {as_shown(unit)} counts bytes; give the line rate in bits, like '25.78125 Gb/s'.")
+    return UnitError(f"{name} = {as_shown(text)}: unknown unit {as_shown(unit)}{_near(unit, list(RATE_UNITS))}")
 
 
 def _near(unit: str, known: list[str]) -> str:
@@ -325,5 +357,10 @@ def _near(unit: str, known: list[str]) -> str:
     return f"; did you mean '{same[0]}'?" if same else f"; known are {', '.join(known)}."
 
 
-def _show(value: object) -> str:
-    return repr(value) if isinstance(value, str) else f"{value}"
+def as_shown(value: object) -> str:
+    """Text of a refused value for an error: text in quotes, all else as it prints, cut to a readable length."""
+    try:
+        text = repr(value) if isinstance(value, str) else f"{value}"
+    except (ValueError, TypeError):  # a number of too many digits, a type that does not print
+        text = f"<{type(value).__name__}>"
+    return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]} ..."

@@ -1,31 +1,39 @@
-"""Owns the frozen value object: dimensioned fields, comparison, hash, print and copy by its fields.
+"""Owns the frozen value object: fields with a dimension, fields that are converted, comparison, hash, print and copy.
 
-A dimensioned field is written in two lines. The first is what users give and get back, the second is the float that
-the library calculates with::
+A field with a dimension is written in two lines. The first is what users give and get back, the second is the float
+that the library calculates with::
 
     drill: Dimension = Dimension("length")
     drill_si: float = field(init=False)
 
 ``Padstack(drill="0.3 mm")`` takes text or a pint quantity; ``padstack.drill`` is a quantity in millimetres and
 ``padstack.drill_si`` a float in metres.
+
+A field that takes more types than it keeps names both, and the function that converts::
+
+    layers: Converted[Iterable[str], tuple[str, ...]] = Converted(names, default=())
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import Field, fields
-from functools import cache
-from typing import TYPE_CHECKING, Any, ClassVar, Self, TypeVar, overload
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import MISSING, Field, fields
+from enum import StrEnum
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, Self, TypeVar, overload
 
 from stubsi.errors import BoardError, UnitError
 from stubsi.unit_names import EXAMPLE
-from stubsi.units import one_si, quantity, show
+from stubsi.units import as_shown, one_si, quantity, show
 
 if TYPE_CHECKING:
+    from dataclasses import _MISSING_TYPE
+
     from stubsi.unit_names import Kind
     from stubsi.units import Dimensioned, Quantity, Rule
 
 Item = TypeVar("Item")
+Given = TypeVar("Given", contravariant=True)
+Kept = TypeVar("Kept", covariant=True)
 
 
 class InSI(float):
@@ -34,8 +42,16 @@ class InSI(float):
     __slots__ = ()
 
 
-class _Dimension:
-    """What a dimensioned field with and without a value that may be missing share."""
+class SIField:
+    """Base of the fields that are kept in SI units under their name with ``_si`` added.
+
+    Parameters
+    ----------
+    kind : str
+        Kind of the value, a key of ``unit_names.UNITS``.
+    rule : str
+        What the number may be, one of ``units.Rule``.
+    """
 
     def __init__(self, kind: Kind, *, rule: Rule = "positive") -> None:
         self.kind, self.rule = kind, rule
@@ -43,13 +59,18 @@ class _Dimension:
     def __set_name__(self, owner: type, name: str) -> None:
         self.name, self.si_name, self.shown_name = name, name + "_si", f"{owner.__name__} {name}"
 
-    def _si(self, value: Dimensioned | InSI) -> float:
+    def to_si(self, value: Dimensioned | InSI, shown_name: str) -> float:
+        """Take one value in SI units; UnitError naming ``shown_name`` if it has no unit or a wrong one."""
         if isinstance(value, InSI):
             return float(f"{value:.14g}")
-        return one_si(value, self.kind, self.shown_name, rule=self.rule)
+        return one_si(value, self.kind, shown_name, rule=self.rule)
+
+    def text(self, si: Any) -> str:
+        """What is kept, as Python code that makes it again."""
+        return "None" if si is None else f"'{show(si, self.kind, 14)}'"
 
 
-class Dimension(_Dimension):
+class Dimension(SIField):
     """A dimensioned field that must be given: takes text or a quantity, gives a quantity."""
 
     @overload
@@ -58,16 +79,16 @@ class Dimension(_Dimension):
     def __get__(self, instance: object, owner: type) -> Quantity: ...
     def __get__(self, instance: object | None, owner: type) -> Self | Quantity:
         if instance is None:
-            raise AttributeError(self.name)
+            raise AttributeError(self.name)  # the field has no default
         return quantity(instance.__dict__[self.si_name], self.kind)
 
     def __set__(self, instance: object, value: Dimensioned | InSI) -> None:
         if value is None:
             raise UnitError(f"{self.shown_name} is missing: give it as text like '{EXAMPLE[self.kind]}'.")
-        instance.__dict__[self.si_name] = self._si(value)
+        instance.__dict__[self.si_name] = self.to_si(value, self.shown_name)
 
 
-class OptionalDimension(_Dimension):
+class OptionalDimension(SIField):
     """A dimensioned field that may be left out; None stands for unknown."""
 
     def __get__(self, instance: object | None, owner: type) -> Quantity | None:
@@ -75,7 +96,51 @@ class OptionalDimension(_Dimension):
         return None if si is None else quantity(si, self.kind)
 
     def __set__(self, instance: object, value: Dimensioned | InSI | None) -> None:
-        instance.__dict__[self.si_name] = None if value is None else self._si(value)
+        instance.__dict__[self.si_name] = None if value is None else self.to_si(value, self.shown_name)
+
+
+class Converted(Generic[Given, Kept]):
+    """A field that takes values of type ``Given`` and keeps one of type ``Kept``.
+
+    Parameters
+    ----------
+    convert : callable
+        Makes what is kept of two things: what is given, and the name that errors show, like "hole U1.A4 connects".
+    default : optional
+        What is kept where nothing is given. Without a default the field must be given.
+    """
+
+    def __init__(self, convert: Callable[[Given, str], Kept], default: Kept | _MISSING_TYPE = MISSING) -> None:
+        self.convert, self.default = convert, default
+
+    def __set_name__(self, owner: type, name: str) -> None:
+        self.name, self.title = name, _words(owner.__name__)
+
+    @overload
+    def __get__(self, instance: None, owner: type) -> Self: ...
+    @overload
+    def __get__(self, instance: object, owner: type) -> Kept: ...
+    def __get__(self, instance: object | None, owner: type) -> Self | Kept:
+        if instance is not None:
+            kept: Kept = instance.__dict__[self.name]
+            return kept
+        if self.default is MISSING:
+            raise AttributeError(self.name)  # the field has no default
+        return self.default
+
+    def __set__(self, instance: object, value: Given) -> None:
+        instance.__dict__[self.name] = self.convert(value, shown_name(instance, self.title, self.name))
+
+
+def shown_name(instance: object, title: str, field_name: str) -> str:
+    """Name of a field for errors: what the object is, its own name where it has one, and the field."""
+    own = instance.__dict__.get("name")
+    return f"{title} {field_name}" if own is None else f"{title} {own} {field_name}"
+
+
+def _words(class_name: str) -> str:
+    """A class name in small words: "press fit" for PressFit."""
+    return "".join(f" {letter.lower()}" if letter.isupper() else letter for letter in class_name).strip()
 
 
 class Value:
@@ -113,7 +178,7 @@ class Value:
         return tuple([own[name] for name in kept_names(type(self))])
 
     def __eq__(self, other: object) -> bool:
-        return self is other or (type(self) is type(other) and self._key() == other._key())  # type: ignore[attr-defined]
+        return self is other or (isinstance(other, Value) and type(self) is type(other) and self._key() == other._key())
 
     def __hash__(self) -> int:
         own = self.__dict__
@@ -126,48 +191,128 @@ class Value:
         return {name: value for name, value in self.__dict__.items() if name not in ("_hash", "_memo")}
 
     def __repr__(self) -> str:
+        own = self.__dict__
         shown = []
         for item in fields(self):
-            dimension = type(self).__dict__.get(item.name)
-            if isinstance(dimension, _Dimension):
-                si = self.__dict__[dimension.si_name]
-                shown.append(f"{item.name}=" + (f"'{show(si, dimension.kind, 14)}'" if si is not None else "None"))
+            declared = type(self).__dict__.get(item.name)
+            if isinstance(declared, SIField):
+                shown.append(f"{item.name}={declared.text(own[declared.si_name])}")
             elif item.repr and item.init:
-                shown.append(f"{item.name}={getattr(self, item.name)!r}")
+                value = getattr(self, item.name)
+                shown.append(f"{item.name}={(str(value) if isinstance(value, StrEnum) else value)!r}")
         return f"{type(self).__name__}({', '.join(shown)})"
 
 
-@cache
+_KEPT_NAMES: dict[type[Value], tuple[str, ...]] = {}
+
+
 def kept_names(cls: type[Value]) -> tuple[str, ...]:
     """Names of the fields as an object of this class keeps them: SI floats in place of dimensioned fields."""
-    return tuple(
-        name
-        for name, item in cls.__dataclass_fields__.items()
-        if not isinstance(cls.__dict__.get(name), _Dimension) and (item.init or name.endswith("_si"))
-    )
+    if cls not in _KEPT_NAMES:
+        _KEPT_NAMES[cls] = tuple(
+            name
+            for name, item in cls.__dataclass_fields__.items()
+            if not isinstance(cls.__dict__.get(name), SIField) and (item.init or name.endswith("_si"))
+        )
+    return _KEPT_NAMES[cls]
 
 
-def sequence(value: Iterable[Item], what: str, of: type[Item] = str) -> tuple[Item, ...]:  # type: ignore[assignment]
-    """Take a list as a tuple; BoardError unless it is a list and every item an ``of`` (and, if text, not blank)."""
+@overload
+def checked(value: object, what: str) -> str: ...
+@overload
+def checked(value: object, what: str, of: type[Item]) -> Item: ...
+def checked(value: object, what: str, of: type[Any] = str) -> Any:
+    """Return ``value`` if it is of the type that is wanted.
+
+    Parameters
+    ----------
+    value : object
+        What is checked.
+    what : str
+        Name of the argument, for the error text.
+    of : type
+        Type that is wanted. A text (the default) must not be blank.
+
+    Returns
+    -------
+    Same as ``value``.
+
+    Raises
+    ------
+    BoardError
+        ``value`` is of another type, or a blank text.
+    """
+    if not isinstance(value, of) or (of is str and not str(value).strip()):
+        wanted = {str: "a text that is not blank", bool: "True or False"}.get(of, f"a {of.__name__}")
+        raise BoardError(f"{what} = {as_shown(value)}: must be {wanted}.")
+    return value
+
+
+def text_or_blank(value: object, what: str) -> str:
+    """Return a text, which may be blank; BoardError if ``value`` is no text."""
+    if not isinstance(value, str):
+        raise BoardError(f"{what} = {as_shown(value)}: must be a text, or left out.")
+    return value
+
+
+def one_of(value: object, what: str, allowed: tuple[str, ...]) -> None:
+    """Check that ``value`` is one of the texts in ``allowed``; BoardError naming them otherwise."""
+    if not (isinstance(value, str) and value in allowed):
+        known = [text for text in allowed if text]
+        wanted = " or ".join(map(repr, known)) if len(known) == 2 else f"one of {', '.join(known)}"
+        raise BoardError(
+            f"{what} = {as_shown(value)}: must be {wanted}{', or left out' if '' in allowed else ''}."
+        )
+
+
+@overload
+def sequence(value: object, what: str) -> tuple[str, ...]: ...
+@overload
+def sequence(value: object, what: str, of: type[Item]) -> tuple[Item, ...]: ...
+def sequence(value: object, what: str, of: type[Any] = str) -> tuple[Any, ...]:
+    """Take a list as a tuple.
+
+    Parameters
+    ----------
+    value : iterable
+        A list or another iterable; no text, no mapping.
+    what : str
+        Name of the argument, for the error text.
+    of : type
+        Type that every item must be of. A text (the default) must not be blank.
+
+    Returns
+    -------
+    tuple
+
+    Raises
+    ------
+    BoardError
+        ``value`` is no list, or an item is of another type or a blank text.
+    """
     if isinstance(value, (str, Mapping)) or not isinstance(value, Iterable):
-        raise BoardError(f"{what} = {value!r}: must be a list of {'names' if of is str else of.__name__ + 's'}.")
-    items = tuple(value)
+        raise _no_list(value, what, of)
+    try:
+        items = tuple(value)
+    except TypeError:  # an array without dimension says that it can be iterated
+        raise _no_list(value, what, of) from None
     for item in items:
         checked(item, what, of)
     return items
 
 
-def pairs(value: Any, what: str) -> tuple[tuple[Any, Any], ...]:
+def _no_list(value: object, what: str, of: type[Any]) -> BoardError:
+    return BoardError(f"{what} = {as_shown(value)}: must be a list of {'names' if of is str else of.__name__ + 's'}.")
+
+
+def names(value: Iterable[str], what: str) -> tuple[str, ...]:
+    """Take a list of names as a tuple; BoardError if it is none. For fields of layer names."""
+    return sequence(value, what)
+
+
+def pairs(value: object, what: str) -> tuple[tuple[Any, Any], ...]:
     """Take a mapping, or a list of pairs, as pairs; BoardError if it is neither."""
     items = tuple(value.items()) if isinstance(value, Mapping) else sequence(value, what, tuple)
     if any(len(item) != 2 for item in items):
-        raise BoardError(f"{what} = {value!r}: must be a mapping.")
+        raise BoardError(f"{what} = {as_shown(value)}: must be a mapping.")
     return items
-
-
-def checked(value: Item, what: str, of: type[Item] = str) -> Item:  # type: ignore[assignment]
-    """Return ``value``; BoardError unless it is an ``of`` (and, if text, not blank)."""
-    if not isinstance(value, of) or (of is str and not str(value).strip()):
-        wanted = {str: "a text that is not blank", bool: "True or False"}.get(of, f"a {of.__name__}")
-        raise BoardError(f"{what} = {value!r}: must be {wanted}.")
-    return value
