@@ -19,7 +19,8 @@ class StubShape:
     """A stub as drawn: everything but its position and its signal.
 
     ``stub_length_si`` [m] runs from the near face of ``layer`` (the layer in use) to the end of the barrel, or of a
-    press-fit pin that goes on beyond it. ``least_length_si`` is what a depth drill cannot take away, ``kept_by`` why.
+    press-fit pin that goes on beyond it (``ends_in_pin``). ``least_length_si`` is what a depth drill cannot take away,
+    ``kept_by`` why.
     """
 
     stackup: Stackup
@@ -29,6 +30,7 @@ class StubShape:
     press_fit: PressFit | None
     stub_length_si: float
     between: str
+    ends_in_pin: bool
     least_length_si: float
     kept_by: str
 
@@ -64,7 +66,8 @@ def _shape(stackup: Stackup, padstack: Padstack, span: Span, side: str, press_fi
     length, between = drawn.length_si, drawn.between
     start = stackup.face_si(layer, "upper" if side == "top" else "lower")
     pin = _beyond(stackup, press_fit, side, start, "pin_length_si")
-    if pin > length + 1e-9 and end in (0, len(stackup.names) - 1):
+    ends_in_pin = pin > length + 1e-9 and end in (0, len(stackup.names) - 1)
+    if ends_in_pin:
         length, between = pin, between.split(" to ")[0] + " to the tip of the press-fit pin, beyond the board"
     if length <= 0:
         return None
@@ -73,7 +76,7 @@ def _shape(stackup: Stackup, padstack: Padstack, span: Span, side: str, press_fi
         least, kept_by = length, f"the stub ends inside the board, at {last}, where no depth drill reaches it"
     return StubShape(
         stackup=stackup, padstack=padstack, span=span, side=side, press_fit=press_fit, stub_length_si=length,
-        between=between, least_length_si=min(least, length), kept_by=kept_by,
+        between=between, ends_in_pin=ends_in_pin, least_length_si=min(least, length), kept_by=kept_by,
     )  # fmt: skip
 
 
