@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stubsi.board.stackup import Distance
+from stubsi.board.stackup import Distance, EndKind
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.physics.uniform_line import decibels, shunt_s
 from stubsi.stubs.as_barrel import bore_of, through_of
@@ -17,6 +17,7 @@ from stubsi.stubs.solved_model import check_frequency, solved_models, solved_thr
 from stubsi.stubs.surroundings import surroundings
 from stubsi.stubs.uniform_model import uniform_models, uniform_through
 from stubsi.units import quantity, show, to_si
+from stubsi.value import InSI
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -170,8 +171,7 @@ def _stub(hole: str, case: Case, solve: Callable[[list[Case]], Models]) -> HoleS
         raise UnknownValueError(f"hole {hole}: {models.unknown_loss[0]}")
     length = shape.stub_length
     if case.length_si < shape.stub_length_si:
-        start = shape.stub_length.between.split(" to ")[0]
-        length = Distance(length=quantity(case.length_si, "length"), between=f"{start} to the end of the plating")
+        length = Distance(length=InSI(case.length_si), between=shape.between.ending_at(EndKind.PLATING_END))
     return HoleStub(side=shape.side, stub_length=length, provenance=models.provenance[0], models=models)
 
 
