@@ -23,7 +23,7 @@ from stubsi.stubs.uniform_model import uniform_models
 from stubsi.units import show
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -224,21 +224,57 @@ def _model_error(solvable: Solvable, returns: tuple[ReturnNote, ...]) -> str:
     return NEAREST_ERROR if solvable.nearest_rule or ReturnNote.TOO_NEAR in returns else SOLVED_ERROR
 
 
-def solved_through(barrel: Barrel, around: Around) -> Callable[[NDArray[np.float64]], NDArray[np.complex128]]:
-    """Chain matrix over frequency [Hz] of a length of barrel between entry and exit, shape (n, 2, 2)."""
+@dataclass(frozen=True, eq=False)
+class SolvedThrough:
+    """A solved length of barrel between entry and exit.
+
+    Parameters
+    ----------
+    chain : Chain
+        Of one barrel.
+    """
+
+    chain: Chain
+
+    def __call__(self, frequency: NDArray[np.float64]) -> NDArray[np.complex128]:
+        """Chain matrix over frequency [Hz], shape (n, 2, 2)."""
+        check_frequency(frequency, float(self.chain.highest_frequency()[0]))
+        return self.chain.abcd(frequency)[0]
+
+
+def solved_through(barrel: Barrel, around: Around) -> SolvedThrough:
+    """Solve a length of barrel between entry and exit.
+
+    Parameters
+    ----------
+    barrel : Barrel
+        With ``end=None``.
+    around : Around
+        What stands around its hole; its return vias are known.
+
+    Returns
+    -------
+    SolvedThrough
+    """
     solved = solve(barrel)
     (path,), _ = return_paths(around, solved)
-    chain = _chain([_Variant(solved, path, np.nan if around.pitch is None else around.pitch)])
-
-    def abcd(frequency: NDArray[np.float64]) -> NDArray[np.complex128]:
-        check_frequency(frequency, float(chain.highest_frequency()[0]))
-        return chain.abcd(frequency)[0]
-
-    return abcd
+    return SolvedThrough(_chain([_Variant(solved, path, np.nan if around.pitch is None else around.pitch)]))
 
 
 def check_frequency(frequency: NDArray[np.float64], highest: float) -> None:
-    """Refuse frequencies [Hz] above the highest at which a solved barrel holds."""
+    """Refuse frequencies above the highest at which a solved barrel holds.
+
+    Parameters
+    ----------
+    frequency : ndarray
+        [Hz].
+    highest : float
+        [Hz].
+
+    Raises
+    ------
+    ValidityError
+    """
     if np.max(frequency, initial=0.0) > highest:
         raise ValidityError(
             f"frequency = {show(np.max(frequency), 'frequency')}: above {show(highest, 'frequency')} the gap between "
