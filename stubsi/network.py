@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 import skrf
@@ -14,22 +14,66 @@ from stubsi.units import in_range, one_si, to_si
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from numpy.typing import NDArray
 
-Network = skrf.Network
+    from stubsi.units import Dimensioned, DimensionedArray
+
+    FloatArray: TypeAlias = NDArray[np.float64]
+    ComplexArray: TypeAlias = NDArray[np.complex128]
+
+    Frequencies: TypeAlias = DimensionedArray | skrf.Frequency
+    """One rising list of frequencies: texts or quantities, or a scikit-rf Frequency."""
+
+Network: TypeAlias = skrf.Network
 
 
-def shunt_network(input_si: Callable[[Any], tuple[Any, Any]], frequency: Any, z0: Any) -> Network:
-    """Two-port of what ``input_si`` (frequency [Hz] -> voltage, current) describes, hung in shunt between two ports.
+def shunt_network(
+    input_si: Callable[[FloatArray], tuple[ComplexArray, ComplexArray]], frequency: Frequencies, z0: Dimensioned
+) -> Network:
+    """Two-port of a stub hung in shunt between two ports.
 
-    ``frequency``: a scikit-rf Frequency, or a quantity array or list of texts; ``z0``: real port impedance.
+    Parameters
+    ----------
+    input_si : callable
+        Frequency [Hz] -> voltage and current into the stub, to a common factor.
+    frequency : frequency, or a scikit-rf Frequency
+    z0 : impedance
+        Real port impedance.
+
+    Returns
+    -------
+    skrf.Network
+
+    Raises
+    ------
+    UnitError
+        Frequencies that do not rise, or are negative; an impedance that is not one positive value.
     """
     hz, z = grid(frequency), one_si(z0, "impedance", "z0")
     s11, s21 = shunt_s(*input_si(hz), z)
     return _network(hz, np.array([[s11, s21], [s21, s11]]), z)
 
 
-def abcd_network(abcd: Callable[[Any], Any], frequency: Any, z0: Any) -> Network:
-    """Two-port of ``abcd`` (frequency [Hz] -> (2, 2, n_frequency) chain matrix) between ports of ``z0``."""
+def abcd_network(abcd: Callable[[FloatArray], ComplexArray], frequency: Frequencies, z0: Dimensioned) -> Network:
+    """Two-port of a chain matrix.
+
+    Parameters
+    ----------
+    abcd : callable
+        Frequency [Hz] -> chain matrix, shape (2, 2, n_frequency).
+    frequency : frequency, or a scikit-rf Frequency
+    z0 : impedance
+        Real port impedance.
+
+    Returns
+    -------
+    skrf.Network
+
+    Raises
+    ------
+    UnitError
+        As ``shunt_network``.
+    """
     hz, z = grid(frequency), one_si(z0, "impedance", "z0")
     (a, b), (c, d) = abcd(hz)
     total = a + b / z + c * z + d
@@ -37,10 +81,26 @@ def abcd_network(abcd: Callable[[Any], Any], frequency: Any, z0: Any) -> Network
     return _network(hz, s, z)
 
 
-def grid(frequency: Any) -> Any:
-    """Frequencies [Hz] as a one-dimensional array, from a scikit-rf Frequency, quantities or texts."""
+def grid(frequency: Frequencies) -> FloatArray:
+    """Frequencies as a one-dimensional array.
+
+    Parameters
+    ----------
+    frequency : frequency, or a scikit-rf Frequency
+
+    Returns
+    -------
+    ndarray, shape (n,)
+        [Hz].
+
+    Raises
+    ------
+    UnitError
+        They do not rise, or are negative or not finite, or none is given.
+    """
     if isinstance(frequency, skrf.Frequency):
-        hz = in_range(np.array(frequency.f, dtype=float), "frequency", "frequency", "not negative", shown=frequency)
+        given = np.array(frequency.f, dtype=np.float64)
+        hz = np.asarray(in_range(given, "frequency", "frequency", "not negative", shown=frequency))
     else:
         hz = np.atleast_1d(to_si(frequency, "frequency", "frequency", rule="not negative"))
     if hz.ndim != 1 or not hz.size or np.any(np.diff(hz) <= 0):
@@ -48,7 +108,7 @@ def grid(frequency: Any) -> Any:
     return hz
 
 
-def _network(hz: Any, s: Any, z0: float) -> Network:
+def _network(hz: FloatArray, s: ComplexArray, z0: float) -> Network:
     frequency = skrf.Frequency.from_f(hz, unit="Hz")
     frequency.unit = "GHz"
     return skrf.Network(frequency=frequency, s=np.moveaxis(s, -1, 0), z0=z0)

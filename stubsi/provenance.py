@@ -15,9 +15,19 @@ Source: a via-stub resonator measured at 13.5 GHz against 12.5 GHz in a 3-D mode
 class Provenance:
     """How a stub was modelled.
 
-    ``tier``: name of the model. ``assumptions``: what it took for granted. ``low``, ``high``: the true notch is
-    expected between these multiples of the computed one. ``model_error``: the error against full wave of the drawn
-    geometry, in words; a different figure from the error against hardware.
+    Parameters
+    ----------
+    tier : str
+        Name of the model.
+    assumptions : tuple of str
+        What the model took for granted.
+    model_error : str
+        The error against full wave of the drawn geometry, in words. The error against hardware is another figure.
+    low, high : float
+        The true notch is expected between these multiples of the computed one.
+    not_solved : str, optional
+        Why a uniform line stands in for a solved stub: the input that is missing, or the model's limit that is
+        exceeded. None for a stub that was to be a uniform line, and for a solved one.
     """
 
     tier: str
@@ -25,6 +35,7 @@ class Provenance:
     model_error: str
     low: float = 1 - HARDWARE_ERROR
     high: float = 1 + HARDWARE_ERROR
+    not_solved: str | None = None
 
     @property
     def hardware_error(self) -> str:
@@ -32,6 +43,7 @@ class Provenance:
         return f"{100 * HARDWARE_ERROR:g} % until calibrated"
 
     def __str__(self) -> str:
-        return "; ".join(
-            (f"{self.tier}: {self.model_error}", f"against hardware: {self.hardware_error}", *self.assumptions)
-        )
+        parts = [f"{self.tier}: {self.model_error}", f"against hardware: {self.hardware_error}", *self.assumptions]
+        if self.not_solved is not None:
+            parts.append(f"not solved: {self.not_solved}")
+        return "; ".join(parts)

@@ -348,7 +348,9 @@ def _wrong_rate_unit(text: str, unit: str, name: str) -> UnitError:
             f"(a Nyquist frequency of 28 GHz is '56 GBd')."
         )
     if unit.endswith(("B/s", "Bps", "BPS")) or "byte" in unit.casefold():
-        return UnitError(f"{name} = {as_shown(text)}: {as_shown(unit)} counts bytes; give the line rate in bits, like '25.78125 Gb/s'.")
+        return UnitError(
+            f"{name} = {as_shown(text)}: {as_shown(unit)} counts bytes; give the line rate in bits, like '25.78125 Gb/s'."
+        )
     return UnitError(f"{name} = {as_shown(text)}: unknown unit {as_shown(unit)}{_near(unit, list(RATE_UNITS))}")
 
 

@@ -260,9 +260,7 @@ def one_of(value: object, what: str, allowed: tuple[str, ...]) -> None:
     if not (isinstance(value, str) and value in allowed):
         known = [text for text in allowed if text]
         wanted = " or ".join(map(repr, known)) if len(known) == 2 else f"one of {', '.join(known)}"
-        raise BoardError(
-            f"{what} = {as_shown(value)}: must be {wanted}{', or left out' if '' in allowed else ''}."
-        )
+        raise BoardError(f"{what} = {as_shown(value)}: must be {wanted}{', or left out' if '' in allowed else ''}.")
 
 
 @overload

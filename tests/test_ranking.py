@@ -159,6 +159,16 @@ def test_a_geometry_no_model_covers_falls_back_and_says_so():
     assert row.model_error == "expected 30-60 % too high against a field solution"
 
 
+def test_the_name_of_a_layer_decides_nothing():
+    """A layer called "spine" has the letters of "pin" in it, and is no press-fit pin."""
+    notches = []
+    for last in ("BOT", "spine"):
+        roles = dict(zip((*list(mb.ROLES)[:-1], last), mb.ROLES.values(), strict=True))
+        board = mb.board(mb.net("A", ("TOP", "S1")), layers=mb.stackup(roles=roles))
+        notches.append(rank(board, model="uniform")["A"].first_notch)
+    assert notches[0] == notches[1]
+
+
 # --- order ------------------------------------------------------------------------------------------------------------
 
 

@@ -308,3 +308,9 @@ def test_an_implausible_impedance_is_warned_about():
 def test_shapes_that_do_not_fit_are_refused():
     with pytest.raises(StubsiError, match="arrays of one shape"):
         notch_frequency(["1 mm", "2 mm"], [3.0, 4.0, 5.0])
+
+
+def test_why_a_stub_is_not_solved_is_a_field_and_comes_last():
+    said = Provenance(tier="model", model_error="2 %", assumptions=("no pads",), not_solved="Dk is unknown")
+    assert str(said).endswith("no pads; not solved: Dk is unknown")
+    assert Provenance(tier="model", model_error="2 %").not_solved is None

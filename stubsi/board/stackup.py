@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
@@ -10,7 +11,7 @@ import numpy as np
 
 from stubsi.errors import BoardError, UnknownValueError
 from stubsi.units import DF_RULE, DK_RULE, one_number, quantity, show
-from stubsi.value import Dimension, OptionalDimension, Value
+from stubsi.value import Dimension, InSI, OptionalDimension, Value
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -90,14 +91,96 @@ class DielectricLayer(Value):
         return self.dk if self.dk_in_plane is None else self.dk_in_plane
 
 
+class EndKind(StrEnum):
+    """What a distance along a barrel starts or ends at. Each is also its wording."""
+
+    UPPER_FACE = "the upper face"
+    LOWER_FACE = "the lower face"
+    OUTER_FACE = "the outer face"
+    PIN_TIP = "the tip of the press-fit pin, beyond the board"
+    PLATING_END = "the end of the plating"
+
+
+_FACE_KINDS = {"upper": EndKind.UPPER_FACE, "lower": EndKind.LOWER_FACE}
+
+
+@dataclass(frozen=True)
+class DistanceEnd:
+    """Where a distance starts or ends.
+
+    Parameters
+    ----------
+    kind : EndKind
+    layer : str, optional
+        The copper layer whose face it is; None where the end is no face of a layer.
+    """
+
+    kind: EndKind
+    layer: str | None = None
+
+    def __str__(self) -> str:
+        return self.kind.value if self.layer is None else f"{self.kind.value} of {self.layer}"
+
+
+@dataclass(frozen=True)
+class Between:
+    """The two ends of a distance.
+
+    Parameters
+    ----------
+    start, end : DistanceEnd
+    """
+
+    start: DistanceEnd
+    end: DistanceEnd
+
+    @classmethod
+    def faces(cls, layer: str, face: EndKind, to_layer: str, to_face: EndKind) -> Between:
+        """From a face of one copper layer to a face of another.
+
+        Parameters
+        ----------
+        layer, to_layer : str
+            Names of the copper layers.
+        face, to_face : EndKind
+            Which of their faces.
+
+        Returns
+        -------
+        Between
+        """
+        return cls(DistanceEnd(face, layer), DistanceEnd(to_face, to_layer))
+
+    def ending_at(self, kind: EndKind) -> Between:
+        """The same start, with an end that is no face of a layer.
+
+        Parameters
+        ----------
+        kind : EndKind
+
+        Returns
+        -------
+        Between
+        """
+        return Between(self.start, DistanceEnd(kind))
+
+    def __str__(self) -> str:
+        return f"from {self.start} to {self.end}"
+
+
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Distance(Value):
-    """A length inside the board and the two faces it runs between."""
+    """A length inside the board and the two ends it runs between.
+
+    Parameters
+    ----------
+    length : length
+    between : Between
+    """
 
     length: Dimension = Dimension("length", rule="any")
-
     length_si: float = field(init=False)
-    between: str
+    between: Between
 
     def __str__(self) -> str:
         return f"{show(self.length_si, 'length')} {self.between}"
@@ -222,7 +305,7 @@ class Stackup(Value):
     def distance(self, layer: str, face: str, to_layer: str, to_face: str) -> Distance:
         """Distance between two copper faces ("upper" or "lower"), never negative, with the faces it uses."""
         span = abs(self.face_si(to_layer, to_face) - self.face_si(layer, face))
-        return _distance(span, f"from the {face} face of {layer} to the {to_face} face of {to_layer}")
+        return _distance(span, Between.faces(layer, _FACE_KINDS[face], to_layer, _FACE_KINDS[to_face]))
 
     def stub_length(self, layer: str, side: str, end_layer: str | None = None) -> Distance:
         """Stub a barrel leaves beyond ``layer`` towards ``side`` ("top" or "bottom").
@@ -235,7 +318,7 @@ class Stackup(Value):
         near, far = ("upper", "upper") if side == "top" else ("lower", "lower")
         beyond = self.index(layer) - self.index(end) if side == "top" else self.index(end) - self.index(layer)
         span = abs(self.face_si(end, far) - self.face_si(layer, near)) if beyond > 0 else 0.0
-        return _distance(span, f"from the {near} face of {layer} to the outer face of {end}")
+        return _distance(span, Between.faces(layer, _FACE_KINDS[near], end, EndKind.OUTER_FACE))
 
     def laminate(self, upper_si: float, lower_si: float) -> Laminate:
         """Mean laminate between two depths [m] below the top copper face.
@@ -298,5 +381,5 @@ def assumed_of(dielectrics: Sequence[DielectricLayer]) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _distance(span: float, between: str) -> Distance:
-    return Distance(length=quantity(span, "length"), between=between)
+def _distance(span: float, between: Between) -> Distance:
+    return Distance(length=InSI(span), between=between)

@@ -16,7 +16,7 @@ from stubsi.margin.figures import Measurable, stub_figures
 from stubsi.margin.longest_stub import Wanted, ends_of, longest
 from stubsi.margin.verdict import counted_loss, measured, meets
 from stubsi.stubs.as_barrel import Bore
-from stubsi.stubs.solved_model import NOT_SOLVED, solved_models
+from stubsi.stubs.solved_model import solved_models
 from stubsi.stubs.uniform_model import uniform_models
 from stubsi.units import quantity
 
@@ -120,8 +120,7 @@ class Limits:
 
     def not_solved(self, stub: int) -> str:
         """Unknown input for want of which a row of the table is no solved stub; empty where it is one."""
-        said = self.ranking.models.provenance[self.table.case[stub]].assumptions
-        return next((text.removeprefix(NOT_SOLVED) for text in said if text.startswith(NOT_SOLVED)), "")
+        return self.ranking.models.provenance[self.table.case[stub]].not_solved or ""
 
     @cached_property
     def _nets(self) -> tuple[Net, ...]:

@@ -10,14 +10,11 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from stubsi.board.criterion import as_criterion
-from stubsi.errors import StubsiError
 from stubsi.margin.figures import Figures, Spread, net_figures
 from stubsi.margin.reason import reason_of
 from stubsi.margin.verdict import Verdict, measured, standing, unknown_of
 from stubsi.stubs.cases import stub_table
-from stubsi.stubs.solved_model import solved_models
-from stubsi.stubs.uniform_model import uniform_models
-from stubsi.stubs.uniform_stub import Stub
+from stubsi.stubs.model_choice import ModelChoice
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -54,19 +51,13 @@ def rank(board: Board, *, model: str = "solved", dk_eff: float | None = None, de
     StubsiError, UnitError
         An unknown ``model``; values that are not a Dk or a delay per length, or both of them.
     """
-    if model not in ("solved", "uniform"):
-        raise StubsiError(f"model = {model!r}: must be 'solved' or 'uniform'.")
-    dk, slow = None, None
-    if dk_eff is not None or delay is not None:
-        given = Stub(stub_length="1 mm", dk_eff=dk_eff, delay=delay)
-        dk, slow = given.dk_eff, given.delay_si
-    return board.remembered((model, dk, slow), lambda: _rank(board, model, dk, slow))
+    choice = ModelChoice.of(model, dk_eff, delay)
+    return board.remembered(choice, lambda: _rank(board, choice))
 
 
-def _rank(board: Board, model: str, dk_eff: float | None, delay: float | None) -> Ranking:
-    uniform = model == "uniform" or dk_eff is not None or delay is not None
-    table = stub_table(board, with_surroundings=not uniform)
-    models = uniform_models(table.cases, dk_eff=dk_eff, delay=delay) if uniform else solved_models(table.cases)
+def _rank(board: Board, choice: ModelChoice) -> Ranking:
+    table = stub_table(board, with_surroundings=not choice.uniform)
+    models = choice.models(table.cases)
     figures = net_figures(board, table, models, table.case)
     return Ranking(board=board, table=table, models=models, figures=figures)
 

@@ -3,23 +3,45 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
-from stubsi.board.stackup import Distance
-from stubsi.units import quantity, show
+from stubsi.board.stackup import Distance, EndKind
+from stubsi.units import show
+from stubsi.value import InSI, Value
 
 if TYPE_CHECKING:
     from stubsi.board.board import Span
     from stubsi.board.padstack import Padstack, PressFit
-    from stubsi.board.stackup import Stackup
+    from stubsi.board.stackup import Between, Stackup
+
+TOUCHES = 1e-9
+"""Two depths that differ by no more than this [m] are one."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class StubShape:
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class StubShape(Value):
     """A stub as drawn: everything but its position and its signal.
 
-    ``stub_length_si`` [m] runs from the near face of ``layer`` (the layer in use) to the end of the barrel, or of a
-    press-fit pin that goes on beyond it. ``least_length_si`` is what a depth drill cannot take away, ``kept_by`` why.
+    Parameters
+    ----------
+    stackup : Stackup
+    padstack : Padstack
+    span : Span
+        Copper layers that the hole reaches and that it uses.
+    side : {"top", "bottom"}
+        Towards which side of the board the stub goes.
+    press_fit : PressFit or None
+    stub_length_si : float
+        From the near face of ``layer`` (the layer in use) to the end of the barrel, or to the tip of a press-fit pin
+        that goes on beyond it [m].
+    between : Between
+        The two ends of that length.
+    ends_in_pin : bool
+        Whether it ends at the tip of a press-fit pin.
+    least_length_si : float
+        What a depth drill cannot take away [m].
+    kept_by : str
+        Why that stays; empty if all can be drilled away.
     """
 
     stackup: Stackup
@@ -28,9 +50,13 @@ class StubShape:
     side: str
     press_fit: PressFit | None
     stub_length_si: float
-    between: str
+    between: Between
+    ends_in_pin: bool
     least_length_si: float
     kept_by: str
+
+    def __repr__(self) -> str:
+        return f"StubShape({self.padstack.name!r}, {str(self.stub_length)!r})"
 
     @property
     def layer(self) -> str:
@@ -45,16 +71,31 @@ class StubShape:
 
     @property
     def stub_length(self) -> Distance:
-        """Stub length and the faces it runs between."""
-        return Distance(length=quantity(self.stub_length_si, "length"), between=self.between)
+        """Stub length and the two ends it runs between."""
+        return Distance(length=InSI(self.stub_length_si), between=self.between)
 
 
 def stub_shapes(
     stackup: Stackup, padstack: Padstack, span: Span, press_fit: PressFit | None = None
 ) -> tuple[StubShape, ...]:
-    """Stubs of a hole: none, one, or two (above and below), never summed."""
-    found = (_shape(stackup, padstack, span, side, press_fit) for side in ("top", "bottom"))
-    return tuple(shape for shape in found if shape is not None)
+    """Stubs of a hole: none, one, or two (above and below), never summed.
+
+    Parameters
+    ----------
+    stackup : Stackup
+    padstack : Padstack
+    span : Span
+        Copper layers that the hole reaches and that it uses.
+    press_fit : PressFit, optional
+        The pin pressed into it.
+
+    Returns
+    -------
+    tuple of StubShape
+        The one towards the top first.
+    """
+    shapes = (_shape(stackup, padstack, span, side, press_fit) for side in ("top", "bottom"))
+    return tuple(shape for shape in shapes if shape is not None)
 
 
 def _shape(stackup: Stackup, padstack: Padstack, span: Span, side: str, press_fit: PressFit | None) -> StubShape | None:
@@ -63,17 +104,19 @@ def _shape(stackup: Stackup, padstack: Padstack, span: Span, side: str, press_fi
     drawn = stackup.stub_length(layer, side, last)
     length, between = drawn.length_si, drawn.between
     start = stackup.face_si(layer, "upper" if side == "top" else "lower")
+    through = end in (0, len(stackup.names) - 1)
     pin = _beyond(stackup, press_fit, side, start, "pin_length_si")
-    if pin > length + 1e-9 and end in (0, len(stackup.names) - 1):
-        length, between = pin, between.split(" to ")[0] + " to the tip of the press-fit pin, beyond the board"
+    ends_in_pin = through and pin > length + TOUCHES
+    if ends_in_pin:
+        length, between = pin, between.ending_at(EndKind.PIN_TIP)
     if length <= 0:
         return None
     least, kept_by = _least(stackup, press_fit, side, start, pin)
-    if end not in (0, len(stackup.names) - 1):
+    if not through:
         least, kept_by = length, f"the stub ends inside the board, at {last}, where no depth drill reaches it"
     return StubShape(
         stackup=stackup, padstack=padstack, span=span, side=side, press_fit=press_fit, stub_length_si=length,
-        between=between, least_length_si=min(least, length), kept_by=kept_by,
+        between=between, ends_in_pin=ends_in_pin, least_length_si=min(least, length), kept_by=kept_by,
     )  # fmt: skip
 
 
@@ -87,10 +130,14 @@ def _least(stackup: Stackup, fit: PressFit | None, side: str, start: float, pin:
     return 0.0, ""
 
 
-def _beyond(stackup: Stackup, fit: PressFit | None, side: str, start: float, what: str) -> float:
+def _beyond(
+    stackup: Stackup, fit: PressFit | None, side: str, start: float, depth_of: Literal["pin_length_si", "contact_to_si"]
+) -> float:
     """How far [m] a depth of the press fit lies beyond the start of the stub; negative or 0 if it does not."""
-    depth = getattr(fit, what) if fit else None
-    if depth is None or fit.side == side:
+    if fit is None or fit.side == side:
+        return 0.0
+    depth: float | None = fit.pin_length_si if depth_of == "pin_length_si" else fit.contact_to_si
+    if depth is None:
         return 0.0
     from_top = depth if fit.side == "top" else stackup.edges_si[-1] - depth
     return from_top - start if side == "bottom" else start - from_top

@@ -2,111 +2,226 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.board.stackup import Distance
+from stubsi.board.board import Board
+from stubsi.board.net import DepthDrill
+from stubsi.board.stackup import Distance, EndKind
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.physics.uniform_line import decibels, shunt_s
 from stubsi.stubs.as_barrel import bore_of, through_of
 from stubsi.stubs.cases import Case
 from stubsi.stubs.drawn import stub_shapes
-from stubsi.stubs.solved_model import check_frequency, solved_models, solved_through
+from stubsi.stubs.model_choice import ModelChoice
+from stubsi.stubs.solved_model import check_frequency, solved_through
 from stubsi.stubs.surroundings import surroundings
-from stubsi.stubs.uniform_model import uniform_models, uniform_through
+from stubsi.stubs.uniform_model import uniform_through
+from stubsi.stubs.uniform_stub import checked_order
 from stubsi.units import quantity, show, to_si
+from stubsi.value import InSI
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
-    from stubsi.board.board import Board
-    from stubsi.board.net import DepthDrill
-    from stubsi.network import Network
+    from numpy.typing import NDArray
+
+    from stubsi.board.board import Span
+    from stubsi.board.net import Hole
+    from stubsi.network import Frequencies, Network
     from stubsi.provenance import Provenance
     from stubsi.stubs.drawn import StubShape
     from stubsi.stubs.models import Models
     from stubsi.stubs.surroundings import Around
+    from stubsi.units import Dimensioned, DimensionedArray, Quantity
+
+    FloatArray = NDArray[np.float64]
+    ComplexArray = NDArray[np.complex128]
 
 LOWEST = 1.0
 """Frequency [Hz] that stands for DC: the chain of cells is evaluated above it only."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class HoleStub:
-    """One stub of a hole: its length as drawn, its figures, and where they come from."""
+    """One stub of a hole: its length as drawn, its figures, and where they come from.
+
+    Parameters
+    ----------
+    side : {"top", "bottom"}
+        Towards which side of the board it goes.
+    stub_length : Distance
+        Its length, and the two ends it runs between.
+    provenance : Provenance
+        How it is modelled.
+    models : Models
+        The electrical model: of one stub.
+    """
 
     side: str
     stub_length: Distance
     provenance: Provenance
     models: Models
 
-    def notch_frequency(self) -> Any:
-        """First notch, a quantity in GHz; where it is a range (unknown return vias), its lower and upper end."""
-        low, high = self.models.notch()[:, 0]
+    def __repr__(self) -> str:
+        return f"HoleStub({self.side}, {self.stub_length}, {self.provenance.tier})"
+
+    def notch_frequency(self, order: int = 1) -> Quantity:
+        """Frequency of a notch of this stub.
+
+        Parameters
+        ----------
+        order : int
+            Odd multiple: 1, 3, 5 ...
+
+        Returns
+        -------
+        pint.Quantity
+            In GHz. Where it is a range (unknown return vias): its lower and upper end.
+
+        Raises
+        ------
+        StubsiError
+            An even ``order``, or more than one.
+        """
+        low, high = self.models.notch(checked_order(order))[:, 0]
         return quantity(low if low == high else np.array([low, high]), "frequency")
 
-    def input_si(self, frequency: Any) -> tuple[Any, Any]:
-        """Voltage and current into the stub, to a common factor, at ``frequency`` [Hz], shape (n,).
+    def input_si(self, frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+        """Voltage and current into the stub, to a common factor.
 
-        ValidityError at frequencies where a solved stub no longer holds.
+        Parameters
+        ----------
+        frequency : ndarray, shape (n,)
+            [Hz].
+
+        Raises
+        ------
+        ValidityError
+            Frequencies above the highest at which a solved stub holds.
         """
         (stack,) = [s for s, owner in zip(self.models.variants, self.models.owner, strict=True) if len(owner)]
         check_frequency(frequency, stack.highest())
         return stack.input(np.zeros(len(frequency), dtype=np.intp), np.maximum(frequency, LOWEST))
 
-    def input_admittance(self, frequency: Any) -> Any:
-        """Admittance [S] into the stub at ``frequency`` (frequency), complex."""
-        voltage, current = self.input_si(_hertz(frequency))
-        return current / voltage
+    def input_admittance(self, frequency: DimensionedArray) -> ComplexArray:
+        """Admittance into the stub.
 
-    def loss(self, frequency: Any, *, z0: Any) -> Any:
-        """Insertion loss [dB] of the stub in shunt on a line of ``z0`` (impedance) at ``frequency``, positive."""
+        Parameters
+        ----------
+        frequency : frequency
+            One or several.
+
+        Returns
+        -------
+        complex ndarray, shape (n,)
+            [S].
+        """
+        voltage, current = self.input_si(_hertz(frequency))
+        return np.asarray(current / voltage, dtype=np.complex128)
+
+    def loss(self, frequency: DimensionedArray, *, z0: DimensionedArray) -> FloatArray:
+        """Insertion loss of the stub in shunt on a line, positive.
+
+        Parameters
+        ----------
+        frequency : frequency
+            One or several.
+        z0 : impedance
+            Of the line.
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            [dB].
+        """
         return decibels(shunt_s(*self.input_si(_hertz(frequency)), to_si(z0, "impedance", "z0"))[1])
 
-    def network(self, frequency: Any, *, z0: Any = "50 ohm") -> Network:
-        """Two-port of the stub in shunt, a scikit-rf Network with real port impedance ``z0``."""
+    def network(self, frequency: Frequencies, *, z0: Dimensioned = "50 ohm") -> Network:
+        """Two-port of the stub in shunt.
+
+        Parameters
+        ----------
+        frequency : frequency, or a scikit-rf Frequency
+        z0 : impedance
+            Real port impedance.
+
+        Returns
+        -------
+        skrf.Network
+        """
         from stubsi.network import shunt_network
 
         return shunt_network(self.input_si, frequency, z0)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class HoleModel:
     """A hole from the outermost layer in use on top (port 1) to the one below (port 2); of a pair: odd mode, one leg.
 
-    ``above`` and ``below``: its stubs, None where there is none.
+    Parameters
+    ----------
+    name : str
+        Of the hole.
+    above, below : HoleStub or None
+        Its stubs, None where there is none.
+    through : callable
+        Frequency [Hz], shape (n,) -> chain matrix of the barrel between the outermost layers in use, shape (n, 2, 2).
     """
 
     name: str
     above: HoleStub | None
     below: HoleStub | None
-    through: Callable[[Any], Any]
+    through: Callable[[FloatArray], ComplexArray]
+
+    def __repr__(self) -> str:
+        stubs = ", ".join(f"{stub.side} {show(stub.stub_length.length_si, 'length')}" for stub in self.stubs)
+        return f"HoleModel({self.name!r}, {'stubs: ' + stubs if stubs else 'no stub'})"
 
     @property
     def stubs(self) -> tuple[HoleStub, ...]:
         """The stubs there are, from the top."""
         return tuple(stub for stub in (self.above, self.below) if stub is not None)
 
-    def abcd_si(self, frequency: Any) -> Any:
-        """Chain matrix from port 1 to port 2 at ``frequency`` [Hz], shape (n, 2, 2): stub, barrel between, stub."""
+    def abcd_si(self, frequency: FloatArray) -> ComplexArray:
+        """Chain matrix from port 1 to port 2: stub, barrel between, stub.
+
+        Parameters
+        ----------
+        frequency : ndarray, shape (n,)
+            [Hz].
+
+        Returns
+        -------
+        complex ndarray, shape (n, 2, 2)
+        """
         matrix = self.through(np.maximum(frequency, LOWEST))
         if self.above is not None:
             matrix = _shunt(self.above, frequency) @ matrix
         return matrix if self.below is None else matrix @ _shunt(self.below, frequency)
 
-    def network(self, frequency: Any, *, z0: Any = "50 ohm") -> Network:
-        """Two-port of the whole hole, a scikit-rf Network with real port impedance ``z0``.
+    def network(self, frequency: Frequencies, *, z0: Dimensioned = "50 ohm") -> Network:
+        """Two-port of the whole hole.
 
-        For a leg of a pair: the odd-mode two-port, with ``z0`` half the differential impedance.
+        Parameters
+        ----------
+        frequency : frequency, or a scikit-rf Frequency
+        z0 : impedance
+            Real port impedance. For a leg of a pair: half the differential impedance; the two-port is the odd mode's.
+
+        Returns
+        -------
+        skrf.Network
         """
         from stubsi.network import abcd_network
 
         return abcd_network(lambda hz: np.moveaxis(self.abcd_si(hz), 0, -1), frequency, z0)
 
 
-def hole_model(board: Board, hole: str, *, model: str = "solved", drilled: Sequence[DepthDrill] = ()) -> HoleModel:
+def hole_model(board: Board, hole: str, *, model: str = "solved", drilled: Iterable[DepthDrill] = ()) -> HoleModel:
     """Model one hole of a board.
 
     Parameters
@@ -119,80 +234,110 @@ def hole_model(board: Board, hole: str, *, model: str = "solved", drilled: Seque
     drilled : sequence of DepthDrill
         Depth drills into it, one a side at most; none unless said.
 
+    Returns
+    -------
+    HoleModel
+
     Raises
     ------
     StubsiError
         No hole of that name among the signal nets; an unknown ``model``; a depth drill where there is no stub, or
-        that would leave more than there is.
+        that would leave more than there is; arguments of the wrong kind.
     UnknownValueError
         Its return vias, or another value it needs, are not known: then it is no single two-port.
     """
-    if model not in ("solved", "uniform"):
-        raise StubsiError(f"model = {model!r}: must be 'solved' or 'uniform'.")
-    holes = [h for net in board.signal_nets for h in net.holes]
-    place = next((i for i, h in enumerate(holes) if h.name == hole), None)
-    if place is None:
-        raise StubsiError(f"hole '{hole}': no hole of that name in a signal net of board {board.name}.")
-    found, span, around = holes[place], board.span(holes[place]), surroundings(board)[place]
-    if model == "solved" and around.returns is None:
+    choice = ModelChoice.of(model)
+    number, placed = _signal_hole(board, hole)
+    span, around = board.span(placed), surroundings(board)[number]
+    if not choice.uniform and around.returns is None:
         raise UnknownValueError(f"return vias of hole {hole} are unknown: give the reference holes, with positions.")
-    shapes = stub_shapes(board.stackup, found.padstack, span, found.press_fit)
-    solve = solved_models if model == "solved" else uniform_models
-    stubs = {case.shape.side: _stub(hole, case, solve) for case in _cases(hole, shapes, around, drilled)}
-    through = _through(board, found.padstack, span, around, model)
+    shapes = stub_shapes(board.stackup, placed.padstack, span, placed.press_fit)
+    cases = _cases(hole, shapes, around, _by_side(hole, drilled))
+    stubs = {case.shape.side: _stub(hole, case, choice) for case in cases}
+    through = _through(board, placed, span, around, choice)
     return HoleModel(name=hole, above=stubs.get("top"), below=stubs.get("bottom"), through=through)
 
 
-def _cases(hole: str, shapes: Sequence[StubShape], around: Around, drilled: Sequence[DepthDrill]) -> list[Case]:
+def _signal_hole(board: Board, name: str) -> tuple[int, Hole]:
+    """The hole of that name, and its number among the holes of the signal nets."""
+    if not isinstance(board, Board):
+        raise StubsiError(f"board = {board!r}: must be a Board; read_board makes one from a file.")
+    holes: dict[str, tuple[int, Hole]] = board.remembered("signal holes by name", lambda: _numbered_holes(board))
+    if not isinstance(name, str) or name not in holes:
+        raise StubsiError(f"hole {name!r}: no hole of that name in a signal net of board {board.name}.")
+    return holes[name]
+
+
+def _numbered_holes(board: Board) -> dict[str, tuple[int, Hole]]:
+    holes = [hole for net in board.signal_nets for hole in net.holes]
+    return {hole.name: (number, hole) for number, hole in enumerate(holes)}
+
+
+def _by_side(hole: str, drilled: Iterable[DepthDrill]) -> dict[str, DepthDrill]:
+    """The depth drills into a hole by the side they come from, one a side at most."""
+    drills = tuple(drilled) if isinstance(drilled, Iterable) and not isinstance(drilled, str) else (drilled,)
+    if not all(isinstance(drill, DepthDrill) for drill in drills):
+        raise StubsiError(f"hole {hole} drilled = {drilled!r}: must be a list of DepthDrill objects.")
+    by_side = {drill.side: drill for drill in drills}
+    if len(by_side) < len(drills):
+        raise _wrong_drills(hole)
+    return by_side
+
+
+def _wrong_drills(hole: str) -> StubsiError:
+    return StubsiError(f"hole {hole} drilled: needs one depth drill a side at most, and only where there is a stub.")
+
+
+def _cases(hole: str, shapes: Sequence[StubShape], around: Around, drills: Mapping[str, DepthDrill]) -> list[Case]:
     """The stubs of a hole, cut short where it is drilled."""
-    drills = {drill.side: drill for drill in drilled}
-    if len(drills) < len(drilled) or not set(drills) <= {shape.side for shape in shapes}:
-        raise StubsiError(f"hole {hole} drilled: needs one depth drill a side at most, and only where there is a stub.")
-    cases = []
-    for shape in shapes:
-        drill = drills.get(shape.side)
-        if drill is None:
-            cases.append(Case(shape, shape.stub_length_si, around))
-            continue
-        if drill.residual_stub_si >= shape.stub_length_si or drill.residual_stub_si < shape.least_length_si:
-            raise StubsiError(
-                f"hole {hole} residual_stub = {show(drill.residual_stub_si, 'length')}: must be below the stub, "
-                f"{shape.stub_length}" + (f", and not below what stays: {shape.kept_by}." if shape.kept_by else ".")
-            )
-        bore = bore_of(drill.drill, shape.padstack, drill.fill_dk)
-        cases.append(Case(shape, drill.residual_stub_si, around, bore))
-    return cases
+    if not set(drills) <= {shape.side for shape in shapes}:
+        raise _wrong_drills(hole)
+    whole = [Case(shape, shape.stub_length_si, around) for shape in shapes]
+    return [_drilled(hole, case, drills[case.shape.side]) if case.shape.side in drills else case for case in whole]
 
 
-def _stub(hole: str, case: Case, solve: Callable[[list[Case]], Models]) -> HoleStub:
-    models, shape = solve([case]), case.shape
+def _drilled(hole: str, case: Case, drill: DepthDrill) -> Case:
+    """A stub cut short by a depth drill."""
+    shape, residual = case.shape, drill.residual_stub_si
+    if not shape.least_length_si <= residual < shape.stub_length_si:
+        raise StubsiError(
+            f"hole {hole} residual_stub = {show(residual, 'length')}: must be below the stub, "
+            f"{shape.stub_length}" + (f", and not below what stays: {shape.kept_by}." if shape.kept_by else ".")
+        )
+    return Case(shape, residual, case.around, bore_of(drill.drill, shape.padstack, drill.fill_dk))
+
+
+def _stub(hole: str, case: Case, choice: ModelChoice) -> HoleStub:
+    models, shape = choice.models([case]), case.shape
     if models.unknown_loss[0]:
         raise UnknownValueError(f"hole {hole}: {models.unknown_loss[0]}")
     length = shape.stub_length
     if case.length_si < shape.stub_length_si:
-        start = shape.stub_length.between.split(" to ")[0]
-        length = Distance(length=quantity(case.length_si, "length"), between=f"{start} to the end of the plating")
+        length = Distance(length=InSI(case.length_si), between=shape.between.ending_at(EndKind.PLATING_END))
     return HoleStub(side=shape.side, stub_length=length, provenance=models.provenance[0], models=models)
 
 
-def _through(board: Board, padstack: Any, span: Any, around: Any, model: str) -> Callable[[Any], Any]:
+def _through(
+    board: Board, hole: Hole, span: Span, around: Around, choice: ModelChoice
+) -> Callable[[FloatArray], ComplexArray]:
+    """Chain matrix over frequency [Hz] of the barrel between the outermost layers in use."""
     if span.upper_in_use == span.lower_in_use:
-        return _nothing
-    if model == "uniform":
-        return uniform_through(board.stackup, padstack, span)
-    barrel = through_of(board.stackup, padstack, span, around.pitch)
-    return _nothing if barrel is None else solved_through(barrel, around)
+        return _no_barrel
+    if choice.uniform:
+        return uniform_through(board.stackup, hole.padstack, span)
+    barrel = through_of(board.stackup, hole.padstack, span, around.pitch)
+    return _no_barrel if barrel is None else solved_through(barrel, around)
 
 
-def _nothing(frequency: Any) -> Any:
+def _no_barrel(frequency: FloatArray) -> ComplexArray:
     return np.broadcast_to(np.eye(2, dtype=complex), (len(frequency), 2, 2))
 
 
-def _shunt(stub: HoleStub, frequency: Any) -> Any:
+def _shunt(stub: HoleStub, frequency: FloatArray) -> ComplexArray:
     voltage, current = stub.input_si(frequency)
     one, none = np.ones_like(voltage), np.zeros_like(voltage)
     return np.stack([one, none, current / voltage, one], axis=-1).reshape(-1, 2, 2)
 
 
-def _hertz(frequency: Any) -> Any:
+def _hertz(frequency: DimensionedArray) -> FloatArray:
     return np.atleast_1d(to_si(frequency, "frequency", "frequency", rule="not negative"))

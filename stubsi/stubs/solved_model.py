@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from enum import StrEnum
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -31,21 +32,33 @@ if TYPE_CHECKING:
     from stubsi.stubs.surroundings import Around
 
 SOLVED = "solved geometry"
-NOT_SOLVED = "not solved: "
-"""Begins the assumption of a case that had to go to the uniform line; why follows."""
 SOLVED_ERROR = "0.2 % median, 2.5 % at most against full wave"
 """Error of the notch. Source: project full-wave reference, 62 geometries."""
 NEAREST_ERROR = "nearest covered case: up to 5 % against full wave"
 """Where no rule covers a stub exactly: the residual of the trace-fed reference, 4 %, and a margin."""
 FAR_ERROR = "far from any covered case: down to half"
-"""Of a stub of which only half counts, for want of a reference so short or so far from a plane."""
-TOO_NEAR = "a return via is nearer to the antipad than the planes are apart"
+"""Error for stubs of which only half is modelled; no reference data exist."""
 OWN, SHARP = 0.8, 0.97
 """Shares of the frequency at which its reactance vanishes below which a notch is not the stub's own, or is blurred."""
-CAVITY = "the first notch is a resonance with the return vias, below the stub's own"
-BLURRED = "blurred notch, at the minimum of S21: part of the power leaves between the planes"
 SCAN_REACH = 2e-3
 """Unknown return vias are scanned from just outside the clearance to this much [m] further."""
+
+
+class ReturnNote(StrEnum):
+    """What had to be assumed about the return vias of a hole. Each is also its wording."""
+
+    UNKNOWN = "return vias unknown: 1-8 vias within 2 mm of the clearance, or none"
+    OPEN_PLANES = "no return via as deep as the hole within 10 mm: open planes"
+    MIRRORED = "return vias mirrored on the other leg"
+    AT_THE_ANTIPAD = "return vias inside the antipad taken at its edge"
+    TOO_NEAR = "a return via is nearer to the antipad than the planes are apart"
+
+
+class NotchNote(StrEnum):
+    """What has to be said of a first notch that is no sharp notch of the stub itself. Each is also its wording."""
+
+    CAVITY = "the first notch is a resonance with the return vias, below the stub's own"
+    BLURRED = "blurred notch, at the minimum of S21: part of the power leaves between the planes"
 
 
 class _Variant(NamedTuple):
@@ -76,16 +89,21 @@ class SolvedStack:
         """Voltage and current at the input of a single stub over frequency [Hz]."""
         return input_sweep(self.chain)
 
+    def __getstate__(self) -> dict[str, tuple[_Variant, ...]]:
+        """Without what was remembered of the chain."""
+        return {"variants": self.variants}
+
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
         """Notch of the stubs of these numbers [Hz]."""
         return self._first.frequency[index] if order == 1 else notch(self.chain.only(index), order)
 
-    def said(self, index: int) -> str:
-        """What has to be said of the first notch of a stub; nothing of a sharp one."""
+    def notch_note(self, index: int) -> NotchNote | None:
+        """What has to be said of the first notch of a stub; None of a sharp one."""
         frequency, zero = (values[index] for values in self._first)
         if np.isinf(frequency) or frequency > SHARP * zero:
-            return ""
-        return CAVITY if frequency < OWN * zero and self.chain.paths.count[index] else BLURRED
+            return None
+        has_return_vias = self.chain.paths.count[index] > 0
+        return NotchNote.CAVITY if frequency < OWN * zero and has_return_vias else NotchNote.BLURRED
 
     def highest(self) -> float:
         """Frequency up to which all of them hold [Hz]."""
@@ -128,8 +146,9 @@ def solved_models(cases: Sequence[Case]) -> Models:
         provenance[number] = said
     owners, stack = np.array(owner, dtype=np.intp), SolvedStack(tuple(variants))
     for number, lowest in _lowest(stack, owners):
-        said = provenance[number]
-        provenance[number] = replace(said, assumptions=(*said.assumptions, *filter(None, [stack.said(lowest)])))
+        note = stack.notch_note(lowest)
+        if note:
+            provenance[number] = replace(provenance[number], assumptions=(*provenance[number].assumptions, note))
     return _joined(cases, stack, owners, provenance, refused)
 
 
@@ -151,11 +170,8 @@ def _joined(
 ) -> Models:
     rest = sorted(refused)
     fallback = uniform_models([cases[number] for number in rest])
-    for number, said in zip(rest, fallback.provenance, strict=True):
-        provenance[number] = Provenance(
-            tier=said.tier, assumptions=(*said.assumptions, NOT_SOLVED + refused[number]),
-            model_error=said.model_error, low=said.low, high=said.high,
-        )  # fmt: skip
+    for number, uniform in zip(rest, fallback.provenance, strict=True):
+        provenance[number] = replace(uniform, not_solved=refused[number])
     unknown, unknown_loss = ([""] * len(cases) for _ in range(2))
     for number, notch_missing, loss_missing in zip(rest, fallback.unknown, fallback.unknown_loss, strict=True):
         unknown[number], unknown_loss[number] = notch_missing, loss_missing
@@ -191,7 +207,7 @@ def _seen(path: Posts, pitch: float | None) -> Posts:
     return Posts(positions=tuple((x - pitch / 2, y) for x, y in path.positions if x > 0), radius=path.radius)
 
 
-def _too_near(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None) -> tuple[str, ...]:
+def _too_near(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None) -> tuple[ReturnNote, ...]:
     """A return via nearer to the clearance than the planes are apart lies outside what was validated: R - b < h."""
     try:
         if len(paths) == 1 and solved.layout.sections:
@@ -199,11 +215,11 @@ def _too_near(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None)
             clearances = [section.clearance_radius for section in solved.layout.sections]
             check_single(solved.barrel.barrel_radius, clearances, _seen(paths[0], pitch), heights)
     except ValidityError:
-        return (TOO_NEAR,)
+        return (ReturnNote.TOO_NEAR,)
     return ()
 
 
-def _provenance(solvable: Solvable, returns: tuple[str, ...]) -> Provenance:
+def _provenance(solvable: Solvable, returns: tuple[ReturnNote, ...]) -> Provenance:
     """Tier and errors; of a short stub the drawn length is the worst case, as the electrical start is a share of it."""
     lower = solvable.start_share if solvable.start_share > HARDWARE_ERROR else 0.0
     short = (f"short stub: up to {100 * lower:.0f} % lower if all of its drawn length counts",) if lower else ()
@@ -215,29 +231,71 @@ def _provenance(solvable: Solvable, returns: tuple[str, ...]) -> Provenance:
     )
 
 
-def _model_error(solvable: Solvable, returns: tuple[str, ...]) -> str:
+def _model_error(solvable: Solvable, returns: tuple[ReturnNote, ...]) -> str:
     if solvable.start_share >= 0.5:
         return FAR_ERROR
-    return NEAREST_ERROR if solvable.nearest_rule or TOO_NEAR in returns else SOLVED_ERROR
+    return NEAREST_ERROR if solvable.nearest_rule or ReturnNote.TOO_NEAR in returns else SOLVED_ERROR
 
 
-def solved_through(barrel: Barrel, around: Around) -> Callable[[NDArray[np.float64]], NDArray[np.complex128]]:
-    """Chain matrix over frequency [Hz] of a length of barrel between entry and exit, shape (n, 2, 2)."""
+@dataclass(frozen=True, eq=False)
+class SolvedThrough:
+    """A solved length of barrel between entry and exit.
+
+    Parameters
+    ----------
+    chain : Chain
+        Of one barrel.
+    """
+
+    chain: Chain
+
+    def __call__(self, frequency: NDArray[np.float64]) -> NDArray[np.complex128]:
+        """Chain matrix over frequency [Hz], shape (n, 2, 2)."""
+        check_frequency(frequency, float(self.chain.highest_frequency()[0]))
+        return self._sweep(frequency)
+
+    @cached_property
+    def _sweep(self) -> Callable[[NDArray[np.float64]], NDArray[np.complex128]]:
+        return abcd_sweep(self.chain)
+
+    def __getstate__(self) -> dict[str, Chain]:
+        """Without what was remembered of a sweep."""
+        return {"chain": self.chain}
+
+
+def solved_through(barrel: Barrel, around: Around) -> SolvedThrough:
+    """Solve a length of barrel between entry and exit.
+
+    Parameters
+    ----------
+    barrel : Barrel
+        With ``end=None``.
+    around : Around
+        What stands around its hole; its return vias are known.
+
+    Returns
+    -------
+    SolvedThrough
+    """
     solved = solve(barrel)
     (path,), _ = return_paths(around, solved)
-    chain = _chain([_Variant(solved, path, np.nan if around.pitch is None else around.pitch)])
-
-    matrix, highest = abcd_sweep(chain), float(chain.highest_frequency()[0])
-
-    def abcd(frequency: NDArray[np.float64]) -> NDArray[np.complex128]:
-        check_frequency(frequency, highest)
-        return matrix(frequency)
-
-    return abcd
+    return SolvedThrough(_chain([_Variant(solved, path, np.nan if around.pitch is None else around.pitch)]))
 
 
 def check_frequency(frequency: NDArray[np.float64], highest: float) -> None:
-    """Refuse frequencies [Hz] above the highest at which a solved barrel holds."""
+    """Refuse frequencies above the highest at which a solved barrel holds.
+
+    Parameters
+    ----------
+    frequency : ndarray
+        [Hz].
+    highest : float
+        [Hz].
+
+    Raises
+    ------
+    ValidityError
+    """
     if np.max(frequency, initial=0.0) > highest:
         raise ValidityError(
             f"frequency = {show(np.max(frequency), 'frequency')}: above {show(highest, 'frequency')} the gap between "
@@ -245,20 +303,33 @@ def check_frequency(frequency: NDArray[np.float64], highest: float) -> None:
         )
 
 
-def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tuple[str, ...]]:
-    """Return paths to solve a hole with: the one its reference holes make, or those scanned when they are unknown."""
+def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tuple[ReturnNote, ...]]:
+    """Return paths to solve a hole with: the one its reference holes make, or those scanned when they are unknown.
+
+    Parameters
+    ----------
+    around : Around
+        What stands around the hole.
+    solved : SolvedBarrel
+
+    Returns
+    -------
+    paths : list of Posts
+    notes : tuple of ReturnNote
+        What had to be assumed about them.
+    """
     if around.returns is None:
-        return _scanned(around, solved), ("return vias unknown: 1-8 vias within 2 mm of the clearance, or none",)
+        return _scanned(around, solved), (ReturnNote.UNKNOWN,)
     if not around.returns:
-        return [Posts()], ("no return via as deep as the hole within 10 mm: open planes",)
+        return [Posts()], (ReturnNote.OPEN_PLANES,)
     if around.odd:
         mirrored = tuple((-x, y) for x, y in around.returns)
-        return [_apart(around.returns + mirrored, around.radius)], ("return vias mirrored on the other leg",)
+        return [_apart(around.returns + mirrored, around.radius)], (ReturnNote.MIRRORED,)
     places = np.array(around.returns) @ (1, 1j)
     grow = np.maximum(1.0, (_widest(solved) + around.radius) / np.maximum(np.abs(places), 1e-9))
     outside = tuple((via.real, via.imag) for via in (places * grow).tolist())
-    said = ("return vias inside the antipad taken at its edge",) if (grow > 1).any() else ()
-    return [_apart(outside, around.radius)], said
+    notes = (ReturnNote.AT_THE_ANTIPAD,) if (grow > 1).any() else ()
+    return [_apart(outside, around.radius)], notes
 
 
 def _apart(positions: tuple[tuple[float, float], ...], radius: float) -> Posts:

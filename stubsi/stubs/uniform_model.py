@@ -176,7 +176,7 @@ def _coax(stackup: Stackup, padstack: Padstack, places: slice, dk: float) -> flo
 def _end_pad(case: Case) -> float | None:
     """Diameter [m] of the pad at the end of the stub; None where the plating ends elsewhere."""
     shape = case.shape
-    if case.length_si < shape.stub_length_si or "pin" in shape.between:
+    if case.length_si < shape.stub_length_si or shape.ends_in_pin:
         return None
     end = shape.span.first if shape.side == "top" else shape.span.last
     outer = end in (0, len(shape.stackup.names) - 1)

@@ -73,7 +73,7 @@ def notch_frequency(stub_length: Any, dk_eff: Any, order: Any = 1) -> Any:
     7.494811 gigahertz
     """
     length = to_si(stub_length, "length", "stub_length", rule="not negative")
-    dk, n = checked_dk(dk_eff), _checked_order(order)
+    dk, n = checked_dk(dk_eff), checked_order(order)
     try:
         np.broadcast_shapes(np.shape(length), np.shape(dk), np.shape(n))
     except ValueError:
@@ -226,7 +226,7 @@ class Stub(Value):
 
     def notch_frequency(self, order: int = 1) -> Any:
         """Frequency of the notch of odd ``order``, a quantity in GHz; NaN for a stub of length zero."""
-        return quantity(self.notch_si(_checked_order(order)), "frequency")
+        return quantity(self.notch_si(checked_order(order)), "frequency")
 
     def notch_si(self, order: Any = 1) -> Any:
         """Frequency of the notch of odd ``order`` [Hz]."""
@@ -294,7 +294,7 @@ def checked_dk(dk_eff: Any) -> Any:
     return to_number(dk_eff, "dk_eff", rule=DK_RULE)
 
 
-def _checked_order(order: Any) -> Any:
+def checked_order(order: Any) -> Any:
     n = to_number(order, "order")
     if np.any(np.mod(n, 2) != 1):
         raise StubsiError(f"order = {order}: must be odd; an open stub shorts the path at 1, 3, 5 ... times f0.")

@@ -1,0 +1,77 @@
+"""One hole of a board as an object: the ends of its stubs in words, its notches, what is refused, and that it keeps."""
+
+from __future__ import annotations
+
+import pickle
+
+import numpy as np
+import pytest
+
+from stubsi import StubsiError, hole_model
+from stubsi.board.net import DepthDrill
+from stubsi.board.stackup import EndKind
+from tests import margin_boards as mb
+
+DRILL = DepthDrill(side="bottom", residual_stub="0.15 mm", drill="0.5 mm")
+
+
+def test_a_layer_whose_name_looks_like_wording_keeps_it():
+    """A layer may be called anything: the text of a distance is made of its parts, and never taken apart again."""
+    roles = {"A to B": "signal", "G1 to pin": "plane", "spine": "signal", "G2": "plane", "BOT": "signal"}
+    board = mb.board(mb.net("A", ("A to B",)), layers=mb.stackup(roles=roles))
+    whole = hole_model(board, "A.0").below.stub_length
+    assert str(whole) == "0.92 mm from the lower face of A to B to the outer face of BOT"
+    drilled = hole_model(board, "A.0", drilled=[DRILL]).below.stub_length
+    assert str(drilled) == "0.15 mm from the lower face of A to B to the end of the plating"
+    assert drilled.between.start == whole.between.start
+    assert drilled.between.end.kind == EndKind.PLATING_END
+
+
+@pytest.mark.parametrize("model", ["solved", "uniform"])
+def test_higher_notches_follow_the_first(model):
+    """At three times the first for a bare uniform line; pads and planes move both, by less than the next step."""
+    stub = hole_model(mb.board(mb.net("A", ("TOP", "S1"))), "A.0", model=model).below
+    first, third = (stub.notch_frequency(order).m_as("GHz") for order in (1, 3))
+    assert stub.notch_frequency().m_as("GHz") == first
+    assert 2 * first < third < 4 * first
+    with pytest.raises(StubsiError, match="must be odd"):
+        stub.notch_frequency(2)
+
+
+@pytest.mark.parametrize("model", ["solved", "uniform"])
+def test_a_hole_can_be_pickled_and_prints_short(model):
+    hole = hole_model(mb.board(mb.net("A", ("S1", "S2"))), "A.0", model=model)
+    again = pickle.loads(pickle.dumps(hole))
+    np.testing.assert_array_equal(again.network(["5 GHz", "20 GHz"]).s, hole.network(["5 GHz", "20 GHz"]).s)
+    for thing in (hole, again, *hole.stubs):
+        assert len(repr(thing)) < 200
+    assert repr(hole) == "HoleModel('A.0', stubs: top 0.46 mm, bottom 0.46 mm)"
+    assert repr(hole.above).startswith("HoleStub(top, 0.46 mm from the upper face of S1 to the outer face of TOP, ")
+
+
+REFUSED = {
+    "board": (("x", "A.0"), {}, "board = 'x': must be a Board"),
+    "no such hole": ((None, "Z.9"), {}, "hole 'Z.9': no hole of that name"),
+    "hole is no name": ((None, 7), {}, "hole 7: no hole of that name"),
+    "hole of a reference net": ((None, "GND.0.0"), {}, "no hole of that name in a signal net"),
+    "model": ((None, "A.0"), {"model": "coax"}, "model = 'coax': must be 'solved' or 'uniform'"),
+    "model is no name": ((None, "A.0"), {"model": None}, "model = None: must be 'solved' or 'uniform'"),
+    "a single drill": ((None, "A.0"), {"drilled": DRILL}, None),
+    "drill is text": ((None, "A.0"), {"drilled": "bottom"}, "must be a list of DepthDrill"),
+    "drills are texts": ((None, "A.0"), {"drilled": ["bottom"]}, "must be a list of DepthDrill"),
+    "drilled is a number": ((None, "A.0"), {"drilled": 3}, "must be a list of DepthDrill"),
+    "two drills a side": ((None, "A.0"), {"drilled": [DRILL, DRILL]}, "needs one depth drill a side at most"),
+    "drill where no stub is": ((None, "A.0"), {"drilled": [DRILL.replaced(side="top")]}, "only where there is a stub"),
+    "longer than the stub": ((None, "A.0"), {"drilled": [DRILL.replaced(residual_stub="2 mm")]}, "must be below the"),
+}
+
+
+@pytest.mark.parametrize(("args", "more", "says"), REFUSED.values(), ids=REFUSED)
+def test_refused(args, more, says):
+    board = mb.board(mb.net("A", ("TOP", "S1")))
+    given = (board if args[0] is None else args[0], args[1])
+    if says is None:
+        assert hole_model(*given, **more).below.stub_length.length_si == pytest.approx(0.15e-3)
+        return
+    with pytest.raises(StubsiError, match=says):
+        hole_model(*given, **more)
