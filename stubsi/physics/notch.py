@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.physics.reactance import HIGHEST_RATIO, followed, quasi_static
+from stubsi.physics.reactance import HIGHEST_RATIO, Followed, followed
 from stubsi.physics.uniform_line import shunt_s
 
 if TYPE_CHECKING:
@@ -60,19 +60,19 @@ def first_notch(chain: Chain, z0: float = 50.0) -> FirstNotch:
     -------
     FirstNotch
     """
-    zero, jump = followed(chain)
+    zero, jump, estimate = met = followed(chain)
     voltage, current = chain.voltage_current(np.nan_to_num(zero, nan=1e9)[:, None])
     with np.errstate(divide="ignore", invalid="ignore"):
         left = np.real(voltage / current)[:, 0]
-    clean = (left < RADIATING) & np.isnan(jump) & (zero <= quasi_static(chain)[0])
+    clean = (left < RADIATING) & np.isnan(jump) & (zero <= estimate)
     blurred = np.flatnonzero(~clean)
     frequency = zero.copy()
     if blurred.size:
-        frequency[blurred] = minimum_of_s21(chain.only(blurred), z0, zero[blurred], jump[blurred])[0]
+        frequency[blurred] = minimum_of_s21(chain.only(blurred), z0, Followed(*(part[blurred] for part in met)))[0]
     return FirstNotch(frequency, zero)
 
 
-def minimum_of_s21(chain: Chain, z0: float, zero: FloatArray, jump: FloatArray) -> tuple[FloatArray, FloatArray]:
+def minimum_of_s21(chain: Chain, z0: float, met: Followed) -> tuple[FloatArray, FloatArray]:
     """First minimum of S21 of stubs in shunt on a line that counts as a notch; the deepest one where none does.
 
     A minimum counts when it is 3 dB deep and S21 rises by 1 dB beyond it.
@@ -83,8 +83,8 @@ def minimum_of_s21(chain: Chain, z0: float, zero: FloatArray, jump: FloatArray) 
         The stubs.
     z0 : float
         Impedance of the line [ohm].
-    zero, jump : ndarray, shape (n_stub,)
-        Where the reactance vanishes and where its phase jumps [Hz], as ``reactance.followed`` gives them.
+    met : Followed
+        What following their reactance has met.
 
     Returns
     -------
@@ -92,13 +92,12 @@ def minimum_of_s21(chain: Chain, z0: float, zero: FloatArray, jump: FloatArray) 
         [Hz] and |S21| [-], each (n_stub,); NaN for a stub without length. A radiating stub has its minimum below the
         frequency where Im Z_in = 0, if there is one.
     """
-    start = quasi_static(chain)[0]
-    exists, rows = np.isfinite(start), np.arange(len(start))
+    exists, rows = np.isfinite(met.estimate), np.arange(len(chain))
 
     def power(f: FloatArray) -> FloatArray:
         return np.abs(shunt_s(*chain.voltage_current(f), z0)[1]) ** 2
 
-    f = _looks(np.where(exists, start, 1e9), zero, jump)
+    f = _looks(np.where(exists, met.estimate, 1e9), met.zero, met.jump)
     left = power(f)
     best = _first_deep(left)
     for _ in range(ZOOMS):

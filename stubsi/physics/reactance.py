@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy.constants import c as light_speed
@@ -71,10 +71,17 @@ def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> Float
     ----------
     chain : Chain
         The stubs.
-    frequency, impedance : ndarray, shape (n_stub,)
-        [Hz], [ohm].
+    frequency : ndarray, shape (n_stub, n_freq)
+        [Hz].
+    impedance : ndarray, shape (n_stub,)
+        Z [ohm], of the order of the stub's own.
+
+    Returns
+    -------
+    ndarray, shape (n_stub, n_freq)
+        [rad].
     """
-    f, r = frequency[:, None], impedance[:, None]
+    f, r = frequency, impedance[:, None]
     z, y = chain.section_constants(f)
     half_waves = np.floor(np.abs(np.sqrt(z * y[1:]).imag) / np.pi)
     voltage, current = chain.states(f, z, y)
@@ -84,7 +91,7 @@ def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> Float
     turn = np.where(turn > blur + 1e-9, turn - 2 * np.pi, turn)
     at_end = np.angle(reflection[0])
     total = np.where(at_end > 1e-9, at_end - 2 * np.pi, at_end) + (turn - 2 * np.pi * half_waves).sum(axis=0)
-    return np.where((z.imag < 0).any(axis=0), -np.inf, total)[:, 0]
+    return np.where((z.imag < 0).any(axis=0), -np.inf, total)
 
 
 def _loss(immittance: NDArray[np.complexfloating]) -> FloatArray:
@@ -107,13 +114,35 @@ def notch(chain: Chain, order: int = 1) -> FloatArray:
     ndarray, shape (n_stub,)
         [Hz]; NaN where loss or radiation leave no such zero, and for a stub without length.
     """
-    return followed(chain, order)[0]
+    return followed(chain, order).zero
 
 
-def followed(chain: Chain, order: int = 1) -> tuple[FloatArray, FloatArray]:
-    """Notch as ``notch`` finds it, and where the phase jumps before there is one [Hz]; NaN for none.
+class Followed(NamedTuple):
+    """What following the reactance of stubs upwards has met, each (n_stub,) [Hz]; NaN for none.
 
-    It jumps at the resonance of a cavity: just below lies a zero, unless loss or radiation take it away.
+    ``zero``: where it vanishes, upwards, for the order asked for. ``jump``: where its phase jumps before it vanishes,
+    at the resonance of a cavity; just below lies a zero, unless loss or radiation take it away. ``estimate``: the
+    quasi-static estimate of the first zero, NaN for a stub without length.
+    """
+
+    zero: FloatArray
+    jump: FloatArray
+    estimate: FloatArray
+
+
+def followed(chain: Chain, order: int = 1) -> Followed:
+    """Follow the reactance of stubs from low frequencies up to its zero of an order.
+
+    Parameters
+    ----------
+    chain : Chain
+        The stubs.
+    order : int
+        1, 3, 5 ...: first, second, third zero.
+
+    Returns
+    -------
+    Followed
     """
     start, impedance = quasi_static(chain)
     exists = np.isfinite(start)
@@ -122,18 +151,18 @@ def followed(chain: Chain, order: int = 1) -> tuple[FloatArray, FloatArray]:
 
     def above(part: Chain, rows: NDArray[np.intp], f: FloatArray) -> FloatArray:
         phase = np.maximum(turning(part, f, impedance[rows]) + order * np.pi, -FAR)
-        return np.where(exists[rows], phase, 1 - f / first[rows])
+        return np.where(exists[rows, None], phase, 1 - f / first[rows, None])
 
     remaining = _Remaining(chain, above)
     found = _root(remaining, _bracket(remaining, first))
     near = exists & (found < HIGHEST_RATIO * order * start)
-    smooth = np.abs(above(chain, np.arange(len(found)), found)) < RESIDUE
+    smooth = np.abs(above(chain, np.arange(len(found)), found[:, None])[:, 0]) < RESIDUE
     jump = np.where(near & ~smooth, found, np.nan)
     found = np.where(near & smooth, found, np.nan)
     damped = np.flatnonzero(exists & np.isnan(found))
     if damped.size:
         found[damped] = _damped(chain.only(damped), start[damped], order)
-    return found, jump
+    return Followed(found, jump, start)
 
 
 def _damped(chain: Chain, start: FloatArray, order: int) -> FloatArray:
@@ -147,7 +176,7 @@ def _damped(chain: Chain, start: FloatArray, order: int) -> FloatArray:
     rows = np.arange(len(start))
 
     def falling(part: Chain, rows: NDArray[np.intp], f: FloatArray) -> FloatArray:
-        return np.where(found[rows], -_reactance(part, f[:, None])[:, 0], start[rows] - f)
+        return np.where(found[rows, None], -_reactance(part, f), start[rows, None] - f)
 
     bracket = np.where(found, f[rows, at], 0.5 * start), np.where(found, f[rows, at + 1], 2 * start)
     return np.where(found, _root(_Remaining(chain, falling), bracket), np.nan)
@@ -180,27 +209,37 @@ class _Remaining:
         self.rows = np.arange(len(chain))
 
     def __call__(self, frequency: FloatArray, rows: NDArray[np.intp]) -> FloatArray:
-        """Value at ``frequency`` [Hz] of the stubs ``rows`` of the whole chain, all among those of the last call."""
+        """Value at ``frequency`` (n,) [Hz] of the stubs ``rows`` of the whole chain, all of them in the last call."""
+        return self.at(frequency[:, None], rows)[:, 0]
+
+    def at(self, frequency: FloatArray, rows: NDArray[np.intp]) -> FloatArray:
+        """The same at several frequencies of each stub, (n, n_freq)."""
         if 2 * len(rows) <= len(self.rows):
             self.chain = self.chain.only(np.searchsorted(self.rows, rows))
             self.rows = rows
         place = np.searchsorted(self.rows, rows)
-        f = np.full(len(self.rows), frequency[0])
+        f = np.repeat(frequency[:1], len(self.rows), axis=0)
         f[place] = frequency
         return self.function(self.chain, self.rows, f)[place]
 
 
 def _bracket(function: _Remaining, first: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Frequencies between which a function, above 0 at frequency 0, falls through it: from ``first`` in strides."""
+    """Frequencies between which a function, above 0 at frequency 0, falls through it: from ``first`` in strides.
+
+    One stride at first, then twice as many at once each time: few stubs are left, and a call costs more than a stride.
+    """
     low, high = np.zeros_like(first), first.copy()
-    rows = np.arange(len(first))
-    whole = function.chain
-    for _ in range(STEPS):
-        rows = rows[function(high[rows], rows) > 0]
-        if not rows.size:
-            break
-        low[rows] = high[rows]
-        high[rows] *= STRIDE
+    rows, whole = np.arange(len(first)), function.chain
+    strides, left = 1, STEPS
+    while rows.size and left:
+        tried = high[rows, None] * STRIDE ** np.arange(strides + 1)
+        above = np.logical_and.accumulate(function.at(tried[:, :-1], rows) > 0, axis=1).sum(axis=1)
+        each = np.arange(len(rows))
+        low[rows] = np.where(above > 0, tried[each, above - 1], low[rows])
+        high[rows] = tried[each, above]
+        rows = rows[above == strides]
+        left -= strides
+        strides = min(2 * strides, left)
     function.chain, function.rows = whole, np.arange(len(first))
     return low, high
 
