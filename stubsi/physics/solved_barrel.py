@@ -19,6 +19,10 @@ if TYPE_CHECKING:
     from stubsi.physics.sections import Layout
 
 
+KEPT = 16_384
+"""Solved barrels that are remembered: about 13 kB each, 200 MB in all."""
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class SolvedBarrel:
     """Static part of a barrel, whatever its return path.
@@ -38,7 +42,7 @@ class SolvedBarrel:
         return barrel_arrays(self)
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=KEPT)
 def solve(barrel: Barrel) -> SolvedBarrel:
     """Static part of a barrel; equal barrels are solved once.
 
