@@ -200,7 +200,11 @@ def _two_halves(barrel, upper, lower, materials):
         raise ValidityError("closed cells are for bare barrels between two planes: solve this one")
     height = sum(h for _, h in upper.filling)
     thickness = sum(part.height for part in (*upper.in_plane, *lower.in_plane))
-    in_planes = {span.mid: span.level.material for span in level_spans(barrel) if span.is_plane}
+    in_planes = {
+        span.mid: span.level.material
+        for span in level_spans(barrel.levels, goes_on=barrel.end is None)
+        if span.is_plane
+    }
     resin = [(in_planes[upper.top], part.height) for part in upper.in_plane]
     resin += [(in_planes[lower.bottom], part.height) for part in lower.in_plane]
     filling = (*upper.filling, *resin)

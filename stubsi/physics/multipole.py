@@ -12,11 +12,8 @@ from scipy.special import jve
 from stubsi.physics.hankel import hankel
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
 
-    ComplexArray = NDArray[np.complex128]
-    FloatArray = NDArray[np.float64]
-    IndexArray = NDArray[np.intp]
 
 ORDER = 1
 """Highest multipole kept: line charge (0) and dipole (1) of a round conductor."""
@@ -48,7 +45,7 @@ class _Placement(NamedTuple):
     leading axes and a 1: what it is multiplied by; 0 where a conductor would meet itself.
     """
 
-    wave: NDArray[np.intp]
+    wave: IndexArray
     turn: ComplexArray
 
 
@@ -114,8 +111,11 @@ class Conductors:
             image = _placement(delta, self.order, ends, range(pairs - len(ends[0]), pairs))
             placements.append(_Placement(image.wave[..., ::-1], -image.turn[..., ::-1]))
         wave_axis = (..., None, slice(None))
-        joined = (np.concatenate(parts, axis=-1)[wave_axis] for parts in (distance, gap))
-        return _Translations(*joined, tuple(placements))
+        return _Translations(
+            distance=np.concatenate(distance, axis=-1)[wave_axis],
+            gap=np.concatenate(gap, axis=-1)[wave_axis],
+            placements=tuple(placements),
+        )
 
 
 def reflection(k: ComplexArray, conductors: Conductors) -> ComplexArray:
@@ -171,7 +171,8 @@ def _surface_waves(k: ComplexArray, conductors: Conductors) -> tuple[ComplexArra
     kr = k[..., None] * radius[..., None, :]
     flat = (*k.shape, conductors.size)
     taken = np.stack([bessel(p, kr) for p in range(order + 1)], axis=-1)[..., column, degree].reshape(flat)
-    given = 1 / np.stack(hankel(max(order, 1), kr), axis=-1)[..., column, degree].reshape(flat)
+    on_surface = np.stack(hankel(max(order, 1), kr), axis=-1)[..., column, degree].reshape(flat)
+    given: ComplexArray = np.reciprocal(on_surface)
     taken[..., order] = given[..., order] = 0
     return taken, given
 

@@ -10,11 +10,9 @@ from stubsi.physics.reactance import HIGHEST_RATIO, Followed, followed
 from stubsi.physics.uniform_line import shunt_s
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from stubsi.physics.arrays import FloatArray, IndexArray
     from stubsi.physics.chain import Chain
 
-    FloatArray = NDArray[np.floating]
 
 DEEP = 0.5
 """Share of the power left in the path from which a minimum of S21 counts as a notch: one of 3 dB and more."""
@@ -124,7 +122,7 @@ def _looks(start: FloatArray, zero: FloatArray, jump: FloatArray) -> FloatArray:
     return np.sort(np.concatenate([over, near], axis=1), axis=1)
 
 
-def _first_deep(left: FloatArray) -> NDArray[np.intp]:
+def _first_deep(left: FloatArray) -> IndexArray:
     """Place of the first minimum that is a notch along the last axis, of the least value where there is none."""
     place, low = np.zeros(len(left), dtype=np.intp), np.full(len(left), np.inf)
     risen = np.zeros(len(left), dtype=bool)

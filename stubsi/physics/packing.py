@@ -18,12 +18,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
     from stubsi.physics.barrel import Material
     from stubsi.physics.sections import Part, Section
     from stubsi.physics.solved_barrel import SolvedBarrel
 
-    FloatArray = NDArray[np.float64]
-    IndexArray = NDArray[np.intp]
     Key = TypeVar("Key", bound=Hashable)
     Mixture = tuple[tuple[Material, float], ...]
 
@@ -217,30 +216,31 @@ class BarrelStack:
     @cached_property
     def profile_of_column(self) -> IndexArray:
         """Profile of each column, counted over all barrels."""
-        return self.column_profile + np.repeat(_starts(self.profile_count), self.column_count)
+        first: IndexArray = np.repeat(_starts(self.profile_count), self.column_count)
+        return self.column_profile + first
 
     @cached_property
     def column_place(self) -> IndexArray:
         """Column of all barrels behind each place of ``height``, (n_barrel, most columns); any where there is none."""
-        place = _starts(self.column_count)[:, None] + np.arange(self.height.shape[2])
-        return np.minimum(place, max(0, len(self.column) - 1))
+        place: IndexArray = _starts(self.column_count)[:, None] + np.arange(self.height.shape[2])
+        return np.minimum(place, np.intp(max(0, len(self.column) - 1)))
 
     @cached_property
-    def laminate(self) -> tuple[NDArray[np.complex128], FloatArray]:
+    def laminate(self) -> tuple[ComplexArray, FloatArray]:
         """Terms of the permittivity of each material relative to its dk, as ``debye_terms`` gives them."""
         return debye_terms(1.0, self.material[..., 0], self.material[..., 1])
 
 
 def _starts(counts: IndexArray) -> IndexArray:
     """Place of the first member of each barrel, where the members of all barrels stand one after the other."""
-    return np.cumsum(counts) - counts
+    return np.asarray(np.cumsum(counts) - counts)
 
 
 def _members(counts: IndexArray, rows: IndexArray) -> IndexArray:
     """Places of the members of some barrels, where those of all barrels stand one after the other."""
     chosen = counts[rows]
     within = np.arange(chosen.sum()) - np.repeat(_starts(chosen), chosen)
-    return np.repeat(_starts(counts)[rows], chosen) + within
+    return np.asarray(np.repeat(_starts(counts)[rows], chosen) + within)
 
 
 def _padded(arrays: Sequence[FloatArray], grown: tuple[int, ...], empty: Any = 0.0) -> FloatArray:

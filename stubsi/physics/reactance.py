@@ -11,11 +11,9 @@ from scipy.optimize.elementwise import find_root
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
+    from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
     from stubsi.physics.chain import Chain
 
-    FloatArray = NDArray[np.floating]
 
 LOW = 1e6
 """Frequency [Hz] at which every line is static."""
@@ -94,7 +92,7 @@ def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> Float
     return np.where((z.imag < 0).any(axis=0), -np.inf, total)
 
 
-def _loss(immittance: NDArray[np.complexfloating]) -> FloatArray:
+def _loss(immittance: ComplexArray) -> FloatArray:
     """Loss tangent [-] of impedances or admittances."""
     return np.abs(immittance.real) / np.maximum(np.abs(immittance.imag), np.finfo(float).tiny ** 0.5)
 
@@ -149,7 +147,7 @@ def followed(chain: Chain, order: int = 1) -> Followed:
     first = np.minimum(np.where(exists, 0.95 * start, 1e9), 0.9 * lowest_resonance(chain))
     impedance = np.where(exists, impedance, 50.0)
 
-    def above(part: Chain, rows: NDArray[np.intp], f: FloatArray) -> FloatArray:
+    def above(part: Chain, rows: IndexArray, f: FloatArray) -> FloatArray:
         phase = np.maximum(turning(part, f, impedance[rows]) + order * np.pi, -FAR)
         return np.where(exists[rows, None], phase, 1 - f / first[rows, None])
 
@@ -175,7 +173,7 @@ def _damped(chain: Chain, start: FloatArray, order: int) -> FloatArray:
     at = np.where(found, np.argmax(count == wanted, axis=1), 0)
     rows = np.arange(len(start))
 
-    def falling(part: Chain, rows: NDArray[np.intp], f: FloatArray) -> FloatArray:
+    def falling(part: Chain, rows: IndexArray, f: FloatArray) -> FloatArray:
         return np.where(found[rows, None], -_reactance(part, f), start[rows, None] - f)
 
     bracket = np.where(found, f[rows, at], 0.5 * start), np.where(found, f[rows, at + 1], 2 * start)
@@ -204,15 +202,15 @@ def lowest_resonance(chain: Chain) -> FloatArray:
 class _Remaining:
     """A function of chain, rows and frequency, evaluated on the stubs still searched: fewer and fewer of the chain."""
 
-    def __init__(self, chain: Chain, function: Callable[[Chain, NDArray[np.intp], FloatArray], FloatArray]) -> None:
+    def __init__(self, chain: Chain, function: Callable[[Chain, IndexArray, FloatArray], FloatArray]) -> None:
         self.chain, self.function = chain, function
         self.rows = np.arange(len(chain))
 
-    def __call__(self, frequency: FloatArray, rows: NDArray[np.intp]) -> FloatArray:
+    def __call__(self, frequency: FloatArray, rows: IndexArray) -> FloatArray:
         """Value at ``frequency`` (n,) [Hz] of the stubs ``rows`` of the whole chain, all of them in the last call."""
         return self.at(frequency[:, None], rows)[:, 0]
 
-    def at(self, frequency: FloatArray, rows: NDArray[np.intp]) -> FloatArray:
+    def at(self, frequency: FloatArray, rows: IndexArray) -> FloatArray:
         """The same at several frequencies of each stub, (n, n_freq)."""
         if 2 * len(rows) <= len(self.rows):
             self.chain = self.chain.only(np.searchsorted(self.rows, rows))
@@ -246,8 +244,12 @@ def _bracket(function: _Remaining, first: FloatArray) -> tuple[FloatArray, Float
 
 def _root(function: _Remaining, bracket: tuple[FloatArray, FloatArray]) -> FloatArray:
     """Root of each row within its bracket, by Chandrupatla's method; the middle of a bracket that holds none."""
-    tolerances = {"xrtol": TOLERANCE, "xatol": 0.0, "fatol": 0.0, "frtol": 0.0}
     low, high = np.maximum(bracket[0], 1e-3 * bracket[1]), bracket[1]
-    rows = np.arange(len(low))
-    found = find_root(function, (low, high), args=(rows,), tolerances=tolerances, maxiter=STEPS)
-    return np.where(found.success, found.x, (low + high) / 2)
+    result = find_root(
+        function.__call__,
+        (low, high),
+        args=(np.arange(len(low)),),
+        tolerances={"xrtol": TOLERANCE, "xatol": 0.0, "fatol": 0.0, "frtol": 0.0},
+        maxiter=STEPS,
+    )
+    return np.where(result.success, result.x, (low + high) / 2)

@@ -13,7 +13,9 @@ from stubsi.errors import ValidityError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
+
+    from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
 
 
 SCANNED_COUNTS = (1, 2, 3, 4, 6, 8)
@@ -55,11 +57,11 @@ class ReturnPaths:
     odd mode, of which ``posts`` are those on the barrel's side (NaN: a single barrel).
     """
 
-    ring: NDArray[np.floating]
-    posts: NDArray[np.complexfloating]
-    count: NDArray[np.integer]
-    post_radius: NDArray[np.floating]
-    pitch: NDArray[np.floating]
+    ring: FloatArray
+    posts: ComplexArray
+    count: IndexArray
+    post_radius: FloatArray
+    pitch: FloatArray
 
     @classmethod
     def of(cls, paths: Sequence[ReturnPath], pitch: Sequence[float] | None = None) -> ReturnPaths:
@@ -78,7 +80,7 @@ class ReturnPaths:
             pitch=pitches,
         )
 
-    def only(self, rows: NDArray[np.intp]) -> ReturnPaths:
+    def only(self, rows: IndexArray) -> ReturnPaths:
         """Return paths of some of the stubs.
 
         Parameters
@@ -95,7 +97,7 @@ class ReturnPaths:
         )
 
 
-def centres(path: ReturnPath, *, odd: bool = False) -> NDArray[np.complexfloating]:
+def centres(path: ReturnPath, *, odd: bool = False) -> ComplexArray:
     """Centres of the posts, x + jy [m]; with ``odd`` those at x > 0 (one on the midplane carries no line charge)."""
     positions = path.positions if isinstance(path, Posts) else ()
     return np.array([complex(x, y) for x, y in positions if not odd or x > path.radius], dtype=complex)
@@ -127,7 +129,7 @@ def check_single(
         _refuse(f"barrel_radius {a.max():.6g} m must be above 0 and below clearance_radius {b.min():.6g} m")
     if isinstance(return_path, Posts):
         _check_posts(return_path)
-        reach = np.min(np.abs(centres(return_path)) - return_path.radius, initial=np.inf)
+        reach = float(np.min(np.abs(centres(return_path)) - return_path.radius, initial=np.inf))
     else:
         reach = return_path.radius
     if reach < np.max(b + h):
@@ -149,7 +151,7 @@ def check_pair(barrel_radius: float, pitch: float, return_path: ReturnPath, clea
     if not 0 < 2 * barrel_radius < pitch:
         _refuse(f"pitch {pitch:.6g} m must exceed twice barrel_radius {barrel_radius:.6g} m")
     if isinstance(return_path, Ring):
-        _refuse("a pair returns through posts (or none): a Ring is centred on one barrel")
+        raise ValidityError("a pair returns through posts (or none): a Ring is centred on one barrel")
     _check_posts(return_path)
     posts, radius = centres(return_path), return_path.radius
     inner = max(barrel_radius, float(np.max(clearance_radius)))
