@@ -33,8 +33,12 @@ BLOCK = 100_000
 class OuterField(NamedTuple):
     r"""The field outside the clearance, :math:`e(r) \propto p\,H_0^{(2)}(kr) + q\,e^{-2jk\,\mathrm{reach}}J_0(kr)`.
 
-    ``outgoing`` is p, ``standing`` is q, both [-]; ``reach`` [m] is the distance to the nearest return conductor.
-    Arrays of the shape of the wavenumber they were made for.
+    Parameters
+    ----------
+    outgoing, standing : complex ndarray
+        p and q [-], in the shape of the wavenumbers k.
+    reach : ndarray
+        Distance to the nearest return conductor [m], in the same shape.
     """
 
     outgoing: ComplexArray
@@ -88,8 +92,14 @@ def highest_frequency(gap: ArrayLike, dk: ArrayLike) -> FloatArray:
 class ReturnConductors:
     """Barrels with the conductors their current returns through, made ready to scatter waves of any frequency.
 
-    ``ring`` [m] (n,): radius of the return ring, NaN for none. ``reach`` [m] (n,): distance from the barrel's centre to
-    the nearest return conductor. ``posts``: which rows scatter off posts or a second barrel, and off which.
+    Parameters
+    ----------
+    ring : ndarray, shape (n,)
+        Radius of the return ring [m]; NaN for none.
+    reach : ndarray, shape (n,)
+        Distance from the barrel's centre to the nearest return conductor [m].
+    posts : tuple of (ndarray of int, Conductors)
+        Barrels that scatter off posts or off a second barrel, by number, and what they scatter off.
     """
 
     ring: FloatArray

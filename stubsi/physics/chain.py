@@ -41,7 +41,14 @@ AT_ONCE = 2_000_000
 class Chain:
     """Solved barrels with their return paths as one set of arrays, first axis the stub.
 
-    Sections are numbered from the end of the plating up, shorter barrels padded with sections of no length.
+    Sections are numbered from the end of the plating up; a shorter barrel has sections of no length at its start.
+
+    Parameters
+    ----------
+    barrels : BarrelStack
+        The barrels.
+    paths : ReturnPaths
+        Their return paths.
     """
 
     barrels: BarrelStack
@@ -54,7 +61,7 @@ class Chain:
         Parameters
         ----------
         stubs
-            (solved barrel, return path) of each stub, stub-and-return-path of every hole and end in one list.
+            (solved barrel, return path) of each stub.
         pitch
             Pitch [m] of each stub that is one of a pair in its odd mode (its return path then as seen from midway
             between the barrels); NaN for a single barrel, None: all single.

@@ -34,11 +34,28 @@ class BarrelArrays:
     A *profile* is a distinct filling of a cavity. A *column* is a distinct conductor in a cavity: (profile, radius of
     the conductor, radius of the clearance).
 
-    ``material`` (n_material, 2): loss tangent [-] and the frequency where it holds [Hz], NaN for constant.
-    ``capacitance`` (n_section + 1, n_material) [F], the end first. ``filling`` (n_profile, n_material): share of the
-    height over dk, [-]. ``column_profile`` (n_column,) and ``column`` (n_column, 2): radii [m]. ``height``
-    (n_section, n_column) [m]. ``static_inductance`` (n_section,) [H]: of what lies in the planes' clearances. ``skin``
-    (n_section,) [-]: height over circumference. ``outer_inductance`` [H] in front of the end.
+    Parameters
+    ----------
+    material : ndarray, shape (n_material, 2)
+        Loss tangent [-] and the frequency where it holds [Hz], NaN for constant.
+    capacitance : ndarray, shape (n_section + 1, n_material)
+        [F], the end first.
+    filling : ndarray, shape (n_profile, n_material)
+        Share of each material in the height, over its dk [-].
+    column_profile : ndarray of int, shape (n_column,)
+        Profile of each column.
+    column : ndarray, shape (n_column, 2)
+        Radius of the conductor and of the clearance [m].
+    height : ndarray, shape (n_section, n_column)
+        Height of each column in each section [m].
+    static_inductance : ndarray, shape (n_section,)
+        Of the conductor inside the planes' clearances [H].
+    skin : ndarray, shape (n_section,)
+        Height of all conductor over its circumference [-].
+    outer_inductance : float
+        In front of the end [H].
+    barrel_radius, conductivity, largest_dk : float
+        Of the barrel [m], of its plating [S/m] (infinite: perfect), and of its materials [-].
     """
 
     material: FloatArray
@@ -127,22 +144,30 @@ def _skin(parts: Iterable[Part]) -> float:
 class BarrelStack:
     """Many solved barrels as one set of arrays, first axis the barrel; what one has less of than others is zero.
 
-    Names as in ``BarrelArrays``. ``filling``, ``column_profile`` and ``column`` hold the profiles and columns of all
-    barrels one after the other, ``profile_count`` and ``column_count`` of each; ``column_profile`` counts from the
-    first profile of its own barrel.
+    Parameters
+    ----------
+    section_count, profile_count, column_count : ndarray of int, shape (n_barrel,)
+        How many sections, profiles and columns each barrel has.
+    material, capacitance, height, static_inductance, skin : ndarray
+        As in ``BarrelArrays``, with the barrel as first axis.
+    filling, column_profile, column : ndarray
+        As in ``BarrelArrays``, the rows of all barrels one after the other. ``column_profile`` counts from the first
+        profile of its own barrel.
+    outer_inductance, barrel_radius, conductivity, largest_dk : ndarray, shape (n_barrel,)
+        As in ``BarrelArrays``.
     """
 
     section_count: IndexArray
+    profile_count: IndexArray
+    column_count: IndexArray
     material: FloatArray
     capacitance: FloatArray
-    profile_count: IndexArray
-    filling: FloatArray
-    column_count: IndexArray
-    column_profile: IndexArray
-    column: FloatArray
     height: FloatArray
     static_inductance: FloatArray
     skin: FloatArray
+    filling: FloatArray
+    column_profile: IndexArray
+    column: FloatArray
     outer_inductance: FloatArray
     barrel_radius: FloatArray
     conductivity: FloatArray
