@@ -7,12 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from stubsi.errors import ValidityError
+from stubsi.physics.barrel import level_spans
 from stubsi.physics.capacitance import section_capacitances
 from stubsi.physics.cavity import outer_field, return_conductors, series_impedance, wavenumber
 from stubsi.physics.notch import minimum_of_s21
 from stubsi.physics.reactance import STEPS, TOLERANCE, followed
 from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
-from stubsi.physics.sections import layout, level_spans
+from stubsi.physics.sections import layout
 from stubsi.physics.solved_barrel import SolvedBarrel
 from tests.closed_forms import cell_capacitance, common_clearance
 

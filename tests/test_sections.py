@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stubsi.errors import ValidityError
-from stubsi.physics.barrel import Barrel, End
-from stubsi.physics.sections import layout, level_spans
+from stubsi.physics.barrel import Barrel, End, level_spans
+from stubsi.physics.sections import layout
 from tests.stacks import MM, fill, plane, signal, stack, through
 
 

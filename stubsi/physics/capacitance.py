@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.physics.barrel import AIR, Barrel, Material
+from stubsi.physics.barrel import AIR, Barrel, LevelSpan, Material, level_spans, snap
 from stubsi.physics.electrostatics import Grid, cell_energies, graded_lines
-from stubsi.physics.sections import LevelSpan, level_spans, snap
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

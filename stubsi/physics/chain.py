@@ -20,7 +20,7 @@ from stubsi.physics.dielectric import debye_logarithm
 from stubsi.physics.packing import BarrelStack
 from stubsi.physics.pair import end_coupling
 from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
-from stubsi.physics.uniform_line import surface_resistance
+from stubsi.physics.skin_effect import surface_resistance
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence

@@ -106,25 +106,20 @@ def debye_logarithm(frequency: ComplexLike) -> ComplexArray:
     return np.asarray(np.log((F_HIGH + jf) / (F_LOW + jf)))
 
 
-def permittivity_slope(
-    frequency: FloatLike, dk: FloatLike, df: FloatLike = 0.0, at: FloatLike | None = None
-) -> FloatArray:
-    r"""Change of the real part of ``permittivity`` with the logarithm of frequency.
+def debye_logarithm_slope(frequency: FloatLike) -> FloatArray:
+    r"""Change of the real part of ``debye_logarithm`` with the logarithm of frequency.
 
-    .. math:: \frac{d\varepsilon'}{d\ln f} = m\left(\frac{f^2}{f_{high}^2 + f^2} - \frac{f^2}{f_{low}^2 + f^2}\right)
+    .. math:: \frac{f^2}{f_{high}^2 + f^2} - \frac{f^2}{f_{low}^2 + f^2}
 
     Parameters
     ----------
     frequency : array_like
-        Frequency [Hz], real.
-    dk, df, at : array_like
-        As in ``permittivity``.
+        f [Hz], real.
 
     Returns
     -------
     ndarray
-        [-], in the broadcast shape of the arguments; 0 where dk and df are constant over frequency.
+        [-]: about -1 within the band.
     """
-    _, strength = debye_terms(dk, df, at)
     square = np.square(np.asarray(frequency, dtype=float))
-    return np.asarray(strength * square * (1 / (F_HIGH**2 + square) - 1 / (F_LOW**2 + square)))
+    return np.asarray(square * (1 / (F_HIGH**2 + square) - 1 / (F_LOW**2 + square)))

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import accumulate, pairwise, takewhile
+from itertools import pairwise, takewhile
 from math import log
 from typing import TYPE_CHECKING
 
 from stubsi.errors import ValidityError
+from stubsi.physics.barrel import level_spans, snap
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stubsi.physics.barrel import Barrel, Level, Material
+    from stubsi.physics.barrel import Barrel, LevelSpan, Material
 
     Filling = tuple[tuple[Material, float], ...]
 
@@ -79,81 +80,6 @@ class Layout:
     sections: tuple[Section, ...]
     start_of_end: float
     outer: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class LevelSpan:
-    """A level and where it lies.
-
-    Parameters
-    ----------
-    level : Level
-        The level.
-    top, bottom : float
-        Where it lies [m below the electrical start].
-    mid : float
-        Where a plane is cut into the halves of two sections [m below the electrical start].
-    """
-
-    level: Level
-    top: float
-    bottom: float
-    mid: float
-
-    @property
-    def is_plane(self) -> bool:
-        """Whether the level is a plane."""
-        return self.level.is_plane
-
-    def conductor(self, barrel_radius: float) -> float:
-        """Outer radius [m] of the conductor at this level: its pad, or the barrel.
-
-        Parameters
-        ----------
-        barrel_radius : float
-            [m].
-        """
-        return self.level.pad_radius or barrel_radius
-
-
-def level_spans(levels: Sequence[Level], *, goes_on: bool = False) -> tuple[LevelSpan, ...]:
-    """Where the levels of a barrel lie.
-
-    Parameters
-    ----------
-    levels : sequence of Level
-        From the electrical start down.
-    goes_on : bool
-        The barrel goes on below them: a last plane is already cut at its mid-thickness.
-
-    Returns
-    -------
-    tuple of LevelSpan
-    """
-    edges = [snap(z) for z in accumulate((level.thickness for level in levels), initial=0.0)]
-    last = edges[-1] if goes_on else None
-    return tuple(
-        LevelSpan(level=level, top=top, bottom=bottom, mid=_mid(top, bottom, last))
-        for level, (top, bottom) in zip(levels, pairwise(edges), strict=True)
-    )
-
-
-def snap(length: float) -> float:
-    """Round a length to the picometre, so that what is drawn equal is equal.
-
-    Parameters
-    ----------
-    length : float
-        [m].
-    """
-    return round(length, 12)
-
-
-def _mid(top: float, bottom: float, last: float | None) -> float:
-    """Where a plane is cut in two [m]: a plane at either end of the barrel was cut at its mid-thickness before."""
-    if top == 0.0:
-        return top
-    return bottom if bottom == last else snap((top + bottom) / 2)
 
 
 def layout(barrel: Barrel) -> Layout:

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.constants import c, epsilon_0, mu_0
 
-from stubsi.physics.dielectric import permittivity, permittivity_slope
+from stubsi.physics.dielectric import debye_logarithm, debye_logarithm_slope, debye_terms, permittivity
+from stubsi.physics.skin_effect import barrel_resistance
 
 if TYPE_CHECKING:
     from stubsi.physics.arrays import ComplexArray, ComplexLike, FloatArray, FloatLike
@@ -104,50 +105,6 @@ def disk_end_capacitance(pad_diameter: FloatLike, dk: FloatLike) -> FloatArray:
     Too high where the end faces air. Source: textbook result for the isolated disk, from memory.
     """
     return np.asarray(2 * epsilon_0 * np.multiply(dk, pad_diameter))
-
-
-def surface_resistance(frequency: ComplexLike, conductivity: FloatLike) -> FloatArray | ComplexArray:
-    r"""Skin-effect surface resistance, :math:`R_s = \sqrt{\pi f \mu_0 / \sigma}`.
-
-    Parameters
-    ----------
-    frequency : array_like
-        f [Hz]; may be complex.
-    conductivity : array_like
-        Of the metal [S/m]; infinite: none.
-
-    Returns
-    -------
-    ndarray
-        [ohm].
-    """
-    return np.sqrt(np.pi * np.asarray(frequency) * mu_0 / conductivity)
-
-
-def barrel_resistance(
-    frequency: FloatLike, barrel_diameter: FloatLike, conductivity: FloatLike
-) -> FloatArray | ComplexArray:
-    r"""Series resistance of a barrel, :math:`R' = R_s / (\pi d)`.
-
-    Parameters
-    ----------
-    frequency : array_like
-        [Hz].
-    barrel_diameter : array_like
-        Outer diameter d of the plating [m].
-    conductivity : array_like
-        Of the plating [S/m].
-
-    Returns
-    -------
-    ndarray
-        [ohm/m].
-
-    Notes
-    -----
-    Valid while the plating is thicker than the skin depth: 2.1 um in copper at 1 GHz.
-    """
-    return surface_resistance(frequency, conductivity) / (np.pi * np.asarray(barrel_diameter))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -274,27 +231,30 @@ class UniformLine:
         if np.any(searched):
             length, dk, z_stub, df, at, end, n = (field[searched] for field in np.broadcast_arrays(*fields))
             end = np.where(end > 0, end * z_stub, 0.0)
-            notch[searched] = _notch_by_newton(length * np.sqrt(dk) / c, end, (dk, df, at), n)
+            constant, strength = debye_terms(1.0, df, at)
+            laminate = np.real(constant), strength
+            notch[searched] = _notch_by_newton(length * np.sqrt(dk) / c, end, laminate, n)
         return notch
 
 
 def _notch_by_newton(
-    delay: FloatArray,
-    end_delay: FloatArray,
-    laminate: tuple[FloatArray, FloatArray, FloatArray],
-    order: FloatArray,
+    delay: FloatArray, end_delay: FloatArray, laminate: tuple[FloatArray, FloatArray], order: FloatArray
 ) -> FloatArray:
-    """Notch [Hz] from the delays [s] L sqrt(dk)/c and C_e Z_s at dk, the laminate's (dk, df, at), and the order."""
+    """Notch [Hz] from the delays [s] L sqrt(dk)/c and C_e Z_s at dk, and the order.
+
+    ``laminate``: terms of the permittivity over dk, as ``debye_terms`` gives them (real part of the first).
+    """
+    constant, strength = laminate
     angle = 2 * np.pi * delay
     frequency = _first_angle(end_delay / delay, order) / angle
     for _ in range(MOST_STEPS):
-        eps, eps_slope = np.real(permittivity(frequency, *laminate)), permittivity_slope(frequency, *laminate)
-        slowing, slowing_slope = np.sqrt(eps / laminate[0]), eps_slope / (2 * eps)
+        relative = constant + strength * debye_logarithm(frequency).real
+        slowing, slowing_slope = np.sqrt(relative), strength * debye_logarithm_slope(frequency) / (2 * relative)
         line, load = angle * slowing * frequency, 2 * np.pi * end_delay / slowing * frequency
         miss = line + np.arctan(load) - order * np.pi / 2
         slope = line * (1 + slowing_slope) + load * (1 - slowing_slope) / (1 + load**2)
         step = frequency * miss / slope
-        frequency = frequency - step
+        frequency -= step
         if not np.any(np.abs(step) > NEWTON_DONE * frequency):
             break
     return frequency
