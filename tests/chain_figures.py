@@ -7,12 +7,13 @@ from dataclasses import replace
 import numpy as np
 
 from stubsi.errors import ValidityError
+from stubsi.physics.barrel import level_spans
 from stubsi.physics.capacitance import section_capacitances
 from stubsi.physics.cavity import outer_field, return_conductors, series_impedance, wavenumber
 from stubsi.physics.notch import minimum_of_s21
 from stubsi.physics.reactance import STEPS, TOLERANCE, followed
 from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
-from stubsi.physics.sections import layout, level_spans
+from stubsi.physics.sections import layout
 from stubsi.physics.solved_barrel import SolvedBarrel
 from tests.closed_forms import cell_capacitance, common_clearance
 
@@ -121,7 +122,7 @@ def s21_minimum(chain, z0=50.0):
         [Hz] and |S21| [-], each (n_stub,); NaN for a stub without length. A radiating stub has its minimum below the
         frequency where Im Z_in = 0, if there is one.
     """
-    return minimum_of_s21(chain, z0, *followed(chain))
+    return minimum_of_s21(chain, z0, followed(chain))
 
 
 def resonance(chain):
@@ -200,7 +201,11 @@ def _two_halves(barrel, upper, lower, materials):
         raise ValidityError("closed cells are for bare barrels between two planes: solve this one")
     height = sum(h for _, h in upper.filling)
     thickness = sum(part.height for part in (*upper.in_plane, *lower.in_plane))
-    in_planes = {span.mid: span.level.material for span in level_spans(barrel) if span.is_plane}
+    in_planes = {
+        span.mid: span.level.material
+        for span in level_spans(barrel.levels, goes_on=barrel.end is None)
+        if span.is_plane
+    }
     resin = [(in_planes[upper.top], part.height) for part in upper.in_plane]
     resin += [(in_planes[lower.bottom], part.height) for part in lower.in_plane]
     filling = (*upper.filling, *resin)

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from skrf.media import DefinedAEpTandZ0
 
 from stubsi import StubsiError, ValidityError
-from stubsi.physics.dielectric import F_HIGH, F_LOW, permittivity, permittivity_slope
+from stubsi.physics.dielectric import F_HIGH, F_LOW, debye_logarithm, debye_logarithm_slope, debye_terms, permittivity
 from tests.strategies import dfs, dks, physical
 
 references = physical(1e7, 1e11)
@@ -61,12 +61,19 @@ def test_falls_with_frequency_and_never_gains(dk, df, at):
     assert np.all(eps.imag < 0)
 
 
-@given(dks, dfs, references, physical(1e4, 1e13))
-def test_slope_is_that_of_the_permittivity(dk, df, at, f):
-    """Against a central difference in ln f; none where dk and df are constant."""
-    rise = permittivity(f * 1.0001, dk, df, at).real - permittivity(f / 1.0001, dk, df, at).real
-    assert permittivity_slope(f, dk, df, at) == pytest.approx(rise / (2 * np.log(1.0001)), rel=1e-5, abs=1e-9)
-    assert permittivity_slope(f, dk, df) == permittivity_slope(f, dk, df, np.nan) == 0
+@given(physical(1e2, 1e13))
+def test_slope_of_the_logarithm(f):
+    """Against a central difference in ln f."""
+    rise = debye_logarithm(f * 1.0001).real - debye_logarithm(f / 1.0001).real
+    assert debye_logarithm_slope(f) == pytest.approx(rise / (2 * np.log(1.0001)), rel=1e-5, abs=1e-9)
+
+
+@given(dks, dfs, references, physical(1e3, 1e12))
+def test_terms_make_the_permittivity(dk, df, at, f):
+    """Constant and strength, and no strength where dk and df do not depend on frequency."""
+    constant, strength = debye_terms(dk, df, at)
+    assert constant + strength * debye_logarithm(f) == pytest.approx(permittivity(f, dk, df, at), rel=1e-12)
+    assert debye_terms(dk, df) == (dk * (1 - 1j * df), 0.0)
 
 
 @given(dks, dfs, references, physical(1e8, 1e11))

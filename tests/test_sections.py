@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stubsi.errors import ValidityError
-from stubsi.physics.barrel import Barrel, End
-from stubsi.physics.sections import layout, level_spans
+from stubsi.physics.barrel import Barrel, End, level_spans
+from stubsi.physics.sections import layout
 from tests.stacks import MM, fill, plane, signal, stack, through
 
 
@@ -60,7 +60,7 @@ def test_start_inside_a_cavity():
 
 def test_length_between_entry_and_exit_has_sections_to_its_very_end():
     barrel = through(3)
-    cut, length = layout(barrel), level_spans(barrel)[-1].bottom
+    cut, length = layout(barrel), level_spans(barrel.levels, goes_on=barrel.end is None)[-1].bottom
     assert cut.sections[-1].bottom == cut.start_of_end == length
     assert conductor(cut) == pytest.approx(length)
 
@@ -86,7 +86,7 @@ def test_drilled_end_drives_the_cavity_by_its_share_squared(depth):
     cut = layout(barrel)
     assert sum(p.height for s in cut.sections for p in s.in_cavity) == pytest.approx(share * depth * MM)
     assert conductor(cut) == pytest.approx((0.015 + depth) * MM)
-    assert cut.start_of_end == pytest.approx(level_spans(barrel)[-1].bottom)
+    assert cut.start_of_end == pytest.approx(level_spans(barrel.levels, goes_on=barrel.end is None)[-1].bottom)
     assert sum(h for _, h in cut.sections[0].filling) == pytest.approx(0.4 * MM)
 
 

@@ -13,7 +13,7 @@ from numpy.polynomial import Polynomial
 
 from stubsi import hole_model
 from stubsi.physics.return_path import OPEN, Posts, Ring, equal_posts
-from stubsi.physics.sweep import NODES, SHORT, Sweep, abcd_sweep, input_sweep
+from stubsi.physics.sweep import NODES, SHORT, AbcdSweep, InputSweep, Sweep
 from stubsi.physics.uniform_line import shunt_s
 from tests import margin_boards as mb
 from tests.stacks import MM, RING, chain, material, stack, through
@@ -37,7 +37,7 @@ every_path = pytest.mark.parametrize("path", PATHS.values(), ids=PATHS.keys())
 def test_a_swept_stub_is_the_stub(path, laminate):
     """S11 and S21 to 1e-8, whatever resonates; admittance where it is small to 1e-6 of itself."""
     stub = chain(stack(6, of=laminate, conductivity=COPPER), path=path)
-    swept, exact = input_sweep(stub)(F), [side[0] for side in stub.voltage_current(F[None])]
+    swept, exact = InputSweep(stub)(F), [side[0] for side in stub.voltage_current(F[None])]
     assert np.array(shunt_s(*swept, 50.0)) == pytest.approx(np.array(shunt_s(*exact, 50.0)), abs=1e-8)
     low = F < 2e9
     assert (swept[1] / swept[0])[low] == pytest.approx((exact[1] / exact[0])[low], rel=1e-6)
@@ -46,7 +46,7 @@ def test_a_swept_stub_is_the_stub(path, laminate):
 @every_path
 def test_a_swept_length_of_barrel_is_that_length(path):
     length = chain(through(5, of=LOSSY, conductivity=COPPER), path=path)
-    swept, exact = abcd_sweep(length)(F), length.abcd(F)[0]
+    swept, exact = AbcdSweep(length)(F), length.abcd(F)[0]
     assert skrf.network.a2s(swept) == pytest.approx(skrf.network.a2s(exact), abs=1e-7)
 
 
@@ -57,7 +57,7 @@ def test_any_range_in_any_order(low, octaves, points, data):
     stub = chain(stack(4, of=LOSSY), path=OPEN)
     f = low * np.exp2(octaves * np.linspace(0, 1, points) ** data.draw(st.sampled_from([0.3, 1.0, 3.0])))
     f = f[data.draw(st.sampled_from([slice(None), slice(None, None, -1), np.arange(points) ** 2 % points]))]
-    swept, exact = input_sweep(stub)(f), [side[0] for side in stub.voltage_current(f[None])]
+    swept, exact = InputSweep(stub)(f), [side[0] for side in stub.voltage_current(f[None])]
     assert np.array(shunt_s(*swept, 50.0)) == pytest.approx(np.array(shunt_s(*exact, 50.0)), abs=1e-8)
 
 
@@ -122,5 +122,5 @@ def test_ring_radius_sets_a_resonance_that_is_followed():
     at = 2.404826 * 299792458 / (2 * np.pi * 1.0 * MM * np.sqrt(3.8))
     stub = chain(stack(3), path=Ring(radius=1.0 * MM))
     f = at * (1 + np.linspace(-0.02, 0.02, 500))
-    swept, exact = input_sweep(stub)(f), [side[0] for side in stub.voltage_current(f[None])]
+    swept, exact = InputSweep(stub)(f), [side[0] for side in stub.voltage_current(f[None])]
     assert np.array(shunt_s(*swept, 50.0)) == pytest.approx(np.array(shunt_s(*exact, 50.0)), abs=1e-6)

@@ -7,40 +7,35 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.physics.barrel import AIR, Barrel, Material
+from stubsi.physics.barrel import AIR, Barrel, LevelSpan, Material, level_spans, snap
 from stubsi.physics.electrostatics import Grid, cell_energies, graded_lines
-from stubsi.physics.sections import LevelSpan, level_spans, snap
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from numpy.typing import NDArray
-
+    from stubsi.physics.arrays import FloatArray, IndexArray
     from stubsi.physics.sections import Layout
 
-    FloatArray = NDArray[np.float64]
-
-FINE_Z = 0.3
-"""First step of the coarser grid along z at an edge, at most this share of the distance to the next edge ..."""
-FINE_GAP = 0.02
-"""... and this share of the gap between barrel or pad and plane."""
+FINE_Z, FINE_GAP = 0.3, 0.02
+"""First step of the coarser grid along z at an edge: at most these shares [-] of the distance to the next edge, and of
+the gap between barrel or pad and plane."""
 FINE_R = 0.06
-"""First step of the coarser grid along r at an edge, as share of the gap."""
+"""First step of the coarser grid along r at an edge, as share of the gap [-]."""
 GROWTH = 0.6
-"""Growth of the grid step with the distance from an edge."""
+"""Growth of the grid step with the distance from an edge [-]."""
 CONVERGENCE = 1.6
-"""Order at which the error falls with the step: between 4/3 of a conductor's right-angled edge and 2 elsewhere."""
+"""Order at which the error falls with the step: between 4/3, for a conductor's right-angled edge, and 2 elsewhere."""
 CAVITY_REACH = 3.0
-"""The field between two planes is followed to this many cavity heights beyond the clearance."""
+"""Between two planes the field is followed to this many cavity heights beyond the clearance [-]."""
 AIR_REACH = 12.0
-"""The field in the air is followed to this many times clearance radius plus outer laminate."""
+"""In the air the field is followed to this many times the sum of clearance radius and outer laminate [-]."""
 BORE_REACH = 3.0
-"""Levels below a drilled end are kept to this many clearance radii below it."""
+"""Levels below a drilled end count down to this many clearance radii below it [-]."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Conductor:
-    """Rectangle of the meridian plane at one potential: ``r`` and ``z`` ranges [m], 0 or 1 V."""
+    """Rectangle of the half plane (z, r) at one potential: ranges of z and r [m], ``voltage`` 0 or 1 [V]."""
 
     z: tuple[float, float]
     r: tuple[float, float]
@@ -50,17 +45,23 @@ class _Conductor:
 def section_capacitances(barrel: Barrel, cut: Layout) -> tuple[tuple[Material, ...], FloatArray]:
     """Capacitance of every section and of the end, by material.
 
-    Two grids, the second with every step halved, extrapolated to no step at all.
+    Parameters
+    ----------
+    barrel : Barrel
+        The barrel.
+    cut : Layout
+        Its sections.
 
     Returns
     -------
     materials, capacitance
-        ``capacitance`` (n_section + 1, n_material) [F], the end last, at the materials' own dk: with a permittivity
-        that differs from dk by a factor, each column is multiplied by its factor (first order in the field's change).
+        ``capacitance`` (n_section + 1, n_material) [F], the end last, at the materials' own dk. Where a permittivity
+        differs from its dk by a factor, its column is multiplied by that factor: right to first order.
 
     Notes
     -----
-    Error of a section 0.2 % at most, of a whole stub 0.1 %, against grids five times as fine.
+    Solved on two grids, the second with every step halved, and extrapolated to a step of zero. Error of a section 0.2 %
+    at most, of a whole stub 0.1 %, against grids five times as fine.
     """
     half_plane = _meridian(barrel)
     fillings = (m for section in cut.sections for m, _ in section.filling)
@@ -75,7 +76,7 @@ def _solve(
 ) -> FloatArray:
     """Capacitance by section and material on one grid of ``lines`` along z and r."""
     z, r = lines
-    which = np.zeros((len(z) - 1, len(r) - 1), dtype=int)
+    which = np.zeros((len(z) - 1, len(r) - 1), dtype=np.intp)
     for top, outer, material in half_plane.dielectrics:
         which[np.searchsorted(z, top) :, : np.searchsorted(r, outer)] = materials.index(material)
     voltage = np.full((len(z), len(r)), np.nan)
@@ -87,20 +88,20 @@ def _solve(
     return _share(energy, z, which, cut, len(materials))
 
 
-def _share(energy: FloatArray, z: FloatArray, which: NDArray[np.int_], cut: Layout, n_material: int) -> FloatArray:
+def _share(energy: FloatArray, z: FloatArray, which: IndexArray, cut: Layout, n_material: int) -> FloatArray:
     """Sum cell energies over sections (rows, the end last) and materials (columns)."""
     starts = [s.top for s in cut.sections] + [cut.start_of_end]
     row = np.searchsorted(starts, (z[1:] + z[:-1]) / 2) - 1
     index = (row[:, None] * n_material + which).ravel()
-    return np.bincount(index, energy.ravel(), len(starts) * n_material).reshape(-1, n_material)
+    return np.asarray(np.bincount(index, energy.ravel(), len(starts) * n_material).reshape(-1, n_material), dtype=float)
 
 
 @dataclass(frozen=True, kw_only=True)
 class _Meridian:
     """What fills the half plane (z, r) that is modelled, in metres.
 
-    ``dielectrics``: (top, outer radius, material), each hiding those before it. ``below``: whether it goes on below
-    the barrel, so that the axis belongs to it.
+    ``dielectrics``: (top, outer radius, material), each covers those before it. ``depth`` and ``reach``: how far the
+    half plane goes along z and r. ``below``: it goes on below the barrel, so that the axis is part of it.
     """
 
     conductors: tuple[_Conductor, ...]
@@ -111,24 +112,23 @@ class _Meridian:
 
 
 def _meridian(barrel: Barrel) -> _Meridian:
-    laid = level_spans(barrel)
-    length, end = laid[-1].bottom, barrel.end
-    bored = _bored(barrel, length)
-    every = (*laid, *bored)
-    b = max(s.level.clearance_radius for s in every if s.is_plane)
-    dielectrics = [(s.top, np.inf, s.level.material) for s in every]
-    bore = Material(dk_in_plane=end.bore_dk, dk_z=end.bore_dk) if end is not None else AIR
-    depth, reach = every[-1].bottom, b + CAVITY_REACH * _tallest_gap(every)
-    if end is not None and bored == _bored(barrel, length, everything=True):
-        air = AIR_REACH * (b + depth - max(s.bottom for s in every if s.is_plane))
+    """Half plane around a barrel: all the way down to the air, or to where the field below a bore has died out."""
+    along = level_spans(barrel.levels, goes_on=barrel.end is None)
+    length, end = along[-1].bottom, barrel.end
+    below = _levels_below(barrel, length)
+    spans = (*along, *below)
+    widest = max(span.level.clearance for span in spans if span.is_plane)
+    dielectrics = [(span.top, np.inf, span.level.material) for span in spans]
+    depth, reach = spans[-1].bottom, widest + CAVITY_REACH * _tallest_gap(spans)
+    bore_radius = snap(end.bore_radius) if end is not None and end.bore_radius else 0.0
+    if end is not None and bore_radius:
+        dielectrics.append((length, bore_radius, Material(dk_in_plane=end.bore_dk, dk_z=end.bore_dk)))
+    if end is not None and len(below) == len(barrel.bored):
+        air = AIR_REACH * (widest + depth - max(span.bottom for span in spans if span.is_plane))
         dielectrics.append((depth, np.inf, AIR))
-        if end.bore_radius:
-            dielectrics += [(length, snap(end.bore_radius), bore), (depth, snap(end.bore_radius), AIR)]
         depth, reach = depth + air, max(reach, air)
-    elif end is not None:
-        dielectrics.append((length, snap(end.bore_radius), bore))
     return _Meridian(
-        conductors=tuple(_conductors(barrel, laid, bored, reach)),
+        conductors=tuple(_conductors(barrel, along, below, reach)),
         dielectrics=tuple(dielectrics),
         depth=depth,
         reach=reach,
@@ -136,44 +136,48 @@ def _meridian(barrel: Barrel) -> _Meridian:
     )
 
 
-def _bored(barrel: Barrel, length: float, *, everything: bool = False) -> tuple[LevelSpan, ...]:
-    """Levels under a drilled end, as far down as its field reaches; at least to the first plane there is."""
-    if barrel.end is None:
-        return ()
-    levels = level_spans(Barrel(barrel_radius=barrel.barrel_radius, levels=barrel.end.bored))
-    b = max(s.level.clearance_radius for s in (*level_spans(barrel), *levels) if s.is_plane)
-    first = next((s.top for s in levels if s.is_plane), 0.0)
-    if any(level.kind == "plane" for level in barrel.levels):
-        first = 0.0
-    last = np.inf if everything else max(BORE_REACH * b, np.nextafter(first, np.inf))
+def _levels_below(barrel: Barrel, length: float) -> tuple[LevelSpan, ...]:
+    """Levels under a drilled end, as far down as its field reaches; down to the first plane where there is none above.
+
+    ``length`` [m]: of the barrel, below which they lie.
+    """
+    levels = level_spans(barrel.bored)
+    planes_along = [level for level in barrel.levels if level.is_plane]
+    planes_below = [span for span in levels if span.is_plane]
+    widest = max(level.clearance for level in (*planes_along, *(span.level for span in planes_below)))
+    to_first = 0.0 if planes_along or not planes_below else planes_below[0].top
+    last = max(BORE_REACH * widest, float(np.nextafter(to_first, np.inf)))
     return tuple(
-        LevelSpan(level=s.level, top=snap(s.top + length), bottom=snap(s.bottom + length), mid=s.mid + length)
-        for s in levels
-        if s.top < last
+        LevelSpan(
+            level=span.level, top=snap(span.top + length), bottom=snap(span.bottom + length), mid=span.mid + length
+        )
+        for span in levels
+        if span.top < last
     )
 
 
-def _tallest_gap(every: Sequence[LevelSpan]) -> float:
+def _tallest_gap(spans: Sequence[LevelSpan]) -> float:
     """Greatest distance [m] between two planes, or from a plane to where the levels begin or stop."""
-    edges = [every[0].top, *(z for s in every if s.is_plane for z in (s.top, s.bottom)), every[-1].bottom]
+    edges = [spans[0].top, *(z for span in spans if span.is_plane for z in (span.top, span.bottom)), spans[-1].bottom]
     return max(after - before for before, after in zip(edges[::2], edges[1::2], strict=True))
 
 
 def _conductors(
-    barrel: Barrel, laid: Sequence[LevelSpan], bored: Sequence[LevelSpan], reach: float
+    barrel: Barrel, along: Sequence[LevelSpan], below: Sequence[LevelSpan], reach: float
 ) -> Iterator[_Conductor]:
-    length, end = laid[-1].bottom, barrel.end
+    """Barrel, pads and end pad at 1 V, planes at 0 V; the barrel first."""
+    length, end = along[-1].bottom, barrel.end
     yield _Conductor(z=(0.0, length), r=(0.0, snap(barrel.barrel_radius)), voltage=1.0)
-    for s in laid:
-        if s.level.pad_radius:
-            yield _Conductor(z=(s.top, s.bottom), r=(0.0, snap(s.level.pad_radius)), voltage=1.0)
+    for span in along:
+        if span.level.pad_radius:
+            yield _Conductor(z=(span.top, span.bottom), r=(0.0, snap(span.level.pad_radius)), voltage=1.0)
     if end is not None and end.pad_radius:
         yield _Conductor(z=(length, snap(length + end.pad_thickness)), r=(0.0, snap(end.pad_radius)), voltage=1.0)
-    for s in (*laid, *bored):
-        if s.is_plane:
-            bore = end.bore_radius if end is not None and s.top >= length and end.bore_radius else 0.0
-            inner = max(s.level.clearance_radius, bore) if s.level.clearance_radius else 0.0
-            yield _Conductor(z=(s.top, s.bottom), r=(snap(inner), reach), voltage=0.0)
+    for span in (*along, *below):
+        if span.is_plane:
+            bore = end.bore_radius if end is not None and span.top >= length and end.bore_radius else 0.0
+            inner = max(span.level.clearance, bore) if span.level.clearance else 0.0
+            yield _Conductor(z=(span.top, span.bottom), r=(snap(inner), reach), voltage=0.0)
 
 
 def _lines(half_plane: _Meridian, cut: Layout) -> tuple[FloatArray, FloatArray]:
@@ -198,12 +202,12 @@ def _lines(half_plane: _Meridian, cut: Layout) -> tuple[FloatArray, FloatArray]:
 
 def _gaps(conductors: Sequence[_Conductor]) -> FloatArray:
     """Distance [m] from each conductor to the nearest one at the other potential."""
-    z, r = (np.array([getattr(c, axis) for c in conductors]) for axis in ("z", "r"))
+    z, r = np.array([c.z for c in conductors]), np.array([c.r for c in conductors])
     live = np.array([c.voltage > 0 for c in conductors])
     along = np.maximum(0.0, z[:, None, 0] - z[:, 1])
     across = np.maximum(0.0, r[:, None, 0] - r[:, 1])
     distance = np.hypot(np.maximum(along, along.T), np.maximum(across, across.T))
-    return np.where(live[:, None] != live, distance, np.inf).min(axis=1)
+    return np.asarray(np.where(live[:, None] != live, distance, np.inf).min(axis=1))
 
 
 def _z_steps(edges: list[tuple[float, float]]) -> dict[float, float]:
@@ -215,7 +219,7 @@ def _z_steps(edges: list[tuple[float, float]]) -> dict[float, float]:
 
 
 def _least(edges: list[tuple[float, float]], share: float) -> dict[float, float]:
-    """Share of the least gap at each coordinate."""
+    """Share of the smallest gap among the edges at each coordinate [m]."""
     steps: dict[float, float] = {}
     for where, gap in edges:
         steps[where] = min(share * gap, steps.get(where, np.inf))
@@ -223,5 +227,6 @@ def _least(edges: list[tuple[float, float]], share: float) -> dict[float, float]
 
 
 def _graded(stops: set[float], steps: dict[float, float]) -> FloatArray:
+    """Lines of the finer grid through all stops, with these first steps of the coarser grid at some of them [m]."""
     where = sorted(stops | set(steps))
     return graded_lines(where, [steps.get(x, np.inf) for x in where], GROWTH, refine=2)

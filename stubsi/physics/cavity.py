@@ -16,12 +16,11 @@ from stubsi.physics.multipole import Conductors, bessel, reflection
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
 
+    from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
     from stubsi.physics.return_path import ReturnPaths
 
-    ComplexArray = NDArray[np.complex128]
-    FloatArray = NDArray[np.float64]
 
 SMALLEST_WAVENUMBER = 1e-9
 """[1/m] Stands in for zero: far below it nothing but the logarithms of the static field is left."""
@@ -34,8 +33,12 @@ BLOCK = 100_000
 class OuterField(NamedTuple):
     r"""The field outside the clearance, :math:`e(r) \propto p\,H_0^{(2)}(kr) + q\,e^{-2jk\,\mathrm{reach}}J_0(kr)`.
 
-    ``outgoing`` is p, ``standing`` is q, both [-]; ``reach`` [m] is the distance to the nearest return conductor.
-    Arrays of the shape of the wavenumber they were made for.
+    Parameters
+    ----------
+    outgoing, standing : complex ndarray
+        p and q [-], in the shape of the wavenumbers k.
+    reach : ndarray
+        Distance to the nearest return conductor [m], in the same shape.
     """
 
     outgoing: ComplexArray
@@ -89,13 +92,19 @@ def highest_frequency(gap: ArrayLike, dk: ArrayLike) -> FloatArray:
 class ReturnConductors:
     """Barrels with the conductors their current returns through, made ready to scatter waves of any frequency.
 
-    ``ring`` [m] (n,): radius of the return ring, NaN for none. ``reach`` [m] (n,): distance from the barrel's centre to
-    the nearest return conductor. ``posts``: which rows scatter off posts or a second barrel, and off which.
+    Parameters
+    ----------
+    ring : ndarray, shape (n,)
+        Radius of the return ring [m]; NaN for none.
+    reach : ndarray, shape (n,)
+        Distance from the barrel's centre to the nearest return conductor [m].
+    posts : tuple of (ndarray of int, Conductors)
+        Barrels that scatter off posts or off a second barrel, by number, and what they scatter off.
     """
 
     ring: FloatArray
     reach: FloatArray
-    posts: tuple[tuple[NDArray[np.intp], Conductors], ...]
+    posts: tuple[tuple[IndexArray, Conductors], ...]
 
 
 def return_conductors(barrel_radius: ArrayLike, paths: ReturnPaths) -> ReturnConductors:
@@ -150,7 +159,7 @@ def outer_field(k: ComplexArray, conductors: ReturnConductors) -> OuterField:
     return OuterField(*(part.reshape(shape) for part in (outgoing, standing, reach)))
 
 
-def _alike(radius: FloatArray, paths: ReturnPaths) -> Iterator[tuple[NDArray[np.intp], Conductors]]:
+def _alike(radius: FloatArray, paths: ReturnPaths) -> Iterator[tuple[IndexArray, Conductors]]:
     """Barrels (rows) whose systems have one size: as many posts, all single or all pairs; in blocks that fit memory."""
     odd = np.isfinite(paths.pitch)
     for pair, count in sorted({*zip(odd.tolist(), paths.count.tolist(), strict=True)} - {(False, 0)}):
@@ -160,7 +169,7 @@ def _alike(radius: FloatArray, paths: ReturnPaths) -> Iterator[tuple[NDArray[np.
             yield rows, _conductors(radius[rows], paths, rows, count, odd=pair)
 
 
-def _conductors(radius: FloatArray, paths: ReturnPaths, rows: NDArray[np.intp], count: int, *, odd: bool) -> Conductors:
+def _conductors(radius: FloatArray, paths: ReturnPaths, rows: IndexArray, count: int, *, odd: bool) -> Conductors:
     barrel = paths.pitch[rows, None] / 2 if odd else np.zeros((rows.size, 1))
     post_radius = np.broadcast_to(paths.post_radius[rows, None], (rows.size, count))
     return Conductors(
@@ -213,4 +222,4 @@ def series_impedance(
     e_slope = -k * (outer.outgoing * h1b + back * j1b)
     inner = c_slope * e - c * e_slope
     drive = 1j * mu_0 * np.asarray(frequency) * np.log(b / a)
-    return drive * inner / (inner + 2 / (np.pi * b) * inward * e)
+    return np.asarray(drive * inner / (inner + 2 / (np.pi * b) * inward * e))

@@ -20,20 +20,18 @@ from stubsi.physics.dielectric import debye_logarithm
 from stubsi.physics.packing import BarrelStack
 from stubsi.physics.pair import end_coupling
 from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
-from stubsi.physics.uniform_line import surface_resistance
+from stubsi.physics.skin_effect import surface_resistance
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
-    from typing import Any
 
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
 
+    from stubsi.physics.arrays import ComplexArray, FloatArray, FrequencyArray
     from stubsi.physics.cavity import ReturnConductors
     from stubsi.physics.return_path import ReturnPath
     from stubsi.physics.solved_barrel import SolvedBarrel
 
-    FloatArray = NDArray[np.float64]
-    ComplexArray = NDArray[np.complex128]
 
 AT_ONCE = 2_000_000
 """Section values held at once: sweeps are cut into pieces of this size."""
@@ -43,7 +41,14 @@ AT_ONCE = 2_000_000
 class Chain:
     """Solved barrels with their return paths as one set of arrays, first axis the stub.
 
-    Sections are numbered from the end of the plating up, shorter barrels padded with sections of no length.
+    Sections are numbered from the end of the plating up; a shorter barrel has sections of no length at its start.
+
+    Parameters
+    ----------
+    barrels : BarrelStack
+        The barrels.
+    paths : ReturnPaths
+        Their return paths.
     """
 
     barrels: BarrelStack
@@ -56,7 +61,7 @@ class Chain:
         Parameters
         ----------
         stubs
-            (solved barrel, return path) of each stub, stub-and-return-path of every hole and end in one list.
+            (solved barrel, return path) of each stub.
         pitch
             Pitch [m] of each stub that is one of a pair in its odd mode (its return path then as seen from midway
             between the barrels); NaN for a single barrel, None: all single.
@@ -138,7 +143,7 @@ class Chain:
         """
         return self._sweep(frequency, self._abcd)
 
-    def voltage_current(self, frequency: NDArray[np.inexact[Any]]) -> tuple[ComplexArray, ComplexArray]:
+    def voltage_current(self, frequency: FrequencyArray) -> tuple[ComplexArray, ComplexArray]:
         """Voltage and current at the start, to a common factor.
 
         Parameters
@@ -149,7 +154,7 @@ class Chain:
         voltage, current = self.states(frequency, *self.section_constants(frequency))
         return voltage[-1], current[-1]
 
-    def voltage_current_for_one_volt(self, frequency: NDArray[np.inexact[Any]]) -> tuple[ComplexArray, ComplexArray]:
+    def voltage_current_for_one_volt(self, frequency: FrequencyArray) -> tuple[ComplexArray, ComplexArray]:
         """Voltage [V] and current [A] at the start for 1 V at the open end: smooth over frequency.
 
         Parameters
@@ -163,9 +168,7 @@ class Chain:
         factor = np.exp(growth)
         return voltage[-1] * factor, current[-1] * factor
 
-    def states(
-        self, frequency: NDArray[np.inexact[Any]], z: ComplexArray, y: ComplexArray
-    ) -> tuple[ComplexArray, ComplexArray]:
+    def states(self, frequency: FrequencyArray, z: ComplexArray, y: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
         """Voltage and current at the end of the plating and at the start of every section, from the end up.
 
         Parameters
@@ -182,11 +185,11 @@ class Chain:
         """
         return _along(_two_ports(z, y[1:])[:3], self._voltage_before_end(frequency, y[0]), y[0])
 
-    def _voltage_before_end(self, frequency: NDArray[np.inexact[Any]], admittance: ComplexArray) -> ComplexArray:
+    def _voltage_before_end(self, frequency: FrequencyArray, admittance: ComplexArray) -> ComplexArray:
         """Voltage in front of the end's inductance for 1 V across the end [V]."""
         return 1 + 2j * np.pi * frequency * self.barrels.outer_inductance[:, None] * admittance
 
-    def section_constants(self, frequency: NDArray[np.inexact[Any]]) -> tuple[ComplexArray, ComplexArray]:
+    def section_constants(self, frequency: FrequencyArray) -> tuple[ComplexArray, ComplexArray]:
         """Series impedance and shunt admittance of every section, from the end up.
 
         Parameters
@@ -199,7 +202,7 @@ class Chain:
         z, y
             Shapes (n_section, n_stub, n_freq) [ohm] and (n_section + 1, n_stub, n_freq) [S], y[0] that of the end.
         """
-        f, barrels = np.asarray(frequency), self.barrels
+        f, barrels = frequency, self.barrels
         constant, strength = barrels.laminate
         relative = constant[..., None] + strength[..., None] * debye_logarithm(f)[:, None]
         jw = 2j * np.pi * f[:, None]
@@ -210,16 +213,17 @@ class Chain:
         z += jw * barrels.static_inductance[..., None] + barrels.skin[..., None] * resistance[:, None]
         return z.swapaxes(0, 1), y.swapaxes(0, 1)
 
-    def _cavities(self, f: NDArray[np.inexact[Any]], eps: ComplexArray) -> ComplexArray:
+    def _cavities(self, f: FrequencyArray, eps: ComplexArray) -> ComplexArray:
         """Series impedance per height of every column [ohm/m], for the permittivity of every profile."""
         barrels = self.barrels
         f = f[barrels.profile_barrel]
         k = wavenumber(f, eps)
         outer, profile = outer_field(k, self.conductors), barrels.profile_of_column
-        radius = barrels.column[:, 0, None], barrels.column[:, 1, None]
-        return series_impedance(f[profile], k[profile], *radius, OuterField(*(part[profile] for part in outer)))
+        conductor, clearance = barrels.column[:, 0, None], barrels.column[:, 1, None]
+        field = OuterField(outer.outgoing[profile], outer.standing[profile], outer.reach[profile])
+        return series_impedance(f[profile], k[profile], conductor, clearance, field)
 
-    def _abcd(self, f: NDArray[np.inexact[Any]]) -> ComplexArray:
+    def _abcd(self, f: FrequencyArray) -> ComplexArray:
         z, y = self.section_constants(f)
         *two_ports, growth = _two_ports(z, y[1:])
         ends = np.eye(2)[:, :, None, None] * np.exp(growth)
@@ -267,7 +271,7 @@ def _odd_end_factor(solved: SolvedBarrel, pitch: float) -> float:
     height = sum(level.thickness for level in below)
     dk = sum(level.thickness * level.material.dk_z for level in below) / height
     pad = end.pad_radius or solved.barrel.barrel_radius
-    added = end_coupling(pitch, pad, levels[last].clearance_radius, height, dk)
+    added = end_coupling(pitch, pad, levels[last].clearance, height, dk)
     return float(1 + added / solved.capacitance[-1].sum())
 
 

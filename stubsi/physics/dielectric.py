@@ -9,7 +9,7 @@ import numpy as np
 from stubsi.errors import ValidityError
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from stubsi.physics.arrays import ComplexArray, ComplexLike, FloatArray, FloatLike
 
 F_LOW = 1e3
 F_HIGH = 1e12
@@ -17,8 +17,8 @@ F_HIGH = 1e12
 
 
 def permittivity(
-    frequency: ArrayLike, dk: ArrayLike, df: ArrayLike = 0.0, at: ArrayLike | None = None
-) -> NDArray[np.complex128]:
+    frequency: ComplexLike, dk: FloatLike, df: FloatLike = 0.0, at: FloatLike | None = None
+) -> ComplexArray:
     r"""Complex relative permittivity :math:`\varepsilon' - j\varepsilon''` of a laminate.
 
     .. math:: \varepsilon(f) = \varepsilon_\infty + m \ln\frac{f_{high} + jf}{f_{low} + jf}
@@ -59,9 +59,7 @@ def permittivity(
     return np.asarray(constant + strength * debye_logarithm(frequency))
 
 
-def debye_terms(
-    dk: ArrayLike, df: ArrayLike = 0.0, at: ArrayLike | None = None
-) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
+def debye_terms(dk: FloatLike, df: FloatLike = 0.0, at: FloatLike | None = None) -> tuple[ComplexArray, FloatArray]:
     """Parts of the permittivity that do not depend on frequency: c and m of c + m ``debye_logarithm(frequency)``.
 
     Parameters
@@ -79,11 +77,11 @@ def debye_terms(
     ValidityError
         As ``permittivity``.
     """
-    at = np.asarray(np.nan if at is None else at, dtype=float)
-    known = np.isfinite(at)
-    if np.any(known & ((at < F_LOW) | (at > F_HIGH))):
-        raise ValidityError(f"permittivity given at {at} Hz: must lie between 1 kHz and 1 THz, or be left out.")
-    reference = debye_logarithm(np.where(known, at, 1e9))
+    given_at = np.asarray(np.nan if at is None else at, dtype=float)
+    known = np.isfinite(given_at)
+    if np.any(known & ((given_at < F_LOW) | (given_at > F_HIGH))):
+        raise ValidityError(f"permittivity given at {given_at} Hz: must lie between 1 kHz and 1 THz, or be left out.")
+    reference = debye_logarithm(np.where(known, given_at, 1e9))
     strength = np.where(known, np.multiply(dk, df) / -reference.imag, 0.0)
     dk_infinite = dk - strength * reference.real
     if np.any(known & (dk_infinite + strength * debye_logarithm(F_HIGH).real <= 0)):
@@ -91,31 +89,37 @@ def debye_terms(
     return np.where(known, dk_infinite, np.multiply(dk, np.subtract(1.0, np.multiply(1j, df)))), strength
 
 
-def debye_logarithm(frequency: ArrayLike) -> NDArray[np.complex128]:
-    """Logarithm of the wideband Debye model, ln((f_high + jf)/(f_low + jf)) [-], at ``frequency`` [Hz]."""
-    jf = 1j * np.asarray(frequency)
-    return np.asarray(np.log((F_HIGH + jf) / (F_LOW + jf)))
-
-
-def permittivity_slope(
-    frequency: ArrayLike, dk: ArrayLike, df: ArrayLike = 0.0, at: ArrayLike | None = None
-) -> NDArray[np.float64]:
-    r"""Change of the real part of ``permittivity`` with the logarithm of frequency.
-
-    .. math:: \frac{d\varepsilon'}{d\ln f} = m\left(\frac{f^2}{f_{high}^2 + f^2} - \frac{f^2}{f_{low}^2 + f^2}\right)
+def debye_logarithm(frequency: ComplexLike) -> ComplexArray:
+    """Logarithm of the wideband Debye model, ln((f_high + jf)/(f_low + jf)).
 
     Parameters
     ----------
     frequency : array_like
-        Frequency [Hz], real.
-    dk, df, at : array_like
-        As in ``permittivity``.
+        [Hz], 0 allowed; may be complex.
+
+    Returns
+    -------
+    ndarray of complex
+        [-].
+    """
+    jf = 1j * np.asarray(frequency)
+    return np.asarray(np.log((F_HIGH + jf) / (F_LOW + jf)))
+
+
+def debye_logarithm_slope(frequency: FloatLike) -> FloatArray:
+    r"""Change of the real part of ``debye_logarithm`` with the logarithm of frequency.
+
+    .. math:: \frac{f^2}{f_{high}^2 + f^2} - \frac{f^2}{f_{low}^2 + f^2}
+
+    Parameters
+    ----------
+    frequency : array_like
+        f [Hz], real.
 
     Returns
     -------
     ndarray
-        [-], in the broadcast shape of the arguments; 0 where dk and df are constant over frequency.
+        [-]: about -1 within the band.
     """
-    _, strength = debye_terms(dk, df, at)
     square = np.square(np.asarray(frequency, dtype=float))
-    return np.asarray(strength * square * (1 / (F_HIGH**2 + square) - 1 / (F_LOW**2 + square)))
+    return np.asarray(square * (1 / (F_HIGH**2 + square) - 1 / (F_LOW**2 + square)))

@@ -16,26 +16,35 @@ from scipy.linalg import solveh_banded
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import NDArray
+    from stubsi.physics.arrays import FloatArray, IndexArray
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Grid:
-    """A meridian plane cut into cells: lines at ``z`` (n_z,) and ``r`` (n_r,) [m], r[0] >= 0.
+    """The half plane (z, r) around the axis, cut into cells.
 
-    ``eps_r``/``eps_z`` (n_z - 1, n_r - 1): relative permittivity of each cell for the radial and the axial field.
-    ``voltage`` (n_z, n_r) [V]: potential of the nodes on conductors; NaN where the node is free.
-    Outer borders without a voltage are field lines (no normal field).
+    Parameters
+    ----------
+    z, r : ndarray, shape (n_z,) and (n_r,)
+        Lines [m]; r[0] >= 0.
+    eps_r, eps_z : ndarray, shape (n_z - 1, n_r - 1)
+        Relative permittivity [-] of each cell for the radial and the axial field.
+    voltage : ndarray, shape (n_z, n_r)
+        Potential of the nodes on conductors [V]; NaN where a node is free.
+
+    Notes
+    -----
+    At an outer border without a voltage the field has no component across it.
     """
 
-    z: NDArray[np.float64]
-    r: NDArray[np.float64]
-    eps_r: NDArray[np.float64]
-    eps_z: NDArray[np.float64]
-    voltage: NDArray[np.float64]
+    z: FloatArray
+    r: FloatArray
+    eps_r: FloatArray
+    eps_z: FloatArray
+    voltage: FloatArray
 
 
-def graded_lines(stops: Sequence[float], steps: Sequence[float], growth: float, refine: int = 1) -> NDArray[np.float64]:
+def graded_lines(stops: Sequence[float], steps: Sequence[float], growth: float, refine: int = 1) -> FloatArray:
     """Grid lines through every stop, drawn together where the step asked for there is small.
 
     Parameters
@@ -45,13 +54,14 @@ def graded_lines(stops: Sequence[float], steps: Sequence[float], growth: float, 
     steps
         Step wanted at each stop [m]; ``inf`` where nothing calls for refinement, but not everywhere.
     growth
-        Increase of the step per distance from a stop (0.2: each step about 1.2 times the last), > 0.
+        Increase of the step per distance from a stop [-], > 0; with 0.2 each step is about 1.2 times the last.
     refine
-        Divide every step into this many, each neighbour in proportion: grids of one family for extrapolation.
+        Number of parts every step is divided into: the lines without it stay where they are.
 
     Returns
     -------
-    Ascending lines [m], shape (n,).
+    ndarray, shape (n,)
+        Ascending lines [m].
     """
     where = np.asarray(stops, dtype=float)
     step = (np.asarray(steps, dtype=float) + growth * np.abs(where[:, None] - where)).min(axis=1)
@@ -71,16 +81,22 @@ def graded_lines(stops: Sequence[float], steps: Sequence[float], growth: float, 
     return np.append(start + np.where(count <= rising, up, length - down), where[-1])
 
 
-def cell_energies(grid: Grid) -> NDArray[np.float64]:
+def cell_energies(grid: Grid) -> FloatArray:
     """Energy of the field in each cell as capacitance: 2 W / (1 V)^2.
 
     Solves div(eps grad phi) = 0 with the grid's fixed voltages (one banded Cholesky solve) and sums
     2 W = 2 pi eps0 sum g (phi_1 - phi_2)^2 over the four edges of each cell. For conductors at 0 and 1 V the cells of
     the whole grid add up to the capacitance.
 
+    Parameters
+    ----------
+    grid : Grid
+        The cells and the voltages.
+
     Returns
     -------
-    Shape (n_z - 1, n_r - 1) [F].
+    ndarray, shape (n_z - 1, n_r - 1)
+        [F].
     """
     radial, axial = _cell_conductances(grid)
     potential = _potential(grid, radial, axial)
@@ -92,7 +108,7 @@ def cell_energies(grid: Grid) -> NDArray[np.float64]:
 
 def _cell_conductances(
     grid: Grid,
-) -> tuple[NDArray[np.float64], tuple[NDArray[np.float64], NDArray[np.float64]]]:
+) -> tuple[FloatArray, tuple[FloatArray, FloatArray]]:
     """Per cell and per 2 pi eps0: of each radial edge, and of the inner and the outer axial edge [m]."""
     height, r = np.diff(grid.z)[:, None], grid.r
     middle = (r[1:] + r[:-1]) / 2
@@ -103,9 +119,7 @@ def _cell_conductances(
     return radial, (inner, outer)
 
 
-def _potential(
-    grid: Grid, radial: NDArray[np.float64], axial: tuple[NDArray[np.float64], NDArray[np.float64]]
-) -> NDArray[np.float64]:
+def _potential(grid: Grid, radial: FloatArray, axial: tuple[FloatArray, FloatArray]) -> FloatArray:
     """Potential of every node [V], free ones solved for."""
     across, along = np.zeros((len(grid.z), len(grid.r) - 1)), np.zeros((len(grid.z) - 1, len(grid.r)))
     across[1:] += radial
@@ -126,12 +140,12 @@ def _potential(
 
 
 def _equations(
-    g: NDArray[np.float64],
-    first: NDArray[np.intp],
-    first_voltage: NDArray[np.float64],
-    second: NDArray[np.intp],
-    second_voltage: NDArray[np.float64],
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    g: FloatArray,
+    first: IndexArray,
+    first_voltage: FloatArray,
+    second: IndexArray,
+    second_voltage: FloatArray,
+) -> tuple[FloatArray, FloatArray]:
     """Banded matrix (lower form) and right-hand side from the edges: conductance, both nodes (-1: fixed), voltages."""
     n = max(first.max(), second.max()) + 1
     start, stop = first >= 0, second >= 0
@@ -140,5 +154,7 @@ def _equations(
     band = np.zeros((distance.max(initial=0) + 1, n))
     band[0] = np.bincount(first[start], g[start], n) + np.bincount(second[stop], g[stop], n)
     band[distance, first[both]] = -g[both]
-    source = np.bincount(first[start], (g * second_voltage)[start], n)
-    return band, source + np.bincount(second[stop], (g * first_voltage)[stop], n)
+    source = np.zeros(n)
+    source += np.bincount(first[start], (g * second_voltage)[start], n)
+    source += np.bincount(second[stop], (g * first_voltage)[stop], n)
+    return band, source

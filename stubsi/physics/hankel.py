@@ -9,9 +9,8 @@ import numpy as np
 from scipy.special import hankel2e
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from stubsi.physics.arrays import ComplexArray, FloatArray
 
-    ComplexArray = NDArray[np.complexfloating]
 
 LOWEST_ARGUMENT, HIGHEST_ARGUMENT = 1e-7, 200.0
 """Real parts between which the table holds."""
@@ -75,7 +74,7 @@ def _by_series(x: ComplexArray) -> list[ComplexArray]:
 
 
 @cache
-def _table() -> tuple[NDArray[np.floating], ComplexArray]:
+def _table() -> tuple[FloatArray, ComplexArray]:
     """Places, and the coefficients of the power series about them, shape (order, term, place)."""
     places = LOWEST_ARGUMENT * np.exp(
         STEP_RATIO * np.arange(np.ceil(np.log(HIGHEST_ARGUMENT / LOWEST_ARGUMENT) / STEP_RATIO) + 1)

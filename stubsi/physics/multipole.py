@@ -12,10 +12,8 @@ from scipy.special import jve
 from stubsi.physics.hankel import hankel
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
 
-    ComplexArray = NDArray[np.complex128]
-    FloatArray = NDArray[np.float64]
 
 ORDER = 1
 """Highest multipole kept: line charge (0) and dipole (1) of a round conductor."""
@@ -40,18 +38,27 @@ def bessel(order: int, x: ComplexArray) -> ComplexArray:
     return np.asarray(jve(order, x) * np.exp(decay - 1j * x.real))
 
 
-class _Translation(NamedTuple):
+class _Placement(NamedTuple):
+    """Where the waves between two conductors stand in the system of a pattern.
+
+    ``wave`` (n, order, n, order): which of the (order, pair of conductors) waves. ``turn``, of that shape after the
+    leading axes and a 1: what it is multiplied by; 0 where a conductor would meet itself.
+    """
+
+    wave: IndexArray
+    turn: ComplexArray
+
+
+class _Translations(NamedTuple):
     """How the multipoles of every conductor reach every other one, whatever the frequency.
 
-    ``distance`` and ``gap`` [m] (..., 1, n_pair): between two centres, and between their surfaces. ``pair``
-    (n, order, n, order): which of the (order, pair) waves stands at a place of the system. ``turn``, of that shape
-    after the leading axes and a 1: what to multiply it by; 0 where a conductor would meet itself.
+    ``distance`` and ``gap`` [m], (..., 1, n_pair): between two centres, and between their surfaces. ``placements``:
+    of the waves between the conductors, and of those from mirror images.
     """
 
     distance: FloatArray
     gap: FloatArray
-    pair: NDArray[np.intp]
-    turn: ComplexArray
+    placements: tuple[_Placement, ...]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -88,16 +95,27 @@ class Conductors:
         return np.asarray(np.minimum(gap[..., 1:].min(axis=-1, initial=np.inf), midplane))
 
     @cached_property
-    def direct(self) -> _Translation:
-        """Translations between the conductors themselves."""
-        return _translation(self.place[..., :, None] - self.place[..., None, :], self.radius, self.order)
-
-    @cached_property
-    def mirrored(self) -> _Translation:
-        """Translations from the mirror images to the conductors."""
-        images = self.place[..., :, None] + self.place[..., None, :].conj()
-        to_images = _translation(images, self.radius, self.order)
-        return to_images._replace(pair=to_images.pair[..., ::-1], turn=-to_images.turn[..., ::-1])
+    def translations(self) -> _Translations:
+        """How multipoles reach from conductor to conductor, and from mirror images."""
+        place, radius, count = self.place, self.radius, self.place.shape[-1]
+        kinds = [(place[..., :, None] - place[..., None, :], np.triu_indices(count, 1))]
+        if self.odd:
+            kinds.append((place[..., :, None] + place[..., None, :].conj(), np.triu_indices(count)))
+        distance = [np.abs(delta[..., i, j]) for delta, (i, j) in kinds]
+        gap = [apart - radius[..., i] - radius[..., j] for apart, (_, (i, j)) in zip(distance, kinds, strict=True)]
+        pairs = sum(len(i) for _, (i, _) in kinds)
+        delta, ends = kinds[0]
+        placements = [_placement(delta, self.order, ends, range(pairs))]
+        if self.odd:
+            delta, ends = kinds[1]
+            image = _placement(delta, self.order, ends, range(pairs - len(ends[0]), pairs))
+            placements.append(_Placement(image.wave[..., ::-1], -image.turn[..., ::-1]))
+        wave_axis = (..., None, slice(None))
+        return _Translations(
+            distance=np.concatenate(distance, axis=-1)[wave_axis],
+            gap=np.concatenate(gap, axis=-1)[wave_axis],
+            placements=tuple(placements),
+        )
 
 
 def reflection(k: ComplexArray, conductors: Conductors) -> ComplexArray:
@@ -153,44 +171,38 @@ def _surface_waves(k: ComplexArray, conductors: Conductors) -> tuple[ComplexArra
     kr = k[..., None] * radius[..., None, :]
     flat = (*k.shape, conductors.size)
     taken = np.stack([bessel(p, kr) for p in range(order + 1)], axis=-1)[..., column, degree].reshape(flat)
-    given = 1 / np.stack(hankel(max(order, 1), kr), axis=-1)[..., column, degree].reshape(flat)
+    on_surface = np.stack(hankel(max(order, 1), kr), axis=-1)[..., column, degree].reshape(flat)
+    given: ComplexArray = np.reciprocal(on_surface)
     taken[..., order] = given[..., order] = 0
     return taken, given
 
 
 def _waves(k: ComplexArray, conductors: Conductors) -> ComplexArray:
     """Waves of one order arriving at each conductor (rows) per multipole of each conductor (columns)."""
-    system = _translated(k, conductors.direct, conductors.order)
-    if conductors.odd:
-        system += _translated(k, conductors.mirrored, conductors.order)
-    return system.reshape(*k.shape, conductors.size, conductors.size)
-
-
-def _translated(k: ComplexArray, translation: _Translation, order: int) -> ComplexArray:
-    """Waves of ``_waves`` by one kind of translation, shape (..., n_wave, n, order, n, order)."""
-    phase = np.exp(-1j * k[..., None] * translation.gap)
-    outgoing = hankel(max(2 * order, 1), k[..., None] * translation.distance)
+    links = conductors.translations
+    phase = np.exp(-1j * k[..., None] * links.gap)
+    outgoing = hankel(max(2 * conductors.order, 1), k[..., None] * links.distance)
     waves = np.concatenate([wave * phase for wave in outgoing], axis=-1)
-    system = np.take(waves, translation.pair, axis=-1)
-    system *= translation.turn
-    return system
+    system: ComplexArray | None = None
+    for placement in links.placements:
+        arriving = np.take(waves, placement.wave, axis=-1)
+        arriving *= placement.turn
+        system = arriving if system is None else np.add(system, arriving, out=system)
+    return np.asarray(system).reshape(*k.shape, conductors.size, conductors.size)
 
 
-def _translation(delta: ComplexArray, radius: FloatArray, order: int) -> _Translation:
-    """Graf: order n of conductor i from multipole m of conductor j at ``delta`` (..., i, j) [m]."""
-    rows, columns = np.triu_indices(delta.shape[-1])
-    distance = np.abs(delta[..., rows, columns])
-    apart = distance > 0
-    distance = np.where(apart, distance, radius[..., rows])
-    gap = np.where(apart, distance - radius[..., rows] - radius[..., columns], 0.0)
+def _placement(delta: ComplexArray, order: int, ends: tuple[IndexArray, IndexArray], waves: range) -> _Placement:
+    """Graf: order n of conductor i from multipole m of conductor j at ``delta`` (..., i, j) [m].
 
-    number = np.zeros(delta.shape[-2:], dtype=np.intp)
-    number[rows, columns] = number[columns, rows] = np.arange(len(rows))
+    ``ends``: both conductors of each pair, for the pairs from ``waves.start`` on; there are ``waves.stop`` in all.
+    """
+    number = np.full(delta.shape[-2:], waves.start, dtype=np.intp)
+    number[ends] = number[ends[::-1]] = waves.start + np.arange(len(ends[0]))
     step = np.arange(-order, order + 1) - np.arange(-order, order + 1)[:, None]
-    pair = np.abs(step)[:, None, :] * len(rows) + number[:, None, :, None]
-    unit = np.where(delta == 0, 1, delta / np.where(delta == 0, 1, np.abs(delta)))
-    powers = [unit**p if p >= 0 else (-unit.conj()) ** -p for p in range(-2 * order, 2 * order + 1)]
-    turn = np.where(delta == 0, 0, 1)[..., None] * np.stack(powers, axis=-1)
+    wave = np.abs(step)[:, None, :] * waves.stop + number[:, None, :, None]
+    unit = np.where(delta == 0, 0, delta / np.where(delta == 0, 1, np.abs(delta)))
+    powers = [unit**p if p > 0 else (-unit.conj()) ** -p for p in range(-2 * order, 2 * order + 1)]
+    powers[2 * order] = np.where(delta == 0, 0, 1) + 0j
+    turn = np.stack(powers, axis=-1)
     turn = np.ascontiguousarray(np.swapaxes(turn[..., step + 2 * order], -3, -2))
-    wave_axis = (..., None, slice(None))
-    return _Translation(distance=distance[wave_axis], gap=gap[wave_axis], pair=pair, turn=np.expand_dims(turn, axis=-5))
+    return _Placement(wave, np.expand_dims(turn, axis=-5))

@@ -6,24 +6,22 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.physics.reactance import HIGHEST_RATIO, followed, quasi_static
+from stubsi.physics.reactance import HIGHEST_RATIO, Followed, followed
 from stubsi.physics.uniform_line import shunt_s
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
+    from stubsi.physics.arrays import FloatArray, IndexArray
     from stubsi.physics.chain import Chain
 
-    FloatArray = NDArray[np.floating]
 
 DEEP = 0.5
-"""Share of the power left in the path from which a minimum of S21 counts as a notch: one of 3 dB and more."""
+"""A minimum of S21 counts as a notch where at most this share of the power is left [-]: 3 dB and more."""
 RISE = 10**0.1
-"""How far the power rises again beyond a notch: by 1 dB; what falls lower before it has is a ripple on the way down."""
+"""Beyond a notch the power rises by at least this factor [-], 1 dB. If it falls lower first, it was only a ripple."""
 LEAST = 0.25
-"""Share of the quasi-static estimate below which no notch is looked for."""
+"""The search for a notch begins at this share of the quasi-static estimate [-]."""
 BEYOND = 1.3
-"""Share of the frequency of no reactance up to which one is looked for."""
+"""It ends at this multiple of the frequency where the reactance vanishes [-]."""
 FIRST_LOOK_POINTS, NEAR_JUMP_POINTS = 80, 16
 """Frequencies of the first look at S21: over all of the range, and just below a cavity's resonance."""
 POINTS, ZOOMS = 9, 3
@@ -33,10 +31,16 @@ RADIATING = 1.5
 
 
 class FirstNotch(NamedTuple):
-    """First notch of stubs, and where their reactance first vanishes [Hz], each (n_stub,).
+    """First notch of stubs, and where their reactance first vanishes.
 
-    ``frequency`` is NaN for a stub without length, ``zero`` also where the reactance does not vanish. Far apart the
-    notch is blurred, by radiation or by a resonance of the cavities.
+    Where the two lie far apart, radiation or a resonance of the cavities blurs the notch.
+
+    Parameters
+    ----------
+    frequency : ndarray, shape (n_stub,)
+        First notch [Hz]; NaN for a stub without length.
+    zero : ndarray, shape (n_stub,)
+        Where the reactance vanishes [Hz]; NaN also where it does not.
     """
 
     frequency: FloatArray
@@ -46,8 +50,8 @@ class FirstNotch(NamedTuple):
 def first_notch(chain: Chain, z0: float = 50.0) -> FirstNotch:
     """First notch of stubs in shunt on a line: zero of their reactance, or the minimum of S21 where that is blurred.
 
-    A stub shorter than the resonance of the cavities between its return conductors leaves has its zero beyond it, and
-    a minimum at it: that is the first notch once it is 3 dB deep and S21 rises by 1 dB beyond it.
+    The cavities between the return conductors have a resonance of their own. A stub too short to reach its zero below
+    it has a minimum of S21 there. That is its first notch if it is 3 dB deep and S21 rises by 1 dB beyond it.
 
     Parameters
     ----------
@@ -60,19 +64,19 @@ def first_notch(chain: Chain, z0: float = 50.0) -> FirstNotch:
     -------
     FirstNotch
     """
-    zero, jump = followed(chain)
+    zero, jump, estimate = met = followed(chain)
     voltage, current = chain.voltage_current(np.nan_to_num(zero, nan=1e9)[:, None])
     with np.errstate(divide="ignore", invalid="ignore"):
-        left = np.real(voltage / current)[:, 0]
-    clean = (left < RADIATING) & np.isnan(jump) & (zero <= quasi_static(chain)[0])
-    blurred = np.flatnonzero(~clean)
+        resistance = np.real(voltage / current)[:, 0]
+    sharp = (resistance < RADIATING) & np.isnan(jump) & (zero <= estimate)
+    blurred = np.flatnonzero(~sharp)
     frequency = zero.copy()
     if blurred.size:
-        frequency[blurred] = minimum_of_s21(chain.only(blurred), z0, zero[blurred], jump[blurred])[0]
+        frequency[blurred] = minimum_of_s21(chain.only(blurred), z0, Followed(*(part[blurred] for part in met)))[0]
     return FirstNotch(frequency, zero)
 
 
-def minimum_of_s21(chain: Chain, z0: float, zero: FloatArray, jump: FloatArray) -> tuple[FloatArray, FloatArray]:
+def minimum_of_s21(chain: Chain, z0: float, met: Followed) -> tuple[FloatArray, FloatArray]:
     """First minimum of S21 of stubs in shunt on a line that counts as a notch; the deepest one where none does.
 
     A minimum counts when it is 3 dB deep and S21 rises by 1 dB beyond it.
@@ -83,8 +87,8 @@ def minimum_of_s21(chain: Chain, z0: float, zero: FloatArray, jump: FloatArray) 
         The stubs.
     z0 : float
         Impedance of the line [ohm].
-    zero, jump : ndarray, shape (n_stub,)
-        Where the reactance vanishes and where its phase jumps [Hz], as ``reactance.followed`` gives them.
+    met : Followed
+        What following their reactance has met.
 
     Returns
     -------
@@ -92,20 +96,20 @@ def minimum_of_s21(chain: Chain, z0: float, zero: FloatArray, jump: FloatArray) 
         [Hz] and |S21| [-], each (n_stub,); NaN for a stub without length. A radiating stub has its minimum below the
         frequency where Im Z_in = 0, if there is one.
     """
-    start = quasi_static(chain)[0]
-    exists, rows = np.isfinite(start), np.arange(len(start))
+    exists, rows = np.isfinite(met.estimate), np.arange(len(chain))
 
     def power(f: FloatArray) -> FloatArray:
+        """Share of the power left in the path [-]."""
         return np.abs(shunt_s(*chain.voltage_current(f), z0)[1]) ** 2
 
-    f = _looks(np.where(exists, start, 1e9), zero, jump)
-    left = power(f)
-    best = _first_deep(left)
+    f = _looks(np.where(exists, met.estimate, 1e9), met.zero, met.jump)
+    share = power(f)
+    best = _first_deep(share)
     for _ in range(ZOOMS):
         f = np.linspace(f[rows, best - 1], f[rows, best + 1], POINTS, axis=1)
-        left = power(f)
-        best = np.clip(left.argmin(axis=1), 1, POINTS - 2)
-    before, at, after = (left[rows, best + side] for side in (-1, 0, 1))
+        share = power(f)
+        best = np.clip(share.argmin(axis=1), 1, POINTS - 2)
+    before, at, after = (share[rows, best + side] for side in (-1, 0, 1))
     curvature = np.maximum(before - 2 * at + after, np.finfo(float).tiny)
     step = f[rows, best + 1] - f[rows, best]
     lowest = f[rows, best] + np.clip((before - after) / (2 * curvature), -1, 1) * step
@@ -125,12 +129,12 @@ def _looks(start: FloatArray, zero: FloatArray, jump: FloatArray) -> FloatArray:
     return np.sort(np.concatenate([over, near], axis=1), axis=1)
 
 
-def _first_deep(left: FloatArray) -> NDArray[np.intp]:
+def _first_deep(share: FloatArray) -> IndexArray:
     """Place of the first minimum that is a notch along the last axis, of the least value where there is none."""
-    place, low = np.zeros(len(left), dtype=np.intp), np.full(len(left), np.inf)
-    risen = np.zeros(len(left), dtype=bool)
-    for column, value in enumerate(left.T):
+    place, low = np.zeros(len(share), dtype=np.intp), np.full(len(share), np.inf)
+    risen = np.zeros(len(share), dtype=bool)
+    for column, value in enumerate(share.T):
         risen |= (low <= DEEP) & (value >= RISE * low)
         lower = ~risen & (value < low)
         place[lower], low[lower] = column, value[lower]
-    return np.clip(place, 1, left.shape[1] - 2)
+    return np.clip(place, 1, share.shape[1] - 2)

@@ -18,12 +18,11 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
     from stubsi.physics.barrel import Material
     from stubsi.physics.sections import Part, Section
     from stubsi.physics.solved_barrel import SolvedBarrel
 
-    FloatArray = NDArray[np.float64]
-    IndexArray = NDArray[np.intp]
     Key = TypeVar("Key", bound=Hashable)
     Mixture = tuple[tuple[Material, float], ...]
 
@@ -35,11 +34,28 @@ class BarrelArrays:
     A *profile* is a distinct filling of a cavity. A *column* is a distinct conductor in a cavity: (profile, radius of
     the conductor, radius of the clearance).
 
-    ``material`` (n_material, 2): loss tangent [-] and the frequency where it holds [Hz], NaN for constant.
-    ``capacitance`` (n_section + 1, n_material) [F], the end first. ``filling`` (n_profile, n_material): share of the
-    height over dk, [-]. ``column_profile`` (n_column,) and ``column`` (n_column, 2): radii [m]. ``height``
-    (n_section, n_column) [m]. ``static_inductance`` (n_section,) [H]: of what lies in the planes' clearances. ``skin``
-    (n_section,) [-]: height over circumference. ``outer_inductance`` [H] in front of the end.
+    Parameters
+    ----------
+    material : ndarray, shape (n_material, 2)
+        Loss tangent [-] and the frequency where it holds [Hz], NaN for constant.
+    capacitance : ndarray, shape (n_section + 1, n_material)
+        [F], the end first.
+    filling : ndarray, shape (n_profile, n_material)
+        Share of each material in the height, over its dk [-].
+    column_profile : ndarray of int, shape (n_column,)
+        Profile of each column.
+    column : ndarray, shape (n_column, 2)
+        Radius of the conductor and of the clearance [m].
+    height : ndarray, shape (n_section, n_column)
+        Height of each column in each section [m].
+    static_inductance : ndarray, shape (n_section,)
+        Of the conductor inside the planes' clearances [H].
+    skin : ndarray, shape (n_section,)
+        Height of all conductor over its circumference [-].
+    outer_inductance : float
+        In front of the end [H].
+    barrel_radius, conductivity, largest_dk : float
+        Of the barrel [m], of its plating [S/m] (infinite: perfect), and of its materials [-].
     """
 
     material: FloatArray
@@ -128,22 +144,30 @@ def _skin(parts: Iterable[Part]) -> float:
 class BarrelStack:
     """Many solved barrels as one set of arrays, first axis the barrel; what one has less of than others is zero.
 
-    Names as in ``BarrelArrays``. ``filling``, ``column_profile`` and ``column`` hold the profiles and columns of all
-    barrels one after the other, ``profile_count`` and ``column_count`` of each; ``column_profile`` counts from the
-    first profile of its own barrel.
+    Parameters
+    ----------
+    section_count, profile_count, column_count : ndarray of int, shape (n_barrel,)
+        How many sections, profiles and columns each barrel has.
+    material, capacitance, height, static_inductance, skin : ndarray
+        As in ``BarrelArrays``, with the barrel as first axis.
+    filling, column_profile, column : ndarray
+        As in ``BarrelArrays``, the rows of all barrels one after the other. ``column_profile`` counts from the first
+        profile of its own barrel.
+    outer_inductance, barrel_radius, conductivity, largest_dk : ndarray, shape (n_barrel,)
+        As in ``BarrelArrays``.
     """
 
     section_count: IndexArray
+    profile_count: IndexArray
+    column_count: IndexArray
     material: FloatArray
     capacitance: FloatArray
-    profile_count: IndexArray
-    filling: FloatArray
-    column_count: IndexArray
-    column_profile: IndexArray
-    column: FloatArray
     height: FloatArray
     static_inductance: FloatArray
     skin: FloatArray
+    filling: FloatArray
+    column_profile: IndexArray
+    column: FloatArray
     outer_inductance: FloatArray
     barrel_radius: FloatArray
     conductivity: FloatArray
@@ -217,30 +241,31 @@ class BarrelStack:
     @cached_property
     def profile_of_column(self) -> IndexArray:
         """Profile of each column, counted over all barrels."""
-        return self.column_profile + np.repeat(_starts(self.profile_count), self.column_count)
+        first: IndexArray = np.repeat(_starts(self.profile_count), self.column_count)
+        return self.column_profile + first
 
     @cached_property
     def column_place(self) -> IndexArray:
         """Column of all barrels behind each place of ``height``, (n_barrel, most columns); any where there is none."""
-        place = _starts(self.column_count)[:, None] + np.arange(self.height.shape[2])
-        return np.minimum(place, max(0, len(self.column) - 1))
+        place: IndexArray = _starts(self.column_count)[:, None] + np.arange(self.height.shape[2])
+        return np.minimum(place, np.intp(max(0, len(self.column) - 1)))
 
     @cached_property
-    def laminate(self) -> tuple[NDArray[np.complex128], FloatArray]:
+    def laminate(self) -> tuple[ComplexArray, FloatArray]:
         """Terms of the permittivity of each material relative to its dk, as ``debye_terms`` gives them."""
         return debye_terms(1.0, self.material[..., 0], self.material[..., 1])
 
 
 def _starts(counts: IndexArray) -> IndexArray:
     """Place of the first member of each barrel, where the members of all barrels stand one after the other."""
-    return np.cumsum(counts) - counts
+    return np.asarray(np.cumsum(counts) - counts)
 
 
 def _members(counts: IndexArray, rows: IndexArray) -> IndexArray:
     """Places of the members of some barrels, where those of all barrels stand one after the other."""
     chosen = counts[rows]
     within = np.arange(chosen.sum()) - np.repeat(_starts(chosen), chosen)
-    return np.repeat(_starts(counts)[rows], chosen) + within
+    return np.asarray(np.repeat(_starts(counts)[rows], chosen) + within)
 
 
 def _padded(arrays: Sequence[FloatArray], grown: tuple[int, ...], empty: Any = 0.0) -> FloatArray:

@@ -9,7 +9,7 @@ from scipy.constants import epsilon_0
 from scipy.special import xlogy
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from stubsi.physics.arrays import FloatArray, FloatLike
 
 SLOT_RATIO = 1.118
 """[-] Round clearance over half-width of a slot's end, seen from the centre of its arc; from two-dimensional solves."""
@@ -17,7 +17,7 @@ SLOT_END = 0.075
 """[-] What the arc adds to pi s/(4B), s the pitch and B the half-width; from the same solves."""
 
 
-def fringe_shift(height: ArrayLike, thickness: ArrayLike) -> NDArray[np.float64]:
+def fringe_shift(height: FloatLike, thickness: FloatLike) -> FloatArray:
     r"""How much wider than drawn a clearance is for the field, in the walls of a stack of planes.
 
     .. math:: d = \frac{h}{2\pi}\{x \ln x + (2+x)\ln(2+x) - 2(1+x)\ln(1+x)\}, \qquad x = t/h
@@ -38,10 +38,10 @@ def fringe_shift(height: ArrayLike, thickness: ArrayLike) -> NDArray[np.float64]
     """
     h = np.asarray(height, dtype=float)
     x = np.asarray(thickness) / h
-    return h / (2 * np.pi) * (xlogy(x, x) + xlogy(2 + x, 2 + x) - 2 * xlogy(1 + x, 1 + x))
+    return np.asarray(h / (2 * np.pi) * (xlogy(x, x) + xlogy(2 + x, 2 + x) - 2 * xlogy(1 + x, 1 + x)))
 
 
-def equivalent_clearance(pitch: ArrayLike, half_width: ArrayLike, fringe_shift: ArrayLike = 0.0) -> NDArray:
+def equivalent_clearance(pitch: FloatLike, half_width: FloatLike, fringe_shift: FloatLike = 0.0) -> FloatArray:
     r"""Round clearance that acts on one barrel as a slot shared by both does in the odd mode.
 
     .. math:: b + d = 1.118\,B \tanh\left(\frac{\pi s}{4B} + 0.075\right), \qquad B = w + d
@@ -66,12 +66,13 @@ def equivalent_clearance(pitch: ArrayLike, half_width: ArrayLike, fringe_shift: 
     are fitted to two-dimensional odd-potential solves. Within 0.6 % in ln(b/a) for s >= 1.5 B and a <= 0.375 B.
     """
     grown = np.asarray(half_width) + fringe_shift
-    return SLOT_RATIO * grown * np.tanh(np.pi * np.asarray(pitch) / (4 * grown) + SLOT_END) - fringe_shift
+    round_clearance = SLOT_RATIO * grown * np.tanh(np.pi * np.asarray(pitch) / (4 * grown) + SLOT_END)
+    return np.asarray(round_clearance - fringe_shift)
 
 
 def end_coupling(
-    pitch: ArrayLike, pad_radius: ArrayLike, clearance_radius: ArrayLike, height: ArrayLike, dk: ArrayLike
-) -> NDArray:
+    pitch: FloatLike, pad_radius: FloatLike, clearance_radius: FloatLike, height: FloatLike, dk: FloatLike
+) -> FloatArray:
     r"""Capacitance the ends of a pair's barrels add to each other in the odd mode, to be added to that of one end.
 
     .. math:: \Delta C = 72\,\varepsilon_0\,s \left(\frac{p\,b\,h}{s^3}\right)^{1.8} \varepsilon_r^{0.31}
@@ -103,4 +104,5 @@ def end_coupling(
     0.3 of it, dk 2.2 to 6: 14 % rms, 38 % at most.
     """
     s = np.asarray(pitch, dtype=float)
-    return 72 * epsilon_0 * s * (np.multiply(pad_radius, clearance_radius) * height / s**3) ** 1.8 * np.power(dk, 0.31)
+    shape = (np.multiply(pad_radius, clearance_radius) * height / s**3) ** 1.8
+    return np.asarray(72 * epsilon_0 * s * shape * np.power(dk, 0.31))

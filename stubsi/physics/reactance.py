@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy.constants import c as light_speed
@@ -11,11 +11,9 @@ from scipy.optimize.elementwise import find_root
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
+    from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
     from stubsi.physics.chain import Chain
 
-    FloatArray = NDArray[np.floating]
 
 LOW = 1e6
 """Frequency [Hz] at which every line is static."""
@@ -26,7 +24,7 @@ STEPS = 100
 STRIDE = 1.08
 """Ratio of successive frequencies on the way to a bracket: less than the width of a cavity's stop band."""
 FAR = 1e3
-"""Stands in for minus infinity [rad]."""
+"""Stands for infinity in a phase [rad]."""
 HIGHEST_RATIO = 4.0
 """How far above the quasi-static estimate a notch is still called one; only heavy radiation moves it further."""
 SCAN_POINTS = 120
@@ -36,13 +34,19 @@ RESIDUE = 1e-4
 
 
 def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
-    r"""Notch and impedance of the chain taken as a uniform static line: start value of the searches, not a result.
+    r"""Notch and impedance of each stub taken as a uniform static line: where a search starts, not a result.
 
     .. math:: f_0 = \frac{1}{4 \sqrt{L' C'}\,(T + C_{end}/C')}, \qquad Z_0 = \sqrt{L'/C'}
 
+    Parameters
+    ----------
+    chain : Chain
+        The stubs.
+
     Returns
     -------
-    frequency [Hz], impedance [ohm], each (n_stub,); NaN and 0 for a stub without inductance, that is without length
+    frequency, impedance
+        [Hz] and [ohm], each (n_stub,); NaN and 0 for a stub without length.
     """
     ceiling = 0.5 * lowest_resonance(chain)
     first, _ = _uniform(chain, np.full(len(chain), LOW))
@@ -50,7 +54,7 @@ def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
 
 
 def _uniform(chain: Chain, frequency: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """The same from the line constants at a frequency far below the notch [Hz]."""
+    """Notch and impedance of ``quasi_static`` from the line constants at a frequency [Hz] far below the notch."""
     z, y = chain.section_constants(frequency[:, None])
     omega = 2 * np.pi * frequency
     inductance = z.imag.sum(axis=0)[:, 0] / omega + chain.barrels.outer_inductance
@@ -63,31 +67,39 @@ def _uniform(chain: Chain, frequency: FloatArray) -> tuple[FloatArray, FloatArra
 def turning(chain: Chain, frequency: FloatArray, impedance: FloatArray) -> FloatArray:
     """Phase of the reflection (V - Z I)/(V + Z I) at the start, followed from the open end up and never wrapped.
 
-    Every section turns it backwards, by a whole turn for each half wave it is long (Foster), so the n-th odd multiple
-    of -pi is the notch of that order however close poles and zeros lie. At the first resonance of a cavity, where its
-    series reactance passes through infinity, zeros of every order have gone by: -inf from there on.
+    Every section turns it backwards, by a whole turn for each half wave it is long (Foster's theorem). So the phase
+    -n pi, n odd, is the notch of order n, however close poles and zeros lie. At the first resonance of a cavity its
+    series reactance passes through infinity and zeros of every order have gone by: the phase is -inf from there on.
 
     Parameters
     ----------
     chain : Chain
         The stubs.
-    frequency, impedance : ndarray, shape (n_stub,)
-        [Hz], [ohm].
+    frequency : ndarray, shape (n_stub, n_freq)
+        [Hz].
+    impedance : ndarray, shape (n_stub,)
+        Z [ohm], of the order of the stub's own.
+
+    Returns
+    -------
+    ndarray, shape (n_stub, n_freq)
+        [rad].
     """
-    f, r = frequency[:, None], impedance[:, None]
-    z, y = chain.section_constants(f)
+    z, y = chain.section_constants(frequency)
     half_waves = np.floor(np.abs(np.sqrt(z * y[1:]).imag) / np.pi)
-    voltage, current = chain.states(f, z, y)
-    reflection = (voltage - r * current) * np.conj(voltage + r * current)
+    voltage, current = chain.states(frequency, z, y)
+    drop = impedance[:, None] * current
+    reflection = (voltage - drop) * np.conj(voltage + drop)
     turn = np.angle(reflection[1:] * np.conj(reflection[:-1]))
-    blur = np.pi * (_loss(z) + _loss(y[1:]))
-    turn = np.where(turn > blur + 1e-9, turn - 2 * np.pi, turn)
+    # Loss may turn a section forwards by this little; what turns it further has turned it backwards past half a turn.
+    forwards = np.pi * (_loss(z) + _loss(y[1:]))
+    turn = np.where(turn > forwards + 1e-9, turn - 2 * np.pi, turn)
     at_end = np.angle(reflection[0])
     total = np.where(at_end > 1e-9, at_end - 2 * np.pi, at_end) + (turn - 2 * np.pi * half_waves).sum(axis=0)
-    return np.where((z.imag < 0).any(axis=0), -np.inf, total)[:, 0]
+    return np.where((z.imag < 0).any(axis=0), -np.inf, total)
 
 
-def _loss(immittance: NDArray[np.complexfloating]) -> FloatArray:
+def _loss(immittance: ComplexArray) -> FloatArray:
     """Loss tangent [-] of impedances or admittances."""
     return np.abs(immittance.real) / np.maximum(np.abs(immittance.imag), np.finfo(float).tiny ** 0.5)
 
@@ -107,61 +119,101 @@ def notch(chain: Chain, order: int = 1) -> FloatArray:
     ndarray, shape (n_stub,)
         [Hz]; NaN where loss or radiation leave no such zero, and for a stub without length.
     """
-    return followed(chain, order)[0]
+    return followed(chain, order).zero
 
 
-def followed(chain: Chain, order: int = 1) -> tuple[FloatArray, FloatArray]:
-    """Notch as ``notch`` finds it, and where the phase jumps before there is one [Hz]; NaN for none.
+class Followed(NamedTuple):
+    """What was met when the reactance of stubs was followed upwards.
 
-    It jumps at the resonance of a cavity: just below lies a zero, unless loss or radiation take it away.
+    Parameters
+    ----------
+    zero : ndarray, shape (n_stub,)
+        Where it vanishes for the order asked for [Hz]; NaN: nowhere.
+    jump : ndarray, shape (n_stub,)
+        Where its phase jumps before it vanishes [Hz], at the resonance of a cavity; NaN: nowhere. Just below lies a
+        zero, unless loss or radiation take it away.
+    estimate : ndarray, shape (n_stub,)
+        Quasi-static estimate of the first zero [Hz]; NaN for a stub without length.
+    """
+
+    zero: FloatArray
+    jump: FloatArray
+    estimate: FloatArray
+
+
+def followed(chain: Chain, order: int = 1) -> Followed:
+    """Follow the reactance of stubs from low frequencies up to its zero of an order.
+
+    Parameters
+    ----------
+    chain : Chain
+        The stubs.
+    order : int
+        1, 3, 5 ...: first, second, third zero.
+
+    Returns
+    -------
+    Followed
     """
     start, impedance = quasi_static(chain)
     exists = np.isfinite(start)
     first = np.minimum(np.where(exists, 0.95 * start, 1e9), 0.9 * lowest_resonance(chain))
     impedance = np.where(exists, impedance, 50.0)
 
-    def above(part: Chain, rows: NDArray[np.intp], f: FloatArray) -> FloatArray:
+    def above(part: Chain, rows: IndexArray, f: FloatArray) -> FloatArray:
         phase = np.maximum(turning(part, f, impedance[rows]) + order * np.pi, -FAR)
-        return np.where(exists[rows], phase, 1 - f / first[rows])
+        return np.where(exists[rows, None], phase, 1 - f / first[rows, None])
 
     remaining = _Remaining(chain, above)
-    found = _root(remaining, _bracket(remaining, first))
-    near = exists & (found < HIGHEST_RATIO * order * start)
-    smooth = np.abs(above(chain, np.arange(len(found)), found)) < RESIDUE
-    jump = np.where(near & ~smooth, found, np.nan)
-    found = np.where(near & smooth, found, np.nan)
-    damped = np.flatnonzero(exists & np.isnan(found))
+    root = _root(remaining, _bracket(remaining, first))
+    near = exists & (root < HIGHEST_RATIO * order * start)
+    smooth = np.abs(above(chain, np.arange(len(root)), root[:, None])[:, 0]) < RESIDUE
+    jump = np.where(near & ~smooth, root, np.nan)
+    zero = np.where(near & smooth, root, np.nan)
+    damped = np.flatnonzero(exists & np.isnan(zero))
     if damped.size:
-        found[damped] = _damped(chain.only(damped), start[damped], order)
-    return found, jump
+        zero[damped] = _damped(chain.only(damped), start[damped], order)
+    return Followed(zero, jump, start)
 
 
 def _damped(chain: Chain, start: FloatArray, order: int) -> FloatArray:
-    """Zeros of stubs whose cavities' resonances the loss has flattened: none is narrow, a scan brackets them."""
+    """Zeros of stubs in whose cavities the loss has flattened every resonance: none is narrow, a scan brackets them."""
     f = start[:, None] * np.linspace(0.2, HIGHEST_RATIO * order, SCAN_POINTS)
     x = _reactance(chain, f)
-    up = (x[:, :-1] < 0) & (x[:, 1:] >= 0) & (np.diff(x) < np.abs(x[:, :1]))
-    count, wanted = np.cumsum(up, axis=1), (order + 1) // 2
-    found = count[:, -1] >= wanted
-    at = np.where(found, np.argmax(count == wanted, axis=1), 0)
-    rows = np.arange(len(start))
+    rises = (x[:, :-1] < 0) & (x[:, 1:] >= 0) & (np.diff(x) < np.abs(x[:, :1]))
+    count, wanted = np.cumsum(rises, axis=1), (order + 1) // 2
+    has_zero = count[:, -1] >= wanted
+    place = np.where(has_zero, np.argmax(count == wanted, axis=1), 0)
+    every = np.arange(len(start))
 
-    def falling(part: Chain, rows: NDArray[np.intp], f: FloatArray) -> FloatArray:
-        return np.where(found[rows], -_reactance(part, f[:, None])[:, 0], start[rows] - f)
+    def falling(part: Chain, rows: IndexArray, f: FloatArray) -> FloatArray:
+        return np.where(has_zero[rows, None], -_reactance(part, f), start[rows, None] - f)
 
-    bracket = np.where(found, f[rows, at], 0.5 * start), np.where(found, f[rows, at + 1], 2 * start)
-    return np.where(found, _root(_Remaining(chain, falling), bracket), np.nan)
+    low = np.where(has_zero, f[every, place], 0.5 * start)
+    high = np.where(has_zero, f[every, place + 1], 2 * start)
+    return np.where(has_zero, _root(_Remaining(chain, falling), (low, high)), np.nan)
 
 
 def _reactance(chain: Chain, frequency: FloatArray) -> FloatArray:
+    """Reactance of the stubs at their input [ohm]."""
     voltage, current = chain.voltage_current(frequency)
     return (voltage / current).imag
 
 
 def lowest_resonance(chain: Chain) -> FloatArray:
-    """Where k times the nearest return conductor's distance is the first zero of J_0 [Hz]; inf for less than 3 posts.
+    """Frequency below which no cavity between the planes resonates.
 
-    No cavity between the planes resonates below it.
+    There k times the distance of the nearest return conductor is 2.405, the first zero of J_0.
+
+    Parameters
+    ----------
+    chain : Chain
+        The stubs.
+
+    Returns
+    -------
+    ndarray, shape (n_stub,)
+        [Hz]; infinite for fewer than three posts.
     """
     paths = chain.paths
     nearest = np.min(
@@ -175,40 +227,54 @@ def lowest_resonance(chain: Chain) -> FloatArray:
 class _Remaining:
     """A function of chain, rows and frequency, evaluated on the stubs still searched: fewer and fewer of the chain."""
 
-    def __init__(self, chain: Chain, function: Callable[[Chain, NDArray[np.intp], FloatArray], FloatArray]) -> None:
+    def __init__(self, chain: Chain, function: Callable[[Chain, IndexArray, FloatArray], FloatArray]) -> None:
         self.chain, self.function = chain, function
         self.rows = np.arange(len(chain))
 
-    def __call__(self, frequency: FloatArray, rows: NDArray[np.intp]) -> FloatArray:
-        """Value at ``frequency`` [Hz] of the stubs ``rows`` of the whole chain, all among those of the last call."""
+    def __call__(self, frequency: FloatArray, rows: IndexArray) -> FloatArray:
+        """Value at ``frequency`` (n,) [Hz] of the stubs ``rows`` of the whole chain, all of them in the last call."""
+        return self.at(frequency[:, None], rows)[:, 0]
+
+    def at(self, frequency: FloatArray, rows: IndexArray) -> FloatArray:
+        """The same at several frequencies of each stub, (n, n_freq)."""
         if 2 * len(rows) <= len(self.rows):
             self.chain = self.chain.only(np.searchsorted(self.rows, rows))
             self.rows = rows
         place = np.searchsorted(self.rows, rows)
-        f = np.full(len(self.rows), frequency[0])
+        f = np.repeat(frequency[:1], len(self.rows), axis=0)
         f[place] = frequency
         return self.function(self.chain, self.rows, f)[place]
 
 
 def _bracket(function: _Remaining, first: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Frequencies between which a function, above 0 at frequency 0, falls through it: from ``first`` in strides."""
+    """Frequencies between which a function, above 0 at frequency 0, falls through it: from ``first`` in strides.
+
+    One stride at first, then twice as many at once each time: few stubs are left, and a call costs more than a stride.
+    """
     low, high = np.zeros_like(first), first.copy()
-    rows = np.arange(len(first))
-    whole = function.chain
-    for _ in range(STEPS):
-        rows = rows[function(high[rows], rows) > 0]
-        if not rows.size:
-            break
-        low[rows] = high[rows]
-        high[rows] *= STRIDE
+    rows, whole = np.arange(len(first)), function.chain
+    strides, left = 1, STEPS
+    while rows.size and left:
+        tried = high[rows, None] * STRIDE ** np.arange(strides + 1)
+        above = np.logical_and.accumulate(function.at(tried[:, :-1], rows) > 0, axis=1).sum(axis=1)
+        each = np.arange(len(rows))
+        low[rows] = np.where(above > 0, tried[each, above - 1], low[rows])
+        high[rows] = tried[each, above]
+        rows = rows[above == strides]
+        left -= strides
+        strides = min(2 * strides, left)
     function.chain, function.rows = whole, np.arange(len(first))
     return low, high
 
 
 def _root(function: _Remaining, bracket: tuple[FloatArray, FloatArray]) -> FloatArray:
     """Root of each row within its bracket, by Chandrupatla's method; the middle of a bracket that holds none."""
-    tolerances = {"xrtol": TOLERANCE, "xatol": 0.0, "fatol": 0.0, "frtol": 0.0}
     low, high = np.maximum(bracket[0], 1e-3 * bracket[1]), bracket[1]
-    rows = np.arange(len(low))
-    found = find_root(function, (low, high), args=(rows,), tolerances=tolerances, maxiter=STEPS)
-    return np.where(found.success, found.x, (low + high) / 2)
+    result = find_root(
+        function.__call__,
+        (low, high),
+        args=(np.arange(len(low)),),
+        tolerances={"xrtol": TOLERANCE, "xatol": 0.0, "fatol": 0.0, "frtol": 0.0},
+        maxiter=STEPS,
+    )
+    return np.where(result.success, result.x, (low + high) / 2)

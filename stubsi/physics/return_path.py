@@ -13,7 +13,9 @@ from stubsi.errors import ValidityError
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import ArrayLike
+
+    from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
 
 
 SCANNED_COUNTS = (1, 2, 3, 4, 6, 8)
@@ -24,16 +26,28 @@ SCANNED_DISTANCES = 4
 
 @dataclass(frozen=True, kw_only=True)
 class Ring:
-    """Return path: a solid conducting ring of this radius [m] around the barrel."""
+    """Return path: a solid conducting ring around the barrel.
+
+    Parameters
+    ----------
+    radius : float
+        [m].
+    """
 
     radius: float
 
 
 @dataclass(frozen=True, kw_only=True)
 class Posts:
-    """Return path: round posts of ``radius`` [m] centred at ``positions`` ((x, y), ...) [m] relative to the barrel.
+    """Return path: round posts, for instance return vias.
 
-    For a pair the origin lies midway between the barrels, which lie on the x axis. No posts: the open plane pair.
+    Parameters
+    ----------
+    positions : tuple of (float, float)
+        Centres (x, y) [m] relative to the barrel; of a pair relative to the point midway between its barrels, which
+        lie on the x axis. None at all: the open plane pair.
+    radius : float
+        Of every post [m].
     """
 
     positions: tuple[tuple[float, float], ...] = ()
@@ -48,22 +62,39 @@ ReturnPath = Ring | Posts
 
 @dataclass(frozen=True, kw_only=True)
 class ReturnPaths:
-    """The return paths of many stubs as arrays, first axis the stub; lengths in metres.
+    """The return paths of many stubs as arrays, first axis the stub.
 
-    ``ring`` holds ring radii (NaN: none); ``posts`` the centres x + jy, shape (n_stub, n_post), of which the first
-    ``count`` (n_stub,) are there; ``post_radius`` their radius (n_stub,). ``pitch`` is the pitch of a pair in its
-    odd mode, of which ``posts`` are those on the barrel's side (NaN: a single barrel).
+    Parameters
+    ----------
+    ring : ndarray, shape (n_stub,)
+        Radius of the ring [m]; NaN for none.
+    posts : complex ndarray, shape (n_stub, n_post)
+        Centres x + jy [m]; of a pair only those on the barrel's side.
+    count : ndarray of int, shape (n_stub,)
+        How many of the ``posts`` there are; the rest are zero.
+    post_radius : ndarray, shape (n_stub,)
+        Of every post [m].
+    pitch : ndarray, shape (n_stub,)
+        Pitch [m] of a pair in its odd mode; NaN for a single barrel.
     """
 
-    ring: NDArray[np.floating]
-    posts: NDArray[np.complexfloating]
-    count: NDArray[np.integer]
-    post_radius: NDArray[np.floating]
-    pitch: NDArray[np.floating]
+    ring: FloatArray
+    posts: ComplexArray
+    count: IndexArray
+    post_radius: FloatArray
+    pitch: FloatArray
 
     @classmethod
     def of(cls, paths: Sequence[ReturnPath], pitch: Sequence[float] | None = None) -> ReturnPaths:
-        """Pack records into arrays; ``pitch`` [m] where the stub is one of a pair (NaN: it is not)."""
+        """Put return paths into arrays.
+
+        Parameters
+        ----------
+        paths : sequence of Ring or Posts
+            One for each stub.
+        pitch : sequence of float, optional
+            Pitch [m] of each stub that is one of a pair in its odd mode; NaN for a single barrel, None: all single.
+        """
         pitches = np.full(len(paths), np.nan) if pitch is None else np.asarray(pitch, dtype=float)
         patterns = [centres(path, odd=bool(np.isfinite(s))) for path, s in zip(paths, pitches, strict=True)]
         count = np.array([len(pattern) for pattern in patterns], dtype=int)
@@ -78,7 +109,7 @@ class ReturnPaths:
             pitch=pitches,
         )
 
-    def only(self, rows: NDArray[np.intp]) -> ReturnPaths:
+    def only(self, rows: IndexArray) -> ReturnPaths:
         """Return paths of some of the stubs.
 
         Parameters
@@ -95,8 +126,16 @@ class ReturnPaths:
         )
 
 
-def centres(path: ReturnPath, *, odd: bool = False) -> NDArray[np.complexfloating]:
-    """Centres of the posts, x + jy [m]; with ``odd`` those at x > 0 (one on the midplane carries no line charge)."""
+def centres(path: ReturnPath, *, odd: bool = False) -> ComplexArray:
+    """Centres of the posts, x + jy [m].
+
+    Parameters
+    ----------
+    path : Ring or Posts
+        A ring has none.
+    odd : bool
+        Only those on one side of the midplane of a pair, x > 0; a post on the midplane carries no charge.
+    """
     positions = path.positions if isinstance(path, Posts) else ()
     return np.array([complex(x, y) for x, y in positions if not odd or x > path.radius], dtype=complex)
 
@@ -127,7 +166,7 @@ def check_single(
         _refuse(f"barrel_radius {a.max():.6g} m must be above 0 and below clearance_radius {b.min():.6g} m")
     if isinstance(return_path, Posts):
         _check_posts(return_path)
-        reach = np.min(np.abs(centres(return_path)) - return_path.radius, initial=np.inf)
+        reach = float(np.min(np.abs(centres(return_path)) - return_path.radius, initial=np.inf))
     else:
         reach = return_path.radius
     if reach < np.max(b + h):
@@ -138,7 +177,16 @@ def check_single(
 
 
 def check_pair(barrel_radius: float, pitch: float, return_path: ReturnPath, clearance_radius: ArrayLike = 0.0) -> None:
-    """Refuse a pair of barrels the odd mode does not cover; arguments in metres.
+    """Refuse a pair of barrels that the model of the odd mode does not cover.
+
+    Parameters
+    ----------
+    barrel_radius, pitch : float
+        Radius of the barrels and distance between their centres [m].
+    return_path : Ring or Posts
+        Where the current returns.
+    clearance_radius : array_like
+        Radius of the clearance around each barrel [m]; 0: only the barrels themselves count.
 
     Raises
     ------
@@ -149,7 +197,7 @@ def check_pair(barrel_radius: float, pitch: float, return_path: ReturnPath, clea
     if not 0 < 2 * barrel_radius < pitch:
         _refuse(f"pitch {pitch:.6g} m must exceed twice barrel_radius {barrel_radius:.6g} m")
     if isinstance(return_path, Ring):
-        _refuse("a pair returns through posts (or none): a Ring is centred on one barrel")
+        raise ValidityError("a pair returns through posts (or none): a Ring is centred on one barrel")
     _check_posts(return_path)
     posts, radius = centres(return_path), return_path.radius
     inner = max(barrel_radius, float(np.max(clearance_radius)))
@@ -177,7 +225,15 @@ def _refuse(message: str) -> None:
 
 
 def equal_posts(count: int, distance: float, post_radius: float) -> Posts:
-    """``count`` equal posts evenly around a barrel, centres at ``distance`` [m], the first on the x axis."""
+    """Equal posts evenly around a barrel, the first on the x axis.
+
+    Parameters
+    ----------
+    count : int
+        How many.
+    distance, post_radius : float
+        Distance of their centres from the barrel's, and their radius [m].
+    """
     turn = 2 * np.pi * np.arange(count) / count
     positions = tuple((float(distance * np.cos(t)), float(distance * np.sin(t))) for t in turn)
     return Posts(positions=positions, radius=post_radius)

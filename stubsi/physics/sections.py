@@ -2,27 +2,37 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import accumulate, pairwise, takewhile
-from math import inf, log
+from dataclasses import dataclass, replace
+from itertools import pairwise, takewhile
+from math import log
 from typing import TYPE_CHECKING
 
 from stubsi.errors import ValidityError
+from stubsi.physics.barrel import level_spans, snap
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stubsi.physics.barrel import Barrel, Level, Material
+    from stubsi.physics.barrel import Barrel, LevelSpan, Material
+
+    Filling = tuple[tuple[Material, float], ...]
 
 OUTER_SHARE = 0.4
-"""Share of the outer inductance mu0 h ln(b/a)/(2 pi) that acts in front of the end capacitance [fit; derived]."""
+"""Share [-] of the outer inductance mu0 h ln(b/a)/(2 pi) that acts in front of the end's capacitance: a fit (derived).
+"""
 OUTER_FROM = 0.2
-"""Share of the stub length from which the laminate below the last plane counts as long [derived]."""
+"""Share [-] of the stub's length from which the laminate below the last plane counts as long (derived)."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Part:
-    """A height [m] of conductor of one outer radius [m] (barrel or pad)."""
+    """A piece of conductor of one outer radius: barrel or pad.
+
+    Parameters
+    ----------
+    radius, height : float
+        [m].
+    """
 
     radius: float
     height: float
@@ -30,10 +40,18 @@ class Part:
 
 @dataclass(frozen=True, kw_only=True)
 class Section:
-    """One half cell between the heights ``top`` and ``bottom`` [m below the electrical start].
+    """One half of a cavity between two planes, with the half of the plane next to it.
 
-    ``in_cavity``: conductor facing the cavity; ``in_plane``: conductor inside the plane's clearance.
-    ``clearance_radius`` [m]: of its own plane. ``filling``: (material, height) of the whole cavity, in series along z.
+    Parameters
+    ----------
+    top, bottom : float
+        Where it lies [m below the electrical start].
+    clearance_radius : float
+        Of its own plane [m].
+    in_cavity, in_plane : tuple of Part
+        Conductor that faces the cavity, and conductor inside the plane's clearance.
+    filling : tuple of (Material, float)
+        What fills the whole cavity, with the height [m] of each: in series for the field along the barrel.
     """
 
     top: float
@@ -41,15 +59,22 @@ class Section:
     clearance_radius: float
     in_cavity: tuple[Part, ...]
     in_plane: tuple[Part, ...]
-    filling: tuple[tuple[Material, float], ...]
+    filling: Filling
 
 
 @dataclass(frozen=True, kw_only=True)
 class Layout:
     """Sections from the electrical start down, then the end.
 
-    ``start_of_end`` [m]: mid-thickness of the last plane, where the end's capacitance hangs. ``outer``: inductance in
-    front of it over mu0/(2 pi) [m].
+    Parameters
+    ----------
+    sections : tuple of Section
+        From the electrical start down.
+    start_of_end : float
+        Where the end's capacitance begins [m below the electrical start]: the mid-thickness of the last plane, or the
+        end of a drilled or continued barrel.
+    outer : float
+        Inductance in front of the end over mu0/(2 pi) [m].
     """
 
     sections: tuple[Section, ...]
@@ -57,48 +82,17 @@ class Layout:
     outer: float
 
 
-@dataclass(frozen=True, kw_only=True)
-class LevelSpan:
-    """A level and the heights [m] it lies between. ``mid``: where a plane is cut into two half cells."""
-
-    level: Level
-    top: float
-    bottom: float
-    mid: float
-
-    @property
-    def is_plane(self) -> bool:
-        """Whether the level is a plane."""
-        return self.level.kind == "plane"
-
-    def conductor(self, barrel_radius: float) -> float:
-        """Outer radius of barrel or pad at this level [m]."""
-        return self.level.pad_radius or barrel_radius
-
-
-def level_spans(barrel: Barrel) -> tuple[LevelSpan, ...]:
-    """Levels of a barrel with their heights [m], counted downwards from the electrical start."""
-    edges = [snap(z) for z in accumulate((level.thickness for level in barrel.levels), initial=0.0)]
-    return tuple(
-        LevelSpan(level=level, top=top, bottom=bottom, mid=_mid(top, bottom, edges[-1] if barrel.end is None else None))
-        for level, (top, bottom) in zip(barrel.levels, pairwise(edges), strict=True)
-    )
-
-
-def snap(length: float) -> float:
-    """Length to the picometre, so that what is drawn equal is equal."""
-    return round(length, 12)
-
-
-def _mid(top: float, bottom: float, last: float | None) -> float:
-    """A level cut at either end of the barrel's length was cut at its own mid-thickness."""
-    if top == 0.0:
-        return top
-    return bottom if bottom == last else snap((top + bottom) / 2)
-
-
 def layout(barrel: Barrel) -> Layout:
     """Cut a barrel into sections.
+
+    Parameters
+    ----------
+    barrel : Barrel
+        The barrel.
+
+    Returns
+    -------
+    Layout
 
     Raises
     ------
@@ -106,13 +100,12 @@ def layout(barrel: Barrel) -> Layout:
         Clearance not larger than the barrel, pad not inside its clearance, bore narrower than the barrel, no plane.
     """
     check(barrel)
-    laid = level_spans(barrel)
-    planes = [s for s in laid if s.is_plane]
-    length = laid[-1].bottom if laid else 0.0
-    ends = [None, *planes, None] if barrel.end is None else [None, *planes]
-    sections = [half for above, below in pairwise(ends) for half in _halves(laid, above, below, barrel)]
-    drilled = barrel.end is not None and barrel.end.bore_radius is not None
-    tip = _tip(laid, planes, barrel) if drilled else []
+    spans = level_spans(barrel.levels, goes_on=barrel.end is None)
+    planes = [span for span in spans if span.is_plane]
+    length = spans[-1].bottom if spans else 0.0
+    bounds = [None, *planes, None] if barrel.end is None else [None, *planes]
+    sections = [half for above, below in pairwise(bounds) for half in _halves(spans, above, below, barrel)]
+    tip = _tip(spans, planes, barrel) if barrel.is_drilled else []
     for section in (*sections, *tip):
         for part in section.in_cavity:
             _check_pad(part.radius, barrel.barrel_radius, section.clearance_radius)
@@ -120,11 +113,11 @@ def layout(barrel: Barrel) -> Layout:
     return Layout(
         sections=(*sections, *tip),
         start_of_end=length if tip or barrel.end is None else last,
-        outer=0.0 if drilled or barrel.end is None else _outer(barrel, planes, length),
+        outer=0.0 if barrel.is_drilled or barrel.end is None else _outer(barrel, planes, length),
     )
 
 
-def _tip(laid: Sequence[LevelSpan], planes: list[LevelSpan], barrel: Barrel) -> list[Section]:
+def _tip(spans: Sequence[LevelSpan], planes: list[LevelSpan], barrel: Barrel) -> list[Section]:
     """Sections from the last plane's mid to a drilled end inside the cavity below.
 
     A barrel over the share q of a cavity's height h drives the wave that does not vary along z by q times its mean
@@ -132,38 +125,43 @@ def _tip(laid: Sequence[LevelSpan], planes: list[LevelSpan], barrel: Barrel) -> 
     clearance, (1 - q) j w mu0 ln(b/a)/(2 pi) per height, is spread over both halves. Derived.
     """
     top, start = (planes[-1].bottom, planes[-1].mid) if planes else (0.0, 0.0)
-    upper = [s for s in laid if s.top >= top and not s.is_plane]
+    upper = [span for span in spans if span.top >= top and not span.is_plane]
     if not upper:
         return []
     a, bottom = barrel.barrel_radius, upper[-1].bottom
-    lower = list(takewhile(lambda level: level.kind != "plane", barrel.end.bored))
-    closed = len(lower) < len(barrel.end.bored)
+    lower = list(takewhile(lambda level: not level.is_plane, barrel.bored))
+    closed = len(lower) < len(barrel.bored)
     height = bottom - top + sum(level.thickness for level in lower)
     share = (bottom - top) / height if closed else 0.0
     own = (Part(radius=planes[-1].conductor(a), height=top - start),) if planes else ()
-    common = {
-        "clearance_radius": _end_clearance(barrel, planes),
-        "filling": (*_filling(upper), *((level.material, level.thickness) for level in lower)),
-    }
     middle = snap((top + bottom) / 2)
-    halves = [_parts(upper, top, middle, a, 1 - share), _parts(upper, middle, bottom, a, 1 - share)]
+    first, second = _parts(upper, top, middle, a, 1 - share), _parts(upper, middle, bottom, a, 1 - share)
+    driving = Section(
+        top=middle,
+        bottom=middle,
+        clearance_radius=_end_clearance(barrel, planes),
+        in_cavity=_parts(upper, top, bottom, a, share),
+        in_plane=(),
+        filling=(*_filling(upper), *((level.material, level.thickness) for level in lower)),
+    )
     return [
-        Section(top=start, bottom=middle, in_cavity=(), in_plane=(*own, *halves[0]), **common),
-        Section(top=middle, bottom=middle, in_cavity=_parts(upper, top, bottom, a, share), in_plane=(), **common),
-        Section(top=middle, bottom=bottom, in_cavity=(), in_plane=halves[1], **common),
+        replace(driving, top=start, in_cavity=(), in_plane=(*own, *first)),
+        driving,
+        replace(driving, bottom=bottom, in_cavity=(), in_plane=second),
     ]
 
 
 def _parts(
-    laid: Sequence[LevelSpan], top: float, bottom: float, barrel_radius: float, share: float = 1.0
+    spans: Sequence[LevelSpan], top: float, bottom: float, barrel_radius: float, share: float = 1.0
 ) -> tuple[Part, ...]:
     """Conductor between two heights; of every height the given share."""
-    overlaps = ((s, min(s.bottom, bottom) - max(s.top, top)) for s in laid)
-    return tuple(Part(radius=s.conductor(barrel_radius), height=share * h) for s, h in overlaps if h > 0)
+    overlaps = ((span, min(span.bottom, bottom) - max(span.top, top)) for span in spans)
+    return tuple(Part(radius=span.conductor(barrel_radius), height=share * h) for span, h in overlaps if h > 0)
 
 
-def _filling(laid: Sequence[LevelSpan]) -> tuple[tuple[Material, float], ...]:
-    return tuple((s.level.material, s.bottom - s.top) for s in laid)
+def _filling(spans: Sequence[LevelSpan]) -> Filling:
+    """Materials of some levels with their heights [m]."""
+    return tuple((span.level.material, span.bottom - span.top) for span in spans)
 
 
 def _outer(barrel: Barrel, planes: list[LevelSpan], length: float) -> float:
@@ -177,20 +175,20 @@ def _outer(barrel: Barrel, planes: list[LevelSpan], length: float) -> float:
 def _end_clearance(barrel: Barrel, planes: list[LevelSpan]) -> float:
     """Clearance radius [m] of the plane next to the end: the last one passed, else the first one drilled through."""
     if planes:
-        return planes[-1].level.clearance_radius
-    return next(level.clearance_radius for level in barrel.end.bored if level.clearance_radius)
+        return planes[-1].level.clearance
+    return next(level.clearance for level in barrel.bored if level.is_plane and level.clearance)
 
 
 def _halves(
-    laid: Sequence[LevelSpan], above: LevelSpan | None, below: LevelSpan | None, barrel: Barrel
+    spans: Sequence[LevelSpan], above: LevelSpan | None, below: LevelSpan | None, barrel: Barrel
 ) -> list[Section]:
-    """Half cells of the cavity between two planes; None: the barrel's length starts or stops inside the cavity."""
-    top = above.bottom if above else laid[0].top
-    bottom = below.top if below else laid[-1].bottom
+    """Both halves of the cavity between two planes; None: the barrel starts or stops inside the cavity."""
+    top = above.bottom if above else spans[0].top
+    bottom = below.top if below else spans[-1].bottom
     if bottom <= top:
         return []
     middle = snap((top + bottom) / 2)
-    inside = [s for s in laid if top <= s.top and s.bottom <= bottom]
+    inside = [span for span in spans if top <= span.top and span.bottom <= bottom]
     return [
         _half(inside, above, below, (above.mid if above else top, middle), barrel),
         _half(inside, below, above, (middle, below.mid if below else bottom), barrel),
@@ -204,6 +202,7 @@ def _half(
     reach: tuple[float, float],
     barrel: Barrel,
 ) -> Section:
+    """Section over ``reach`` (top, bottom) [m] of a cavity with its ``own`` plane, or the ``other`` one if none."""
     top, bottom = reach
     plane, a = own or other, barrel.barrel_radius
     if plane is None:
@@ -212,7 +211,7 @@ def _half(
     return Section(
         top=top,
         bottom=bottom,
-        clearance_radius=plane.level.clearance_radius,
+        clearance_radius=plane.level.clearance,
         in_cavity=_parts(inside, top, bottom, a),
         in_plane=in_plane,
         filling=_filling(inside),
@@ -220,19 +219,28 @@ def _half(
 
 
 def check(barrel: Barrel) -> None:
-    """Refuse a geometry the sections are not defined for."""
+    """Refuse a geometry the sections are not defined for.
+
+    Parameters
+    ----------
+    barrel : Barrel
+        The barrel.
+
+    Raises
+    ------
+    ValidityError
+        As ``layout``.
+    """
     a = barrel.barrel_radius
-    bored = barrel.end.bored if barrel.end else ()
-    pierced = [level for level in bored if level.clearance_radius != 0]
-    clearances = [level.clearance_radius for level in (*barrel.levels, *pierced) if level.kind == "plane"]
+    pierced = [level for level in barrel.bored if level.clearance_radius != 0]
+    clearances = [level.clearance_radius for level in (*barrel.levels, *pierced) if level.is_plane]
     if not clearances:
         raise ValidityError("no plane along the barrel or below it: its capacitance has nothing to refer to")
     for b in clearances:
         if b is None or b <= a:
             raise ValidityError(f"clearance_radius {b} m does not exceed barrel_radius {a} m: the plane touches it")
     for level in barrel.levels:
-        limit = level.clearance_radius if level.kind == "plane" else inf
-        _check_pad(level.pad_radius, a, limit)
+        _check_pad(level.pad_radius, a, level.clearance)
     if barrel.end and barrel.end.bore_radius is not None and barrel.end.bore_radius < a:
         raise ValidityError(f"bore_radius {barrel.end.bore_radius} m is less than barrel_radius {a} m")
 

@@ -19,12 +19,24 @@ if TYPE_CHECKING:
     from stubsi.physics.sections import Layout
 
 
+KEPT = 16_384
+"""Solved barrels that are remembered: about 13 kB each, 200 MB in all."""
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class SolvedBarrel:
-    """Static part of a barrel, whatever its return path.
+    """A barrel with its sections and their capacitances: all of it that does not depend on the return path.
 
-    ``capacitance`` (n_section + 1, n_material) [F]: of each section from the start down and of the end (last row), by
-    material, at the materials' own dk.
+    Parameters
+    ----------
+    barrel : Barrel
+        As it was asked for.
+    layout : Layout
+        Its sections.
+    materials : tuple of Material
+        What its field passes through.
+    capacitance : ndarray, shape (n_section + 1, n_material)
+        [F] of each section from the start down and of the end (last row), by material, at the materials' own dk.
     """
 
     barrel: Barrel
@@ -38,9 +50,9 @@ class SolvedBarrel:
         return barrel_arrays(self)
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=KEPT)
 def solve(barrel: Barrel) -> SolvedBarrel:
-    """Static part of a barrel; equal barrels are solved once.
+    """Solve the electrostatics of a barrel; equal barrels are solved once and remembered.
 
     Parameters
     ----------

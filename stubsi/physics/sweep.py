@@ -11,12 +11,9 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
+    from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
     from stubsi.physics.chain import Chain
 
-    FloatArray = NDArray[np.float64]
-    ComplexArray = NDArray[np.complex128]
     Interval = tuple[float, float]
 
 LOW_TO = 32.0
@@ -74,14 +71,14 @@ class Sweep:
         place = np.log2(rising)
         covered, alone = self._cover(place)
         pieces = [self._function(rising[alone])] if alone.size else []
-        pieces += _evaluated([(self._polynomials[interval], interval, place[part]) for interval, part in covered])
-        where = np.concatenate([alone, *(np.arange(part.start, part.stop) for _, part in covered)])
+        pieces += _evaluated([(coefficients, interval, place[part]) for coefficients, interval, part in covered])
+        where = np.concatenate([alone, *(np.arange(part.start, part.stop) for _, _, part in covered)])
         values = np.empty((len(pieces[0]), len(order)), dtype=complex)
         values[:, order[where]] = np.concatenate(pieces, axis=1)
         return values
 
-    def _cover(self, place: FloatArray) -> tuple[list[tuple[Interval, slice]], NDArray[np.intp]]:
-        """Intervals whose polynomials answer at which of the rising places, and the places left alone."""
+    def _cover(self, place: FloatArray) -> tuple[list[tuple[ComplexArray, Interval, slice]], IndexArray]:
+        """Polynomials with their intervals and the rising places they answer at, and the places left alone."""
         covered, alone = [], [np.zeros(0, dtype=np.intp)]
         pending = _first_intervals(place)
         while pending:
@@ -90,10 +87,10 @@ class Sweep:
             for interval, part in pending:
                 if interval not in self._polynomials:
                     alone.append(np.arange(part.start, part.stop))
-                elif self._polynomials[interval] is None:
+                elif (coefficients := self._polynomials[interval]) is None:
                     unsettled += _halves(interval, part, place)
                 else:
-                    covered.append((interval, part))
+                    covered.append((coefficients, interval, part))
             pending = unsettled
         return covered, np.concatenate(alone)
 
@@ -112,58 +109,64 @@ class Sweep:
             self._polynomials[interval] = coefficients[:, number] if died_out[number] else None
 
 
-def input_sweep(chain: Chain) -> Callable[[FloatArray], tuple[ComplexArray, ComplexArray]]:
+class InputSweep:
     """Voltage and current at the start of one stub, for long lists of frequencies.
 
     Parameters
     ----------
     chain : Chain
         The one stub.
-
-    Returns
-    -------
-    callable
-        From frequencies (n,) [Hz] > 0 to voltage and current (n,), to a common factor.
     """
 
-    def voltage_and_slope(frequency: FloatArray) -> ComplexArray:
-        (voltage,), (current,) = chain.voltage_current_for_one_volt(frequency[None])
-        return np.array([voltage, current / frequency])
+    def __init__(self, chain: Chain) -> None:
+        self._chain = chain
+        self._sweep = Sweep(self._voltage_and_slope)
 
-    sweep = Sweep(voltage_and_slope)
+    def __call__(self, frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+        """Voltage and current, to a common factor, each (n,).
 
-    def answer(frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
-        voltage, slope = sweep(frequency)
+        Parameters
+        ----------
+        frequency : ndarray, shape (n,)
+            [Hz] > 0.
+        """
+        voltage, slope = self._sweep(frequency)
         return voltage, slope * frequency
 
-    return answer
+    def _voltage_and_slope(self, frequency: FloatArray) -> ComplexArray:
+        """Voltage and current over frequency, for 1 V at the open end."""
+        (voltage,), (current,) = self._chain.voltage_current_for_one_volt(frequency[None])
+        return np.array([voltage, current / frequency])
 
 
-def abcd_sweep(chain: Chain) -> Callable[[FloatArray], ComplexArray]:
+class AbcdSweep:
     """Chain matrix of one length of barrel, for long lists of frequencies.
 
     Parameters
     ----------
     chain : Chain
         The one length of barrel between an entry and an exit.
-
-    Returns
-    -------
-    callable
-        From frequencies (n,) [Hz] > 0 to chain matrices (n, 2, 2), SI units.
     """
 
-    def entries(frequency: FloatArray) -> ComplexArray:
-        (a, b), (c, d) = np.moveaxis(chain.abcd(frequency)[0], 0, -1)
-        return np.array([a, b / frequency, c / frequency, d])
+    def __init__(self, chain: Chain) -> None:
+        self._chain = chain
+        self._sweep = Sweep(self._entries)
 
-    sweep = Sweep(entries)
+    def __call__(self, frequency: FloatArray) -> ComplexArray:
+        """Chain matrices (n, 2, 2), SI units.
 
-    def answer(frequency: FloatArray) -> ComplexArray:
-        a, b, c, d = sweep(frequency)
+        Parameters
+        ----------
+        frequency : ndarray, shape (n,)
+            [Hz] > 0.
+        """
+        a, b, c, d = self._sweep(frequency)
         return np.stack([a, b * frequency, c * frequency, d], axis=-1).reshape(-1, 2, 2)
 
-    return answer
+    def _entries(self, frequency: FloatArray) -> ComplexArray:
+        """A, B over frequency, C over frequency, D."""
+        (a, b), (c, d) = np.moveaxis(self._chain.abcd(frequency)[0], 0, -1)
+        return np.array([a, b / frequency, c / frequency, d])
 
 
 def _first_intervals(place: FloatArray) -> list[tuple[Interval, slice]]:

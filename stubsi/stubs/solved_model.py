@@ -15,7 +15,7 @@ from stubsi.physics.notch import FirstNotch, first_notch
 from stubsi.physics.reactance import notch
 from stubsi.physics.return_path import Posts, check_single, unknown_return_paths
 from stubsi.physics.solved_barrel import SolvedBarrel, solve
-from stubsi.physics.sweep import abcd_sweep, input_sweep
+from stubsi.physics.sweep import AbcdSweep, InputSweep
 from stubsi.provenance import HARDWARE_ERROR, Provenance
 from stubsi.stubs.as_barrel import Solvable, barrel_of
 from stubsi.stubs.models import Models
@@ -23,7 +23,7 @@ from stubsi.stubs.uniform_model import uniform_models
 from stubsi.units import show
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -85,9 +85,9 @@ class SolvedStack:
         return found._replace(frequency=np.nan_to_num(found.frequency, nan=np.inf))
 
     @cached_property
-    def _sweep(self) -> Callable[[NDArray[np.float64]], tuple[NDArray[np.complex128], NDArray[np.complex128]]]:
+    def _sweep(self) -> InputSweep:
         """Voltage and current at the input of a single stub over frequency [Hz]."""
-        return input_sweep(self.chain)
+        return InputSweep(self.chain)
 
     def __getstate__(self) -> dict[str, tuple[_Variant, ...]]:
         """Without what was remembered of the chain."""
@@ -255,8 +255,8 @@ class SolvedThrough:
         return self._sweep(frequency)
 
     @cached_property
-    def _sweep(self) -> Callable[[NDArray[np.float64]], NDArray[np.complex128]]:
-        return abcd_sweep(self.chain)
+    def _sweep(self) -> AbcdSweep:
+        return AbcdSweep(self.chain)
 
     def __getstate__(self) -> dict[str, Chain]:
         """Without what was remembered of a sweep."""
