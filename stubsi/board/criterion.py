@@ -214,17 +214,19 @@ class Criterion(Value):
 DEFAULT = Criterion.notch_ratio(5, source="DesignCon 2020 paper on via stubs, stated there for DDR4")
 """The criterion where none is given."""
 
-RULES_OF_THUMB: Mapping[str, Criterion] = MappingProxyType({
-    "DesignCon 2020": DEFAULT,
-    "Bogatin 2015": Criterion.stub_length_at_1_gbaud(
-        "0.3 in", source="E. Bogatin, EDN Asia, 2015: L[in] < 0.3 / rate[Gb/s], NRZ on FR-4 of Dk 3.87"
-    ),
-    "notch on Nyquist": Criterion.stub_length_at_1_gbaud(
-        "3 in", source="Signal Integrity Journal, article 2962: L[in] = 3 / rate[Gb/s] closes the eye, Dk 3.87"
-    ),
-    "Simonovich 2017": Criterion.notch_ratio(7, source="B. Simonovich, 2017: 7th harmonic; from memory"),
-    "TI 15 mil": Criterion.stub_length("15 mil", source="TI application reports SPRACP4A, SLAAE45: over 5 Gb/s"),
-})
+RULES_OF_THUMB: Mapping[str, Criterion] = MappingProxyType(
+    {
+        "DesignCon 2020": DEFAULT,
+        "Bogatin 2015": Criterion.stub_length_at_1_gbaud(
+            "0.3 in", source="E. Bogatin, EDN Asia, 2015: L[in] < 0.3 / rate[Gb/s], NRZ on FR-4 of Dk 3.87"
+        ),
+        "notch on Nyquist": Criterion.stub_length_at_1_gbaud(
+            "3 in", source="Signal Integrity Journal, article 2962: L[in] = 3 / rate[Gb/s] closes the eye, Dk 3.87"
+        ),
+        "Simonovich 2017": Criterion.notch_ratio(7, source="B. Simonovich, 2017: 7th harmonic; from memory"),
+        "TI 15 mil": Criterion.stub_length("15 mil", source="TI application reports SPRACP4A, SLAAE45: over 5 Gb/s"),
+    }
+)
 """Published rules of thumb by author, read only. They differ by a factor of ten: name the one you use."""
 
 

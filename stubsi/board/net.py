@@ -241,8 +241,8 @@ class Net(Value):
         unused = [hole.name for hole in self.holes if not hole.connects]
         if unused:
             self._refuse(f"hole {unused[0]} connects no layer; list the layers where the net uses it")
-        legs = {hole.leg for hole in self.holes}
-        if legs != {""} and legs != {"P", "N"}:
+        legs = {str(hole.leg) for hole in self.holes}
+        if legs not in ({""}, {"P", "N"}):
             self._refuse("holes must all name their leg, some 'P' and some 'N', or none may")
 
     def _check_reference(self) -> None:

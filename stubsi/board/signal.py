@@ -183,7 +183,5 @@ def _spelled(modulation: str | None, rate: object) -> Modulation | None:
     if modulation is None or (isinstance(modulation, str) and modulation == ""):
         return None
     if not isinstance(modulation, str) or modulation.upper() not in _SPELLINGS:
-        raise UnitError(
-            f"modulation = {as_shown(modulation)} of rate {as_shown(rate)}: must be NRZ, PAM3 or PAM4."
-        )
+        raise UnitError(f"modulation = {as_shown(modulation)} of rate {as_shown(rate)}: must be NRZ, PAM3 or PAM4.")
     return _SPELLINGS[modulation.upper()]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
@@ -16,7 +15,7 @@ from stubsi.units import DF_RULE, DK_RULE, as_shown, one_number, quantity, show
 from stubsi.value import Converted, Dimension, InSI, OptionalDimension, Value, one_of, sequence, text_or_blank
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     import pandas as pd
 
