@@ -137,7 +137,7 @@ class Converted(Generic[Given_contra, Kept_co]):
 def shown_name(instance: object, title: str, field_name: str) -> str:
     """Name of a field for errors: what the object is, its own name where it has one, and the field."""
     own = instance.__dict__.get("name")
-    return f"{title} {field_name}" if own is None else f"{title} {own} {field_name}"
+    return f"{title} {own} {field_name}" if isinstance(own, str) else f"{title} {field_name}"
 
 
 def _words(class_name: str) -> str:

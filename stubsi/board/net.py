@@ -177,7 +177,10 @@ class DepthDrill(Value):
 
 
 def _signal(value: Signal | str | Quantity | None, what: str) -> Signal | None:
-    return None if value is None else as_signal(value)
+    try:
+        return None if value is None else as_signal(value)
+    except UnitError as error:
+        raise UnitError(f"{what}: {error}") from None
 
 
 def _holes(value: Iterable[Hole], what: str) -> tuple[Hole, ...]:

@@ -265,7 +265,7 @@ class Stackup(Value):
         text_or_blank(self.source, "stackup source")
         layers = self.layers
         if len(layers) < 3 or not (isinstance(layers[0], CopperLayer) and isinstance(layers[-1], CopperLayer)):
-            raise BoardError("stackup must begin and end with a copper layer and hold a dielectric between.")
+            raise BoardError("stackup layers must begin and end with a copper layer and hold a dielectric between.")
         for upper, lower in pairwise(layers):
             if isinstance(upper, CopperLayer) and isinstance(lower, CopperLayer):
                 raise BoardError(f"stackup: no dielectric between copper layers {upper.name} and {lower.name}.")
