@@ -331,14 +331,13 @@ def _a(kind: str) -> str:
 
 
 def _wrong_unit(text: str, unit: str, kind: Kind, name: str) -> UnitError:
+    given, wanted = f"{name} = {as_shown(text)}", f"{_a(kind)} is wanted, like '{EXAMPLE[kind]}'"
     for other, units in UNITS.items():
         if unit in units:
-            return UnitError(
-                f"{name} = {as_shown(text)}: {as_shown(unit)} is {_a(other)}; {_a(kind)} is wanted, like '{EXAMPLE[kind]}'."
-            )
+            return UnitError(f"{given}: '{unit}' is {_a(other)}; {wanted}.")
     if unit.split(" ", maxsplit=1)[0] in RATE_UNITS:
-        return UnitError(f"{name} = {as_shown(text)}: a line rate where {_a(kind)} is wanted, like '{EXAMPLE[kind]}'.")
-    return UnitError(f"{name} = {as_shown(text)}: unknown unit {as_shown(unit)}{_near(unit, list(UNITS[kind]))}")
+        return UnitError(f"{given}: a line rate where {wanted}.")
+    return UnitError(f"{given}: unknown unit {as_shown(unit)}{_near(unit, list(UNITS[kind]))}")
 
 
 def _wrong_rate_unit(text: str, unit: str, name: str) -> UnitError:
@@ -349,7 +348,8 @@ def _wrong_rate_unit(text: str, unit: str, name: str) -> UnitError:
         )
     if unit.endswith(("B/s", "Bps", "BPS")) or "byte" in unit.casefold():
         return UnitError(
-            f"{name} = {as_shown(text)}: {as_shown(unit)} counts bytes; give the line rate in bits, like '25.78125 Gb/s'."
+            f"{name} = {as_shown(text)}: {as_shown(unit)} counts bytes; give the line rate in bits, "
+            f"like '25.78125 Gb/s'."
         )
     return UnitError(f"{name} = {as_shown(text)}: unknown unit {as_shown(unit)}{_near(unit, list(RATE_UNITS))}")
 

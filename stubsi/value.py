@@ -32,8 +32,8 @@ if TYPE_CHECKING:
     from stubsi.units import Dimensioned, Quantity, Rule
 
 Item = TypeVar("Item")
-Given = TypeVar("Given", contravariant=True)
-Kept = TypeVar("Kept", covariant=True)
+Given_contra = TypeVar("Given_contra", contravariant=True)
+Kept_co = TypeVar("Kept_co", covariant=True)
 
 
 class InSI(float):
@@ -99,8 +99,8 @@ class OptionalDimension(SIField):
         instance.__dict__[self.si_name] = None if value is None else self.to_si(value, self.shown_name)
 
 
-class Converted(Generic[Given, Kept]):
-    """A field that takes values of type ``Given`` and keeps one of type ``Kept``.
+class Converted(Generic[Given_contra, Kept_co]):
+    """A field that takes values of the first type and keeps one of the second.
 
     Parameters
     ----------
@@ -110,7 +110,9 @@ class Converted(Generic[Given, Kept]):
         What is kept where nothing is given. Without a default the field must be given.
     """
 
-    def __init__(self, convert: Callable[[Given, str], Kept], default: Kept | _MISSING_TYPE = MISSING) -> None:
+    def __init__(
+        self, convert: Callable[[Given_contra, str], Kept_co], default: Kept_co | _MISSING_TYPE = MISSING
+    ) -> None:
         self.convert, self.default = convert, default
 
     def __set_name__(self, owner: type, name: str) -> None:
@@ -119,23 +121,23 @@ class Converted(Generic[Given, Kept]):
     @overload
     def __get__(self, instance: None, owner: type) -> Self: ...
     @overload
-    def __get__(self, instance: object, owner: type) -> Kept: ...
-    def __get__(self, instance: object | None, owner: type) -> Self | Kept:
+    def __get__(self, instance: object, owner: type) -> Kept_co: ...
+    def __get__(self, instance: object | None, owner: type) -> Self | Kept_co:
         if instance is not None:
-            kept: Kept = instance.__dict__[self.name]
+            kept: Kept_co = instance.__dict__[self.name]
             return kept
         if self.default is MISSING:
             raise AttributeError(self.name)  # the field has no default
         return self.default
 
-    def __set__(self, instance: object, value: Given) -> None:
+    def __set__(self, instance: object, value: Given_contra) -> None:
         instance.__dict__[self.name] = self.convert(value, shown_name(instance, self.title, self.name))
 
 
 def shown_name(instance: object, title: str, field_name: str) -> str:
     """Name of a field for errors: what the object is, its own name where it has one, and the field."""
     own = instance.__dict__.get("name")
-    return f"{title} {field_name}" if own is None else f"{title} {own} {field_name}"
+    return f"{title} {own} {field_name}" if isinstance(own, str) else f"{title} {field_name}"
 
 
 def _words(class_name: str) -> str:

@@ -8,7 +8,7 @@ import pint
 import pytest
 
 from stubsi import RULES_OF_THUMB, Criterion, Signal, UnitError
-from stubsi.board.criterion import DEFAULT, MEASURES
+from stubsi.board.criterion import DEFAULT, Measure
 from stubsi.physics.uniform_line import quarter_wave_length
 
 Q = pint.UnitRegistry().Quantity
@@ -132,7 +132,7 @@ def test_unknown_measure():
         Criterion(measure="eye", limit=1, source="me")
 
 
-@pytest.mark.parametrize("measure", MEASURES)
+@pytest.mark.parametrize("measure", Measure)
 def test_criteria_are_values(measure):
     criterion = Criterion(measure=measure, limit=0.5, source="me")
     assert pickle.loads(pickle.dumps(criterion)) == criterion

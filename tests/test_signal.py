@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from stubsi import Signal, UnitError
 from stubsi.board.line_rates import LINE_RATES, MEMORY, SEEN
-from stubsi.board.signal import BITS_PER_SYMBOL
+from stubsi.board.signal import BITS_PER_SYMBOL, as_signal
 
 Q = pint.UnitRegistry().Quantity
 
@@ -162,6 +162,11 @@ REFUSED = {
     "USB4": "no line rate of that name; near it are USB4 Gen",
     "Ethernet": r"no line rate of that name.*Or give the rate itself, like '25.78125 Gb/s' or '53.125 GBd PAM4'",
     "PAM4 112 Gb/s": "Or give the rate itself",
+    "\u0662\u0665 Gb/s": "rate = '\u0662\u0665 Gb/s': only the digits 0 to 9 are read",
+    "2\u0660.5 Gb/s": "only the digits 0 to 9 are read",
+    "25 Gb/s PAM\u0664": "only the digits 0 to 9 are read",
+    "1e30 Gb/s": "its size must be at most",
+    "1e-30 b/s": "its size must be at most .* and, unless it is zero, at least",
 }
 
 
@@ -208,6 +213,13 @@ def test_modulation_said_twice_must_agree():
         Signal("112 Gb/s PAM4", "NRZ")
     with pytest.raises(UnitError, match=r"'PCIe 6.0' says PAM4, modulation says NRZ"):
         Signal("PCIe 6.0", "NRZ")
+
+
+def test_a_text_is_read_once():
+    assert as_signal("25.78125 Gb/s") is as_signal("25.78125 Gb/s")
+    assert as_signal("25.78125 Gb/s") == Signal("25.78125 Gb/s")
+    with pytest.raises(UnitError, match="that is a frequency"):
+        as_signal("28 GHz")
 
 
 def test_a_signal_is_no_rate():

@@ -47,6 +47,11 @@ BAD_LENGTHS = {
     "frequency": ('"0.3 GHz"', "is a frequency"),
     "rate": ('"28 Gb/s"', "a line rate where a length is wanted"),
     "impedance": ('"50 ohm"', "impedance"),
+    "Arabic digits": ('"\u0663 mm"', "only the digits 0 to 9 are read"),
+    "a digit of another script": ('"0.\u09e9 mm"', "only the digits 0 to 9 are read"),
+    "atom": ('"1e-300 mm"', "its size must be at most"),
+    "planet": ('"1e200 mm"', "its size must be at most"),
+    "endless": ('"' + "3" * 20_000 + '"', "has no unit"),
     "fraction": ('"1/3 mm"', "unknown unit|one number and one unit"),
 }
 
@@ -142,6 +147,12 @@ BAD_VALUES = {
     "layers unknown": ('["L3", "L4"]', '["L3", "L44"]', f"{LANE}.*layers.*'L44': no such copper layer"),
     "place of one": ('at = ["1 mm", "40 mil"]', 'at = ["1 mm"]', f"{LANE} hole 'A1' at = .*must be x and y"),
     "place bare": ('at = ["1 mm", "40 mil"]', "at = [1, 40]", f"{LANE} hole 'A1' at = .*must be x and y"),
+    "place far away": ('at = ["1 mm", "40 mil"]', 'at = ["1e200 mm", "40 mil"]',
+                       f"{LANE} hole 'A1'.*Hole x = '1e200 mm': its size must be at most"),
+    "place beyond floats": ('at = ["1 mm", "40 mil"]', 'at = ["1 mm", "-1e999 mil"]', f"{LANE} hole 'A1'.*finite"),
+    "place in other digits": ('at = ["1 mm", "40 mil"]', 'at = ["\u0967 mm", "40 mil"]', "'A1'.*only the digits 0 to 9"),
+    "dk of 400 digits": ("dk = 3.6", "dk = " + "9" * 400, f"{LAYER} 2.*dk = 9999.*must be finite"),
+    "rate in other digits": ('signal = "2.5 GBd"', 'signal = "\u0662.5 GBd"', r"'REF'.*only the digits 0 to 9 are read"),
     "place unit": ('at = ["1 mm", "40 mil"]', 'at = ["1 mm", "40 ohm"]', f"{LANE} hole 'A1'.*Hole y = '40 ohm'"),
     "legs at one place": ('at = ["2 mm", "40 mil"]', 'at = ["1 mm", "40 mil"]', f"{LANE}.*A1 and A2 are 0 mm apart"),
     "drills that meet": ('at = ["2 mm", "40 mil"]', 'at = ["1.2 mm", "40 mil"]', f"{LANE}.*A1 and A2 are 0.2 mm"),
@@ -206,13 +217,64 @@ BAD_TEXTS = {
     "key twice": ('name = "a"\nname = "b"\n', "card.toml: not valid TOML: .*line 2"),
     "unclosed quote": ('name = "a\n', "card.toml: not valid TOML: .*line 1"),
     "empty": ("", "card.toml: top level: stackup is missing"),
+    "lists in lists": ("a = " + "[" * 1000 + "]" * 1000, "card.toml: lists or tables are nested too deeply"),
+    "tables in tables": (
+        "a = " + "{a = " * 1000 + "1" + "}" * 1000,
+        "card.toml: lists or tables are nested too deeply",
+    ),
+    "lists in a list that is a board's": (
+        f"stackup = {'[' * 90}{']' * 90}",
+        r"stackup = \[\[.*\.\.\.: must be one table",
+    ),
+    "integer of 5,000 digits": ("a = " + "9" * 5000, "card.toml: holds a value that cannot be read: .*digits"),
+    "integer of 50,000 hexadecimal digits": ("name = 0x" + "f" * 50_000, "top level name = <int>: must be text"),
+    "key of 20,000 parts": ("a" + ".b" * 20_000 + " = 1", "card.toml: line 1 holds a key of more than 20 parts"),
+    "key of many quoted parts": ("\na" + ' . "b"' * 20_000 + " = 1", "line 2 holds a key of more than 20 parts"),
+    "table of 20,000 parts": ("[a" + ".b" * 20_000 + "]", "line 1 holds a key of more than 20 parts"),
+    "key of many parts in a table": ("x = {a" + ".b" * 20_000 + " = 1}", "line 1 holds a key of more than 20 parts"),
+    "key that is very long": ("x" * 100_000 + " = 1", r"top level: unknown key 'xxx.*\.\.\."),
+    "date that is none": ("a = 1979-13-41", "card.toml: not valid TOML"),
+    "date for a name": ("name = 1979-05-27", "top level name = .*must be text"),
 }
 
 
 @pytest.mark.parametrize(("text", "message"), BAD_TEXTS.values(), ids=BAD_TEXTS)
 def test_text_that_is_not_a_board_names_file_and_line(written, text, message):
-    with pytest.raises(FileError, match=message):
+    with pytest.raises(FileError, match=message) as caught:
         read_board(written(text))
+    assert len(str(caught.value)) < 400
+
+
+def test_dots_that_are_no_key_are_read(written):
+    dots = "." * 100
+    text = changed(MINIMAL, 'name   = "CLK"', f'name   = "CLK{dots}"  # {dots}') + f"# {dots}\n"
+    places = ", ".join(f'["{i}.5 mm", "20.5 mm"]' for i in range(100))
+    text += f'[[reference]]\nname = "GND"\npadstack = "via"\nat = [{places}]\n'
+    assert len(read_board(written(text)).return_vias) == 100
+
+
+@pytest.mark.parametrize("path", [None, 5, b"card.toml", ["card.toml"], {}, object(), 1.5], ids=repr)
+def test_what_is_no_path_is_refused(path):
+    with pytest.raises(FileError, match=r"path = .*: must be the path of a board file"):
+        read_board(path)
+
+
+@pytest.mark.parametrize("path", ["card\0.toml", "x" * 5000], ids=["NUL", "too long"])
+def test_a_path_that_cannot_be_is_refused(path):
+    with pytest.raises(FileError, match=r"is no path of a file|cannot be read"):
+        read_board(path)
+
+
+def test_a_file_beyond_the_largest_is_refused(written, monkeypatch):
+    monkeypatch.setattr("stubsi.files.toml_text.LARGEST_FILE", 100)
+    with pytest.raises(FileError, match="too large for a board file"):
+        read_board(written(MINIMAL))
+
+
+def test_a_padstack_no_hole_has_is_checked(written):
+    unused = '[[padstack]]\nname = "spare"\ndrill = "0.3 mm"\npad = "none"\nspan = ["BOT", "TOP"]\n'
+    with pytest.raises(FileError, match=r"\[\[padstack\]\] 'spare'.*upper to a lower layer"):
+        read_board(written(MINIMAL + unused))
 
 
 BAD_FILES = {

@@ -100,17 +100,28 @@ BAD_TEXT = {
     "--5 mm": "must be one number and one unit",
     "5 oz": "unknown unit 'oz'; known are mm",
     "5 mm\u00b2": "unknown unit",
+    "\u0663 mm": "= '\u0663 mm': only the digits 0 to 9 are read; write it like '62 mil'",
+    "2\u06605 mm": "only the digits 0 to 9 are read",
+    "1.\uff15 mm": "only the digits 0 to 9 are read",
+    "1e\u0b69 mm": "only the digits 0 to 9 are read",
+    "\u00b2 mm": "must be one number and one unit",
+    "1e-300 mm": "= '1e-300 mm': its size must be at most",
+    "1e300 mm": "= '1e300 mm': its size must be at most",
+    "9" * 5000 + " mm": "must be finite and positive",
+    "1" * 100_000: "has no unit",
+    "5 " + "m" * 100_000: "unknown unit 'mmm",
     "5 GHz": "'GHz' is a frequency; a length is wanted, like '62 mil'",
     "50 ohm": "'ohm' is an impedance; a length is wanted",
     "28 Gb/s": "a line rate where a length is wanted",
 }
 
 
-@pytest.mark.parametrize("text", BAD_TEXT, ids=repr)
+@pytest.mark.parametrize("text", BAD_TEXT, ids=lambda text: repr(text)[:40])
 def test_refused_text_names_argument_value_and_fix(text):
     with pytest.raises(UnitError, match=re.escape("stub_length")) as caught:
         to_si(text, "length", "stub_length")
     assert BAD_TEXT[text] in str(caught.value)
+    assert len(str(caught.value)) < 700
     with pytest.raises(UnitError, match=re.escape("stub_length")):
         to_si(["5 mm", text], "length", "stub_length")
 
@@ -243,6 +254,14 @@ def test_plain_numbers_are_finite_and_positive(value):
 def test_a_plain_number_has_no_unit(unit):
     with pytest.raises(UnitError, match=r"dk = .*: is a plain number; give it without a unit"):
         to_number(Q(4, unit), "dk")
+
+
+@pytest.mark.parametrize("value", [10**400, -(10**400), 10**5000], ids=["400", "-400", "5000"])
+def test_integers_beyond_every_float_are_refused(value):
+    with pytest.raises(UnitError, match=r"dk = .*: must be finite and positive"):
+        one_number(value, "dk")
+    with pytest.raises(UnitError, match=r"x = .*: must be (a real number|finite and positive)"):
+        one_si(Q(value, "mm"), "length", "x")
 
 
 def test_masked_numbers_are_refused():

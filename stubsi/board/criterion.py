@@ -3,119 +3,254 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from enum import StrEnum
+from types import MappingProxyType
+from typing import TYPE_CHECKING
 
 from stubsi.errors import UnitError
-from stubsi.units import one_number, one_si, show
-from stubsi.value import Value
+from stubsi.units import as_shown, one_number, one_si, show
+from stubsi.value import Converted, Value, checked
 
-MEASURES = {
-    "notch ratio": "first notch / Nyquist at least {limit}",
-    "loss": "loss at Nyquist at most {limit} dB",
-    "return loss": "return loss at Nyquist at least {limit} dB",
-    "stub length": "stub length at most {limit}",
-    "stub length x symbol rate": "stub length at most {limit} / (symbol rate in GBd)",
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from stubsi.units import Dimensioned, Number
+
+
+class Measure(StrEnum):
+    """The figure that a criterion limits. Each is also the text that tables and errors show.
+
+    ``NOTCH_RATIO``: first notch / Nyquist frequency [-]. ``LOSS``: sum of the stubs' shunt losses at Nyquist [dB].
+    ``RETURN_LOSS``: return loss at Nyquist [dB]. ``STUB_LENGTH``: length of every stub [m].
+    ``STUB_LENGTH_TIMES_RATE``: length of every stub times the symbol rate [m Bd].
+    """
+
+    NOTCH_RATIO = "notch ratio"
+    LOSS = "loss"
+    RETURN_LOSS = "return loss"
+    STUB_LENGTH = "stub length"
+    STUB_LENGTH_TIMES_RATE = "stub length x symbol rate"
+
+
+_WORDING: dict[Measure, str] = {
+    Measure.NOTCH_RATIO: "first notch / Nyquist at least {limit}",
+    Measure.LOSS: "loss at Nyquist at most {limit} dB",
+    Measure.RETURN_LOSS: "return loss at Nyquist at least {limit} dB",
+    Measure.STUB_LENGTH: "stub length at most {limit}",
+    Measure.STUB_LENGTH_TIMES_RATE: "stub length at most {limit} / (symbol rate in GBd)",
 }
-"""What a criterion can measure, each with its wording."""
+
+
+def _measure(value: str, what: str) -> Measure:
+    if not isinstance(value, str) or value not in list(Measure):
+        raise UnitError(f"{what} = {as_shown(value)}: must be one of {', '.join(Measure)}.")
+    return Measure(value)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Criterion(Value):
     """A limit on one figure of a net, with its source. Make one with a class method, or use ``RULES_OF_THUMB``.
 
-    A limit on loss or return loss is met only while the first notch lies above Nyquist as well: beyond its notch the
-    loss of a stub at Nyquist falls again, to none at half a wave, yet the path has its notch inside the signal's band.
-
     Parameters
     ----------
-    measure : str
-        A key of ``MEASURES``.
+    measure : Measure or str
+        The figure that is limited.
     limit : float
-        Ratio [-], loss [dB], length [m] or length times symbol rate [m Bd].
+        Ratio [-], loss [dB], length [m] or length times symbol rate [m Bd]; positive.
     source : str
-        Who says so.
+        Who says so; not blank.
+
+    Raises
+    ------
+    UnitError, BoardError
+        A measure that is not known, a limit that is not a positive number, a source that is no text or blank.
+
+    Notes
+    -----
+    A limit on loss or return loss is met only while the first notch lies above Nyquist as well. Above its notch a stub
+    loses less again, and a stub of half a wave loses nothing at Nyquist. The notch then lies inside the signal's band.
+
+    Examples
+    --------
+    >>> print(Criterion.stub_length("15 mil", source="our own rule"))
+    stub length at most 0.381 mm (our own rule)
     """
 
-    measure: str
+    measure: Converted[str, Measure] = Converted(_measure)
     limit: float
     source: str
 
     def __post_init__(self) -> None:
-        if self.measure not in MEASURES:
-            raise UnitError(f"criterion measure = {self.measure!r}: must be one of {', '.join(MEASURES)}.")
         self.__dict__["limit"] = one_number(self.limit, self.measure)
+        checked(self.source, "criterion source")
 
     @classmethod
-    def notch_ratio(cls, at_least: float, *, source: str = "the user") -> Criterion:
-        """First notch at least this many times Nyquist."""
-        return cls(measure="notch ratio", limit=at_least, source=source)
+    def notch_ratio(cls, at_least: Number, *, source: str = "the user") -> Criterion:
+        """First notch at least this many times the Nyquist frequency.
+
+        Parameters
+        ----------
+        at_least : float
+            Ratio [-], positive.
+        source : str
+            Who says so.
+
+        Returns
+        -------
+        Criterion
+        """
+        return cls(measure=Measure.NOTCH_RATIO, limit=one_number(at_least, Measure.NOTCH_RATIO), source=source)
 
     @classmethod
-    def loss(cls, at_most: float, *, source: str = "the user") -> Criterion:
-        """Sum of the stubs' shunt losses at Nyquist at most this many dB."""
-        return cls(measure="loss", limit=at_most, source=source)
+    def loss(cls, at_most: Number, *, source: str = "the user") -> Criterion:
+        """Sum of the stubs' shunt losses at Nyquist at most this much.
+
+        Parameters
+        ----------
+        at_most : float
+            Loss [dB], positive.
+        source : str
+            Who says so.
+
+        Returns
+        -------
+        Criterion
+        """
+        return cls(measure=Measure.LOSS, limit=one_number(at_most, Measure.LOSS), source=source)
 
     @classmethod
-    def return_loss(cls, at_least: float, *, source: str = "the user") -> Criterion:
-        """Return loss of the governing stub at Nyquist at least this many dB."""
-        return cls(measure="return loss", limit=at_least, source=source)
+    def return_loss(cls, at_least: Number, *, source: str = "the user") -> Criterion:
+        """Return loss at Nyquist of the worst stub at least this much.
+
+        Parameters
+        ----------
+        at_least : float
+            Return loss [dB], positive.
+        source : str
+            Who says so.
+
+        Returns
+        -------
+        Criterion
+        """
+        return cls(measure=Measure.RETURN_LOSS, limit=one_number(at_least, Measure.RETURN_LOSS), source=source)
 
     @classmethod
-    def stub_length(cls, at_most: Any, *, source: str = "the user") -> Criterion:
-        """Every stub at most this long (length), whatever the signal."""
-        return cls(measure="stub length", limit=one_si(at_most, "length", "stub length"), source=source)
+    def stub_length(cls, at_most: Dimensioned, *, source: str = "the user") -> Criterion:
+        """Every stub at most this long, whatever the signal.
+
+        Parameters
+        ----------
+        at_most : length
+            Like "15 mil".
+        source : str
+            Who says so.
+
+        Returns
+        -------
+        Criterion
+        """
+        return cls(measure=Measure.STUB_LENGTH, limit=one_si(at_most, "length", "stub length"), source=source)
 
     @classmethod
-    def stub_length_at_1_gbaud(cls, at_most: Any, *, source: str = "the user") -> Criterion:
-        """Every stub at most this length divided by the symbol rate in GBd ("0.3 in": 0.012 in at 25 GBd)."""
+    def stub_length_at_1_gbaud(cls, at_most: Dimensioned, *, source: str = "the user") -> Criterion:
+        """Every stub at most this length divided by the symbol rate in GBd.
+
+        Parameters
+        ----------
+        at_most : length
+            Longest stub at 1 GBd: "0.3 in" allows 0.012 in at 25 GBd.
+        source : str
+            Who says so.
+
+        Returns
+        -------
+        Criterion
+        """
         length = one_si(at_most, "length", "stub length at 1 GBd")
-        return cls(measure="stub length x symbol rate", limit=length * 1e9, source=source)
+        return cls(measure=Measure.STUB_LENGTH_TIMES_RATE, limit=length * 1e9, source=source)
 
     @property
     def on_loss(self) -> bool:
         """Whether it limits loss or return loss."""
-        return self.measure in ("loss", "return loss")
+        return self.measure in (Measure.LOSS, Measure.RETURN_LOSS)
+
+    @property
+    def on_length(self) -> bool:
+        """Whether it limits the length of a stub, for all signals or by symbol rate."""
+        return self.measure in (Measure.STUB_LENGTH, Measure.STUB_LENGTH_TIMES_RATE)
 
     def longest_si(self, nyquist: float) -> float:
-        """Longest stub [m] that meets a criterion on length, for a Nyquist frequency [Hz]; NaN for any other."""
-        per_length = {"stub length": 1.0, "stub length x symbol rate": 2 * nyquist}.get(self.measure, float("nan"))
-        return self.limit / per_length
+        """Longest stub that meets a criterion on length.
+
+        Parameters
+        ----------
+        nyquist : float
+            Nyquist frequency [Hz]; the symbol rate is twice as high.
+
+        Returns
+        -------
+        float
+            Length [m]; NaN for a criterion that does not limit the length.
+        """
+        if self.measure is Measure.STUB_LENGTH:
+            return self.limit
+        return self.limit / (2 * nyquist) if self.measure is Measure.STUB_LENGTH_TIMES_RATE else float("nan")
 
     @property
     def least(self) -> bool:
         """Whether the limit is a least value (True) or a greatest one."""
-        return self.measure in ("notch ratio", "return loss")
+        return self.measure in (Measure.NOTCH_RATIO, Measure.RETURN_LOSS)
 
     def __str__(self) -> str:
         shown = f"{self.limit:g}"
-        if self.measure == "stub length":
+        if self.measure is Measure.STUB_LENGTH:
             shown = show(self.limit, "length")
-        elif self.measure == "stub length x symbol rate":
+        elif self.measure is Measure.STUB_LENGTH_TIMES_RATE:
             shown = show(self.limit / 1e9, "length")
-        return f"{MEASURES[self.measure].format(limit=shown)} ({self.source})"
+        return f"{_WORDING[self.measure].format(limit=shown)} ({self.source})"
 
 
 DEFAULT = Criterion.notch_ratio(5, source="DesignCon 2020 paper on via stubs, stated there for DDR4")
 """The criterion where none is given."""
 
-RULES_OF_THUMB: dict[str, Criterion] = {
-    "DesignCon 2020": DEFAULT,
-    "Bogatin 2015": Criterion.stub_length_at_1_gbaud(
-        "0.3 in", source="E. Bogatin, EDN Asia, 2015: L[in] < 0.3 / rate[Gb/s], NRZ on FR-4 of Dk 3.87"
-    ),
-    "notch on Nyquist": Criterion.stub_length_at_1_gbaud(
-        "3 in", source="Signal Integrity Journal, article 2962: L[in] = 3 / rate[Gb/s] closes the eye, Dk 3.87"
-    ),
-    "Simonovich 2017": Criterion.notch_ratio(7, source="B. Simonovich, 2017: 7th harmonic; from memory"),
-    "TI 15 mil": Criterion.stub_length("15 mil", source="TI application reports SPRACP4A, SLAAE45: over 5 Gb/s"),
-}
-"""Published rules of thumb by author. They differ by a factor of ten: name the one you use."""
+RULES_OF_THUMB: Mapping[str, Criterion] = MappingProxyType(
+    {
+        "DesignCon 2020": DEFAULT,
+        "Bogatin 2015": Criterion.stub_length_at_1_gbaud(
+            "0.3 in", source="E. Bogatin, EDN Asia, 2015: L[in] < 0.3 / rate[Gb/s], NRZ on FR-4 of Dk 3.87"
+        ),
+        "notch on Nyquist": Criterion.stub_length_at_1_gbaud(
+            "3 in", source="Signal Integrity Journal, article 2962: L[in] = 3 / rate[Gb/s] closes the eye, Dk 3.87"
+        ),
+        "Simonovich 2017": Criterion.notch_ratio(7, source="B. Simonovich, 2017: 7th harmonic; from memory"),
+        "TI 15 mil": Criterion.stub_length("15 mil", source="TI application reports SPRACP4A, SLAAE45: over 5 Gb/s"),
+    }
+)
+"""Published rules of thumb by author, read only. They differ by a factor of ten: name the one you use."""
 
 
-def as_criterion(value: Any) -> Criterion:
-    """Take a Criterion, or the name of one in ``RULES_OF_THUMB``; UnitError naming them otherwise."""
+def as_criterion(value: Criterion | str) -> Criterion:
+    """Take a criterion, or the name of a rule of thumb.
+
+    Parameters
+    ----------
+    value : Criterion or str
+        A criterion, or a name in ``RULES_OF_THUMB``.
+
+    Returns
+    -------
+    Criterion
+
+    Raises
+    ------
+    UnitError
+        Neither; the text names the rules of thumb.
+    """
     if isinstance(value, Criterion):
         return value
     if isinstance(value, str) and value in RULES_OF_THUMB:
         return RULES_OF_THUMB[value]
-    raise UnitError(f"criterion = {value!r}: must be a Criterion, or one of {', '.join(map(repr, RULES_OF_THUMB))}.")
+    raise UnitError(
+        f"criterion = {as_shown(value)}: must be a Criterion, or one of {', '.join(map(repr, RULES_OF_THUMB))}."
+    )

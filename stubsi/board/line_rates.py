@@ -1,19 +1,22 @@
 """Owns the named line rates of open standards, each with its own symbol rate and its source.
 
-``seen``: read in the named source or in a public listing of it. ``from memory``: not checked against the document;
-confirm before a decision hangs on it.
+Each source ends with how it was checked. ``seen``: read in the named source or in a public listing of it.
+``from memory``: not checked against the document; confirm it before you decide by it.
 """
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from typing import Literal, NamedTuple, TypeAlias
+
+Modulation: TypeAlias = Literal["NRZ", "PAM3", "PAM4"]
+"""How symbols carry bits: two, three or four levels."""
 
 
 class LineRate(NamedTuple):
     """One lane of an interface: its names, modulation, symbol rate [GBd] and where that is from."""
 
     names: tuple[str, ...]
-    modulation: str
+    modulation: Modulation
     gbaud: float
     source: str
 

@@ -1,18 +1,35 @@
-"""Owns holes and nets: where a net's holes are, the layers it uses in each, and the stubs that follow."""
+"""Owns holes and nets: where the holes of a net are and which layers it uses in each; return vias; depth drills."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any
+from typing import TYPE_CHECKING, Literal, NoReturn, TypeAlias, overload
 
 from stubsi.board.criterion import Criterion
-from stubsi.board.padstack import Padstack, PressFit
-from stubsi.board.signal import as_signal
-from stubsi.errors import BoardError
-from stubsi.units import DK_RULE, one_number, quantity, to_si
-from stubsi.value import Dimension, OptionalDimension, Value, checked, sequence
+from stubsi.board.padstack import SIDES, Padstack, PressFit, Side
+from stubsi.board.signal import Signal, as_signal
+from stubsi.errors import BoardError, UnitError
+from stubsi.units import DK_RULE, as_shown, one_number, quantity
+from stubsi.value import (
+    Converted,
+    Dimension,
+    OptionalDimension,
+    SIField,
+    Value,
+    checked,
+    names,
+    one_of,
+    sequence,
+    text_or_blank,
+)
 
-LEGS = ("", "P", "N")
+if TYPE_CHECKING:
+    from stubsi.units import Dimensioned, Quantity
+
+Leg: TypeAlias = Literal["", "P", "N"]
+"""Leg of a differential pair; blank where the net is none."""
+LEGS: tuple[Leg, ...] = ("", "P", "N")
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -25,10 +42,10 @@ class Hole(Value):
         Unique on the board, like "U1.A4".
     padstack : Padstack
     connects : sequence of layer names
-        Copper layers where the net uses the hole; barrel beyond the outermost of them is stub. Empty for the holes of
-        a reference net, which meet every plane.
+        Copper layers where the net uses the hole. The barrel beyond the outermost of them is a stub. Empty for the
+        holes of a reference net, which meet every plane.
     x, y : length, optional
-        Position; unknown: so are its return vias and, in a pair, its pitch.
+        Position. Where it is unknown, the return vias of the hole are unknown, too, and so is the pitch of a pair.
     leg : {"", "P", "N"}
         Leg of a differential pair.
     press_fit : PressFit, optional
@@ -36,37 +53,64 @@ class Hole(Value):
 
     Raises
     ------
-    BoardError
-        No layer in use, a layer twice, an unknown leg, a position half given.
+    UnitError, BoardError
+        A layer that is named twice, an unknown leg, x without y, or an argument of another type.
     """
 
     name: str
     padstack: Padstack
-    connects: tuple[str, ...] = ()
+    connects: Converted[Iterable[str], tuple[str, ...]] = Converted(names, ())
     x: OptionalDimension = OptionalDimension("length", rule="any")
     x_si: float | None = field(init=False)
     y: OptionalDimension = OptionalDimension("length", rule="any")
     y_si: float | None = field(init=False)
-    leg: str = ""
+    leg: Leg = ""
     press_fit: PressFit | None = None
 
     def __post_init__(self) -> None:
-        checked(self.name, "hole name")
-        checked(self.padstack, f"hole {self.name} padstack", Padstack)
+        name = checked(self.name, "hole name")
+        checked(self.padstack, f"hole {name} padstack", Padstack)
         if self.press_fit is not None:
-            checked(self.press_fit, f"hole {self.name} press_fit", PressFit)
-        self.__dict__["connects"] = sequence(self.connects, f"hole {self.name} connects")
-        if len(set(self.connects)) != len(self.connects):
-            raise BoardError(f"hole {self.name} connects = {', '.join(self.connects)}: names a layer twice.")
-        if self.leg not in LEGS:
-            raise BoardError(f"hole {self.name} leg = {self.leg!r}: must be 'P' or 'N', or left out.")
+            checked(self.press_fit, f"hole {name} press_fit", PressFit)
+        connects = self.connects
+        if len(set(connects)) != len(connects):
+            raise BoardError(f"hole {name} connects = {', '.join(connects)}: names a layer twice.")
+        one_of(self.leg, f"hole {name} leg", LEGS)
         if (self.x_si is None) != (self.y_si is None):
-            raise BoardError(f"hole {self.name}: gives x or y alone; give both or neither.")
+            raise BoardError(f"hole {name}: gives x or y alone; give both or neither.")
 
     @property
     def xy_si(self) -> tuple[float, float] | None:
         """Position [m], None where unknown."""
-        return None if self.x_si is None else (self.x_si, self.y_si)
+        return None if self.x_si is None or self.y_si is None else (self.x_si, self.y_si)
+
+
+class Positions(SIField):
+    """A field of positions: pairs of lengths."""
+
+    @overload
+    def __get__(self, instance: None, owner: type) -> Positions: ...
+    @overload
+    def __get__(self, instance: object, owner: type) -> tuple[tuple[Quantity, Quantity], ...]: ...
+    def __get__(self, instance: object | None, owner: type) -> Positions | tuple[tuple[Quantity, Quantity], ...]:
+        if instance is None:
+            raise AttributeError(self.name)  # the field has no default
+        kept = instance.__dict__[self.si_name]
+        return tuple((quantity(x, self.kind), quantity(y, self.kind)) for x, y in kept)
+
+    def __set__(self, instance: object, value: Iterable[Iterable[Dimensioned]]) -> None:
+        instance.__dict__[self.si_name] = tuple(self._place(place) for place in _items(value, "return via positions"))
+
+    def _place(self, place: object) -> tuple[float, float]:
+        x_y = _items(place, "return via position")
+        if len(x_y) != 2:
+            raise UnitError(f"return via position = {as_shown(place)}: must be x and y, like ('0.5 mm', '0 mm').")
+        return self.to_si(x_y[0], "return via position x"), self.to_si(x_y[1], "return via position y")
+
+    def text(self, si: tuple[tuple[float, float], ...]) -> str:
+        """List of pairs of lengths, as Python code."""
+        length = super().text
+        return "[" + ", ".join(f"({length(x)}, {length(y)})" for x, y in si) + "]"
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -76,25 +120,27 @@ class ReturnVias(Value):
     Parameters
     ----------
     positions : sequence of (x, y), lengths
-        Their centres, relative to the hole; to the midpoint of a pair, whose barrels lie on the x axis. Empty: there
-        is none near.
+        Centres of the return vias, from the hole; from the midpoint of a pair, whose barrels lie on the x axis. Empty:
+        there is none near.
     drill : length
         Diameter of their primary drill.
 
     Raises
     ------
     UnitError
-        Values that are not lengths.
+        Values that are not lengths, or a position that is not two of them.
+
+    Examples
+    --------
+    >>> vias = ReturnVias(positions=[("0.5 mm", "0 mm"), ("-0.5 mm", "0 mm")], drill="0.25 mm")
+    >>> vias.positions_si
+    ((0.0005, 0.0), (-0.0005, 0.0))
     """
 
-    positions: tuple[Any, ...]
+    positions: Positions = Positions("length", rule="any")
+    positions_si: tuple[tuple[float, float], ...] = field(init=False)
     drill: Dimension = Dimension("length")
     drill_si: float = field(init=False)
-
-    def __post_init__(self) -> None:
-        places = [tuple(to_si(list(place), "length", "return via position", rule="any")) for place in self.positions]
-        self.__dict__["positions_si"] = tuple((float(x), float(y)) for x, y in places)
-        self.__dict__["positions"] = tuple((quantity(x, "length"), quantity(y, "length")) for x, y in places)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -115,10 +161,10 @@ class DepthDrill(Value):
     Raises
     ------
     UnitError, BoardError
-        Values that are no lengths; an unknown side.
+        Values that are no lengths; an unknown side; a permittivity below 1.
     """
 
-    side: str
+    side: Side
     residual_stub: Dimension = Dimension("length")
     residual_stub_si: float = field(init=False)
     drill: Dimension = Dimension("length")
@@ -126,9 +172,19 @@ class DepthDrill(Value):
     fill_dk: float = 1.0
 
     def __post_init__(self) -> None:
-        if self.side not in ("top", "bottom"):
-            raise BoardError(f"depth drill side = {self.side!r}: must be 'top' or 'bottom'.")
+        one_of(self.side, "depth drill side", SIDES)
         self.__dict__["fill_dk"] = one_number(self.fill_dk, "depth drill fill_dk", rule=DK_RULE)
+
+
+def _signal(value: Signal | str | Quantity | None, what: str) -> Signal | None:
+    try:
+        return None if value is None else as_signal(value)
+    except UnitError as error:
+        raise UnitError(f"{what}: {error}") from None
+
+
+def _holes(value: Iterable[Hole], what: str) -> tuple[Hole, ...]:
+    return sequence(value, what, Hole)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -149,7 +205,7 @@ class Net(Value):
     criterion : Criterion, optional
         What it must meet, where it is not the board's.
     waiver : str
-        Reason why it need not meet its criterion; stays in every table.
+        Reason why it need not meet its criterion; stays in every table. Blank: none.
     reference : bool
         Whether its holes are the return vias of other nets.
 
@@ -160,24 +216,21 @@ class Net(Value):
     """
 
     name: str
-    holes: tuple[Hole, ...]
-    signal: Any = None
+    holes: Converted[Iterable[Hole], tuple[Hole, ...]] = Converted(_holes)
+    signal: Converted[Signal | str | Quantity | None, Signal | None] = Converted(_signal, None)
     z0: OptionalDimension = OptionalDimension("impedance")
     z0_si: float | None = field(init=False)
-    layers: tuple[str, ...] = ()
+    layers: Converted[Iterable[str], tuple[str, ...]] = Converted(names, ())
     criterion: Criterion | None = None
     waiver: str = ""
     reference: bool = False
 
     def __post_init__(self) -> None:
-        own = self.__dict__
         name = checked(self.name, "net name")
-        own["holes"] = sequence(self.holes, f"net {name} holes", Hole)
-        own["layers"] = sequence(self.layers, f"net {name} layers")
         checked(self.reference, f"net {name} reference", bool)
         if self.criterion is not None:
             checked(self.criterion, f"net {name} criterion", Criterion)
-        if self.waiver != "":
+        if text_or_blank(self.waiver, f"net {name} waiver"):
             checked(self.waiver, f"net {name} waiver")
         if not self.holes:
             self._refuse("has no holes; leave it out")
@@ -188,11 +241,10 @@ class Net(Value):
             self._refuse(
                 f"{'signal' if self.signal is None else 'z0'} is missing; a net that is not reference needs it"
             )
-        own["signal"] = as_signal(self.signal)
         unused = [hole.name for hole in self.holes if not hole.connects]
         if unused:
             self._refuse(f"hole {unused[0]} connects no layer; list the layers where the net uses it")
-        legs = {hole.leg for hole in self.holes}
+        legs = {str(hole.leg) for hole in self.holes}
         if legs not in ({""}, {"P", "N"}):
             self._refuse("holes must all name their leg, some 'P' and some 'N', or none may")
 
@@ -202,7 +254,7 @@ class Net(Value):
         if any(hole.leg for hole in self.holes):
             self._refuse("is reference: its holes have no leg")
 
-    def _refuse(self, why: str) -> None:
+    def _refuse(self, why: str) -> NoReturn:
         raise BoardError(f"net {self.name}: {why}.")
 
     @property
@@ -212,5 +264,20 @@ class Net(Value):
 
     @property
     def z_stub_line_si(self) -> float:
-        """Impedance [ohm] of the line one stub hangs in: z0, or Zdiff/2 for the leg of a pair."""
+        """Impedance [ohm] of the line one stub hangs in: z0, or Zdiff/2 for the leg of a pair.
+
+        Raises BoardError for a reference net, which has none.
+        """
+        if self.z0_si is None:
+            self._refuse("is reference: it has no line impedance")
         return self.z0_si / 2 if self.is_pair else self.z0_si
+
+
+def _items(value: object, what: str) -> tuple[Dimensioned, ...]:
+    """Take a list or an array as a tuple; UnitError if it is none."""
+    try:
+        if isinstance(value, (str, dict)) or not isinstance(value, Iterable):
+            raise TypeError
+        return tuple(value)
+    except TypeError:  # an array without dimension says that it can be iterated
+        raise UnitError(f"{what} = {as_shown(value)}: must be a list of x and y, like [('0.5 mm', '0 mm')].") from None

@@ -4,22 +4,62 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias, overload
 
 from stubsi.errors import BoardError
-from stubsi.units import one_si, quantity, show
-from stubsi.value import Dimension, OptionalDimension, Value, checked, pairs, sequence
+from stubsi.units import as_shown, quantity, show
+from stubsi.value import (
+    Converted,
+    Dimension,
+    InSI,
+    OptionalDimension,
+    SIField,
+    Value,
+    checked,
+    names,
+    one_of,
+    pairs,
+    shown_name,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from stubsi.units import Dimensioned, Quantity
+
+    LayerPads: TypeAlias = Mapping[str, Dimensioned | None] | Iterable[tuple[str, Dimensioned | None]]
+    """Pads by layer as they are given: diameter, or None for no pad."""
+
+    LayerAntipads: TypeAlias = Mapping[str, "Dimensioned | Antipad"] | Iterable[tuple[str, "Dimensioned | Antipad"]]
+    """Clearances by layer as they are given."""
+
+Side: TypeAlias = Literal["top", "bottom"]
+"""A face of the board."""
+SIDES: tuple[Side, ...] = ("top", "bottom")
+PadsKept: TypeAlias = Literal["kept", "removed"]
+"""Whether inner pads on layers that the net does not use are on the board."""
+PADS_KEPT: tuple[PadsKept, ...] = ("kept", "removed")
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Antipad(Value):
-    """Clearance in a plane: a round hole of diameter ``width``, or one slot of that width ``shared`` by a pair.
+    """Clearance in a plane: a round hole, or one slot that both holes of a pair share.
 
-    A shared slot ends in half circles centred on the two barrels.
+    Parameters
+    ----------
+    width : length
+        Diameter of the round hole, or width of the slot.
+    shared : bool
+        Whether it is a slot. It ends in half circles centred on the two barrels.
+
+    Raises
+    ------
+    UnitError, BoardError
+        ``width`` is not a positive length; ``shared`` is neither True nor False.
     """
 
     width: Dimension = Dimension("length")
-
     width_si: float = field(init=False)
     shared: bool = False
 
@@ -40,9 +80,14 @@ class PressFit(Value):
         barrel only).
     pin_length : length, optional
         Depth below that face at which the pin ends, inside the board or beyond it. Unknown: not modelled.
+
+    Raises
+    ------
+    UnitError, BoardError
+        A depth that is not a length, an unknown side, a contact zone that does not end deeper than it begins.
     """
 
-    side: str
+    side: Side
     contact_from: Dimension = Dimension("length", rule="not negative")
     contact_from_si: float = field(init=False)
     contact_to: Dimension = Dimension("length")
@@ -51,13 +96,64 @@ class PressFit(Value):
     pin_length_si: float | None = field(init=False)
 
     def __post_init__(self) -> None:
-        if self.side not in ("top", "bottom"):
-            raise BoardError(f"press fit side = {self.side!r}: must be 'top' or 'bottom'.")
+        one_of(self.side, "press fit side", SIDES)
         if self.contact_to_si <= self.contact_from_si:
             raise BoardError(
                 f"press fit contact_to = {show(self.contact_to_si, 'length')}: must lie deeper than contact_from "
                 f"= {show(self.contact_from_si, 'length')}."
             )
+
+
+class LengthsByLayer(SIField):
+    """A field of lengths by layer name, kept in order of name as pairs; None: none on that layer."""
+
+    @overload
+    def __get__(self, instance: None, owner: type) -> tuple[()]: ...
+    @overload
+    def __get__(self, instance: object, owner: type) -> tuple[tuple[str, Quantity | None], ...]: ...
+    def __get__(self, instance: object | None, owner: type) -> tuple[tuple[str, Quantity | None], ...]:
+        kept = () if instance is None else instance.__dict__[self.si_name]
+        return tuple((layer, None if si is None else quantity(si, self.kind)) for layer, si in kept)
+
+    def __set__(self, instance: object, value: LayerPads) -> None:
+        what = shown_name(instance, "padstack", self.name)
+        instance.__dict__[self.si_name] = tuple(
+            (layer, None if length is None else self.to_si(length, f"{what.removesuffix('s')} on {layer}"))
+            for layer, length in _by_layer(value, what).items()
+        )
+
+    def text(self, si: tuple[tuple[str, float | None], ...]) -> str:
+        """Mapping from layer to length, as Python code."""
+        return "{" + ", ".join(f"{layer!r}: {super(LengthsByLayer, self).text(length)}" for layer, length in si) + "}"
+
+
+def _antipad(value: Dimensioned | Antipad | None, what: str) -> Antipad | None:
+    return None if value is None else _one_antipad(value, what)
+
+
+def _one_antipad(value: Dimensioned | Antipad, what: str) -> Antipad:
+    if isinstance(value, Antipad):
+        return value
+    if isinstance(value, Mapping):
+        raise BoardError(f"{what} = {as_shown(value)}: give a length, or Antipad(width=..., shared=True) for a slot.")
+    return Antipad(width=InSI(_WIDTH.to_si(value, what)))
+
+
+_WIDTH = Dimension("length")
+
+
+def _antipads(value: LayerAntipads, what: str) -> tuple[tuple[str, Antipad], ...]:
+    by_layer = _by_layer(value, what).items()
+    return tuple((layer, _one_antipad(given, f"{what.removesuffix('s')} on {layer}")) for layer, given in by_layer)
+
+
+def _span(value: Iterable[str] | None, what: str) -> tuple[str, str] | None:
+    if value is None:
+        return None
+    span = names(value, what)
+    if len(span) != 2:
+        raise BoardError(f"{what} = {as_shown(value)}: must be two layer names, first and last.")
+    return span[0], span[1]
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -73,12 +169,13 @@ class Padstack(Value):
         Diameter after plating.
     pad : length, optional
         Diameter of the pad on every copper layer of the span; None: no pad but where ``pads`` says.
-    pads : mapping of layer name to length or None, kept as pairs
-        Pads that differ from ``pad``; None: no pad on that layer.
+    pads : mapping of layer name to length or None
+        Pads that differ from ``pad``; None: no pad on that layer. Kept as pairs in order of name.
     antipad : length or Antipad, optional
         Clearance in every plane; None: unknown but where ``antipads`` says.
-    antipads : mapping of layer name to length or Antipad, kept as pairs
-        Clearances that differ from ``antipad``. On a "mixed" layer only these count: without one it is no plane here.
+    antipads : mapping of layer name to length or Antipad
+        Clearances that differ from ``antipad``, kept as pairs in order of name. On a "mixed" layer only these count:
+        without one, that layer is no plane at this hole.
     non_functional_pads : {"kept", "removed"}
         Whether inner pads on layers the net does not use are on the board.
     span : pair of layer names, optional
@@ -89,6 +186,11 @@ class Padstack(Value):
     UnitError, BoardError
         A diameter that is not a positive length; finished not below drill; pad below drill; drill or pad not below
         antipad.
+
+    Examples
+    --------
+    >>> Padstack(name="via", drill="0.3 mm", pad="0.5 mm", antipad="0.8 mm").antipad
+    Antipad(width='0.8 mm', shared=False)
     """
 
     name: str
@@ -98,54 +200,37 @@ class Padstack(Value):
     finished_si: float | None = field(init=False)
     pad: OptionalDimension = OptionalDimension("length")
     pad_si: float | None = field(init=False)
-    pads: Any = field(default=())
-    antipad: Any = None
-    antipads: Any = field(default=())
-    non_functional_pads: str = "kept"
-    span: tuple[str, str] | None = None
+    pads: LengthsByLayer = LengthsByLayer("length")
+    pads_si: tuple[tuple[str, float | None], ...] = field(init=False)
+    antipad: Converted[Dimensioned | Antipad | None, Antipad | None] = Converted(_antipad, None)
+    antipads: Converted[LayerAntipads, tuple[tuple[str, Antipad], ...]] = Converted(_antipads, ())
+    non_functional_pads: PadsKept = "kept"
+    span: Converted[Iterable[str] | None, tuple[str, str] | None] = Converted(_span, None)
 
     def __post_init__(self) -> None:
-        own = self.__dict__
-        pads = _by_layer(self.pads, f"padstack {checked(self.name, 'padstack name')} pads")
-        own["_pads"] = {
-            layer: None if pad is None else one_si(pad, "length", f"padstack {self.name} pad on {layer}")
-            for layer, pad in pads.items()
-        }
-        own["pads"] = tuple(
-            (layer, None if si is None else show(si, "length", 14)) for layer, si in own["_pads"].items()
-        )
-        own["antipad"] = None if self.antipad is None else _antipad(self.antipad, f"padstack {self.name} antipad")
-        own["antipads"] = tuple(
-            (layer, _antipad(a, f"padstack {self.name} antipad on {layer}"))
-            for layer, a in _by_layer(self.antipads, f"padstack {self.name} antipads").items()
-        )
-        own["_antipads"] = dict(self.antipads)
-        own["span"] = self._checked_span()
-        if self.non_functional_pads not in ("kept", "removed"):
-            raise BoardError(
-                f"padstack {self.name} non_functional_pads = {self.non_functional_pads!r}: must be 'kept' or 'removed'."
-            )
+        checked(self.name, "padstack name")
+        one_of(self.non_functional_pads, f"padstack {self.name} non_functional_pads", PADS_KEPT)
         self._check_diameters()
 
-    def _checked_span(self) -> tuple[str, str] | None:
-        if self.span is None:
-            return None
-        span = sequence(self.span, f"padstack {self.name} span")
-        if len(span) != 2:
-            raise BoardError(f"padstack {self.name} span = {self.span!r}: must be two layer names, first and last.")
-        return span
+    @cached_property
+    def _pad_on(self) -> dict[str, float | None]:
+        return dict(self.pads_si)
+
+    @cached_property
+    def _antipad_on(self) -> dict[str, Antipad]:
+        return dict(self.antipads)
 
     def _check_diameters(self) -> None:
         drill = self.drill_si
         if self.finished_si is not None and self.finished_si >= drill:
             self._refuse("finished", self.finished_si, "must be smaller than", "drill", drill)
-        for pad in (self.pad_si, *self._pads.values()):
+        for pad in (self.pad_si, *self._pad_on.values()):
             if pad is not None and pad < drill:
                 self._refuse("pad", pad, "must not be smaller than", "drill", drill)
-        for layer, antipad in (("", self.antipad), *self._antipads.items()):
+        for layer, antipad in (("", self.antipad), *self.antipads):
             if antipad is None:
                 continue
-            pad = self._pads.get(layer, self.pad_si) if self.non_functional_pads == "kept" else None
+            pad = self._pad_on.get(layer, self.pad_si) if self.non_functional_pads == "kept" else None
             for what, size in (("drill", drill), ("pad", pad)):
                 if size is not None and size >= antipad.width_si:
                     self._refuse(what, size, "must be smaller than", f"antipad {layer}".strip(), antipad.width_si)
@@ -156,28 +241,48 @@ class Padstack(Value):
         )
 
     def pad_at(self, layer: str, *, in_use: bool, outer: bool) -> float | None:
-        """Diameter [m] of the pad on a layer of the span, None if there is none there."""
+        """Diameter of the pad on a layer of the span.
+
+        Parameters
+        ----------
+        layer : str
+            Name of the copper layer.
+        in_use : bool
+            Whether the net uses the hole on that layer.
+        outer : bool
+            Whether it is an outer layer of the board.
+
+        Returns
+        -------
+        float or None
+            Diameter [m]; None where there is no pad.
+        """
         if self.non_functional_pads == "removed" and not in_use and not outer:
             return None
-        return self._pads.get(layer, self.pad_si)
+        return self._pad_on.get(layer, self.pad_si)
 
     def antipad_at(self, layer: str, role: str) -> Antipad | None:
-        """Clearance in a plane or mixed layer; None where not stated."""
-        return self._antipads.get(layer, self.antipad if role == "plane" else None)
+        """Clearance in a plane or mixed layer.
+
+        Parameters
+        ----------
+        layer : str
+            Name of the copper layer.
+        role : {"signal", "plane", "mixed"}
+            Role of that layer in the stackup.
+
+        Returns
+        -------
+        Antipad or None
+            None where it is not stated.
+        """
+        return self._antipad_on.get(layer, self.antipad if role == "plane" else None)
 
 
-def _antipad(value: Any, name: str) -> Antipad:
-    if isinstance(value, Antipad):
-        return value
-    if isinstance(value, Mapping):
-        raise BoardError(f"{name} = {value!r}: give a length, or Antipad(width=..., shared=True) for a slot.")
-    return Antipad(width=quantity(one_si(value, "length", name), "length"))
-
-
-def _by_layer(value: Any, name: str) -> dict[str, Any]:
+def _by_layer(value: object, what: str) -> dict[str, Any]:
     """Take a mapping from layer name, or the pairs it is kept as, in order of name; a layer twice is refused."""
-    given = pairs(value, name)
-    by_layer = {checked(layer, f"{name} layer"): size for layer, size in given}
+    given = pairs(value, what)
+    by_layer = {checked(layer, f"{what} layer"): size for layer, size in given}
     if len(by_layer) != len(given):
-        raise BoardError(f"{name}: names a layer twice.")
+        raise BoardError(f"{what}: names a layer twice.")
     return dict(sorted(by_layer.items()))

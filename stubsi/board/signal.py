@@ -5,17 +5,21 @@ from __future__ import annotations
 import difflib
 from dataclasses import dataclass, field
 from fractions import Fraction
-from typing import Any
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
 
-from stubsi.board.line_rates import LINE_RATES, LineRate
+from stubsi.board.line_rates import LINE_RATES, LineRate, Modulation
 from stubsi.errors import UnitError
-from stubsi.units import quantity, to_rate
+from stubsi.units import as_shown, quantity, to_rate
 from stubsi.value import Value
 
-BITS_PER_SYMBOL = {"NRZ": Fraction(1), "PAM3": Fraction(11, 7), "PAM4": Fraction(2)}
+if TYPE_CHECKING:
+    from stubsi.units import Quantity
+
+BITS_PER_SYMBOL: dict[Modulation, Fraction] = {"NRZ": Fraction(1), "PAM3": Fraction(11, 7), "PAM4": Fraction(2)}
 """Bits a symbol carries. PAM3 as USB4 2.0 uses it: 11 bits on 7 symbols."""
 
-_SPELLINGS = {
+_SPELLINGS: dict[str, Modulation] = {
     **{name: name for name in BITS_PER_SYMBOL},
     "PAM2": "NRZ",
     "PAM-2": "NRZ",
@@ -35,10 +39,10 @@ class Signal(Value):
     ----------
     rate : str or pint.Quantity
         Bit rate (``"112 Gb/s PAM4"``, NRZ unless said), symbol rate (``"53.125 GBd PAM4"``), transfers
-        (``"64 GT/s PAM4"``, bits per lane), or the name of a line rate of an open standard (``"PCIe 5.0"``,
+        (``"64 GT/s PAM4"``: bits per lane), or the name of a line rate of an open standard (``"PCIe 5.0"``,
         ``"10GBASE-KR"``), which carries its own symbol rate.
     modulation : {"NRZ", "PAM3", "PAM4"}, optional
-        When ``rate`` does not say it.
+        Where ``rate`` does not say it.
 
     Raises
     ------
@@ -47,8 +51,8 @@ class Signal(Value):
 
     Notes
     -----
-    Line coding is not taken off: the rate is what is on the line. Bits per symbol: common practice, no source;
-    PAM3 as in USB4 2.0.
+    The rate is the one on the line, line coding included. Bits per symbol: common practice, no source; PAM3 as in
+    USB4 2.0.
 
     Examples
     --------
@@ -59,23 +63,23 @@ class Signal(Value):
     """
 
     rate: str
-    modulation: str
+    modulation: Modulation
     symbol_rate_si: float = field(init=False, repr=False)
     source: str = field(init=False, repr=False)
 
-    def __init__(self, rate: Any, modulation: str | None = None) -> None:
+    def __init__(self, rate: str | Quantity, modulation: str | None = None) -> None:
         if isinstance(rate, Signal):
             raise UnitError(f"rate = {rate!r}: is a Signal already; use it as it is.")
         named = _named(rate)
-        kind, per_second, said = ("symbols", named.gbaud * 1e9, named.modulation) if named else _read(rate)
-        chosen = _modulation(modulation, said, rate)
+        counted, per_second, in_text = ("symbols", named.gbaud * 1e9, named.modulation) if named else _read(rate)
+        chosen = _modulation(modulation, in_text, rate)
         bits = BITS_PER_SYMBOL[chosen]
-        if kind == "bits or symbols" and bits != 1:
+        if counted == "bits or symbols" and bits != 1:
             raise UnitError(
-                f"rate = {rate}: pint's baud is also its bps, so with {chosen} this could mean two things; "
+                f"rate = {as_shown(rate)}: pint's baud is also its bps, so with {chosen} this could mean two things; "
                 f"write it as text in GBd or Gb/s, or as a quantity in Gbit/s."
             )
-        symbol_rate = per_second if "symbols" in kind else per_second * bits.denominator / bits.numerator
+        symbol_rate = per_second if "symbols" in counted else per_second * bits.denominator / bits.numerator
         own = self.__dict__
         own["rate"] = " ".join(str(rate).split()) if isinstance(rate, str) else f"{rate:~P}"
         own["modulation"] = chosen
@@ -86,12 +90,12 @@ class Signal(Value):
         return self.symbol_rate_si, self.modulation
 
     @property
-    def symbol_rate(self) -> Any:
+    def symbol_rate(self) -> Quantity:
         """Symbols per second, a quantity in GBd."""
         return quantity(self.symbol_rate_si, "symbol rate")
 
     @property
-    def bit_rate(self) -> Any:
+    def bit_rate(self) -> Quantity:
         """Bits per second on the line, a quantity in Gbit/s: symbol rate times bits per symbol."""
         bits = BITS_PER_SYMBOL[self.modulation]
         return quantity(self.symbol_rate_si * bits.numerator / bits.denominator, "bit rate")
@@ -102,18 +106,40 @@ class Signal(Value):
         return self.symbol_rate_si / 2
 
     @property
-    def nyquist(self) -> Any:
+    def nyquist(self) -> Quantity:
         """Nyquist frequency, half the symbol rate, a quantity in GHz."""
         return quantity(self.nyquist_si, "frequency")
 
     def __str__(self) -> str:
-        said = _named(self.rate) or any(spelling in self.rate.upper() for spelling in _SPELLINGS)
-        return self.rate if said else f"{self.rate} {self.modulation}"
+        says_modulation = _named(self.rate) or any(spelling in self.rate.upper() for spelling in _SPELLINGS)
+        return self.rate if says_modulation else f"{self.rate} {self.modulation}"
 
 
-def as_signal(value: Any) -> Signal:
-    """Take a Signal, or whatever Signal() reads."""
-    return value if isinstance(value, Signal) else Signal(value)
+def as_signal(value: Signal | str | Quantity) -> Signal:
+    """Take a signal, or whatever ``Signal`` reads. A text that was read before is not read again.
+
+    Parameters
+    ----------
+    value : Signal, str or pint.Quantity
+        A signal, or its rate.
+
+    Returns
+    -------
+    Signal
+
+    Raises
+    ------
+    UnitError
+        As ``Signal``.
+    """
+    if isinstance(value, Signal):
+        return value
+    return _signal_of_text(value) if isinstance(value, str) else Signal(value)
+
+
+@lru_cache(maxsize=1024)
+def _signal_of_text(text: str) -> Signal:
+    return Signal(text)
 
 
 def _fold(name: str) -> str:
@@ -123,32 +149,39 @@ def _fold(name: str) -> str:
 _BY_NAME: dict[str, LineRate] = {_fold(name): rate for rate in LINE_RATES for name in rate.names}
 
 
-def _named(rate: Any) -> LineRate | None:
+def _named(rate: object) -> LineRate | None:
     return _BY_NAME.get(_fold(rate)) if isinstance(rate, str) else None
 
 
-def _read(rate: Any) -> tuple[str, float, str]:
-    text = rate.strip() if isinstance(rate, str) else rate
-    if isinstance(text, str) and text[:1].isalpha() and text.split()[0].casefold() not in {"nan", "inf", "infinity"}:
-        raise _unknown_name(text)
-    per_second, kind, said = to_rate(rate, "rate")
-    return kind, per_second, said
+def _read(rate: str | Quantity) -> tuple[str, float, str]:
+    """What a rate counts, how many per second, and the modulation that its text says."""
+    words = rate.split() if isinstance(rate, str) else []
+    if words and words[0][0].isalpha() and words[0].casefold() not in {"nan", "inf", "infinity"}:
+        raise _unknown_name(" ".join(words))
+    per_second, counted, modulation = to_rate(rate, "rate")
+    return counted, per_second, modulation
 
 
 def _unknown_name(text: str) -> UnitError:
     names = [name for rate in LINE_RATES for name in rate.names]
     near = difflib.get_close_matches(text, names, 3, 0.5) or names
     return UnitError(
-        f"rate = '{text}': no line rate of that name; near it are {', '.join(near)}. "
+        f"rate = {as_shown(text)}: no line rate of that name; near it are {', '.join(near)}. "
         f"Or give the rate itself, like '25.78125 Gb/s' or '53.125 GBd PAM4'."
     )
 
 
-def _modulation(given: str | None, said: str, rate: Any) -> str:
-    for text in (given, said):
-        if text not in (None, "") and (not isinstance(text, str) or text.upper() not in _SPELLINGS):
-            raise UnitError(f"modulation = {text!r} of rate '{rate}': must be NRZ, PAM3 or PAM4.")
-    first, second = (_SPELLINGS[text.upper()] if text else None for text in (given, said))
+def _modulation(given: str | None, in_text: str, rate: object) -> Modulation:
+    """The modulation that is given beside a rate or in its text; they must agree. NRZ where neither says it."""
+    first, second = _spelled(given, rate), _spelled(in_text or None, rate)
     if first and second and first != second:
-        raise UnitError(f"rate = '{rate}' says {second}, modulation says {first}: give one of them.")
+        raise UnitError(f"rate = {as_shown(rate)} says {second}, modulation says {first}: give one of them.")
     return first or second or "NRZ"
+
+
+def _spelled(modulation: str | None, rate: object) -> Modulation | None:
+    if modulation is None or (isinstance(modulation, str) and modulation == ""):
+        return None
+    if not isinstance(modulation, str) or modulation.upper() not in _SPELLINGS:
+        raise UnitError(f"modulation = {as_shown(modulation)} of rate {as_shown(rate)}: must be NRZ, PAM3 or PAM4.")
+    return _SPELLINGS[modulation.upper()]

@@ -5,26 +5,39 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from itertools import pairwise
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 import numpy as np
 
 from stubsi.errors import BoardError, UnknownValueError
-from stubsi.units import DF_RULE, DK_RULE, one_number, quantity, show
-from stubsi.value import Dimension, InSI, OptionalDimension, Value
+from stubsi.units import DF_RULE, DK_RULE, as_shown, one_number, quantity, show
+from stubsi.value import Converted, Dimension, InSI, OptionalDimension, Value, one_of, sequence, text_or_blank
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
-ROLES = ("signal", "plane", "mixed")
+    import pandas as pd
+
+    from stubsi.units import Quantity
+
+Role: TypeAlias = Literal["signal", "plane", "mixed"]
+"""What a copper layer is to a hole: no plane, a plane, or a plane only where a padstack states an antipad on it."""
+ROLES: tuple[Role, ...] = ("signal", "plane", "mixed")
 FACES = ("upper", "lower")
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class CopperLayer(Value):
-    """A copper layer: its ``name``, ``thickness`` (length) and ``role``.
+    """A copper layer.
 
-    ``role``: "signal", "plane", or "mixed" (a plane only around the padstacks that state an antipad on it).
+    Parameters
+    ----------
+    name : str
+        Unique in the stackup, like "L1".
+    thickness : length
+    role : {"signal", "plane", "mixed"}
+        "mixed" is a plane only around the padstacks that state an antipad on it.
 
     Raises
     ------
@@ -35,13 +48,12 @@ class CopperLayer(Value):
     name: str
     thickness: Dimension = Dimension("length")
     thickness_si: float = field(init=False)
-    role: str = "signal"
+    role: Role = "signal"
 
     def __post_init__(self) -> None:
         if not isinstance(self.name, str) or not self.name.strip():
-            raise BoardError(f"copper layer name = {self.name!r}: must be a name like 'L1'.")
-        if self.role not in ROLES:
-            raise BoardError(f"copper layer {self.name} role = {self.role!r}: must be one of {', '.join(ROLES)}.")
+            raise BoardError(f"copper layer name = {as_shown(self.name)}: must be a name like 'L1'.")
+        one_of(self.role, f"copper layer {self.name} role", ROLES)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -54,22 +66,25 @@ class DielectricLayer(Value):
     dk : float, optional
         Relative permittivity [-] along z (the data-sheet value, unless the sheet says otherwise).
     df : float, optional
-        Loss tangent [-]; unknown counts as lossless, which moves the notch by less than 0.02 % but not its depth.
+        Loss tangent [-]. Unknown counts as lossless: that moves the notch by less than 0.02 %, but its depth is wrong.
     dk_in_plane : float, optional
         Relative permittivity [-] in the plane of the glass, which the radial field of a barrel sees.
     at : frequency, optional
-        Where they hold; then they follow the wideband Debye model. Unknown: constant over frequency.
-    material, source : str
-        What it is, and where the numbers are from.
+        Frequency of ``dk`` and ``df``; over frequency they then follow the wideband Debye model. Unknown: they are
+        constant over frequency.
+    material : str
+        What it is; blank where it is not stated.
+    source : str
+        Where the numbers are from; blank where it is not stated.
 
     Raises
     ------
-    UnitError
-        A number that is zero, negative, not finite or written as text; a Dk below 1; a loss tangent of 1 or more.
+    UnitError, BoardError
+        A number that is zero, negative, not finite or written as text; a Dk below 1; a loss tangent of 1 or more; a
+        material or source that is no text.
     """
 
     thickness: Dimension = Dimension("length")
-
     thickness_si: float = field(init=False)
     dk: float | None = None
     df: float | None = None
@@ -84,10 +99,12 @@ class DielectricLayer(Value):
             value = getattr(self, name)
             if value is not None:
                 self.__dict__[name] = one_number(value, f"dielectric layer {name}", rule=rule)
+        text_or_blank(self.material, "dielectric layer material")
+        text_or_blank(self.source, "dielectric layer source")
 
     @property
     def radial_dk(self) -> float | None:
-        """Relative permittivity the radial field sees: the in-plane value where known, else ``dk``."""
+        """Relative permittivity [-] that the radial field sees: the in-plane value where known, else ``dk``."""
         return self.dk if self.dk_in_plane is None else self.dk_in_plane
 
 
@@ -188,15 +205,30 @@ class Distance(Value):
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Laminate(Value):
-    """Mean laminate between two depths: thickness-weighted ``dk`` and ``df`` at ``at_si`` [Hz] (None: constant).
+    """Mean laminate between two depths.
 
-    ``assumed``: what was taken for granted, in words.
+    Parameters
+    ----------
+    dk, df : float
+        Means of relative permittivity [-] and loss tangent [-], weighted by thickness.
+    at_si : float or None
+        Frequency [Hz] of both; None: constant over frequency.
+    assumed : tuple of str
+        What was assumed where the layers leave a value open, in words.
     """
 
     dk: float
     df: float
     at_si: float | None
     assumed: tuple[str, ...]
+
+
+def _layers(value: Iterable[CopperLayer | DielectricLayer], what: str) -> tuple[CopperLayer | DielectricLayer, ...]:
+    layers = sequence(value, what, object)
+    wrong = [layer for layer in layers if not isinstance(layer, (CopperLayer, DielectricLayer))]
+    if wrong:
+        raise BoardError(f"{what} = {as_shown(wrong[0])}: must be CopperLayer or DielectricLayer objects.")
+    return tuple(layer for layer in layers if isinstance(layer, (CopperLayer, DielectricLayer)))
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -208,12 +240,12 @@ class Stackup(Value):
     layers : sequence of CopperLayer and DielectricLayer
         From the top down. Two copper layers are always apart; dielectrics may follow each other.
     source : str
-        Where the stackup is from.
+        Where the stackup is from; blank where it is not stated.
 
     Raises
     ------
     BoardError
-        No copper on an outer face, copper on copper, a layer name used twice.
+        No copper on an outer face, copper on copper, a layer name used twice, a source that is no text.
 
     Examples
     --------
@@ -224,22 +256,19 @@ class Stackup(Value):
     1.535 mm from the lower face of TOP to the outer face of BOT
     """
 
-    layers: tuple[CopperLayer | DielectricLayer, ...]
+    layers: Converted[Iterable[CopperLayer | DielectricLayer], tuple[CopperLayer | DielectricLayer, ...]] = Converted(
+        _layers
+    )
     source: str = ""
 
     def __post_init__(self) -> None:
-        layers = tuple(self.layers)
-        self.__dict__["layers"] = layers
-        copper = [isinstance(layer, CopperLayer) for layer in layers]
-        if not all(c or isinstance(layer, DielectricLayer) for c, layer in zip(copper, layers, strict=True)):
-            raise BoardError("stackup layers must be CopperLayer or DielectricLayer objects.")
-        if len(layers) < 3 or not (copper[0] and copper[-1]):
-            raise BoardError("stackup must begin and end with a copper layer and hold a dielectric between.")
-        for i in range(len(layers) - 1):
-            if copper[i] and copper[i + 1]:
-                raise BoardError(
-                    f"stackup: no dielectric between copper layers {layers[i].name} and {layers[i + 1].name}."
-                )
+        text_or_blank(self.source, "stackup source")
+        layers = self.layers
+        if len(layers) < 3 or not (isinstance(layers[0], CopperLayer) and isinstance(layers[-1], CopperLayer)):
+            raise BoardError("stackup layers must begin and end with a copper layer and hold a dielectric between.")
+        for upper, lower in pairwise(layers):
+            if isinstance(upper, CopperLayer) and isinstance(lower, CopperLayer):
+                raise BoardError(f"stackup: no dielectric between copper layers {upper.name} and {lower.name}.")
         twice = [name for name in self.names if self.names.count(name) > 1]
         if twice:
             raise BoardError(f"stackup: copper layer name '{twice[0]}' is used twice.")
@@ -261,37 +290,100 @@ class Stackup(Value):
 
     @cached_property
     def _faces(self) -> dict[str, tuple[float, float]]:
-        places = [i for i, layer in enumerate(self.layers) if isinstance(layer, CopperLayer)]
-        return {self.layers[i].name: (self.edges_si[i], self.edges_si[i + 1]) for i in places}
+        edges = self.edges_si
+        return {
+            layer.name: (edges[i], edges[i + 1])
+            for i, layer in enumerate(self.layers)
+            if isinstance(layer, CopperLayer)
+        }
 
     @property
-    def thickness(self) -> Any:
+    def thickness(self) -> Quantity:
         """Overall thickness, outer copper face to outer copper face."""
         return quantity(self.edges_si[-1], "length")
 
     def index(self, layer: str) -> int:
-        """Place of a copper layer from the top, 0 first; BoardError naming the known layers if there is none."""
+        """Place of a copper layer among the copper layers from the top.
+
+        Parameters
+        ----------
+        layer : str
+            Name of the layer.
+
+        Returns
+        -------
+        int
+            0 for the top layer.
+
+        Raises
+        ------
+        BoardError
+            No such layer; the text names the known ones.
+        """
         if not isinstance(layer, str) or layer not in self._faces:
-            raise BoardError(f"layer '{layer}': no such copper layer; known are {', '.join(self.names)}.")
+            raise BoardError(f"layer {as_shown(layer)}: no such copper layer; known are {', '.join(self.names)}.")
         return self.names.index(layer)
 
     def face_si(self, layer: str, face: str) -> float:
-        """Depth [m] of the "upper" or "lower" face of a copper layer below the top outer copper face."""
+        """Depth of a face of a copper layer below the top outer copper face.
+
+        Parameters
+        ----------
+        layer : str
+            Name of the copper layer.
+        face : {"upper", "lower"}
+
+        Returns
+        -------
+        float
+            Depth [m].
+
+        Raises
+        ------
+        BoardError
+            No such layer or face.
+        """
         self.index(layer)
-        if face not in FACES:
-            raise BoardError(f"face = {face!r}: must be 'upper' or 'lower'.")
+        one_of(face, "face", FACES)
         return self._faces[layer][FACES.index(face)]
 
-    def depth(self, layer: str, face: str, side: str = "top") -> Any:
-        """Depth of the "upper" or "lower" face of a copper layer below the outer copper face of ``side``.
+    def depth(self, layer: str, face: str, side: str = "top") -> Quantity:
+        """Depth of a face of a copper layer below an outer copper face of the board.
 
-        Raises BoardError for an unknown layer, face or side.
+        Parameters
+        ----------
+        layer : str
+            Name of the copper layer.
+        face : {"upper", "lower"}
+            Face of that layer.
+        side : {"top", "bottom"}
+            Outer face that the depth is counted from.
+
+        Returns
+        -------
+        pint.Quantity
+            Depth in millimetres.
+
+        Raises
+        ------
+        BoardError
+            No such layer, face or side.
         """
         from_top, side = self.face_si(layer, face), _checked_side(side)
         return quantity(from_top if side == "top" else self.edges_si[-1] - from_top, "length")
 
-    def faces(self) -> Any:
-        """Table of every copper face: layer, role, and depths [mm] of both faces from the top and from the bottom."""
+    def faces(self) -> pd.DataFrame:
+        """The same table as ``to_frame``."""
+        return self.to_frame()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Table of the copper layers as a pandas DataFrame.
+
+        Returns
+        -------
+        pandas.DataFrame
+            From the top down: layer, role, and the depths [mm] of both faces from the top and from the bottom.
+        """
         import pandas as pd
 
         rows = []
@@ -323,9 +415,26 @@ class Stackup(Value):
     def laminate(self, upper_si: float, lower_si: float) -> Laminate:
         """Mean laminate between two depths [m] below the top copper face.
 
-        Thickness-weighted mean of the permittivity the radial field sees (capacitances per length add), and of the
-        loss weighted alike. Raises UnknownValueError naming every dielectric whose Dk is not known, BoardError where
-        no dielectric lies between.
+        Parameters
+        ----------
+        upper_si, lower_si : float
+            Depths [m]; only the dielectric between them counts.
+
+        Returns
+        -------
+        Laminate
+
+        Raises
+        ------
+        UnknownValueError
+            The Dk of a dielectric between them is not known; the text names every such layer.
+        BoardError
+            No dielectric lies between them.
+
+        Notes
+        -----
+        Dk: mean of the permittivity that the radial field sees, weighted by thickness, because capacitances per length
+        add. Df: mean weighted by thickness times Dk, because the losses of these capacitances add.
         """
         pieces = self._dielectrics(upper_si, lower_si)
         if not pieces:
@@ -365,20 +474,19 @@ class Stackup(Value):
 
 
 def _checked_side(side: str) -> str:
-    if side not in ("top", "bottom"):
-        raise BoardError(f"side = {side!r}: must be 'top' or 'bottom'.")
+    one_of(side, "side", ("top", "bottom"))
     return side
 
 
 def assumed_of(dielectrics: Sequence[DielectricLayer]) -> tuple[str, ...]:
-    """What is taken for granted where some of these layers leave a value open, in words."""
+    """What is assumed where some of these layers leave a value open, in words."""
     in_plane = [layer.dk_in_plane is not None for layer in dielectrics]
-    said = ["in-plane Dk" if all(in_plane) else "in-plane Dk where known" if any(in_plane) else "z-axis Dk"]
+    assumed = ["in-plane Dk" if all(in_plane) else "in-plane Dk where known" if any(in_plane) else "z-axis Dk"]
     if any(layer.df is None for layer in dielectrics):
-        said.append("unknown loss tangent as lossless")
+        assumed.append("unknown loss tangent as lossless")
     if any(layer.at_si is None for layer in dielectrics):
-        said.append("Dk of unknown frequency as constant")
-    return tuple(said)
+        assumed.append("Dk of unknown frequency as constant")
+    return tuple(assumed)
 
 
 def _distance(span: float, between: Between) -> Distance:

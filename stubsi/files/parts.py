@@ -1,6 +1,7 @@
-"""Owns the parts of a board file that stand alone, a layer, padstack, press fit or criterion: their keys, their builds.
+"""Owns the parts of a board file that refer to no other: layers, padstacks, press fits, criteria; keys and builders.
 
-Each build takes the table as read and the place it stands at, and raises FileError naming that place and the key.
+Each function takes the table as it is parsed and its place in the file. Its errors are FileErrors that name the place
+and the key.
 """
 
 from __future__ import annotations
@@ -19,16 +20,16 @@ from stubsi.files.schema import (
     NUMBER,
     TABLE,
     TEXT,
-    Kind,
+    KeyType,
     Schema,
-    located,
-    written,
+    as_written,
+    errors_at,
 )
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-Table = dict[str, Any]
+    from stubsi.files.toml_text import Table
 
 COPPER = Schema(must={"copper": TEXT, "thickness": LENGTH, "role": TEXT})
 DIELECTRIC = Schema(
@@ -51,7 +52,7 @@ PRESS_FIT = Schema(
     must={"name": TEXT, "side": TEXT, "contact_from": LENGTH, "contact_to": LENGTH},
     may={"pin_length": LENGTH},
 )
-LIMITS: dict[str, tuple[Kind, Callable[..., Criterion]]] = {
+LIMITS: dict[str, tuple[KeyType, Callable[..., Criterion]]] = {
     "notch_ratio": (NUMBER, Criterion.notch_ratio),
     "loss": (NUMBER, Criterion.loss),
     "return_loss": (NUMBER, Criterion.return_loss),
@@ -62,61 +63,61 @@ LIMITS: dict[str, tuple[Kind, Callable[..., Criterion]]] = {
 CRITERION = Schema(must={"source": TEXT}, may={name: kind for name, (kind, _) in LIMITS.items()})
 
 
-def layer(table: Table, where: str, source: str) -> CopperLayer | DielectricLayer:
-    """Build one layer, ``copper = name`` or ``dielectric = material``; ``source`` holds where it states none."""
+def layer(table: Table, place: str, source: str) -> CopperLayer | DielectricLayer:
+    """Build one layer, ``copper = name`` or ``dielectric = material``; ``source`` is its source if it states none."""
     if ("copper" in table) == ("dielectric" in table):
-        raise FileError(f'{where}: must be either copper = "L1" or dielectric = "material".')
+        raise FileError(f'{place}: must be either copper = "L1" or dielectric = "material".')
     if "copper" in table:
-        COPPER.check(table, where)
-        with located(where):
+        COPPER.check(table, place)
+        with errors_at(place):
             return CopperLayer(name=table["copper"], thickness=table["thickness"], role=table["role"])
-    DIELECTRIC.check(table, where)
+    DIELECTRIC.check(table, place)
     values = {"source": source, "material": table["dielectric"], **table}
     del values["dielectric"]
-    with located(where):
+    with errors_at(place):
         return DielectricLayer(**values)
 
 
-def padstack(table: Table, where: str) -> Padstack:
+def padstack(table: Table, place: str) -> Padstack:
     """Build a padstack; a pad is a length or ``"none"``, an antipad a length or ``{slot = length}``."""
-    PADSTACK.check(table, where)
+    PADSTACK.check(table, place)
     values = dict(table)
     values["pad"] = _pad(table["pad"])
-    values["pads"] = {on: _pad(value) for on, value in _per_layer(table, "pads", LENGTH, where)}
+    values["pads"] = {on: _pad(value) for on, value in _per_layer(table, "pads", LENGTH, place)}
     values["antipads"] = {
-        on: _antipad(value, f"{where} antipads {on}") for on, value in _per_layer(table, "antipads", CLEARANCE, where)
+        on: _antipad(value, f"{place} antipads {on}") for on, value in _per_layer(table, "antipads", CLEARANCE, place)
     }
     if "antipad" in table:
-        values["antipad"] = _antipad(table["antipad"], f"{where} antipad")
-    with located(where):
+        values["antipad"] = _antipad(table["antipad"], f"{place} antipad")
+    with errors_at(place):
         return Padstack(**values)
 
 
-def press_fit(table: Table, where: str) -> PressFit:
+def press_fit(table: Table, place: str) -> PressFit:
     """Build what a press-fit pin needs of its hole."""
-    PRESS_FIT.check(table, where)
-    with located(where):
+    PRESS_FIT.check(table, place)
+    with errors_at(place):
         return PressFit(**{key: value for key, value in table.items() if key != "name"})
 
 
-def criterion(table: Table, where: str) -> Criterion:
+def criterion(table: Table, place: str) -> Criterion:
     """Build a criterion from its one limit and its source."""
-    CRITERION.check(table, where)
+    CRITERION.check(table, place)
     given = [name for name in LIMITS if name in table]
     if len(given) != 1:
         raise FileError(
-            f"{where}: must hold exactly one limit of {', '.join(LIMITS)}; it holds {' and '.join(given) or 'none'}."
+            f"{place}: must hold exactly one limit of {', '.join(LIMITS)}; it holds {' and '.join(given) or 'none'}."
         )
     _, make = LIMITS[given[0]]
-    with located(where):
+    with errors_at(place):
         return make(table[given[0]], source=table["source"])
 
 
-def _per_layer(table: Table, key: str, kind: Kind, where: str) -> list[tuple[str, Any]]:
+def _per_layer(table: Table, key: str, kind: KeyType, place: str) -> list[tuple[str, Any]]:
     entries = list(table.get(key, {}).items())
     for on, value in entries:
         if not kind.holds(value):
-            raise FileError(f"{where} {key} {on} = {written(value)}: {kind.wanted.format(key=on)}.")
+            raise FileError(f"{place} {key} {on} = {as_written(value)}: {kind.wanted.format(key=on)}.")
     return entries
 
 
@@ -124,10 +125,10 @@ def _pad(value: str) -> str | None:
     return None if value == "none" else value
 
 
-def _antipad(value: str | Table, where: str) -> Antipad:
+def _antipad(value: str | Table, place: str) -> Antipad:
     if isinstance(value, str):
-        with located(where):
+        with errors_at(place):
             return Antipad(width=value)
-    SLOT.check(value, where)
-    with located(where):
+    SLOT.check(value, place)
+    with errors_at(place):
         return Antipad(width=value["slot"], shared=True)

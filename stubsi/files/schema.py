@@ -8,122 +8,198 @@ from __future__ import annotations
 import difflib
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, TypeVar
 
 from stubsi.errors import FileError, StubsiError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping
 
+    from stubsi.files.toml_text import Table
 
-class Kind(NamedTuple):
+Part = TypeVar("Part")
+
+
+class KeyType(NamedTuple):
     """What the value of a key must be: a test, and the wording of what is wanted ({key} is the key's name)."""
 
-    holds: Callable[[Any], bool]
+    holds: Callable[[object], bool]
     wanted: str
 
 
-def _is_text(value: Any) -> bool:
+def _is_text(value: object) -> bool:
     return isinstance(value, str) and bool(value.strip())
 
 
-def _is_number(value: Any) -> bool:
+def _is_number(value: object) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 
 
-def _is_texts(value: Any) -> bool:
+def _is_texts(value: object) -> bool:
     return isinstance(value, list) and all(map(_is_text, value))
 
 
-def _is_place(value: Any) -> bool:
-    return _is_texts(value) and len(value) == 2
+def _is_position(value: object) -> bool:
+    return isinstance(value, list) and len(value) == 2 and _is_texts(value)
 
 
-def _is_table(value: Any) -> bool:
+def _is_positions(value: object) -> bool:
+    return isinstance(value, list) and bool(value) and all(map(_is_position, value))
+
+
+def _is_table(value: object) -> bool:
     return isinstance(value, dict)
 
 
-def _is_tables(value: Any) -> bool:
+def _is_tables(value: object) -> bool:
     return isinstance(value, list) and all(map(_is_table, value))
 
 
-TEXT = Kind(_is_text, "must be text in quotes, not blank")
-NUMBER = Kind(_is_number, "must be a plain number, without quotes or unit")
-LENGTH = Kind(_is_text, 'must be a length with its unit, in quotes: {key} = "0.25 mm" or "10 mil"')
-FREQUENCY = Kind(_is_text, 'must be a frequency with its unit, in quotes: {key} = "10 GHz"')
-IMPEDANCE = Kind(_is_text, 'must be an impedance with its unit, in quotes: {key} = "50 ohm"')
-RATE = Kind(_is_text, 'must be a line rate in quotes: {key} = "25.78125 Gb/s", "112 Gb/s PAM4" or "PCIe 5.0"')
-NAMES = Kind(_is_texts, 'must be a list of names: {key} = ["L1", "L3"]')
-PLACE = Kind(_is_place, 'must be x and y with their units: {key} = ["12.5 mm", "30 mm"]')
-PLACES = Kind(
-    lambda value: isinstance(value, list) and bool(value) and all(map(_is_place, value)),
+TEXT = KeyType(_is_text, "must be text in quotes, not blank")
+NUMBER = KeyType(_is_number, "must be a plain number, without quotes or unit")
+LENGTH = KeyType(_is_text, 'must be a length with its unit, in quotes: {key} = "0.25 mm" or "10 mil"')
+FREQUENCY = KeyType(_is_text, 'must be a frequency with its unit, in quotes: {key} = "10 GHz"')
+IMPEDANCE = KeyType(_is_text, 'must be an impedance with its unit, in quotes: {key} = "50 ohm"')
+RATE = KeyType(_is_text, 'must be a line rate in quotes: {key} = "25.78125 Gb/s", "112 Gb/s PAM4" or "PCIe 5.0"')
+NAMES = KeyType(_is_texts, 'must be a list of names: {key} = ["L1", "L3"]')
+POSITION = KeyType(_is_position, 'must be x and y with their units: {key} = ["12.5 mm", "30 mm"]')
+POSITIONS = KeyType(
+    lambda value: isinstance(value, list) and bool(value) and all(map(_is_position, value)),
     'must be a list of x and y with their units: {key} = [["1 mm", "2 mm"], ["1 mm", "3 mm"]]',
 )
-CLEARANCE = Kind(
+CLEARANCE = KeyType(
     lambda value: _is_text(value) or _is_table(value),
     'must be a length with its unit, {key} = "0.8 mm", or one slot for a pair, {key} = {{slot = "0.8 mm"}}',
 )
-TABLE = Kind(_is_table, "must be one table, [{key}]")
-TABLES = Kind(_is_tables, "must be tables with two brackets, [[{key}]]")
-INLINE_TABLES = Kind(_is_tables, 'must be a list of tables: {key} = [ {{name = "U1.A4", ...}}, ... ]')
+TABLE = KeyType(_is_table, "must be one table, [{key}]")
+TABLES = KeyType(_is_tables, "must be tables with two brackets, [[{key}]]")
+INLINE_TABLES = KeyType(_is_tables, 'must be a list of tables: {key} = [ {{name = "U1.A4", ...}}, ... ]')
 
 
 @dataclass(frozen=True, kw_only=True)
 class Schema:
-    """The keys a table must hold and those it may hold besides, each with its kind."""
+    """The keys a table must hold and those it may hold besides, each with the type of its value.
 
-    must: Mapping[str, Kind] = field(default_factory=dict)
-    may: Mapping[str, Kind] = field(default_factory=dict)
+    Parameters
+    ----------
+    must : mapping of key to KeyType
+        Keys that must be there.
+    may : mapping of key to KeyType
+        Keys that may be left out.
+    """
 
-    def check(self, table: Mapping[str, Any], where: str) -> None:
-        """Raise FileError for a key that is unknown (naming the nearest), missing, or of the wrong type."""
-        known = {**self.must, **self.may}
+    must: Mapping[str, KeyType] = field(default_factory=dict)
+    may: Mapping[str, KeyType] = field(default_factory=dict)
+
+    def check(self, table: Table, place: str) -> None:
+        """Refuse a table with a key that is unknown, missing, or of the wrong type.
+
+        Parameters
+        ----------
+        table : dict
+            The table as it is parsed.
+        place : str
+            Where it stands in the file, for the error text.
+
+        Raises
+        ------
+        FileError
+            Names the place, the key and what is wanted; for an unknown key the nearest known one.
+        """
         for key, value in table.items():
-            if key not in known:
-                raise FileError(f"{where}: unknown key '{key}'; {near(key, known)}.")
-            if not known[key].holds(value):
-                raise FileError(f"{where} {key} = {written(value)}: {known[key].wanted.format(key=key)}.")
-        for key, kind in self.must.items():
+            wanted = self.must.get(key) or self.may.get(key)
+            if wanted is None:
+                raise FileError(f"{place}: unknown key {as_written(key)}; {hint(key, (*self.must, *self.may))}.")
+            if not wanted.holds(value):
+                raise FileError(f"{place} {key} = {as_written(value)}: {wanted.wanted.format(key=key)}.")
+        for key, wanted in self.must.items():
             if key not in table:
-                raise FileError(f"{where}: {key} is missing; it {kind.wanted.format(key=key)}.")
+                raise FileError(f"{place}: {key} is missing; it {wanted.wanted.format(key=key)}.")
 
 
-def near(word: str, known: Iterable[str]) -> str:
-    """Hint for a word that is not known: the nearest known one, or all of them."""
-    names = list(known)
-    folded = {name.casefold(): name for name in names}
+def hint(word: str, known: Iterable[str]) -> str:
+    """Hint for a word that is not known.
+
+    Parameters
+    ----------
+    word : str
+        The word.
+    known : iterable of str
+        Words that are known.
+
+    Returns
+    -------
+    str
+        The nearest known word, or all of them.
+    """
+    folded = {name.casefold(): name for name in known}
     close = difflib.get_close_matches(word.casefold(), folded, 1, 0.5)
     if close:
         return f"did you mean '{folded[close[0]]}'?"
-    return f"known are {', '.join(names)}" if names else "none is given in the file"
+    return f"known are {', '.join(folded.values())}" if folded else "none is given in the file"
 
 
-def look_up(name: str, known: Mapping[str, Any], where: str, what: str) -> Any:
-    """Value of ``known`` under ``name``; FileError at ``where`` with the nearest name if there is none."""
+def look_up(name: str, known: Mapping[str, Part], place: str, what: str) -> Part:
+    """Part of the file that is named elsewhere in it.
+
+    Parameters
+    ----------
+    name : str
+        The name that is given.
+    known : mapping of name to part
+        Parts that the file defines.
+    place, what : str
+        Where the name stands and what it names, for the error text.
+
+    Returns
+    -------
+    Value of ``known`` under ``name``.
+
+    Raises
+    ------
+    FileError
+        No such part; the text gives the nearest name.
+    """
     if name not in known:
-        raise FileError(f"{where} = '{name}': no such {what}; {near(name, known)}.")
+        raise FileError(f"{place} = {as_written(name)}: no such {what}; {hint(name, known)}.")
     return known[name]
 
 
-def written(value: Any) -> str:
+def as_written(value: object) -> str:
     """A value as it may stand in the file, cut to a readable length."""
-    text = {True: "true", False: "false"}[value] if isinstance(value, bool) else repr(value)
+    try:
+        text = {True: "true", False: "false"}[value] if isinstance(value, bool) else repr(value)
+    except (ValueError, RecursionError):  # a number of too many digits, a list that is nested too deeply
+        return f"<{type(value).__name__}>"
     return text if len(text) <= 60 else text[:57] + "..."
 
 
-def named(tables: Iterable[Mapping[str, Any]], where: str) -> Iterator[tuple[str, Mapping[str, Any]]]:
-    """Each table with its place: its name where it has one, else its number from 1."""
+def with_places(tables: Iterable[Table], place: str) -> Iterator[tuple[str, Table]]:
+    """Give each table with its place: its name where it has one, else its number from 1.
+
+    Parameters
+    ----------
+    tables : iterable of dict
+        Tables of one key.
+    place : str
+        Place of that key.
+
+    Yields
+    ------
+    tuple
+        Place and table.
+    """
     for number, table in enumerate(tables, 1):
         name = table.get("name")
-        yield (f"{where} '{name}'" if _is_text(name) else f"{where} number {number}"), table
+        yield (f"{place} {as_written(name)}" if _is_text(name) else f"{place} number {number}"), table
 
 
 @contextmanager
-def located(where: str) -> Iterator[None]:
-    """Give an error of the library that is raised inside the place it belongs to."""
+def errors_at(place: str) -> Iterator[None]:
+    """Put the place in the file before the text of an error that is raised inside."""
     try:
         yield
     except FileError:
         raise
     except StubsiError as error:
-        raise FileError(f"{where}: {error}") from error
+        raise FileError(f"{place}: {error}") from error

@@ -2,26 +2,27 @@
 
 from __future__ import annotations
 
-import tomllib
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypeVar
 
 from stubsi.board.board import Board
 from stubsi.board.criterion import DEFAULT, RULES_OF_THUMB
 from stubsi.board.net import Hole, Net
 from stubsi.board.signal import Signal
 from stubsi.board.stackup import Stackup
-from stubsi.errors import FileError
+from stubsi.errors import BoardError, FileError
 from stubsi.files import parts, schema
-from stubsi.files.schema import Schema, located, look_up, named
+from stubsi.files.schema import Schema, errors_at, look_up, with_places
+from stubsi.files.toml_text import parsed_file
 
 if TYPE_CHECKING:
     import os
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterator
 
     from stubsi.board.criterion import Criterion
+    from stubsi.board.padstack import Padstack
+    from stubsi.files.toml_text import Table
 
-Table = dict[str, Any]
+Part = TypeVar("Part")
 
 BOARD = Schema(
     must={"stackup": schema.TABLE},
@@ -43,9 +44,9 @@ NET = Schema(
 )
 HOLE = Schema(
     must={"name": schema.TEXT, "padstack": schema.TEXT, "connects": schema.NAMES},
-    may={"at": schema.PLACE, "leg": schema.TEXT, "press_fit": schema.TEXT},
+    may={"at": schema.POSITION, "leg": schema.TEXT, "press_fit": schema.TEXT},
 )
-REFERENCE = Schema(must={"name": schema.TEXT, "padstack": schema.TEXT, "at": schema.PLACES})
+REFERENCE = Schema(must={"name": schema.TEXT, "padstack": schema.TEXT, "at": schema.POSITIONS})
 
 
 def read_board(path: str | os.PathLike[str]) -> Board:
@@ -56,153 +57,147 @@ def read_board(path: str | os.PathLike[str]) -> Board:
     path : path
         UTF-8 text. Lengths, rates, frequencies and impedances stand in it as text with their unit.
 
+    Returns
+    -------
+    Board
+
     Raises
     ------
     FileError
         Not a readable text file, not TOML (with the line), a key that is unknown, missing or of the wrong type, or a
         value that contradicts another. The text names file, table and key, and says what to write.
+
+    Examples
+    --------
+    >>> board = read_board("shared/demo_board.toml")
+    >>> board.net("DQ0").signal
+    Signal(rate='DDR4-3200', modulation='NRZ')
     """
-    name = Path(path).name
-    table = _parsed(_text(Path(path)), name)
+    name, table = parsed_file(path)
     BOARD.check(table, f"{name}: top level")
     return _Reader(table, name).board()
-
-
-def _text(path: Path) -> str:
-    try:
-        raw = path.read_bytes()
-    except FileNotFoundError:
-        raise FileError(f"{path}: no such file.") from None
-    except IsADirectoryError:
-        raise FileError(f"{path}: is a directory; give the board file in it.") from None
-    except OSError as error:
-        raise FileError(f"{path}: cannot be read: {error.strerror}.") from None
-    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise FileError(f"{path.name}: is UTF-16 text; save it as UTF-8.")
-    try:
-        text = raw.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        raise FileError(f"{path.name}: line {line} is not UTF-8 text; save the file as UTF-8.") from None
-    if "\0" in text:
-        raise FileError(f"{path.name}: is a binary file, not a board file in TOML.")
-    return text
-
-
-def _parsed(text: str, where: str) -> Table:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise FileError(f"{where}: not valid TOML: {error}.") from None
 
 
 class _Reader:
     """One file on its way to a Board: the tables, the file's name, and what others refer to by name."""
 
-    def __init__(self, table: Table, where: str) -> None:
-        self.table, self.file = table, where
+    def __init__(self, table: Table, file: str) -> None:
+        self.table, self.file = table, file
         self.criteria = {**RULES_OF_THUMB, **self._criteria()}
         self.stackup = self._stackup()
-        self.padstacks = self._named("padstack", parts.padstack)
-        self.press_fits = self._named("press_fit", parts.press_fit)
+        self.padstacks = self._by_name("padstack", parts.padstack)
+        self.press_fits = self._by_name("press_fit", parts.press_fit)
 
     def board(self) -> Board:
-        nets = [self._net(table, where) for where, table in self._tables("net")]
-        nets += [self._reference(table, where) for where, table in self._tables("reference")]
-        self._check_alone(nets)
-        with located(f"{self.file}: [[net]], [[reference]]"):
-            return Board(
-                stackup=self.stackup,
-                nets=tuple(nets),
-                name=self.table.get("name", ""),
-                criterion=self._criterion(self.table, f"{self.file}: top level") or DEFAULT,
-                signal_criteria=self._signal_criteria(),
-            )
+        nets = [self._net(table, place) for place, table in self._tables("net")]
+        nets += [self._reference(table, place) for place, table in self._tables("reference")]
+        self._check_padstacks(self._unused_padstacks(nets))
+        with errors_at(f"{self.file}: [[net]], [[reference]]"):
+            try:
+                return Board(
+                    stackup=self.stackup,
+                    nets=tuple(nets),
+                    name=self.table.get("name", ""),
+                    criterion=self._criterion(self.table, f"{self.file}: top level") or DEFAULT,
+                    signal_criteria=tuple(self._signal_criteria().items()),
+                )
+            except BoardError:
+                self._refuse_culprit(nets)
+                raise
 
-    def _check_alone(self, nets: list[Net]) -> None:
-        """Let the board judge each padstack and net by itself, so that what it refuses has its place in the file."""
-        for name, padstack in self.padstacks.items():
+    def _unused_padstacks(self, nets: list[Net]) -> dict[str, Padstack]:
+        """Padstacks that no hole has, which a board of the nets does not check."""
+        used = {hole.padstack.name for net in nets for hole in net.holes}
+        return {name: padstack for name, padstack in self.padstacks.items() if name not in used}
+
+    def _check_padstacks(self, padstacks: dict[str, Padstack]) -> None:
+        """Let a board of its own check each padstack, so that an error has its place in the file."""
+        for name, padstack in padstacks.items():
             bare = Net(name=name, holes=(Hole(name=name, padstack=padstack),), reference=True)
-            with located(f"{self.file}: [[padstack]] '{name}'"):
+            with errors_at(f"{self.file}: [[padstack]] '{name}'"):
                 Board(stackup=self.stackup, nets=(bare,))
+
+    def _refuse_culprit(self, nets: list[Net]) -> None:
+        """Once the board is refused: raise the error of the padstack or net that is wrong by itself, with its place."""
+        self._check_padstacks(self.padstacks)
         for net in nets:
-            with located(f"{self.file}: [[{'reference' if net.reference else 'net'}]] '{net.name}'"):
+            with errors_at(f"{self.file}: [[{'reference' if net.reference else 'net'}]] '{net.name}'"):
                 Board(stackup=self.stackup, nets=(net,))
 
-    def _tables(self, key: str) -> Any:
-        return named(self.table.get(key, []), f"{self.file}: [[{key}]]")
+    def _tables(self, key: str) -> Iterator[tuple[str, Table]]:
+        return with_places(self.table.get(key, []), f"{self.file}: [[{key}]]")
 
-    def _named(self, key: str, build: Callable[[Table, str], Any]) -> dict[str, Any]:
-        built: dict[str, Any] = {}
-        for where, table in self._tables(key):
-            value = build(table, where)
+    def _by_name(self, key: str, build: Callable[[Table, str], Part]) -> dict[str, Part]:
+        built: dict[str, Part] = {}
+        for place, table in self._tables(key):
+            part = build(table, place)
             if table["name"] in built:
-                raise FileError(f"{where}: name appears twice; each must be unique.")
-            built[table["name"]] = value
+                raise FileError(f"{place}: name appears twice; each must be unique.")
+            built[table["name"]] = part
         return built
 
     def _stackup(self) -> Stackup:
-        table, where = self.table["stackup"], f"{self.file}: [stackup]"
-        STACKUP.check(table, where)
+        table, place = self.table["stackup"], f"{self.file}: [stackup]"
+        STACKUP.check(table, place)
         source = table.get("source", "")
         layers = [
             parts.layer(layer, f"{self.file}: [[stackup.layer]] number {number}", source)
             for number, layer in enumerate(table["layer"], 1)
         ]
-        with located(where):
+        with errors_at(place):
             return Stackup(layers=tuple(layers), source=source)
 
     def _criteria(self) -> dict[str, Criterion]:
         built = {}
         for name, table in self.table.get("criteria", {}).items():
-            where = f"{self.file}: [criteria] '{name}'"
+            place = f"{self.file}: [criteria] '{name}'"
             if not isinstance(table, dict):
-                raise FileError(f"{where} = {schema.written(table)}: must be a table with a limit and its source.")
+                raise FileError(f"{place} = {schema.as_written(table)}: must be a table with a limit and its source.")
             if name in RULES_OF_THUMB:
-                raise FileError(f"{where}: is the name of a published rule; choose another.")
-            built[name] = parts.criterion(table, where)
+                raise FileError(f"{place}: is the name of a published rule; choose another.")
+            built[name] = parts.criterion(table, place)
         return built
 
-    def _criterion(self, table: Mapping[str, Any], where: str) -> Criterion | None:
+    def _criterion(self, table: Table, place: str) -> Criterion | None:
         if "criterion" not in table:
             return None
-        return look_up(table["criterion"], self.criteria, f"{where} criterion", "criterion")
+        return look_up(table["criterion"], self.criteria, f"{place} criterion", "criterion")
 
     def _signal_criteria(self) -> dict[Signal, Criterion]:
         built: dict[Signal, Criterion] = {}
         for text, name in self.table.get("signal_criteria", {}).items():
-            where = f"{self.file}: [signal_criteria] '{text}'"
+            place = f"{self.file}: [signal_criteria] '{text}'"
             if not isinstance(name, str):
-                raise FileError(f"{where} = {schema.written(name)}: must be the name of a criterion, in quotes.")
-            with located(where):
+                raise FileError(f"{place} = {schema.as_written(name)}: must be the name of a criterion, in quotes.")
+            with errors_at(place):
                 signal = Signal(text)
             if signal in built:
-                raise FileError(f"{where}: this signal stands in the table already under another spelling.")
-            built[signal] = look_up(name, self.criteria, where, "criterion")
+                raise FileError(f"{place}: this signal stands in the table already under another spelling.")
+            built[signal] = look_up(name, self.criteria, place, "criterion")
         return built
 
-    def _net(self, table: Table, where: str) -> Net:
-        NET.check(table, where)
-        holes = [self._hole(hole, place) for place, hole in named(table["holes"], f"{where} hole")]
-        with located(where):
+    def _net(self, table: Table, place: str) -> Net:
+        NET.check(table, place)
+        holes = [self._hole(hole, hole_place) for hole_place, hole in with_places(table["holes"], f"{place} hole")]
+        with errors_at(place):
             return Net(
                 name=table["name"],
                 signal=table["signal"],
                 z0=table["z0"],
                 holes=tuple(holes),
                 layers=tuple(table.get("layers", ())),
-                criterion=self._criterion(table, where),
+                criterion=self._criterion(table, place),
                 waiver=table.get("waiver", ""),
             )
 
-    def _hole(self, table: Table, where: str) -> Hole:
-        HOLE.check(table, where)
+    def _hole(self, table: Table, place: str) -> Hole:
+        HOLE.check(table, place)
         x, y = table.get("at", (None, None))
         press_fit = None
         if "press_fit" in table:
-            press_fit = look_up(table["press_fit"], self.press_fits, f"{where} press_fit", "[[press_fit]]")
-        padstack = look_up(table["padstack"], self.padstacks, f"{where} padstack", "[[padstack]]")
-        with located(where):
+            press_fit = look_up(table["press_fit"], self.press_fits, f"{place} press_fit", "[[press_fit]]")
+        padstack = look_up(table["padstack"], self.padstacks, f"{place} padstack", "[[padstack]]")
+        with errors_at(place):
             return Hole(
                 name=table["name"],
                 padstack=padstack,
@@ -213,11 +208,11 @@ class _Reader:
                 press_fit=press_fit,
             )
 
-    def _reference(self, table: Table, where: str) -> Net:
-        REFERENCE.check(table, where)
+    def _reference(self, table: Table, place: str) -> Net:
+        REFERENCE.check(table, place)
         name = table["name"]
-        padstack = look_up(table["padstack"], self.padstacks, f"{where} padstack", "[[padstack]]")
-        with located(f"{where} at"):
+        padstack = look_up(table["padstack"], self.padstacks, f"{place} padstack", "[[padstack]]")
+        with errors_at(f"{place} at"):
             holes = [
                 Hole(name=f"{name}.{number}", padstack=padstack, x=x, y=y)
                 for number, (x, y) in enumerate(table["at"], 1)

@@ -1,0 +1,101 @@
+"""Owns the text of a TOML file: read as UTF-8, of a size and depth that can be parsed in bounded time, and parsed."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeAlias
+
+from stubsi.errors import FileError
+from stubsi.units import as_shown
+
+if TYPE_CHECKING:
+    import os
+
+Table: TypeAlias = dict[str, Any]
+"""A table of the file as it is parsed: its values are of any type until a schema has checked them."""
+
+LARGEST_FILE = 200_000_000
+"""Largest file that is read [bytes]: some 500,000 nets. Larger ones would fill the memory."""
+MOST_KEY_PARTS = 20
+"""Most parts of a dotted key. A board needs three; the parser's time and memory grow with their square."""
+
+_QUOTED = re.compile(r'"(?:[^"\\]|\\.)*"|' + r"'[^']*'")
+_NO_KEY = re.compile(r"[^\w\-. \t]+")
+
+
+def parsed_file(path: str | os.PathLike[str]) -> tuple[str, Table]:
+    """Read and parse a TOML file.
+
+    Parameters
+    ----------
+    path : path
+
+    Returns
+    -------
+    tuple
+        Name of the file, without its folder, for error texts; and its table.
+
+    Raises
+    ------
+    FileError
+        No path, no such file, not UTF-8, too large, too deep, or not TOML (with the line).
+    """
+    try:
+        file = Path(path)
+    except TypeError:
+        raise FileError(f"path = {as_shown(path)}: must be the path of a board file, as text or Path.") from None
+    return file.name, _parsed(_text(_content(file), file.name), file.name)
+
+
+def _content(path: Path) -> bytes:
+    try:
+        with path.open("rb") as file:
+            content = file.read(LARGEST_FILE + 1)
+    except FileNotFoundError:
+        raise FileError(f"{path}: no such file.") from None
+    except IsADirectoryError:
+        raise FileError(f"{path}: is a directory; give the board file in it.") from None
+    except OSError as error:
+        raise FileError(f"{as_shown(str(path))}: cannot be read: {error.strerror}.") from None
+    except ValueError:  # a NUL in it
+        raise FileError(f"path = {as_shown(str(path))}: is no path of a file.") from None
+    if len(content) > LARGEST_FILE:
+        raise FileError(f"{path}: is larger than {LARGEST_FILE // 1_000_000} MB, too large for a board file.")
+    return content
+
+
+def _text(content: bytes, name: str) -> str:
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        raise FileError(f"{name}: is UTF-16 text; save it as UTF-8.")
+    try:
+        text = content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        raise FileError(f"{name}: line {line} is not UTF-8 text; save the file as UTF-8.") from None
+    if "\0" in text:
+        raise FileError(f"{name}: is a binary file, not a board file in TOML.")
+    return text
+
+
+def _parsed(text: str, name: str) -> Table:
+    _refuse_long_keys(text, name)
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise FileError(f"{name}: not valid TOML: {error}.") from None
+    except RecursionError:
+        raise FileError(f"{name}: lists or tables are nested too deeply for a board file.") from None
+    except ValueError as error:  # for example an integer of thousands of digits
+        raise FileError(f"{name}: holds a value that cannot be read: {error}.") from None
+
+
+def _refuse_long_keys(text: str, name: str) -> None:
+    """Refuse a key of very many parts, a.b.c.d ..., before the parser spends its time on it."""
+    for number, line in enumerate(text.split("\n"), 1):
+        if line.count(".") < MOST_KEY_PARTS:
+            continue
+        code = _QUOTED.sub("q", line).partition("#")[0]
+        if any(piece.count(".") >= MOST_KEY_PARTS for piece in _NO_KEY.split(code)):
+            raise FileError(f"{name}: line {number} holds a key of more than {MOST_KEY_PARTS} parts.")
