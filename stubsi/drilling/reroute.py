@@ -100,6 +100,11 @@ class Reroutes(NamedTuple):
             lines.append(f"{name}: {proposal or 'none saves a group'}")
         return "\n".join(lines)
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.html import reroutes_html
+
+        return reroutes_html(self)
+
 
 def reroutes(plan: Plan) -> Reroutes:
     """Find which layers the nets that hold groups open could move to, and the moves of drilled nets that save most.

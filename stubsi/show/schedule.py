@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from stubsi.drilling.digest import digest, parts_of
 from stubsi.drilling.drill_group import told
 from stubsi.errors import StubsiError
-from stubsi.show.tables import CAUTION, Column, as_csv, as_markdown, as_text, checked_width, wrapped
+from stubsi.show.tables import CAUTION, Column, as_csv, as_html, as_markdown, as_text, checked_width, wrapped
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -194,6 +194,21 @@ def schedule_markdown(plan: Plan) -> str:
     str
     """
     return _sealed(as_markdown(_schedule_columns(plan), plan.groups, head=preamble(plan), foot=remarks(plan)))
+
+
+def schedule_html(plan: Plan) -> str:
+    """Drill schedule as HTML for a notebook. It is no export and carries no digest of itself.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    str
+    """
+    head = [*plan.summary().splitlines(), f"Plan digest: {plan.digest}"]
+    return as_html(_schedule_columns(plan), plan.groups, head=head, foot=[*remarks(plan), CAUTION])
 
 
 def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -> bool:
