@@ -97,7 +97,16 @@ _DIGEST = re.compile(r"Plan digest: ([0-9a-f]{16}),\s+digest\s+of\s+this\s+text:
 
 
 def preamble(plan: Plan) -> list[str]:
-    """Lines above every export: datum, tolerance, rules, criteria, model, counts, proof, digests, caution."""
+    """Lines above every export: datum, tolerance, rules, criteria, model, counts, proof, digests, caution.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    list of str
+    """
     rules = plan.rules
     return [
         f"Depth is that of the {rules.depth_to} below the outer {rules.datum} surface of the drilled side "
@@ -116,7 +125,16 @@ def preamble(plan: Plan) -> list[str]:
 
 
 def remarks(plan: Plan) -> list[str]:
-    """What is refused, drilled in vain, undecided or taken on trust, a line each."""
+    """What is refused, drilled in vain, undecided or taken on trust, a line each.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    list of str
+    """
     lines = [f"refused: {net}: {what}" for net, what in told(plan.refused)]
     if plan.in_vain:
         text = f"drilled although another stub of the net is refused: {', '.join(plan.in_vain)}"

@@ -33,7 +33,7 @@ def plot_section(plan: Plan, ax: Axes | None = None) -> Axes:
     ----------
     plan : Plan
     ax : matplotlib.axes.Axes, optional
-        Where to draw; a new figure unless given.
+        Where to draw; a new figure of pyplot unless given.
 
     Returns
     -------
@@ -104,7 +104,8 @@ def _draw_hole(ax: Axes, plan: Plan, group: Group, x: float) -> None:
         *zip(*((x + w, depth(d)) for w, d in outline), strict=True), facecolor=AIR, edgecolor="black", linewidth=0.5
     )
     least, most = (1e3 * limit for limit in (group.left.least_si, group.left.most_si))
-    told = f"group {group.number}, holes: {len(group.hits)}", f"must not cut {group.layer}"
-    label = "\n".join((*told, f"{least:.3f}-{most:.3f} mm left"))
+    label = (
+        f"group {group.number}, holes: {len(group.hits)}\nmust not cut {group.layer}\n{least:.3f}-{most:.3f} mm left"
+    )
     at = depth(-0.04 * thickness)
     ax.text(x, at, label, ha="center", va="bottom" if group.side == "top" else "top", fontsize="x-small")
