@@ -12,6 +12,7 @@ import skrf
 
 from stubsi import Criterion, DepthDrill, Stub, StubsiError, UnitError, hole_model, rank, read_board
 from stubsi.show.plots import plot_loss, plot_margins
+from stubsi.show.section import plot_section
 from tests import margin_boards as mb
 
 ROOT = Path(__file__).parents[1]
@@ -273,3 +274,20 @@ def test_missing_matplotlib_names_the_extra(monkeypatch, ranking):
         monkeypatch.setitem(sys.modules, name, None)
     with pytest.raises(StubsiError, match=r"pip install 'stubsi\[plot\]'"):
         plot_margins(ranking)
+
+
+@pytest.mark.parametrize(
+    ("draw", "named"),
+    [
+        (lambda: plot_margins("board.toml"), "ranking = 'board.toml'"),
+        (lambda: plot_section("board.toml"), "plan = 'board.toml'"),
+        (lambda: plot_loss(["a"], ["1 GHz"], z0="50 ohm", signal="25 Gb/s"), "stubs = "),
+        (lambda: plot_loss({"a": "1 mm"}, ["1 GHz"], z0="50 ohm", signal="25 Gb/s"), r"stubs\['a'\] = '1 mm'"),
+        (lambda: plot_loss({}, ["1 GHz"], z0="50 ohm", signal="25 Gb/s", ax="left"), "ax = 'left'"),
+    ],
+    ids=["ranking", "plan", "stubs", "one stub", "ax"],
+)
+def test_an_argument_of_another_kind_is_named(plt, draw, named):
+    with pytest.raises(StubsiError, match=f"{named}.*: must be a"):
+        draw()
+    assert plt.get_fignums() == []

@@ -9,26 +9,27 @@ from __future__ import annotations
 
 import itertools
 import textwrap
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from stubsi.board.signal import as_signal
 from stubsi.errors import StubsiError
+from stubsi.margin.ranking import Ranking
 from stubsi.margin.verdict import Verdict
 from stubsi.physics.uniform_line import decibels
+from stubsi.stubs.hole_model import HoleModel, HoleStub
+from stubsi.stubs.uniform_stub import Stub
+from stubsi.units import as_shown
+from stubsi.value import checked
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from matplotlib.axes import Axes
     from numpy.typing import NDArray
 
     from stubsi.board.signal import Signal
-    from stubsi.margin.ranking import Ranking
     from stubsi.network import Frequencies
-    from stubsi.stubs.hole_model import HoleModel, HoleStub
-    from stubsi.stubs.uniform_stub import Stub
     from stubsi.units import Dimensioned, Quantity
 
     Floats = NDArray[np.float64]
@@ -88,11 +89,11 @@ def plot_loss(
     Raises
     ------
     StubsiError, UnitError
-        matplotlib is missing; values out of range.
+        matplotlib is missing; no stubs by label; no axes; values out of range.
     """
     signal = as_signal(signal)
-    networks = {label: stub.network(frequency, z0=z0) for label, stub in stubs.items()}
-    ax = new_axes(width=6.4, height=4.0) if ax is None else ax
+    networks = {label: stub.network(frequency, z0=z0) for label, stub in _checked_stubs(stubs).items()}
+    ax = axes_for(ax, width=6.4, height=4.0)
     for (label, network), (style, colour) in zip(networks.items(), itertools.cycle(CURVES), strict=False):
         ax.plot(network.f / 1e9, decibels(network.s[:, 1, 0]), linestyle=style, color=colour, label=label)
     ax.axvline(signal.nyquist_si / 1e9, color="black", linestyle="--", label=f"Nyquist of {signal}")
@@ -124,9 +125,10 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     Raises
     ------
     StubsiError
-        matplotlib is missing.
+        matplotlib is missing; no ranking; no axes.
     """
-    ax = new_axes(width=7.0, height=1.5 + 0.18 * len(ranking)) if ax is None else ax
+    checked(ranking, "ranking", Ranking)
+    ax = axes_for(ax, width=7.0, height=1.5 + 0.18 * len(ranking))
     names = [row.net for row in ranking]
     nyquist = ranking.figures.nyquist[ranking.order]
     ratios = _Ratios(*(end[ranking.order] / nyquist for end in ranking.figures.notch))
@@ -141,6 +143,16 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     ax.set_xlabel("first notch / Nyquist")
     ax.legend(fontsize="small", loc="upper right")
     return ax
+
+
+def _checked_stubs(stubs: Mapping[str, Stub | HoleStub | HoleModel]) -> Mapping[str, Stub | HoleStub | HoleModel]:
+    """The stubs; StubsiError where they are no stubs by label."""
+    if not isinstance(stubs, Mapping):
+        raise StubsiError(f"stubs = {as_shown(stubs)}: must be a mapping of label to Stub, HoleStub or HoleModel.")
+    for label, stub in stubs.items():
+        if not isinstance(stub, Stub | HoleStub | HoleModel):
+            raise StubsiError(f"stubs['{label}'] = {as_shown(stub)}: must be a Stub, HoleStub or HoleModel.")
+    return stubs
 
 
 class _Ratios(NamedTuple):
@@ -209,13 +221,15 @@ def _draw_limits(ax: Axes, ranking: Ranking) -> None:
             ax.vlines(limit, rows - 0.5, rows + 0.5, color="black", label=label)
 
 
-def new_axes(*, width: float, height: float) -> Axes:
-    """Axes of a new figure of pyplot.
+def axes_for(ax: Axes | None, *, width: float, height: float) -> Axes:
+    """Axes to draw in.
 
     Parameters
     ----------
+    ax : matplotlib.axes.Axes or None
+        Those that were given, if any.
     width, height : float
-        Size of the figure [in].
+        Size [in] of the new figure of pyplot that is opened where none are given.
 
     Returns
     -------
@@ -224,10 +238,13 @@ def new_axes(*, width: float, height: float) -> Axes:
     Raises
     ------
     StubsiError
-        matplotlib is missing.
+        matplotlib is missing; ``ax`` is something else.
     """
     try:
         import matplotlib.pyplot as plt
+        from matplotlib.axes import Axes
     except ImportError as error:
         raise StubsiError("matplotlib: missing; plots need the extra 'plot': pip install 'stubsi[plot]'.") from error
-    return plt.subplots(figsize=(width, height), layout="constrained")[1]
+    if ax is None:
+        return plt.subplots(figsize=(width, height), layout="constrained")[1]
+    return checked(ax, "ax", Axes)

@@ -6,19 +6,20 @@ import re
 from math import isfinite
 from typing import TYPE_CHECKING
 
+from stubsi.board.board import Board
 from stubsi.drilling.digest import digest, parts_of
 from stubsi.drilling.drill_group import told
+from stubsi.drilling.plan import Plan
+from stubsi.drilling.rules import FabricatorRules
 from stubsi.errors import StubsiError
 from stubsi.show.tables import CAUTION, Column, as_csv, as_html, as_markdown, as_text, checked_width, wrapped
+from stubsi.value import checked
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from typing import SupportsIndex
 
-    from stubsi.board.board import Board
     from stubsi.drilling.drill_group import Group, Hit
-    from stubsi.drilling.plan import Plan
-    from stubsi.drilling.rules import FabricatorRules
 
 
 def _mm(length: float | None) -> str:
@@ -242,16 +243,21 @@ def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -
     board : Board
     rules : FabricatorRules
 
+    Returns
+    -------
+    bool
+
     Raises
     ------
     StubsiError
-        Not a text.
+        An argument of another kind.
     """
     if not isinstance(export, str):
         raise StubsiError(f"export: must be the text of an export, not {type(export).__name__}.")
-    found = _DIGEST.search(export)
-    now = digest(parts_of(board, rules, plan.costs, plan.model))
-    return found is not None and found[1] == now and found[2] == _own_digest(export, found)
+    checked(plan, "plan", Plan)
+    parts = parts_of(checked(board, "board", Board), checked(rules, "rules", FabricatorRules), plan.costs, plan.model)
+    place = _DIGEST.search(export)
+    return place is not None and place[1] == digest(parts) and place[2] == _own_digest(export, place)
 
 
 def _sealed(text: str) -> str:
