@@ -129,3 +129,16 @@ def test_a_long_ranking_is_cut_short():
     page = ranking._repr_html_()
     assert page.count("<tr>") == 1 + 200
     assert "and 50 more rows" in page
+
+
+def test_a_plan_with_many_remarks_shows_the_first():
+    nets = [made.net(f"N{i:02}", ("L4", "L6"), 0.2) for i in range(30)]
+    refused = plan(
+        Board(stackup=made.stackup((0.25,) * 5), nets=nets),
+        made.rules(sides={"bottom": "any"}),
+        model="uniform",
+        dk_eff=4,
+    )
+    page = refused._repr_html_()
+    assert page.count("refused: ") == 20
+    assert "and 10 more remarks, see to_text()" in page

@@ -9,6 +9,7 @@ import matplotlib as mpl
 import numpy as np
 import pytest
 import skrf
+from matplotlib.figure import Figure
 
 from stubsi import Criterion, DepthDrill, Stub, StubsiError, UnitError, hole_model, rank, read_board
 from stubsi.show.plots import plot_loss, plot_margins
@@ -264,6 +265,13 @@ def test_margins_on_given_axes(plt, ranking):
     _, ax = plt.subplots()
     assert plot_margins(ranking, ax=ax) is ax
     assert plt.get_fignums() == [1]
+
+
+def test_axes_of_a_figure_without_pyplot_leave_nothing_open(plt, ranking):
+    stub = Stub(stub_length="1 mm", dk_eff=4, z_stub="30 ohm")
+    plot_margins(ranking, ax=Figure().add_subplot())
+    plot_loss({"stub": stub}, ["1 GHz"], z0="50 ohm", signal="25 Gb/s", ax=Figure().add_subplot())
+    assert plt.get_fignums() == []
 
 
 # --- matplotlib -------------------------------------------------------------------------------------------------------

@@ -126,7 +126,7 @@ def reroutes_html(reroutes: Reroutes) -> str:
     rows = []
     for holding in reroutes.holdings:
         number, nets = holding.group.number, ", ".join(holding.nets)
-        rows += [(number, nets, f"{option.move}: {option.outcome}") for option in holding.options]
+        rows += [(number, nets, str(option)) for option in holding.options]
         rows += [(number, nets, f"{net}: {why}") for net, why in holding.stuck.items()]
     best = [
         f"{name}: {proposal or 'none saves a group'}"

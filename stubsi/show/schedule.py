@@ -94,6 +94,9 @@ HOLE_COLUMNS: tuple[Column[tuple[Group, Hit]], ...] = (
 )
 """Columns of the per-hole list, a row per hit with its group."""
 
+MOST_HTML_REMARKS = 20
+"""Remarks that a notebook shows at most."""
+
 _DIGEST = re.compile(r"Plan digest: ([0-9a-f]{16}),\s+digest\s+of\s+this\s+text:\s+([0-9a-f]{16})")
 
 
@@ -216,7 +219,9 @@ def schedule_markdown(plan: Plan) -> str:
 
 
 def schedule_html(plan: Plan) -> str:
-    """Drill schedule as HTML for a notebook. It is no export and carries no digest of itself.
+    """Drill schedule as HTML for a notebook, with the first of the remarks.
+
+    It is no export and carries no digest of itself.
 
     Parameters
     ----------
@@ -227,7 +232,11 @@ def schedule_html(plan: Plan) -> str:
     str
     """
     head = [*plan.summary().splitlines(), f"Plan digest: {plan.digest}"]
-    return as_html(_schedule_columns(plan), plan.groups, head=head, foot=[*remarks(plan), CAUTION])
+    every = remarks(plan)
+    hidden = len(every) - MOST_HTML_REMARKS
+    more = [f"and {hidden} more remarks, see to_text()"] if hidden > 0 else []
+    foot = [*every[:MOST_HTML_REMARKS], *more, CAUTION]
+    return as_html(_schedule_columns(plan), plan.groups, head=head, foot=foot)
 
 
 def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -> bool:
