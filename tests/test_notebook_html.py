@@ -140,5 +140,5 @@ def test_a_plan_with_many_remarks_shows_the_first():
         dk_eff=4,
     )
     page = refused._repr_html_()
-    assert page.count("refused: ") == 20
+    assert page.count("<div>refused: ") == 20
     assert "and 10 more remarks, see to_text()" in page
