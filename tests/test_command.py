@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 
-from stubsi.__main__ import main
+from stubsi.__main__ import Status, main
 from stubsi.files.toml import read_board
 from stubsi.margin.ranking import rank
 from tests.board_text import FULL, MINIMAL, changed
@@ -119,3 +120,60 @@ def test_it_runs_as_a_module(write):
     assert "CLK" in run.stdout
     assert "at least 5 wanted" in run.stdout
     assert run.stderr == ""
+
+
+# --- what can go wrong behind the call --------------------------------------------------------------------------------
+
+
+def run(path, *options, stdout=subprocess.PIPE, **environment):
+    """The command in a process of its own: exit status, output and errors, as bytes."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "stubsi", path, *options],
+        stdout=stdout, stderr=subprocess.PIPE, env={**os.environ, **environment},
+    )  # fmt: skip
+    out, err = process.communicate()
+    return process.returncode, out, err
+
+
+def test_a_reader_that_stops_reading_ends_it_quietly(write):
+    """Status 141, as a shell tells it of a command that SIGPIPE (13) ends: 128 + 13 (POSIX)."""
+    read_end, write_end = os.pipe()
+    os.close(read_end)
+    status, _, err = run(write(FALLS_SHORT), "--check", stdout=write_end)
+    os.close(write_end)
+    assert (status, err) == (141, b"")
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_an_output_that_cannot_be_written_is_neither_a_pass_nor_a_verdict(write):
+    with Path("/dev/full").open("wb") as full:
+        status, _, err = run(write(PASSES), "--check", stdout=full)
+    assert status == Status.CRASHED
+    assert err.startswith(b"error: the table cannot be written: ")
+    assert err.count(b"\n") == 1
+
+
+@pytest.mark.parametrize(
+    ("encoding", "shown"), [("ascii", b"CLK\\u03a9\\u2192"), ("cp1252", b"CLK\\u03a9\\u2192")], ids=str
+)
+def test_characters_the_output_cannot_encode_are_escaped(write, encoding, shown):
+    path = write(changed(FALLS_SHORT, '"CLK"', '"CLK\u03a9\u2192"'))
+    status, out, err = run(path, "--check", PYTHONIOENCODING=encoding, PYTHONUTF8="0")
+    assert (status, err) == (Status.FALLS_SHORT, b"")
+    assert shown in out
+
+
+def test_characters_the_output_can_encode_stay(write):
+    path = write(changed(FALLS_SHORT, '"CLK"', '"CLK\u03a9\u2192"'))
+    assert "CLK\u03a9\u2192".encode() in run(path, PYTHONIOENCODING="utf-8")[1]
+
+
+@pytest.mark.parametrize("options", [[], ["--check"]], ids=["", "--check"])
+def test_a_defect_has_a_status_of_its_own(write, capsys, monkeypatch, options):
+    """Whatever is wrong in the library, it must not look like a net that falls short (1)."""
+    monkeypatch.setattr("stubsi.margin.ranking.Ranking.to_text", lambda *_: 1 / 0)
+    assert main([write(PASSES), *options]) == 3
+    said = capsys.readouterr()
+    assert said.out == ""
+    assert "ZeroDivisionError" in said.err
+    assert said.err.endswith("error: this is a defect of stubsi, not a verdict on the board.\n")

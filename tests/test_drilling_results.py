@@ -379,6 +379,12 @@ def test_exports_can_be_checked_later():
         assert not still_valid(text.replace("0.300", "0.301"), found, found.board, found.rules)
     with pytest.raises(StubsiError, match="must be the text of an export, not bytes"):
         still_valid(b"", found, found.board, found.rules)
+    with pytest.raises(StubsiError, match="plan = 'x': must be a Plan"):
+        still_valid(text, "x", found.board, found.rules)
+    with pytest.raises(StubsiError, match="board = None: must be a Board"):
+        still_valid(text, found, None, found.rules)
+    with pytest.raises(StubsiError, match="rules = 5: must be a FabricatorRules"):
+        still_valid(text, found, found.board, 5)
 
 
 def test_exports_say_what_they_rest_on():

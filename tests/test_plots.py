@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 
 import matplotlib as mpl
 import numpy as np
 import pytest
 import skrf
+from matplotlib.figure import Figure
 
-from stubsi import Criterion, DepthDrill, Stub, StubsiError, UnitError, hole_model, rank
+from stubsi import Criterion, DepthDrill, Stub, StubsiError, UnitError, hole_model, rank, read_board
 from stubsi.show.plots import plot_loss, plot_margins
+from stubsi.show.section import plot_section
 from tests import margin_boards as mb
 
+ROOT = Path(__file__).parents[1]
 HOUSE = Criterion.notch_ratio(2, source="house")
 FAR = Criterion.notch_ratio(100, source="house")
 QUIET = Criterion.loss(0.5, source="house")
@@ -199,10 +203,75 @@ def test_legend_names_verdicts_and_criteria(ranking):
     assert len(said) == len(set(said))
 
 
+def beyond(ax):
+    """Margin written at the right edge of each net that lies beyond it, and the note of how many they are."""
+    names = [label.get_text() for label in ax.get_yticklabels()]
+    arrows = [text for text in ax.texts if text.get_text().endswith("\N{RIGHTWARDS ARROW}")]
+    notes = [text.get_text() for text in ax.texts if text not in arrows]
+    return {names[round(text.get_position()[1])]: float(text.get_text().split()[0]) for text in arrows}, notes
+
+
+def test_every_net_of_the_demo_board_is_in_view_or_said_to_be_beyond():
+    """The nets around the limit of 5 are what the picture is for; a fan at some Hz must not push them out of it."""
+    ranking = rank(read_board(ROOT / "shared" / "demo_board.toml"), model="uniform")
+    ax = plot_margins(ranking)
+    left, right = ax.get_xlim()
+    arrows, notes = beyond(ax)
+    margins = {row.net: row.margin for row in ranking if row.margin is not None}
+    in_view = {net for net, margin in margins.items() if left < margin < right}
+    assert in_view | set(arrows) == set(margins)
+    assert not in_view & set(arrows)
+    assert all(arrows[net] == pytest.approx(margins[net], rel=5e-3) for net in arrows)  # three digits
+    assert len(in_view) > 40
+    assert {net for net, margin in margins.items() if margin <= 50} <= in_view  # ten times the limit
+    assert notes == [f"\N{RIGHTWARDS ARROW} beyond this edge: {len(arrows)} slow nets"]
+    assert all(left < ends[0] for ends in bars(ax).values())
+
+
+def test_the_limits_are_in_view_whatever_the_margins(ranking):
+    for criterion in (FAR, HOUSE):
+        ax = plot_margins(ranking.under(criterion))
+        left, right = ax.get_xlim()
+        assert left < min(limits(ax).values())
+        assert max(limits(ax).values()) < right
+
+
+def test_nothing_is_said_to_be_beyond_where_all_is_in_view(unknown_returns):
+    ax = plot_margins(unknown_returns)
+    assert beyond(ax) == ({}, [])
+    left, right = ax.get_xlim()
+    assert all(left < ends[0] and ends[1] < right for ends in bars(ax).values())
+
+
+@pytest.mark.parametrize(
+    ("net", "in_view"),
+    [(mb.net("A", ("TOP", "BOT")), 5), (mb.net("A", ("TOP", "S1"), signal="1 kb/s", criterion=QUIET), 1)],
+    ids=["no stub: the limit", "no limit on the notch: Nyquist"],
+)
+def test_a_board_with_nothing_to_aim_at_has_a_picture(net, in_view):
+    left, right = plot_margins(rank(mb.board(net))).get_xlim()
+    assert 0 < left < in_view < right
+
+
+def test_a_verdict_is_told_by_its_marker_as_well_as_by_its_colour(ranking):
+    ax = plot_margins(ranking)
+    looks = [(line.get_label(), line.get_marker(), line.get_color()) for line in ax.lines]
+    assert len(looks) > 3
+    for kinds in zip(*looks, strict=True):
+        assert len(set(kinds)) == len(looks)
+
+
 def test_margins_on_given_axes(plt, ranking):
     _, ax = plt.subplots()
     assert plot_margins(ranking, ax=ax) is ax
     assert plt.get_fignums() == [1]
+
+
+def test_axes_of_a_figure_without_pyplot_leave_nothing_open(plt, ranking):
+    stub = Stub(stub_length="1 mm", dk_eff=4, z_stub="30 ohm")
+    plot_margins(ranking, ax=Figure().add_subplot())
+    plot_loss({"stub": stub}, ["1 GHz"], z0="50 ohm", signal="25 Gb/s", ax=Figure().add_subplot())
+    assert plt.get_fignums() == []
 
 
 # --- matplotlib -------------------------------------------------------------------------------------------------------
@@ -213,3 +282,20 @@ def test_missing_matplotlib_names_the_extra(monkeypatch, ranking):
         monkeypatch.setitem(sys.modules, name, None)
     with pytest.raises(StubsiError, match=r"pip install 'stubsi\[plot\]'"):
         plot_margins(ranking)
+
+
+@pytest.mark.parametrize(
+    ("draw", "named"),
+    [
+        (lambda: plot_margins("board.toml"), "ranking = 'board.toml'"),
+        (lambda: plot_section("board.toml"), "plan = 'board.toml'"),
+        (lambda: plot_loss(["a"], ["1 GHz"], z0="50 ohm", signal="25 Gb/s"), "stubs = "),
+        (lambda: plot_loss({"a": "1 mm"}, ["1 GHz"], z0="50 ohm", signal="25 Gb/s"), r"stubs\['a'\] = '1 mm'"),
+        (lambda: plot_loss({}, ["1 GHz"], z0="50 ohm", signal="25 Gb/s", ax="left"), "ax = 'left'"),
+    ],
+    ids=["ranking", "plan", "stubs", "one stub", "ax"],
+)
+def test_an_argument_of_another_kind_is_named(plt, draw, named):
+    with pytest.raises(StubsiError, match=f"{named}.*: must be a"):
+        draw()
+    assert plt.get_fignums() == []

@@ -200,6 +200,11 @@ class Board(Value):
             for hole in net.holes:
                 yield net, hole
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.html import board_html
+
+        return board_html(self)
+
 
 def _refuse_repeats(what: str, names: list[str]) -> None:
     for name, count in Counter(names).items():

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
 from collections import Counter
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -111,9 +110,14 @@ class Consequences:
         return f"Nets before drilling: {told[0]}.\nNets after worst-case drilling: {told[1]}."
 
     def __str__(self) -> str:
-        head = f"{'net':<16} {'margin before':>13} {'nominal':>8} {'worst':>8} {'loss dB before':>14} {'worst':>6}"
-        head += "  standing before -> worst"
-        return "\n".join([self.summary(), "", head, *(_line(net) for net in self.nets)])
+        from stubsi.show.consequences_table import consequences_text
+
+        return consequences_text(self)
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.consequences_table import consequences_html
+
+        return consequences_html(self)
 
 
 def consequences(plan: Plan) -> Consequences:
@@ -162,12 +166,3 @@ def _ranked(board: Board, table: StubTable, models: Models) -> Ranking:
 
 def _standing(verdict: str) -> str:
     return verdict if verdict in (Verdict.PASS, Verdict.MARGINAL, Verdict.UNDECIDED, Verdict.WAIVED) else FAILS
-
-
-def _line(net: NetChange) -> str:
-    shown = [("-" if value is None else f"{value:.2f}") for value in (*net.margin, net.loss[0], net.loss[2])]
-    before, nominal, worst, loss, left = shown
-    line = f"{net.net:<16} {before:>13} {nominal:>8} {worst:>8} {loss:>14} {left:>6}"
-    line += f"  {net.standing[0]} -> {net.standing[2]}"
-    why = textwrap.wrap(net.why, 116, initial_indent="    ", subsequent_indent="    ", break_on_hyphens=False)
-    return "\n".join([line, *why])

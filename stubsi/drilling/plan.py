@@ -133,6 +133,11 @@ class Plan:
     def __str__(self) -> str:
         return self.to_text()
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.schedule import schedule_html
+
+        return schedule_html(self)
+
     def summary(self) -> str:
         """Counts and what is proven, in two lines."""
         counts = (

@@ -56,6 +56,9 @@ class Option(NamedTuple):
     move: Move
     outcome: str
 
+    def __str__(self) -> str:
+        return f"{self.move}: {self.outcome}"
+
 
 class Holding(NamedTuple):
     """A group, the nets no other open group can serve, and for each of them the moves that would free the group.
@@ -94,11 +97,16 @@ class Reroutes(NamedTuple):
         lines = []
         for holding in self.holdings:
             lines.append(f"group {holding.group.number} is held open by {', '.join(holding.nets)}")
-            lines += [f"    {option.move}: {option.outcome}" for option in holding.options]
+            lines += [f"    {option}" for option in holding.options]
             lines += [f"    {net}: {why}" for net, why in holding.stuck.items()]
         for name, proposal in (("best single move", self.single), ("best pair of moves", self.pair)):
             lines.append(f"{name}: {proposal or 'none saves a group'}")
         return "\n".join(lines)
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.html import reroutes_html
+
+        return reroutes_html(self)
 
 
 def reroutes(plan: Plan) -> Reroutes:

@@ -54,6 +54,11 @@ class Check(Value):
             f"[{self.criterion.source}; {self.model}]"
         )
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.html import check_html
+
+        return check_html(self)
+
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Budget(Value):
@@ -82,6 +87,11 @@ class Budget(Value):
             f"{self.signal}: {most} {show(self.stub_length_si, 'length')}{end} (proven: "
             f"{show(self.proven_length_si, 'length')}); {self.criterion}; {self.model}"
         )
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.html import budget_html
+
+        return budget_html(self)
 
 
 def check_stub(

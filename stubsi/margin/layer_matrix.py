@@ -35,20 +35,24 @@ class LayerMatrix:
         """Table: a row per exit layer, its longest stub [mm], and a column per signal: verdict and notch / Nyquist."""
         import pandas as pd
 
-        rows = {layer: {"stub [mm]": _longest(cells)} | _texts(cells) for layer, cells in self.cells.items()}
+        rows = {layer: {"stub [mm]": longest_mm(cells)} | _texts(cells) for layer, cells in self.cells.items()}
         frame = pd.DataFrame.from_dict(rows, orient="index")
         frame.index.name = "exit layer"
         return frame
 
     def __str__(self) -> str:
-        return f"Entry at {self.entry}, undrilled. Criterion: {self.criterion}\n{self.to_frame().to_string()}"
+        from stubsi.show.matrix_table import matrix_text
+
+        return matrix_text(self)
 
     def __repr__(self) -> str:
         cells = [cell for row in self.cells.values() for cell in row.values()]
         return f"<LayerMatrix of {len(self.cells)} exit layers from {self.entry}{counted(cells)}>"
 
     def _repr_html_(self) -> str:
-        return self.to_frame().to_html()
+        from stubsi.show.matrix_table import matrix_html
+
+        return matrix_html(self)
 
 
 def layer_matrix(
@@ -140,12 +144,15 @@ def _vias(return_vias: ReturnVias | None, places: int) -> list[Net]:
     return [Net(name="return vias", holes=holes, reference=True)]
 
 
-def _longest(cells: dict[str, NetMargin]) -> float:
-    return max(cell.stub_length or 0.0 for cell in cells.values())
+def longest_mm(cells: dict[str, NetMargin]) -> float:
+    """Longest stub [mm] of the margins of one exit layer; 0 without stub."""
+    return max((cell.stub_length or 0.0 for cell in cells.values()), default=0.0)
+
+
+def cell_text(cell: NetMargin) -> str:
+    """Verdict, and first notch over Nyquist where there is one: 'drill (3.12)'."""
+    return cell.verdict if cell.margin is None else f"{cell.verdict} ({cell.margin:.2f})"
 
 
 def _texts(cells: dict[str, NetMargin]) -> dict[str, str]:
-    return {
-        signal: cell.verdict if cell.margin is None else f"{cell.verdict} ({cell.margin:.2f})"
-        for signal, cell in cells.items()
-    }
+    return {signal: cell_text(cell) for signal, cell in cells.items()}

@@ -10,7 +10,9 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from types import ModuleType
 
-_MODULES = ("drilling_tables", "html", "margin_table", "plots", "schedule", "section", "tables")
+_MODULES = (
+    "consequences_table", "html", "margin_table", "matrix_table", "plots", "schedule", "section", "tables",
+)  # fmt: skip
 
 
 def __getattr__(name: str) -> ModuleType:

@@ -1,35 +1,71 @@
 """Owns the plots of a margin study: insertion loss of stubs against frequency, margins of the nets of a ranking.
 
-Needs the extra ``plot`` (matplotlib).
+Needs the extra ``plot`` (matplotlib). Where no axes are given a plot opens a figure of pyplot, so that a notebook or a
+window shows it. Whoever draws many plots in a script gives axes (``matplotlib.figure.Figure().add_subplot()`` leaves
+nothing open) or closes the figures.
 """
 
 from __future__ import annotations
 
+import itertools
 import textwrap
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from stubsi.board.signal import as_signal
 from stubsi.errors import StubsiError
+from stubsi.margin.ranking import Ranking
 from stubsi.margin.verdict import Verdict
 from stubsi.physics.uniform_line import decibels
+from stubsi.stubs.hole_model import HoleModel, HoleStub
+from stubsi.stubs.uniform_stub import Stub
+from stubsi.units import as_shown
+from stubsi.value import checked
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from matplotlib.axes import Axes
+    from numpy.typing import NDArray
 
-    from stubsi.margin.ranking import Ranking
-    from stubsi.stubs.hole_model import HoleModel, HoleStub
-    from stubsi.stubs.uniform_stub import Stub
+    from stubsi.board.signal import Signal
+    from stubsi.network import Frequencies
+    from stubsi.units import Dimensioned, Quantity
 
-VERDICTS = (Verdict.DRILL, Verdict.CANNOT_HELP, Verdict.UNDECIDED, Verdict.MARGINAL, Verdict.PASS, Verdict.WAIVED)
-"""Verdicts in the order of their colours."""
+    Floats = NDArray[np.float64]
+
+
+class _Look(NamedTuple):
+    """How a verdict is drawn. Nothing rests on the colour alone."""
+
+    colour: str
+    marker: str
+
+
+LOOKS = {
+    Verdict.DRILL: _Look("#1f4e79", "v"),
+    Verdict.CANNOT_HELP: _Look("#222222", "X"),
+    Verdict.UNDECIDED: _Look("#8a63a8", "P"),
+    Verdict.MARGINAL: _Look("#b8862d", "D"),
+    Verdict.PASS: _Look("#6fa8d6", "o"),
+    Verdict.WAIVED: _Look("#8f8f8f", "s"),
+}
+"""Colour and marker of every verdict of a net: blue, ochre, violet and grey, told apart by their lightness too."""
+
+CURVES = tuple(itertools.product(("-", "-.", ":"), ("#1f4e79", "#b8862d", "#6fa8d6", "#8a63a8", "#222222")))
+"""Line style and colour of one curve after another."""
+
+REACH = 10.0
+"""Where the axis of margins ends at the latest: this many times the highest limit, or Nyquist where there is none."""
 
 
 def plot_loss(
-    stubs: Mapping[str, Stub | HoleStub | HoleModel], frequency: Any, *, z0: Any, signal: Any, ax: Axes | None = None
+    stubs: Mapping[str, Stub | HoleStub | HoleModel],
+    frequency: Frequencies,
+    *,
+    z0: Dimensioned,
+    signal: Signal | str | Quantity,
+    ax: Axes | None = None,
 ) -> Axes:
     """Plot insertion loss [dB] against frequency [GHz], notches pointing down, Nyquist marked.
 
@@ -44,7 +80,7 @@ def plot_loss(
     signal : Signal, str or quantity
         Whose Nyquist frequency to mark.
     ax : matplotlib.axes.Axes, optional
-        Where to draw; a new figure unless given.
+        Where to draw; a new figure of pyplot unless given.
 
     Returns
     -------
@@ -53,13 +89,13 @@ def plot_loss(
     Raises
     ------
     StubsiError, UnitError
-        matplotlib is missing; values out of range.
+        matplotlib is missing; no stubs by label; no axes; values out of range.
     """
     signal = as_signal(signal)
-    networks = {label: stub.network(frequency, z0=z0) for label, stub in stubs.items()}
-    ax = new_axes(width=6.4, height=4.0) if ax is None else ax
-    for label, network in networks.items():
-        ax.plot(network.f / 1e9, decibels(network.s[:, 1, 0]), label=label)
+    networks = {label: stub.network(frequency, z0=z0) for label, stub in _checked_stubs(stubs).items()}
+    ax = axes_for(ax, width=6.4, height=4.0)
+    for (label, network), (style, colour) in zip(networks.items(), itertools.cycle(CURVES), strict=False):
+        ax.plot(network.f / 1e9, decibels(network.s[:, 1, 0]), linestyle=style, color=colour, label=label)
     ax.axvline(signal.nyquist_si / 1e9, color="black", linestyle="--", label=f"Nyquist of {signal}")
     ax.yaxis.set_inverted(True)
     ax.set_xlabel("frequency [GHz]")
@@ -71,15 +107,16 @@ def plot_loss(
 def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     """Plot first notch / Nyquist of every net, worst on top, against the limit of its criterion.
 
-    The mark is the margin as computed (two marks: the ends of its range); the bar spans what it may be, with the
-    model as far off as it may be; the line is the limit. A net without stub has no bar, a net judged by another
-    figure than its notch no line.
+    The mark is the margin as computed (two marks: the ends of its range). The bar spans what it may be, with the model
+    as far off as it may be. The line is the limit. A net without stub has no bar, a net judged by another figure than
+    its notch no line. Slow nets, with a margin of more than ``REACH`` times the highest limit, are left out at the
+    right edge: an arrow with the margin stands there, and a note says how many they are.
 
     Parameters
     ----------
     ranking : Ranking
     ax : matplotlib.axes.Axes, optional
-        Where to draw; a new figure unless given.
+        Where to draw; a new figure of pyplot unless given.
 
     Returns
     -------
@@ -88,13 +125,19 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     Raises
     ------
     StubsiError
-        matplotlib is missing.
+        matplotlib is missing; no ranking; no axes.
     """
-    ax = new_axes(width=7.0, height=1.5 + 0.18 * len(ranking)) if ax is None else ax
-    names, verdicts = ([getattr(row, name) for row in ranking] for name in ("net", "verdict"))
-    _draw_bars(ax, ranking, np.array(verdicts))
+    checked(ranking, "ranking", Ranking)
+    ax = axes_for(ax, width=7.0, height=1.5 + 0.18 * len(ranking))
+    names = [row.net for row in ranking]
+    nyquist = ranking.figures.nyquist[ranking.order]
+    ratios = _Ratios(*(end[ranking.order] / nyquist for end in ranking.figures.notch))
+    limits = [criterion.limit for criterion in ranking.criteria if criterion.measure == "notch ratio"]
+    verdicts = np.array([row.verdict for row in ranking], dtype=object)
+    _draw_bars(ax, ratios, verdicts)
     _draw_limits(ax, ranking)
-    ax.set_xscale("log")
+    _set_log_axis(ax, _range(ratios, limits or [1.0]))
+    _draw_beyond(ax, ratios)
     ax.set_yticks(range(len(names)), names, fontsize="small")
     ax.set_ylim(len(names) - 0.5, -0.5)
     ax.set_xlabel("first notch / Nyquist")
@@ -102,16 +145,68 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     return ax
 
 
-def _draw_bars(ax: Axes, ranking: Ranking, verdicts: Any) -> None:
-    """Bar from worst to best and marks at the computed ends, per net in order, coloured by verdict."""
-    nyquist = ranking.figures.nyquist[ranking.order]
-    worst, low, high, best = (end[ranking.order] / nyquist for end in ranking.figures.notch)
-    for colour, verdict in enumerate(VERDICTS):
-        (rows,) = np.nonzero((verdicts == verdict) & np.isfinite(low))
+def _checked_stubs(stubs: Mapping[str, Stub | HoleStub | HoleModel]) -> Mapping[str, Stub | HoleStub | HoleModel]:
+    """The stubs; StubsiError where they are no stubs by label."""
+    if not isinstance(stubs, Mapping):
+        raise StubsiError(f"stubs = {as_shown(stubs)}: must be a mapping of label to Stub, HoleStub or HoleModel.")
+    for label, stub in stubs.items():
+        if not isinstance(stub, Stub | HoleStub | HoleModel):
+            raise StubsiError(f"stubs['{label}'] = {as_shown(stub)}: must be a Stub, HoleStub or HoleModel.")
+    return stubs
+
+
+class _Ratios(NamedTuple):
+    """First notch / Nyquist of every net, worst net first: bounds with the model's uncertainty, range between."""
+
+    worst: Floats
+    low: Floats
+    high: Floats
+    best: Floats
+
+
+def _range(ratios: _Ratios, limits: list[float]) -> tuple[float, float]:
+    """Ends of the axis: everything short of ``REACH`` times the highest limit, and every limit."""
+    known = np.isfinite(ratios.low)
+    in_reach = known & (ratios.low <= REACH * max(limits))
+    left = min([*limits, *ratios.worst[known]])
+    right = max([*limits, *ratios.best[in_reach]])
+    return 0.8 * left, 1.25 * min(right, REACH * max(limits))
+
+
+def _draw_bars(ax: Axes, ratios: _Ratios, verdicts: NDArray[np.object_]) -> None:
+    """Bar from worst to best and marks at the computed ends, per net in order, by verdict."""
+    for verdict, look in LOOKS.items():
+        (rows,) = np.nonzero((verdicts == verdict) & np.isfinite(ratios.low))
         if len(rows):
-            ax.barh(rows, (best - worst)[rows], left=worst[rows], color=f"C{colour}", alpha=0.5, label=verdict)
-            ends = np.concatenate([low[rows], high[rows]])
-            ax.plot(ends, np.tile(rows, 2), linestyle="", marker="|", color=f"C{colour}")
+            lengths = (ratios.best - ratios.worst)[rows]
+            ax.barh(rows, lengths, left=ratios.worst[rows], color=look.colour, alpha=0.4)
+            ends = np.concatenate([ratios.low[rows], ratios.high[rows]])
+            ax.plot(
+                ends, np.tile(rows, 2), linestyle="", marker=look.marker, markersize=4, color=look.colour, label=verdict
+            )
+
+
+def _set_log_axis(ax: Axes, ends: tuple[float, float]) -> None:
+    """Logarithmic axis between two ends, labelled with plain numbers."""
+    from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
+
+    ax.set_xscale("log")
+    ax.set_xlim(ends)
+    ax.xaxis.set_major_locator(LogLocator(subs=(1, 2, 5)))
+    ax.xaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
+    ax.xaxis.set_minor_formatter(NullFormatter())
+
+
+def _draw_beyond(ax: Axes, ratios: _Ratios) -> None:
+    """An arrow with the margin at the right edge for every net that lies beyond it, and a note of how many they are."""
+    (rows,) = np.nonzero(ratios.low > ax.get_xlim()[1])
+    at_edge = ax.get_yaxis_transform()
+    for row in rows.tolist():
+        text = f"{ratios.low[row]:.3g} \N{RIGHTWARDS ARROW}"
+        ax.text(0.99, row, text, transform=at_edge, ha="right", va="center", fontsize="x-small")
+    if len(rows):
+        note = f"\N{RIGHTWARDS ARROW} beyond this edge: {len(rows)} slow {'net' if len(rows) == 1 else 'nets'}"
+        ax.text(1.0, 1.0, note, transform=ax.transAxes, ha="right", va="bottom", fontsize="small")
 
 
 def _draw_limits(ax: Axes, ranking: Ranking) -> None:
@@ -120,16 +215,36 @@ def _draw_limits(ax: Axes, ranking: Ranking) -> None:
     judged_by = [ranking.board.criterion_of(nets[number]) for number in ranking.order]
     for criterion in ranking.criteria:
         if criterion.measure == "notch ratio":
-            rows = np.array([row for row, own in enumerate(judged_by) if own == criterion])
+            rows = np.array([row for row, judge in enumerate(judged_by) if judge == criterion])
             label = textwrap.fill(str(criterion), 40)
             limit = np.full(len(rows), criterion.limit)
             ax.vlines(limit, rows - 0.5, rows + 0.5, color="black", label=label)
 
 
-def new_axes(*, width: float, height: float) -> Axes:
-    """Axes of a new figure of that size [in]; StubsiError where matplotlib is missing."""
+def axes_for(ax: Axes | None, *, width: float, height: float) -> Axes:
+    """Axes to draw in.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes or None
+        Those that were given, if any.
+    width, height : float
+        Size [in] of the new figure of pyplot that is opened where none are given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+
+    Raises
+    ------
+    StubsiError
+        matplotlib is missing; ``ax`` is something else.
+    """
     try:
         import matplotlib.pyplot as plt
+        from matplotlib.axes import Axes
     except ImportError as error:
         raise StubsiError("matplotlib: missing; plots need the extra 'plot': pip install 'stubsi[plot]'.") from error
-    return plt.subplots(figsize=(width, height), layout="constrained")[1]
+    if ax is None:
+        return plt.subplots(figsize=(width, height), layout="constrained")[1]
+    return checked(ax, "ax", Axes)

@@ -6,19 +6,20 @@ import re
 from math import isfinite
 from typing import TYPE_CHECKING
 
+from stubsi.board.board import Board
 from stubsi.drilling.digest import digest, parts_of
 from stubsi.drilling.drill_group import told
+from stubsi.drilling.plan import Plan
+from stubsi.drilling.rules import FabricatorRules
 from stubsi.errors import StubsiError
-from stubsi.show.tables import CAUTION, Column, as_csv, as_markdown, as_text, checked_width, wrapped
+from stubsi.show.tables import CAUTION, Column, as_csv, as_html, as_markdown, as_text, checked_width, wrapped
+from stubsi.value import checked
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from typing import SupportsIndex
 
-    from stubsi.board.board import Board
     from stubsi.drilling.drill_group import Group, Hit
-    from stubsi.drilling.plan import Plan
-    from stubsi.drilling.rules import FabricatorRules
 
 
 def _mm(length: float | None) -> str:
@@ -93,11 +94,23 @@ HOLE_COLUMNS: tuple[Column[tuple[Group, Hit]], ...] = (
 )
 """Columns of the per-hole list, a row per hit with its group."""
 
+MOST_HTML_REMARKS = 20
+"""Remarks that a notebook shows at most."""
+
 _DIGEST = re.compile(r"Plan digest: ([0-9a-f]{16}),\s+digest\s+of\s+this\s+text:\s+([0-9a-f]{16})")
 
 
 def preamble(plan: Plan) -> list[str]:
-    """Lines above every export: datum, tolerance, rules, criteria, model, counts, proof, digests, caution."""
+    """Lines above every export: datum, tolerance, rules, criteria, model, counts, proof, digests, caution.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    list of str
+    """
     rules = plan.rules
     return [
         f"Depth is that of the {rules.depth_to} below the outer {rules.datum} surface of the drilled side "
@@ -116,7 +129,16 @@ def preamble(plan: Plan) -> list[str]:
 
 
 def remarks(plan: Plan) -> list[str]:
-    """What is refused, drilled in vain, undecided or taken on trust, a line each."""
+    """What is refused, drilled in vain, undecided or taken on trust, a line each.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    list of str
+    """
     lines = [f"refused: {net}: {what}" for net, what in told(plan.refused)]
     if plan.in_vain:
         text = f"drilled although another stub of the net is refused: {', '.join(plan.in_vain)}"
@@ -196,6 +218,27 @@ def schedule_markdown(plan: Plan) -> str:
     return _sealed(as_markdown(_schedule_columns(plan), plan.groups, head=preamble(plan), foot=remarks(plan)))
 
 
+def schedule_html(plan: Plan) -> str:
+    """Drill schedule as HTML for a notebook, with the first of the remarks.
+
+    It is no export and carries no digest of itself.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    str
+    """
+    head = [*plan.summary().splitlines(), f"Plan digest: {plan.digest}"]
+    every = remarks(plan)
+    hidden = len(every) - MOST_HTML_REMARKS
+    more = [f"and {hidden} more remarks, see to_text()"] if hidden > 0 else []
+    foot = [*every[:MOST_HTML_REMARKS], *more, CAUTION]
+    return as_html(_schedule_columns(plan), plan.groups, head=head, foot=foot)
+
+
 def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -> bool:
     """Whether an exported text is unchanged, and was made from this board and these rules, costs and model as ``plan``.
 
@@ -209,16 +252,21 @@ def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -
     board : Board
     rules : FabricatorRules
 
+    Returns
+    -------
+    bool
+
     Raises
     ------
     StubsiError
-        Not a text.
+        An argument of another kind.
     """
     if not isinstance(export, str):
         raise StubsiError(f"export: must be the text of an export, not {type(export).__name__}.")
-    found = _DIGEST.search(export)
-    now = digest(parts_of(board, rules, plan.costs, plan.model))
-    return found is not None and found[1] == now and found[2] == _own_digest(export, found)
+    checked(plan, "plan", Plan)
+    parts = parts_of(checked(board, "board", Board), checked(rules, "rules", FabricatorRules), plan.costs, plan.model)
+    place = _DIGEST.search(export)
+    return place is not None and place[1] == digest(parts) and place[2] == _own_digest(export, place)
 
 
 def _sealed(text: str) -> str:

@@ -7,15 +7,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import cone_height
 from stubsi.drilling.side_view import frame
-from stubsi.show.plots import new_axes
+from stubsi.show.plots import axes_for
+from stubsi.value import checked
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from stubsi.drilling.drill_group import Group
-    from stubsi.drilling.plan import Plan
 
 COPPER, DIELECTRIC, AIR = "#b87333", "#dfe8d8", "white"
 PITCH = 3.0
@@ -33,7 +34,7 @@ def plot_section(plan: Plan, ax: Axes | None = None) -> Axes:
     ----------
     plan : Plan
     ax : matplotlib.axes.Axes, optional
-        Where to draw; a new figure unless given.
+        Where to draw; a new figure of pyplot unless given.
 
     Returns
     -------
@@ -42,10 +43,10 @@ def plot_section(plan: Plan, ax: Axes | None = None) -> Axes:
     Raises
     ------
     StubsiError
-        matplotlib is missing.
+        matplotlib is missing; no plan; no axes.
     """
-    count = max(1, len(plan.groups))
-    ax = new_axes(width=1.6 + 1.4 * count, height=4.0) if ax is None else ax
+    count = max(1, len(checked(plan, "plan", Plan).groups))
+    ax = axes_for(ax, width=1.6 + 1.4 * count, height=4.0)
     thickness = 1e3 * plan.board.stackup.edges_si[-1]
     pitch = PITCH * max((1e3 * group.drill_si for group in plan.groups), default=0.5)
     ax.fill_between([0, pitch * count], 0, thickness, color=DIELECTRIC, linewidth=0)
@@ -104,7 +105,8 @@ def _draw_hole(ax: Axes, plan: Plan, group: Group, x: float) -> None:
         *zip(*((x + w, depth(d)) for w, d in outline), strict=True), facecolor=AIR, edgecolor="black", linewidth=0.5
     )
     least, most = (1e3 * limit for limit in (group.left.least_si, group.left.most_si))
-    told = f"group {group.number}, holes: {len(group.hits)}", f"must not cut {group.layer}"
-    label = "\n".join((*told, f"{least:.3f}-{most:.3f} mm left"))
+    label = (
+        f"group {group.number}, holes: {len(group.hits)}\nmust not cut {group.layer}\n{least:.3f}-{most:.3f} mm left"
+    )
     at = depth(-0.04 * thickness)
     ax.text(x, at, label, ha="center", va="bottom" if group.side == "top" else "top", fontsize="x-small")

@@ -292,6 +292,7 @@ def as_html(
     Parameters
     ----------
     columns : sequence of Column
+        Of which none has a title, or every one.
     rows : sequence
     head, foot : iterable of str
         Lines above and below the table.
@@ -302,9 +303,10 @@ def as_html(
     -------
     str
     """
-    titles = "".join(f"<th>{_escaped(column.heading)}</th>" for column in columns)
+    titles = "".join(f"<th>{_escaped(column.heading)}</th>" for column in columns if column.title)
     body = "".join(f"<tr>{''.join(_html_cell(column, row) for column in columns)}</tr>" for row in rows[:most])
-    table = f"<table><thead><tr>{titles}</tr></thead><tbody>{body}</tbody></table>"
+    top = f"<thead><tr>{titles}</tr></thead>" if titles else ""
+    table = f"<table>{top}<tbody>{body}</tbody></table>"
     more = [f"and {len(rows) - most} more rows"] if len(rows) > most else []
     return html_lines(head) + table + html_lines([*more, *foot])
 

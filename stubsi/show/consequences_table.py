@@ -1,0 +1,84 @@
+"""Owns the table of consequences as text and HTML: every net before and after drilling, and why one still fails."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from stubsi.show.tables import Column, as_html, as_text, wrapped
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from stubsi.drilling.consequences import Consequences, NetChange
+
+WHY_WIDTH = 116
+"""Characters in the lines that say why a net still fails."""
+
+BEFORE, NOMINAL, WORST = range(3)
+"""Places in the figures of a net: before drilling, after nominal and after worst-case drilling."""
+
+
+def consequences_text(consequences: Consequences) -> str:
+    """Table of consequences as plain text; what keeps a net that still fails stands below it.
+
+    Parameters
+    ----------
+    consequences : Consequences
+
+    Returns
+    -------
+    str
+    """
+    columns: list[Column[NetChange]] = [
+        Column("net", lambda net: net.net),
+        Column("margin before", _margin(BEFORE), align="right"),
+        Column("nominal", _margin(NOMINAL), align="right"),
+        Column("worst", _margin(WORST), align="right"),
+        Column("loss dB before", _loss(BEFORE), align="right"),
+        Column("worst", _loss(WORST), align="right"),
+        Column("standing before -> worst", lambda net: f"{net.standing[BEFORE]} -> {net.standing[WORST]}"),
+    ]
+    head = [*consequences.summary().splitlines(), ""]
+    return as_text(columns, consequences.nets, head=head, below=_why)
+
+
+def consequences_html(consequences: Consequences) -> str:
+    """Table of consequences as HTML for a notebook.
+
+    Parameters
+    ----------
+    consequences : Consequences
+
+    Returns
+    -------
+    str
+    """
+    columns: list[Column[NetChange]] = [
+        Column("net", lambda net: net.net),
+        Column("hits", lambda net: str(net.hits), align="right"),
+        Column("first notch / Nyquist, before", _margin(BEFORE), align="right"),
+        Column("nominal", _margin(NOMINAL), align="right"),
+        Column("worst", _margin(WORST), align="right"),
+        Column("loss at Nyquist, before", _loss(BEFORE), unit="dB", align="right"),
+        Column("worst", _loss(WORST), unit="dB", align="right"),
+        Column("standing before", lambda net: net.standing[BEFORE]),
+        Column("worst", lambda net: net.standing[WORST]),
+        Column("why", lambda net: net.why),
+    ]
+    return as_html(columns, consequences.nets, head=consequences.summary().splitlines())
+
+
+def _margin(moment: int) -> Callable[[NetChange], str]:
+    return lambda net: _figure(net.margin[moment])
+
+
+def _loss(moment: int) -> Callable[[NetChange], str]:
+    return lambda net: _figure(net.loss[moment])
+
+
+def _figure(value: float | None) -> str:
+    return "-" if value is None else f"{value:.2f}"
+
+
+def _why(net: NetChange) -> list[str]:
+    return wrapped([net.why], WHY_WIDTH, indent=4, at_hyphens=False) if net.why else []

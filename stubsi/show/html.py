@@ -1,0 +1,148 @@
+"""Owns how results that are no table of nets show in a notebook: board, check, budget, re-routes."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from stubsi.board.stackup import CopperLayer
+from stubsi.show.tables import CAUTION, Column, as_html, html_lines
+from stubsi.units import show
+
+if TYPE_CHECKING:
+    from stubsi.board.board import Board
+    from stubsi.board.stackup import DielectricLayer
+    from stubsi.drilling.reroute import Reroutes
+    from stubsi.margin.budget import Budget, Check
+
+    Layer = CopperLayer | DielectricLayer
+
+_PAIR_COLUMNS: tuple[Column[tuple[str, str]], ...] = (
+    Column("", lambda row: row[0]),
+    Column("", lambda row: row[1]),
+)
+
+_LAYER_COLUMNS: tuple[Column[Layer], ...] = (
+    Column("layer", lambda layer: layer.name if isinstance(layer, CopperLayer) else layer.material),
+    Column("role", lambda layer: layer.role if isinstance(layer, CopperLayer) else "dielectric"),
+    Column("thickness", lambda layer: show(layer.thickness_si, "length"), align="right"),
+    Column("Dk", lambda layer: "" if isinstance(layer, CopperLayer) else _number(layer.dk), align="right"),
+    Column("loss tangent", lambda layer: "" if isinstance(layer, CopperLayer) else _number(layer.df), align="right"),
+)
+
+_SIGNAL_COLUMNS: tuple[Column[tuple[str, int]], ...] = (
+    Column("signal", lambda row: row[0]),
+    Column("nets", lambda row: str(row[1]), align="right"),
+)
+
+_MOVE_COLUMNS: tuple[Column[tuple[int, str, str]], ...] = (
+    Column("group", lambda row: str(row[0]), align="right"),
+    Column("held open by", lambda row: row[1]),
+    Column("move and what it does", lambda row: row[2]),
+)
+
+
+def board_html(board: Board) -> str:
+    """Board in short: how much there is of what, the stackup from the top, nets by signal.
+
+    Parameters
+    ----------
+    board : Board
+
+    Returns
+    -------
+    str
+    """
+    holes = sum(len(net.holes) for net in board.nets)
+    reference = len(board.nets) - len(board.signal_nets)
+    head = [
+        f"Board {board.name}: {len(board.signal_nets)} signal nets, {reference} reference nets, {holes} holes",
+        f"Criterion: {board.criterion}",
+    ]
+    signals = Counter(str(net.signal) for net in board.signal_nets).most_common()
+    return as_html(_LAYER_COLUMNS, board.stackup.layers, head=head) + as_html(_SIGNAL_COLUMNS, signals)
+
+
+def check_html(check: Check) -> str:
+    """Check of one stub, figure by figure.
+
+    Parameters
+    ----------
+    check : Check
+
+    Returns
+    -------
+    str
+    """
+    figures = (
+        ("first notch", None if check.first_notch_si is None else show(check.first_notch_si, "frequency")),
+        ("loss at Nyquist", _decibels(check.loss)),
+        ("return loss at Nyquist", _decibels(check.return_loss)),
+    )
+    return _pairs_html(
+        ("verdict", str(check.verdict)),
+        ("reason", check.reason),
+        ("stub", show(check.stub_length_si, "length")),
+        ("signal", str(check.signal)),
+        *((name, text) for name, text in figures if text is not None),
+        ("criterion", str(check.criterion)),
+        ("model", check.model),
+    )
+
+
+def budget_html(budget: Budget) -> str:
+    """Budget of one stub, figure by figure.
+
+    Parameters
+    ----------
+    budget : Budget
+
+    Returns
+    -------
+    str
+    """
+    longest = "any stub that fits, up to" if budget.unlimited else "longest stub"
+    end = f", {budget.ends_at}" if budget.ends_at else ""
+    return _pairs_html(
+        (longest, show(budget.stub_length_si, "length") + end),
+        ("proven", show(budget.proven_length_si, "length")),
+        ("signal", str(budget.signal)),
+        ("criterion", str(budget.criterion)),
+        ("model", budget.model),
+    )
+
+
+def reroutes_html(reroutes: Reroutes) -> str:
+    """What holds every drill group open, which moves would free it, and the best moves.
+
+    Parameters
+    ----------
+    reroutes : Reroutes
+
+    Returns
+    -------
+    str
+    """
+    rows = []
+    for holding in reroutes.holdings:
+        number, nets = holding.group.number, ", ".join(holding.nets)
+        rows += [(number, nets, str(option)) for option in holding.options]
+        rows += [(number, nets, f"{net}: {why}") for net, why in holding.stuck.items()]
+    best = [
+        f"{name}: {proposal or 'none saves a group'}"
+        for name, proposal in (("best single move", reroutes.single), ("best pair of moves", reroutes.pair))
+    ]
+    return as_html(_MOVE_COLUMNS, rows, head=best)
+
+
+def _pairs_html(*pairs: tuple[str, str]) -> str:
+    """Names and values in two columns, and the caution."""
+    return as_html(_PAIR_COLUMNS, pairs) + html_lines([CAUTION])
+
+
+def _decibels(value: float | None) -> str | None:
+    return None if value is None else f"{value:.4g} dB"
+
+
+def _number(value: float | None) -> str:
+    return "unknown" if value is None else f"{value:.4g}"

@@ -1,0 +1,63 @@
+"""Owns the layer matrix as text and HTML: a row per exit layer, its stub, and the verdict for every signal."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from stubsi.margin.layer_matrix import cell_text, longest_mm
+from stubsi.show.tables import Column, as_html, as_text
+
+if TYPE_CHECKING:
+    from stubsi.margin.layer_matrix import LayerMatrix
+    from stubsi.margin.ranking import NetMargin
+
+    Row = tuple[str, dict[str, NetMargin]]
+
+
+def matrix_text(matrix: LayerMatrix) -> str:
+    """Layer matrix as plain text.
+
+    Parameters
+    ----------
+    matrix : LayerMatrix
+
+    Returns
+    -------
+    str
+    """
+    return as_text(_columns(matrix), _rows(matrix), head=[_headline(matrix)])
+
+
+def matrix_html(matrix: LayerMatrix) -> str:
+    """Layer matrix as HTML for a notebook.
+
+    Parameters
+    ----------
+    matrix : LayerMatrix
+
+    Returns
+    -------
+    str
+    """
+    return as_html(_columns(matrix), _rows(matrix), head=[_headline(matrix)])
+
+
+def _headline(matrix: LayerMatrix) -> str:
+    return f"Entry at {matrix.entry}, undrilled. Criterion: {matrix.criterion}"
+
+
+def _rows(matrix: LayerMatrix) -> list[Row]:
+    return list(matrix.cells.items())
+
+
+def _columns(matrix: LayerMatrix) -> list[Column[Row]]:
+    signals = dict.fromkeys(signal for cells in matrix.cells.values() for signal in cells)
+    return [
+        Column("exit layer", lambda row: row[0]),
+        Column("stub", lambda row: f"{longest_mm(row[1]):.3f}", unit="mm", align="right"),
+        *(_signal_column(signal) for signal in signals),
+    ]
+
+
+def _signal_column(signal: str) -> Column[Row]:
+    return Column(signal, lambda row: cell_text(row[1][signal]), align="right")

@@ -1,0 +1,144 @@
+"""What a notebook shows of every result: HTML with its figures in it, short, and nothing that a name can break."""
+
+from __future__ import annotations
+
+import html.parser
+
+import pytest
+
+from stubsi import Board, check_stub, consequences, layer_matrix, plan, rank, reroutes, stub_budget
+from tests import drilling_boards as made
+from tests import margin_boards as mb
+
+EVIL = "<b>A</b>&B"
+
+
+class Parsed(html.parser.HTMLParser):
+    """Tags and text of an HTML text; every tag that is opened is closed."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.text, self.open = set(), "", []
+        self.feed(text)
+        self.close()
+        assert self.open == []
+
+    def handle_starttag(self, tag, attrs):
+        self.tags.add(tag)
+        self.open.append(tag)
+
+    def handle_endtag(self, tag):
+        assert self.open.pop() == tag
+
+    def handle_data(self, data):
+        self.text += data + " "
+
+
+@pytest.fixture(scope="module")
+def board():
+    routes = {"layers": ("L1", "L2", "L3", "L4", "L5")}
+    nets = (
+        made.net(EVIL, ("L1", "L2"), 0.4, **routes),
+        made.net("B", ("L1", "L3"), 0.4, **routes),
+        made.net("C", ("L1", "L3"), 0.4),
+        made.net("D", ("L4", "L6"), 0.2),
+    )
+    return Board(stackup=made.stackup((0.25,) * 5), nets=nets, name=EVIL)
+
+
+@pytest.fixture(scope="module")
+def drilled(board):
+    return plan(board, made.rules(sides={"bottom": "any"}), model="uniform", dk_eff=4)
+
+
+def results(board, drilled):
+    matrix = layer_matrix(mb.stackup(), ["25 Gb/s"], padstack=mb.VIA, z0="50 ohm", return_vias=mb.RETURNS)
+    geometry = {"stackup": mb.stackup(), "padstack": mb.VIA, "layer": "S1", "return_vias": mb.RETURNS}
+    return {
+        "board": board,
+        "ranking": rank(board, dk_eff=4),
+        "plan": drilled,
+        "consequences": consequences(drilled),
+        "reroutes": reroutes(drilled),
+        "check": check_stub("24 mil", "25.78125 Gb/s", dk_eff=6.17),
+        "check of a length only": check_stub("24 mil", "25 Gb/s", criterion="TI 15 mil", **geometry),
+        "budget": stub_budget("DDR4-3200", dk_eff=4),
+        "budget of a geometry": stub_budget("25 Gb/s", **geometry),
+        "matrix": matrix,
+    }
+
+
+@pytest.fixture(scope="module")
+def shown(board, drilled):
+    return {name: Parsed(result._repr_html_()) for name, result in results(board, drilled).items()}
+
+
+def test_every_result_is_a_table_and_no_other_markup(shown):
+    for page in shown.values():
+        assert "table" in page.tags
+        assert page.tags <= {"div", "table", "thead", "tbody", "tr", "th", "td"}
+
+
+def test_names_are_text(shown):
+    for name in ("board", "ranking", "plan", "consequences", "reroutes"):
+        assert EVIL in shown[name].text
+
+
+def test_the_board_shows_its_layers_and_counts(shown, board):
+    text = shown["board"].text
+    assert "4 signal nets, 0 reference nets, 4 holes" in text
+    assert all(name in text for name in board.stackup.names)
+    assert "10 Gb/s NRZ 4" in text
+
+
+def test_the_plan_shows_its_groups_its_digest_and_what_is_refused(shown, drilled):
+    text = shown["plan"].text
+    assert drilled.digest in text
+    assert drilled.summary().splitlines()[0] in text
+    assert "refused: D: D.1 from the top" in text
+    assert all(f"{group.number} bottom L6 {group.layer} " in text for group in drilled.groups)
+
+
+def test_consequences_show_both_ends_and_why(shown, drilled):
+    text = shown["consequences"].text
+    assert all(line in text for line in consequences(drilled).summary().splitlines())
+    assert "D.1 from the top" in text
+
+
+def test_reroutes_show_the_best_moves(shown, drilled):
+    moves = reroutes(drilled)
+    assert f"best single move: {moves.single}" in shown["reroutes"].text
+    assert "C: no other layer it may use" in shown["reroutes"].text
+
+
+def test_checks_and_budgets_show_their_figures(shown):
+    """0.6096 mm at Dk_eff 6.17: c / (4 L sqrt(Dk)) = 49.5 GHz (derived)."""
+    assert "falls short" in shown["check"].text
+    assert "49.5 GHz" in shown["check"].text
+    assert "0.6096 mm" in shown["check"].text
+    assert "4.684 mm" in shown["budget"].text
+    assert "longest stub" in shown["budget"].text
+    assert "ending" in shown["budget of a geometry"].text
+    for name in ("check", "budget"):
+        assert "confirm with the fabricator" in shown[name].text
+
+
+def test_a_long_ranking_is_cut_short():
+    nets = [mb.net(f"N{i}", ("TOP", "S1"), place=i) for i in range(250)]
+    ranking = rank(mb.board(*nets, places=0), model="uniform")
+    page = ranking._repr_html_()
+    assert page.count("<tr>") == 1 + 200
+    assert "and 50 more rows" in page
+
+
+def test_a_plan_with_many_remarks_shows_the_first():
+    nets = [made.net(f"N{i:02}", ("L4", "L6"), 0.2) for i in range(30)]
+    refused = plan(
+        Board(stackup=made.stackup((0.25,) * 5), nets=nets),
+        made.rules(sides={"bottom": "any"}),
+        model="uniform",
+        dk_eff=4,
+    )
+    page = refused._repr_html_()
+    assert page.count("<div>refused: ") == 20
+    assert "and 10 more remarks, see to_text()" in page

@@ -1,0 +1,115 @@
+"""The public names: what ``stubsi`` offers, in one place, loaded when it is first used."""
+
+from __future__ import annotations
+
+import ast
+import importlib.metadata
+import inspect
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+import stubsi
+from stubsi import show
+
+HEAVY = ("numpy", "scipy", "pint", "pandas", "skrf", "matplotlib")
+
+
+def imported_for_type_checkers():
+    """Module of every name imported under ``if TYPE_CHECKING`` in the source of the package."""
+    tree = ast.parse(Path(stubsi.__file__).read_text(encoding="utf-8"))
+    (block,) = [node for node in tree.body if isinstance(node, ast.If)]
+    return {
+        alias.name: node.module.removeprefix("stubsi.")
+        for node in block.body
+        if isinstance(node, ast.ImportFrom)
+        for alias in node.names
+    }
+
+
+def loaded_by(statement):
+    """Which of the heavy packages a fresh interpreter has loaded after a statement."""
+    run = subprocess.run(
+        [sys.executable, "-c", f"import sys; {statement}; print(*[m for m in {HEAVY} if m in sys.modules])"],
+        capture_output=True, text=True, check=True,
+    )  # fmt: skip
+    return set(run.stdout.split())
+
+
+def test_type_checkers_see_what_is_loaded():
+    """The three lists a public name stands in: its import, its module, ``__all__``."""
+    assert imported_for_type_checkers() == stubsi._HOME
+    assert sorted(stubsi.__all__) == sorted(stubsi._HOME)
+    assert len(set(stubsi.__all__)) == len(stubsi.__all__)
+
+
+@pytest.mark.parametrize("name", stubsi.__all__)
+def test_every_public_name_is_defined_where_it_is_loaded_from(name):
+    thing = getattr(stubsi, name)
+    if inspect.isclass(thing) or inspect.isfunction(thing):
+        assert thing.__module__ == f"stubsi.{stubsi._HOME[name]}"
+        assert thing.__name__ == name
+    assert name in dir(stubsi)
+
+
+def test_results_are_public():
+    """What a public function gives back can be named by whoever annotates his own code."""
+    for name in ("Verdict", "Ranking", "NetMargin", "Check", "Budget", "LayerMatrix", "HoleModel", "Plan", "Group"):
+        assert name in stubsi.__all__
+
+
+@pytest.mark.parametrize(
+    "statement",
+    [
+        "import stubsi; stubsi.show.section.plot_section",
+        "import stubsi; stubsi.plot_section",
+        "import stubsi; stubsi.errors.StubsiError",
+        "from stubsi import plot_margins, plot_loss, Verdict",
+        "from stubsi import show; show.margin_table",
+    ],
+)
+def test_what_is_written_after_a_plain_import_works(statement):
+    loaded_by(statement)
+
+
+def test_packages_and_modules_are_reached():
+    folder = Path(stubsi.__file__).parent
+    there = {p.stem for p in folder.glob("*.py")} | {p.parent.name for p in folder.glob("*/__init__.py")}
+    assert set(stubsi._MODULES) == {name for name in there if not name.startswith("_")}
+    assert set(show._MODULES) == {p.stem for p in (folder / "show").glob("*.py") if p.stem != "__init__"}
+    for name in show._MODULES:
+        assert getattr(show, name).__name__ == f"stubsi.show.{name}"
+        assert name in dir(show)
+
+
+@pytest.mark.parametrize("module", [stubsi, show])
+def test_an_unknown_name_is_an_attribute_error(module):
+    with pytest.raises(AttributeError, match=f"module '{module.__name__}' has no attribute 'nonsense'"):
+        _ = module.nonsense
+
+
+def test_the_version_is_that_of_the_distribution(monkeypatch):
+    assert stubsi.__version__ == importlib.metadata.version("stubsi")
+    monkeypatch.delitem(vars(stubsi), "__version__")
+
+    def missing(name):
+        raise importlib.metadata.PackageNotFoundError(name)
+
+    monkeypatch.setattr(importlib.metadata, "version", missing)
+    assert stubsi.__version__ == "unknown"
+    monkeypatch.undo()
+    vars(stubsi).pop("__version__", None)
+
+
+def test_import_alone_loads_nothing_heavy():
+    assert loaded_by("import stubsi") == set()
+
+
+def test_ranking_loads_no_plots_no_frames_no_networks():
+    assert loaded_by("from stubsi import rank, read_board, plan, plot_margins, hole_model") <= {
+        "numpy",
+        "scipy",
+        "pint",
+    }
