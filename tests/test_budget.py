@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from stubsi import (
     BoardError,
     Criterion,
+    PlausibilityWarning,
     ReturnVias,
     Signal,
     Stub,
@@ -228,6 +229,19 @@ def test_a_budget_prints_one_line_with_its_source_and_model():
     assert "\n" not in line
 
 
+def test_a_check_and_a_budget_print_short():
+    """Half the length at which a criterion by the loss ends, of a signal with a long name, too."""
+    things = [
+        check_stub("1 mm", "53.125 GBd PAM4", criterion=Criterion.loss(0.1, source="s" * 300), **GIVEN),
+        stub_budget("53.125 GBd PAM4", criterion=Criterion.loss(0.1, source="s" * 300), **GIVEN),
+    ]
+    assert all(len(repr(thing)) < 200 for thing in things)
+    assert repr(check_stub("2 mm", "25 GBd", dk_eff=4)) == (
+        "Check(falls short: stub 2 mm on 25 GBd NRZ: 1.5 x Nyquist, at least 5 wanted)"
+    )
+    assert repr(stub_budget("DDR4-3200", dk_eff=4)) == "Budget(DDR4-3200: stub at most 4.684 mm, proven: 4.31 mm)"
+
+
 @pytest.mark.parametrize("thing", [check_stub("1 mm", "25 GBd", **GIVEN), stub_budget("25 GBd", **GIVEN)], ids=type)
 def test_results_are_frozen_values(thing):
     again = pickle.loads(pickle.dumps(thing))
@@ -263,6 +277,26 @@ REFUSED = {
     "dk below vacuum": ({"dk_eff": 0.9}, "dk_eff"),
     "pitch without unit": ({**SOLVED, "pitch": 1.0}, "pitch"),
     "z0 as a length": ({"dk_eff": 4, "z0": "50 mm"}, "z0"),
+    "misspelled": ({"dk_ef": 4}, "dk_ef: a stub has no argument of that name; did you mean dk_eff"),
+    "no such argument": ({"dk_eff": 4, "colour": "red"}, "colour: a stub has no argument of that name; known are dk_"),
+    "stackup is text": ({**SOLVED, "stackup": "x"}, "stackup = 'x': must be a Stackup"),
+    "padstack is text": ({**SOLVED, "padstack": "x"}, "padstack = 'x': must be a Padstack"),
+    "no padstack": ({**SOLVED, "padstack": None}, "padstack: missing"),
+    "layer is a number": ({**SOLVED, "layer": 3}, "layer '3': no such copper layer"),
+    "layer is a list": ({**SOLVED, "layer": ["S1"]}, "no such copper layer"),
+    "return vias are text": ({**SOLVED, "return_vias": "x"}, "return_vias = 'x': must be a ReturnVias"),
+    "side is none": ({**SOLVED, "side": None}, "side = None: must be 'top' or 'bottom'"),
+    "side is a list": ({**SOLVED, "side": ["top"]}, "must be 'top' or 'bottom'"),
+    "criterion is a number": ({"dk_eff": 4, "criterion": 5}, "criterion = 5: must be a Criterion, or one of"),
+    "criterion is a list": ({"dk_eff": 4, "criterion": [5]}, "must be a Criterion, or one of"),
+    "depth drill too narrow": ({**SOLVED, "depth_drill": "0.2 mm"}, "must be wider than the primary drill"),
+    "pitch is a list": ({**SOLVED, "pitch": ["1 mm"]}, "pitch"),
+    "two impedances of the line": ({"dk_eff": 4, "z0": ["50 ohm", "40 ohm"]}, "z0"),
+    "dk is true": ({"dk_eff": True}, "dk_eff = True: must be a number"),
+    "dk is text": ({"dk_eff": "4"}, "dk_eff = '4': must be a number"),
+    "dk is a list": ({"dk_eff": [4]}, "dk_eff"),
+    "loss tangent is none": ({"dk_eff": 4, "df": None}, "df = None: must be a number"),
+    "loss tangent is text": ({**SOLVED, "df": "0.02"}, "give either a uniform line"),
 }
 
 
@@ -272,6 +306,23 @@ def test_refused(given_, says):
         check_stub("0.1 mm", "25 GBd", **given_)
     with pytest.raises((StubsiError, UnitError, BoardError), match=says):
         stub_budget("25 GBd", **given_)
+
+
+def test_a_description_that_was_refused_is_refused_again_and_true_is_not_one():
+    """What one call accepts is remembered; another that only looks equal must not be taken for it."""
+    assert check_stub("1 mm", "1 GBd", dk_eff=1)
+    for _ in range(2):
+        with pytest.raises(UnitError, match="dk_eff = True"):
+            check_stub("1 mm", "1 GBd", dk_eff=True)
+        with pytest.warns(PlausibilityWarning, match="check z_stub"):
+            check_stub("1 mm", "1 GBd", dk_eff=4, z_stub="9 ohm")
+
+
+def test_arguments_left_unknown_are_as_not_given():
+    line = {"dk_eff": 4, "delay": None, "z_stub": None, "side": "bottom", "stackup": None, "pitch": None}
+    assert check_stub("1 mm", "25 GBd", **line) == check_stub("1 mm", "25 GBd", dk_eff=4)
+    geometry = dict(THIN, dk_eff=None, df=0.0, pitch=None, depth_drill=None)
+    assert check_stub("0.69 mm", "25 GBd", **geometry) == check_stub("0.69 mm", "25 GBd", **THIN)
 
 
 @pytest.mark.parametrize("bad", ["-1 mm", "nan mm", "1,5 mm", "", "1 GHz", 1.5, None, "inf mm"], ids=repr)

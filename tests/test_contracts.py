@@ -9,6 +9,7 @@ import re
 import subprocess
 import sys
 from pathlib import Path
+from typing import is_typeddict
 
 import pytest
 from importlinter.cli import lint_imports
@@ -66,7 +67,9 @@ def documented(docstring):
 
 
 def taken(thing):
-    """Names a function or class takes, in order."""
+    """Names a function or class takes, in order; of a typed dictionary its keys."""
+    if is_typeddict(thing):
+        return list(thing.__annotations__)
     return [name for name in inspect.signature(thing).parameters if name not in {"self", "cls"}]
 
 

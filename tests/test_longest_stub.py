@@ -9,8 +9,12 @@ from hypothesis import strategies as st
 
 from stubsi import Criterion
 from stubsi.margin.figures import Measurable, Spread
-from stubsi.margin.longest_stub import CLEAR, RESOLUTION, Wanted, ends_of, longest
+from stubsi.margin.longest_stub import CLEAR, RESOLUTION, Permit, Wanted, ends_of, longest, longest_permitted
+from stubsi.margin.stub_verdict import rows_of
+from stubsi.stubs.as_barrel import Bore
 from stubsi.stubs.drawn import stub_shapes
+from stubsi.stubs.model_choice import ModelChoice
+from stubsi.stubs.surroundings import NOTHING_KNOWN
 from tests import margin_boards as mb
 from tests.strategies import physical
 
@@ -35,7 +39,7 @@ class Stubs:
         unknown = Spread(*[np.full(len(stubs), np.nan)] * 4)
         notch = Spread(*(ratios * NYQUIST * k for k in (0.9, 1.0, 1.0, 1.1)))
         nyquist = np.full(len(stubs), NYQUIST)
-        return Measurable(nyquist=nyquist, longest=lengths, notch=notch, loss=unknown, return_loss=unknown)
+        return rows_of(Measurable(nyquist=nyquist, longest=lengths, notch=notch, loss=unknown, return_loss=unknown))
 
 
 @st.composite
@@ -113,3 +117,34 @@ def test_ends_are_the_faces_beyond_the_layer_in_use():
     up, down = stub_shapes(board.stackup, mb.VIA, board.span(board.nets[0].holes[0]))
     assert ends_of(down) * 1e3 == pytest.approx([0.2, 0.23, 0.43, 0.46, 0.66, 0.69, 0.89, 0.92])
     assert ends_of(up) * 1e3 == pytest.approx([0.2, 0.23, 0.43, 0.46])
+
+
+class Countable(Stubs):
+    """The same stubs, asked for as permits, from a layout nobody else has tried."""
+
+    def permits(self, shape, **more):
+        given = {"around": NOTHING_KNOWN, "bore": None, "criterion": Criterion.notch_ratio(4), "nyquist": NYQUIST,
+                 "z0": None, "model": ModelChoice(dk_eff=3.987654)}  # fmt: skip
+        return [Permit(shape, **given | more)]
+
+
+def test_a_longest_stub_is_searched_for_once_and_again_for_anything_it_depends_on():
+    def shape_of(**more):
+        board = mb.board(mb.net("A", ("S1",), **more))
+        return stub_shapes(board.stackup, mb.VIA, board.span(board.nets[0].holes[0]))[1]
+
+    stubs = Countable(np.array([2e-3]), np.array([1e-3]), np.ones(2))
+    shape = shape_of()
+    first = longest_permitted(stubs.permits(shape), stubs)
+    assert first == pytest.approx([0.5e-3], abs=RESOLUTION)
+    trials = len(stubs.asked)
+    again = longest_permitted(stubs.permits(shape_of()) * 2, stubs)
+    assert again.tolist() == [*first, *first]
+    assert len(stubs.asked) == trials, "an equal stub of another board is the same stub"
+    others = [{"nyquist": 2 * NYQUIST}, {"criterion": Criterion.notch_ratio(3)}, {"z0": 50.0}, {"end": "worst"},
+              {"bore": Bore(radius=0.2e-3)}, {"model": ModelChoice(dk_eff=3.987653)},
+              {"around": NOTHING_KNOWN._replace(odd=True)}]  # fmt: skip
+    for other in others:
+        before = len(stubs.asked)
+        longest_permitted(stubs.permits(shape, **other), stubs)
+        assert len(stubs.asked) > before

@@ -157,10 +157,14 @@ class Between:
 
         Parameters
         ----------
-        layer, to_layer : str
-            Names of the copper layers.
-        face, to_face : EndKind
-            Which of their faces.
+        layer : str
+            Name of the copper layer it starts at.
+        face : EndKind
+            Which of its faces.
+        to_layer : str
+            Name of the copper layer it ends at.
+        to_face : EndKind
+            Which of its faces.
 
         Returns
         -------

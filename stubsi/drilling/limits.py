@@ -13,7 +13,8 @@ import numpy as np
 
 from stubsi.drilling.obstacles import ROUNDING
 from stubsi.margin.figures import Measurable, stub_figures
-from stubsi.margin.longest_stub import Wanted, ends_of, longest
+from stubsi.margin.longest_stub import Permit, longest_permitted
+from stubsi.margin.stub_verdict import StubFigures, rows_of
 from stubsi.margin.verdict import counted_loss, measured, meets
 from stubsi.stubs.as_barrel import Bore
 from stubsi.stubs.solved_model import solved_models
@@ -72,6 +73,11 @@ class Use(NamedTuple):
     nyquist: float
     z0: float
     bore: Bore
+
+    def permit(self, criterion: Criterion, model: Model) -> Permit:
+        """All that the longest permitted stub depends on."""
+        z0 = None if np.isnan(self.z0) else self.z0
+        return Permit(self.case.shape, self.case.around, self.bore, criterion, self.nyquist, z0, model)
 
     @property
     def key(self) -> tuple:
@@ -179,10 +185,14 @@ class Limits:
         uses, criteria = [self.use(stub) for stub in stubs], [self.criterion(stub) for stub in stubs]
         drawn = self._figures(stubs, np.array([use.case.length_si for use in uses]))
         missed = [i for i, own in enumerate(criteria) if not meets(own, measured(own, drawn.at(i)).low)[0]]
-        wanted = [Wanted(stubs[i], criteria[i], uses[i].nyquist, ends_of(uses[i].case.shape)) for i in missed]
-        found = np.full(len(stubs), np.inf)
-        found[missed] = longest(wanted, self._figures)
-        return found
+        permits = [uses[i].permit(criteria[i], self.model) for i in missed]
+
+        def figures_at(numbers: Sequence[int], lengths: NDArray[np.float64]) -> list[StubFigures]:
+            return rows_of(self._figures([stubs[missed[number]] for number in numbers], lengths))
+
+        longest = np.full(len(stubs), np.inf)
+        longest[missed] = longest_permitted(permits, figures_at)
+        return longest
 
     def _figures(self, stubs: Sequence[int], lengths: NDArray[np.float64]) -> Measurable:
         """Figures of rows of the table cut to ``lengths`` [m]; those of the ranking where all are as drawn."""

@@ -2,51 +2,93 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
 from stubsi.board.signal import Signal, as_signal
-from stubsi.errors import StubsiError
-from stubsi.margin.single_stub import SolvedTrial, Trial, UniformTrial
-from stubsi.margin.verdict import Verdict, measured, standing, wording
+from stubsi.margin.single_stub import single_stub
+from stubsi.margin.stub_verdict import StubFigures, excess_of, measured_ends, reason_of_stub, verdict_of
+from stubsi.margin.verdict import Verdict
 from stubsi.units import one_si, quantity, show
-from stubsi.value import Dimension, OptionalDimension, Value
+from stubsi.value import Dimension, InSI, Value
 
 if TYPE_CHECKING:
-    from stubsi.board.net import ReturnVias
-    from stubsi.board.padstack import Padstack
-    from stubsi.board.stackup import Stackup
+    from typing import Unpack
+
+    from stubsi.margin.single_stub import StubArguments
+    from stubsi.margin.stub_verdict import Ends
+    from stubsi.provenance import Provenance
+    from stubsi.units import Dimensioned, Quantity
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Check(Value):
     """Whether one stub meets a criterion. True only if that is proven; prints one line.
 
-    ``verdict``: "pass", "marginal" (within the model's uncertainty of the limit), "falls short" or "undecided" (an
-    unknown decides). ``excess``: how far the figure is beyond the limit, relative; negative where it falls short.
-    ``first_notch`` [GHz], ``loss`` and ``return_loss`` at Nyquist [dB] at the worse end of what is known; None where
-    unknown or where there is none.
+    Parameters
+    ----------
+    stub_length : length
+    signal : Signal
+    criterion : Criterion
+    verdict : Verdict
+        "pass", "marginal" (within the model's uncertainty of the limit), "falls short" or "undecided" (an unknown
+        decides).
+    figures : StubFigures or None
+        First notch, loss and return loss; None without a stub.
+    provenance : Provenance
+        How the figures were found.
     """
 
     stub_length: Dimension = Dimension("length", rule="not negative")
-
     stub_length_si: float = field(init=False)
     signal: Signal
     criterion: Criterion
-    verdict: str
-    excess: float
-    first_notch: OptionalDimension = OptionalDimension("frequency")
-    first_notch_si: float | None = field(init=False)
-    loss: float | None
-    return_loss: float | None
-    model: str
-    reason: str
+    verdict: Verdict
+    figures: StubFigures | None
+    provenance: Provenance
 
     def __bool__(self) -> bool:
         return self.verdict == Verdict.PASS
+
+    @property
+    def first_notch_si(self) -> float | None:
+        """First notch [Hz] at the lower end of what is known; None where unknown or where there is none."""
+        notch = _lower_end(self.figures and self.figures.notch)
+        return notch if notch is not None and math.isfinite(notch) else None
+
+    @property
+    def first_notch(self) -> Quantity | None:
+        """First notch, a quantity in GHz, at the lower end of what is known; None where there is none."""
+        return None if self.first_notch_si is None else quantity(self.first_notch_si, "frequency")
+
+    @property
+    def loss(self) -> float | None:
+        """Loss at Nyquist [dB] at the worse end of what is known; None where unknown."""
+        return 0.0 if self.figures is None else _lower_end(self.figures.loss)
+
+    @property
+    def return_loss(self) -> float | None:
+        """Return loss at Nyquist [dB] at the worse end of what is known; None where unknown, and without a stub."""
+        return _lower_end(self.figures and self.figures.return_loss)
+
+    @property
+    def excess(self) -> float:
+        """How far the figure is beyond the limit, relative; negative where it falls short."""
+        if self.figures is None:
+            return math.inf
+        return excess_of(self.criterion, measured_ends(self.criterion, self.figures))
+
+    @property
+    def reason(self) -> str:
+        """The figure and its limit, in words."""
+        return "no stub" if self.figures is None else reason_of_stub(self.criterion, self.figures)
+
+    @property
+    def model(self) -> str:
+        """How the figures were found, in words."""
+        return str(self.provenance)
 
     def __str__(self) -> str:
         return (
@@ -54,39 +96,76 @@ class Check(Value):
             f"[{self.criterion.source}; {self.model}]"
         )
 
+    def __repr__(self) -> str:
+        return f"Check({self.verdict}: stub {show(self.stub_length_si, 'length')} on {self.signal}: {self.reason})"
+
     def _repr_html_(self) -> str:
         from stubsi.show.html import check_html
 
         return check_html(self)
 
 
+def _lower_end(figure: Ends | None) -> float | None:
+    return None if figure is None else figure.low
+
+
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Budget(Value):
     """Longest stub that meets a criterion; prints one line.
 
-    ``stub_length``: as computed. ``proven_length``: with the model as far off as it may be. ``unlimited``: no stub
-    that fits is too long; ``stub_length`` is then the longest one tried. ``ends_at``: what the stub ends at, where
-    it was solved from its geometry.
+    Parameters
+    ----------
+    stub_length : length
+        As computed.
+    proven_length : length
+        With the model as far off as it may be.
+    signal : Signal
+    criterion : Criterion
+    unlimited : bool
+        No stub that fits is too long; ``stub_length`` is then the longest one tried.
+    end_layers : tuple of str
+        Copper layer that the stub ends at, or the two that it ends between, where it was solved from its geometry.
+    provenance : Provenance
+        How the longest stub is modelled.
     """
 
     stub_length: Dimension = Dimension("length", rule="not negative")
-
     stub_length_si: float = field(init=False)
     proven_length: Dimension = Dimension("length", rule="not negative")
     proven_length_si: float = field(init=False)
     signal: Signal
     criterion: Criterion
     unlimited: bool
-    ends_at: str
-    model: str
+    end_layers: tuple[str, ...]
+    provenance: Provenance
+
+    @property
+    def ends_at(self) -> str:
+        """What the stub ends at, in words; empty for a uniform line."""
+        if not self.end_layers:
+            return ""
+        return ("ending at " if len(self.end_layers) == 1 else "ending between ") + " and ".join(self.end_layers)
+
+    @property
+    def model(self) -> str:
+        """How the longest stub is modelled, in words."""
+        return str(self.provenance)
 
     def __str__(self) -> str:
-        end = f", {self.ends_at}" if self.ends_at else ""
+        end = f", {self.ends_at}" if self.end_layers else ""
+        return f"{self.signal}: {self._length}{end} (proven: {self._proven}); {self.criterion}; {self.model}"
+
+    def __repr__(self) -> str:
+        return f"Budget({self.signal}: {self._length}, proven: {self._proven})"
+
+    @property
+    def _length(self) -> str:
         most = "any stub that fits, up to" if self.unlimited else "stub at most"
-        return (
-            f"{self.signal}: {most} {show(self.stub_length_si, 'length')}{end} (proven: "
-            f"{show(self.proven_length_si, 'length')}); {self.criterion}; {self.model}"
-        )
+        return f"{most} {show(self.stub_length_si, 'length')}"
+
+    @property
+    def _proven(self) -> str:
+        return show(self.proven_length_si, "length")
 
     def _repr_html_(self) -> str:
         from stubsi.show.html import budget_html
@@ -95,27 +174,12 @@ class Budget(Value):
 
 
 def check_stub(
-    stub_length: Any,
-    signal: Any,
+    stub_length: Dimensioned,
+    signal: Signal | Dimensioned,
     *,
     criterion: Criterion | str = DEFAULT,
-    z0: Any = None,
-    dk_eff: float | None = None,
-    delay: Any = None,
-    z_stub: Any = None,
-    drill: Any = None,
-    antipad: Any = None,
-    df: float = 0.0,
-    at: Any = None,
-    end_pad: Any = None,
-    end_capacitance: Any = None,
-    stackup: Stackup | None = None,
-    padstack: Padstack | None = None,
-    layer: str | None = None,
-    side: str = "bottom",
-    return_vias: ReturnVias | None = None,
-    pitch: Any = None,
-    depth_drill: Any = None,
+    z0: Dimensioned | None = None,
+    **stub: Unpack[StubArguments],
 ) -> Check:
     """Check one stub against a criterion: a stub-length budget check for scripts.
 
@@ -128,26 +192,24 @@ def check_stub(
         First notch at least 5 x Nyquist unless said.
     z0 : impedance, optional
         Of the line (half the differential impedance for the leg of a pair); needed by a criterion on loss.
-    dk_eff, delay, z_stub, drill, antipad, df, at, end_pad, end_capacitance
-        The stub as a uniform line, as ``Stub`` takes them.
-    stackup, padstack : Stackup, Padstack
-        In their place: the stub is solved from its geometry.
-    layer : str
-        With them: the layer in use that the stub starts at.
-    side : {"top", "bottom"}
-        With them: which way the stub goes.
-    return_vias : ReturnVias, optional
-        With them; unknown ones make the figures a range.
-    pitch : length, optional
-        With them: of the pair whose leg this is (odd mode).
-    depth_drill : length, optional
-        With them: diameter of the drill that ends a stub shorter than the hole; unknown: 0.2 mm over the primary drill
-        is assumed, and said.
+    **stub : StubArguments
+        Keywords that describe the stub. A uniform line: ``dk_eff`` or ``delay``, ``z_stub``, ``drill``, ``antipad``,
+        ``df``, ``at``, ``end_pad``, ``end_capacitance``. Or, to solve it from its geometry: ``stackup``, ``padstack``,
+        ``layer``, ``side``, ``return_vias``, ``pitch``, ``depth_drill``. ``StubArguments`` says what each means.
+
+    Returns
+    -------
+    Check
 
     Raises
     ------
     StubsiError, UnitError
-        Neither or both ways to describe the stub; a value the criterion needs and nobody gave; values out of range.
+        Neither or both ways to describe the stub; a value the criterion needs and nobody gave; values of the wrong
+        kind or out of range; an unknown keyword.
+
+    See Also
+    --------
+    stub_budget : how long the stub may be.
 
     Examples
     --------
@@ -155,115 +217,71 @@ def check_stub(
     >>> bool(check)
     True
     """
-    trial = _trial(locals())
+    described = single_stub(stub, z0)
     length = one_si(stub_length, "length", "stub_length", rule="not negative")
-    return _check(trial, length, as_signal(signal), as_criterion(criterion))
+    carried, limit = as_signal(signal), as_criterion(criterion)
+    if length == 0:
+        figures, provenance, verdict = None, described.provenance(0.0), Verdict.PASS
+    else:
+        figures, provenance = described.figures(length, carried, limit)
+        verdict = verdict_of(limit, measured_ends(limit, figures))
+    return Check(
+        stub_length=InSI(length), signal=carried, criterion=limit, verdict=verdict, figures=figures,
+        provenance=provenance,
+    )  # fmt: skip
 
 
 def stub_budget(
-    signal: Any,
+    signal: Signal | Dimensioned,
     *,
     criterion: Criterion | str = DEFAULT,
-    z0: Any = None,
-    dk_eff: float | None = None,
-    delay: Any = None,
-    z_stub: Any = None,
-    drill: Any = None,
-    antipad: Any = None,
-    df: float = 0.0,
-    at: Any = None,
-    end_pad: Any = None,
-    end_capacitance: Any = None,
-    stackup: Stackup | None = None,
-    padstack: Padstack | None = None,
-    layer: str | None = None,
-    side: str = "bottom",
-    return_vias: ReturnVias | None = None,
-    pitch: Any = None,
-    depth_drill: Any = None,
+    z0: Dimensioned | None = None,
+    **stub: Unpack[StubArguments],
 ) -> Budget:
-    """Longest stub that meets a criterion, so that every shorter one does too.
+    r"""Longest stub that meets a criterion, so that every shorter one does too.
 
     Parameters
     ----------
-    signal, criterion, z0
-        As ``check_stub``.
-    dk_eff, delay, z_stub, drill, antipad, df, at, end_pad, end_capacitance
-        The stub as a uniform line, as ``Stub`` takes them.
-    stackup, padstack, layer, side, return_vias, pitch, depth_drill
-        In their place: solved from its geometry, as ``check_stub``. Pads and planes then make the budget stepwise; it
-        is the first end position, counted from the layer in use, beyond which the criterion is missed.
+    signal : Signal, str or quantity
+        What the net carries, as ``Signal`` reads it.
+    criterion : Criterion or name in ``RULES_OF_THUMB``
+        First notch at least 5 x Nyquist unless said.
+    z0 : impedance, optional
+        Of the line (half the differential impedance for the leg of a pair); needed by a criterion on loss.
+    **stub : StubArguments
+        Keywords that describe the stub, as ``check_stub`` takes them: a uniform line (``dk_eff`` ...), or a geometry
+        to solve (``stackup``, ``padstack``, ``layer`` ...). ``StubArguments`` says what each means.
+
+    Returns
+    -------
+    Budget
 
     Raises
     ------
     StubsiError, UnitError
         As ``check_stub``.
 
+    See Also
+    --------
+    check_stub : whether a stub of a given length passes.
+
+    Notes
+    -----
+    A uniform line and a limit on the first notch: :math:`L = (\pi/2 - \arctan(\omega C_e Z_s)) / \beta` at the
+    lowest frequency allowed, which is :math:`c / (4 f \sqrt{D_k})` without end load. A solved stub: pads and planes
+    make the budget stepwise; it is the first end position, counted from the layer in use, beyond which the criterion
+    is missed, found to 5 um on the safe side.
+
     Examples
     --------
     >>> print(stub_budget("DDR4-3200", dk_eff=4).stub_length.to("thou").round(1))
     184.4 thou
     """
-    trial = _trial(locals())
-    signal, criterion = as_signal(signal), as_criterion(criterion)
-    computed, proven, unlimited = trial.budget(signal, criterion)
-    model = str(trial.models(np.array([computed])).provenance[0]) if computed else trial.model
+    described = single_stub(stub, z0)
+    carried, limit = as_signal(signal), as_criterion(criterion)
+    longest = described.longest(carried, limit)
     return Budget(
-        stub_length=quantity(computed, "length"), proven_length=quantity(proven, "length"), signal=signal,
-        criterion=criterion, unlimited=unlimited, ends_at=trial.ends_at(computed), model=model,
+        stub_length=InSI(longest.computed), proven_length=InSI(longest.proven), signal=carried, criterion=limit,
+        unlimited=longest.unlimited, end_layers=described.end_layers(longest.computed),
+        provenance=described.provenance(longest.computed),
     )  # fmt: skip
-
-
-_UNIFORM = ("dk_eff", "delay", "z_stub", "drill", "antipad", "df", "at", "end_pad", "end_capacitance")
-_GEOMETRY = ("stackup", "padstack", "layer", "side", "return_vias", "pitch", "depth_drill")
-
-
-def _trial(given: dict[str, Any]) -> Trial:
-    """The stub described by the arguments of a check, ready to be tried at any length."""
-    z0 = None if given["z0"] is None else one_si(given["z0"], "impedance", "z0")
-    uniform = {name: given[name] for name in _UNIFORM}
-    if given["stackup"] is None and given["padstack"] is None:
-        unused = [name for name in _GEOMETRY if given[name] not in (None, "bottom")]
-        if unused:
-            raise StubsiError(f"{', '.join(unused)}: need stackup and padstack beside them.")
-        return UniformTrial(uniform, z0)
-    both = [name for name, value in uniform.items() if value not in (None, 0.0)]
-    if both:
-        raise StubsiError(f"give either a uniform line ({', '.join(both)}) or stackup and padstack, not both.")
-    missing = [name for name in ("stackup", "padstack", "layer") if given[name] is None]
-    if missing:
-        raise StubsiError(f"{', '.join(missing)}: missing; a solved stub needs stackup, padstack and layer.")
-    return SolvedTrial(**{name: given[name] for name in _GEOMETRY}, z0=z0)
-
-
-def _check(trial: Trial, length: float, signal: Signal, criterion: Criterion) -> Check:
-    shared = {"stub_length": quantity(length, "length"), "signal": signal, "criterion": criterion}
-    if length == 0:
-        return Check(
-            **shared,
-            model=trial.model,
-            verdict=Verdict.PASS,
-            excess=np.inf,
-            loss=0.0,
-            return_loss=None,
-            reason="no stub",
-        )
-    models = trial.models(np.array([length]))
-    found = trial.figures(models, np.array([length]), signal, criterion)
-    value = measured(criterion, found)
-    verdict = str(standing(criterion, value, np.array([False]))[0])
-    low, high, notch = float(value.low[0]), float(value.high[0]), float(found.notch.low[0])
-    return Check(
-        **shared,
-        verdict=Verdict.FALLS_SHORT if verdict == Verdict.DRILL else verdict,
-        excess=(low / criterion.limit - 1) if criterion.least else (criterion.limit / low - 1 if low else np.inf),
-        first_notch=quantity(notch, "frequency") if np.isfinite(notch) else None,
-        loss=_known(found.loss.low),
-        return_loss=_known(found.return_loss.low),
-        reason=wording(criterion, low, high, notch / signal.nyquist_si),
-        model=str(models.provenance[0]),
-    )
-
-
-def _known(value: np.ndarray) -> float | None:
-    return float(value[0]) if np.isfinite(value[0]) else None

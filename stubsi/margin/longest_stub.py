@@ -1,14 +1,19 @@
-"""Owns the longest stub that meets a criterion: the smallest length at which it is no longer met, of many at once."""
+"""Owns the longest stub that meets a criterion: the smallest length at which it is no longer met, of many at once.
+
+Longest stubs are remembered by all that they depend on, so that a plan of a board with one changed net searches for
+that net only.
+"""
 
 from __future__ import annotations
 
 import math
 from itertools import pairwise
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple, TypeAlias
 
 import numpy as np
 
-from stubsi.margin.verdict import bound, measured, meets
+from stubsi.margin.stub_verdict import measured_ends, overshoot
+from stubsi.memory import Memory
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Generator, Sequence
@@ -16,16 +21,27 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.board.criterion import Criterion
-    from stubsi.margin.figures import Measurable
+    from stubsi.margin.stub_verdict import StubFigures
+    from stubsi.stubs.as_barrel import Bore
     from stubsi.stubs.drawn import StubShape
+    from stubsi.stubs.model_choice import ModelChoice
+    from stubsi.stubs.surroundings import Around
 
-    Search = Generator[float, float, float]
+    FloatArray: TypeAlias = NDArray[np.float64]
+    Search: TypeAlias = Generator[float, float, float]
+    FiguresAt: TypeAlias = Callable[[Sequence[int], FloatArray], Sequence[StubFigures]]
+    """Figures of stubs of these numbers at these lengths [m]."""
+
+EndName: TypeAlias = Literal["worst", "low", "high", "best"]
+"""An end of a figure's spread."""
 
 RESOLUTION = 5e-6
 """The longest of a stub with layers is found to this much [m], on the safe side."""
 CLEAR = 0.05
 """Between two lengths that meet the criterion by this much, none is tried: a notch falls as a stub grows, but for a few
 percent at planes and pads; up to it, the loss rises."""
+REMEMBERED = 100_000
+"""How many longest stubs are remembered."""
 
 
 class Wanted(NamedTuple):
@@ -38,60 +54,95 @@ class Wanted(NamedTuple):
     stub: int
     criterion: Criterion
     nyquist: float
-    lengths: NDArray[np.float64]
+    lengths: FloatArray
     resolution: float = RESOLUTION
-    end: str = "low"
+    end: EndName = "low"
 
 
-def longest(
-    wanted: Sequence[Wanted], figures: Callable[[Sequence[int], NDArray[np.float64]], Measurable]
-) -> NDArray[np.float64]:
-    """Longest stubs [m] up to which each shorter one meets the criterion, too.
+class Permit(NamedTuple):
+    """All that the longest permitted stub depends on.
+
+    ``bore``: what ends a shorter stub; None: not known, an oversize is assumed. ``nyquist`` [Hz]; ``z0`` [ohm], None
+    where unknown. ``end``: of a figure's spread, the one that must meet the criterion.
+    """
+
+    shape: StubShape
+    around: Around
+    bore: Bore | None
+    criterion: Criterion
+    nyquist: float
+    z0: float | None
+    model: ModelChoice
+    end: EndName = "low"
+
+
+_remembered: Memory[Permit, float] = Memory(REMEMBERED)
+
+
+def longest_permitted(permits: Sequence[Permit], figures: FiguresAt) -> FloatArray:
+    """Longest permitted stubs, searched for once each.
+
+    Parameters
+    ----------
+    permits : sequence of Permit
+    figures : callable
+        Figures of stubs, given by their numbers in ``permits``, at these lengths [m].
+
+    Returns
+    -------
+    ndarray, shape (n_permits,)
+        [m]; infinite where the stub may stay as drawn, NaN where an unknown input keeps it from being judged.
+    """
+    numbers = {permit: number for number, permit in enumerate(permits)}
+
+    def search(new: Sequence[Permit]) -> list[float]:
+        wanted = [
+            Wanted(numbers[permit], permit.criterion, permit.nyquist, ends_of(permit.shape), end=permit.end)
+            for permit in new
+        ]
+        return longest(wanted, figures).tolist()
+
+    return np.array(_remembered.all(permits, search), dtype=np.float64)
+
+
+def longest(wanted: Sequence[Wanted], figures: FiguresAt) -> FloatArray:
+    """Longest stubs up to which each shorter one meets the criterion, too.
 
     Parameters
     ----------
     wanted : sequence of Wanted
-    figures
-        Figures of stubs of these numbers and lengths [m]; asked for all of the stubs at once, each length once.
+    figures : callable
+        Figures of stubs of these numbers at these lengths [m]; asked for all of the stubs at once, each length once.
 
     Returns
     -------
     ndarray, shape (n_wanted,)
-        Infinite where no length fails; NaN where the longest cannot be judged. A shorter one that cannot be judged
-        counts as failing.
+        [m]; infinite where no length fails, NaN where the longest cannot be judged. A shorter one that cannot be
+        judged counts as failing.
     """
-    found = np.array([stub.criterion.longest_si(stub.nyquist) for stub in wanted], dtype=float)
-    found[found >= [stub.lengths[-1] * (1 - 1e-9) for stub in wanted]] = np.inf
-    searches = {i: _search(wanted[i]) for i in np.flatnonzero(np.isnan(found)).tolist()}
+    lengths = np.array([stub.criterion.longest_si(stub.nyquist) for stub in wanted], dtype=np.float64)
+    lengths[lengths >= [stub.lengths[-1] * (1 - 1e-9) for stub in wanted]] = np.inf
+    searches = {i: _search(wanted[i]) for i in np.flatnonzero(np.isnan(lengths)).tolist()}
     asked = {i: next(search) for i, search in searches.items()}
-    known: dict[tuple[int, float], Measurable] = {}
+    known: dict[tuple[int, float], StubFigures] = {}
     while asked:
         new = [key for key in dict.fromkeys((wanted[i].stub, x) for i, x in asked.items()) if key not in known]
         if new:
-            answer = figures([stub for stub, _ in new], np.array([length for _, length in new]))
-            known.update({key: answer.at(row) for row, key in enumerate(new)})
+            answers = figures([stub for stub, _ in new], np.array([length for _, length in new]))
+            known.update(zip(new, answers, strict=True))
         for i, length in list(asked.items()):
             try:
                 asked[i] = searches[i].send(_overshoot(wanted[i], known[wanted[i].stub, length]))
             except StopIteration as done:
-                found[i] = done.value
+                lengths[i] = done.value
                 del asked[i]
-    return found
+    return lengths
 
 
-def _overshoot(wanted: Wanted, figures: Measurable) -> float:
-    """By how much a stub misses its criterion: above 0 it is not met, NaN where unknown.
-
-    Grows about in proportion to the length, so that a secant finds its root.
-    """
-    value, limit = getattr(measured(wanted.criterion, figures), wanted.end), bound(wanted.criterion)
-    with np.errstate(divide="ignore"):
-        excess = {
-            "notch ratio": lambda: limit / value - 1,
-            "loss": lambda: np.sqrt(np.maximum(value, 0.0) / limit) - 1,
-            "return loss": lambda: 10 ** ((limit - value) / 20) - 1,
-        }[wanted.criterion.measure]()
-    return float(np.where(meets(wanted.criterion, value), np.minimum(excess, 0.0), excess)[0])
+def _overshoot(wanted: Wanted, figures: StubFigures) -> float:
+    """By how much a stub misses its criterion: above 0 it is not met, NaN where unknown."""
+    value: float = getattr(measured_ends(wanted.criterion, figures), wanted.end)
+    return overshoot(wanted.criterion, value)
 
 
 def _search(wanted: Wanted) -> Search:
@@ -120,7 +171,7 @@ def _open(tried: dict[int, float]) -> tuple[int, int] | None:
     return max(((a, b) for a, b in pairs if b > a + 1 and max(tried[a], tried[b]) > -CLEAR), default=None)
 
 
-def _between(lengths: NDArray[np.float64], tried: dict[int, float], low: int, high: int) -> int:
+def _between(lengths: FloatArray, tried: dict[int, float], low: int, high: int) -> int:
     """Place to try between two: the nearest to where the secant meets the limit; every fourth time the middle one.
 
     Where the upper one meets it, the next shorter: once that is clear, none is left to be tried.
@@ -136,8 +187,8 @@ def _between(lengths: NDArray[np.float64], tried: dict[int, float], low: int, hi
 def _narrowed(low: float, high: float, below: float, above: float, resolution: float) -> Search:
     """Length [m] that meets the criterion, at most ``resolution`` short of one that does not.
 
-    Secant through the last two tried, every fourth time bisection, among halves of halves of the interval: alike stubs
-    then meet at equal lengths, and their electrostatics is solved once.
+    Secant through the last two tried, every fourth time bisection. Lengths are binary fractions of the interval, so
+    similar stubs try the same lengths and share solves.
     """
     pieces = 2 ** max(0, math.ceil(math.log2((high - low) / resolution)))
     met, missed, turn = 0, pieces, 0
@@ -153,8 +204,18 @@ def _narrowed(low: float, high: float, below: float, above: float, resolution: f
     return low + met * (high - low) / pieces
 
 
-def ends_of(shape: StubShape) -> NDArray[np.float64]:
-    """Lengths [m] at which a stub passes a face of a layer, and its full length."""
+def ends_of(shape: StubShape) -> FloatArray:
+    """Lengths at which a stub passes a face of a layer, and its full length.
+
+    Parameters
+    ----------
+    shape : StubShape
+
+    Returns
+    -------
+    ndarray
+        [m], rising.
+    """
     stackup, full = shape.stackup, shape.stub_length_si
     beyond = np.array(stackup.edges_si) - shape.start_si
     beyond = np.sort(beyond if shape.side == "bottom" else -beyond)

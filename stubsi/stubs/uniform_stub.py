@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+import math
 import warnings
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from scipy.constants import c
 
 from stubsi.errors import PlausibilityWarning, StubsiError, UnknownValueError
+from stubsi.physics.single_line import SingleLine
 from stubsi.physics.uniform_line import (
     UniformLine,
     coax_impedance,
@@ -25,7 +27,13 @@ from stubsi.units import DF_RULE, DK_RULE, one_number, one_si, quantity, show, t
 from stubsi.value import Dimension, OptionalDimension, Value
 
 if TYPE_CHECKING:
-    from stubsi.network import Network
+    from numpy.typing import ArrayLike, NDArray
+
+    from stubsi.network import Frequencies, Network
+    from stubsi.units import Dimensioned, DimensionedArray, Quantity
+
+    FloatArray = NDArray[np.float64]
+    ComplexArray = NDArray[np.complex128]
 
 COPPER = 5.8e7
 """Conductivity of copper [S/m] at room temperature: textbook value, from memory."""
@@ -36,9 +44,12 @@ PLAUSIBLE = (10.0, 150.0)
 GIVEN_DK = "uniform line, Dk_eff given"
 GIVEN_DELAY = "uniform line, delay given"
 LAMINATE = "uniform line, laminate Dk"
+AS_GIVEN = "as good as the value given"
+BY_DK = Provenance(tier=GIVEN_DK, model_error=AS_GIVEN)
+BY_DELAY = Provenance(tier=GIVEN_DELAY, model_error=AS_GIVEN)
 
 
-def notch_frequency(stub_length: Any, dk_eff: Any, order: Any = 1) -> Any:
+def notch_frequency(stub_length: DimensionedArray, dk_eff: ArrayLike, order: ArrayLike = 1) -> Quantity:
     r"""Notch of an open stub: the frequencies where it shorts the path it hangs on.
 
     .. math:: f_n = \frac{n c}{4 L \sqrt{D_{k,eff}}}, \quad n = 1, 3, 5, \ldots
@@ -153,15 +164,16 @@ class Stub(Value):
             raise StubsiError("give either dk_eff or delay: one of them, and only one, says how slow the stub is.")
         if self.dk_eff is not None:
             self.__dict__["dk_eff"] = one_number(self.dk_eff, "dk_eff", rule=DK_RULE)
-        elif self.dk_si < 1:
+        elif self.delay_si is not None and self.dk_si < 1:
             raise StubsiError(f"delay = {show(self.delay_si, 'delay per length')}: is faster than light, 3.336 ps/mm.")
         if self.z_stub_si is not None and self.antipad_si is not None:
             raise StubsiError("give either z_stub, or drill and antipad: both say the stub's impedance.")
-        if self.antipad_si is not None and self.drill_si is None:
-            raise StubsiError("antipad needs drill beside it: the impedance follows from both.")
-        if self.conductivity_si is not None and self.drill_si is None:
-            raise StubsiError("conductivity needs drill beside it: the barrel's resistance follows from both.")
-        if self.antipad_si is not None and self.drill_si >= self.antipad_si:
+        if self.drill_si is None:
+            if self.antipad_si is not None:
+                raise StubsiError("antipad needs drill beside it: the impedance follows from both.")
+            if self.conductivity_si is not None:
+                raise StubsiError("conductivity needs drill beside it: the barrel's resistance follows from both.")
+        elif self.antipad_si is not None and self.drill_si >= self.antipad_si:
             raise StubsiError(f"drill = {self.drill}: must be smaller than antipad = {self.antipad}.")
         if self.end_pad_si is not None and self.end_capacitance_si is not None:
             raise StubsiError("give either end_pad or end_capacitance.")
@@ -171,12 +183,17 @@ class Stub(Value):
             )
         self._warn_if_implausible()
 
-    def _warn_if_implausible(self) -> None:
+    @property
+    def plausible(self) -> bool:
+        """Whether the impedance is that of a plated hole, or not known."""
         z_stub = self.z_stub_or_coax_si
-        if z_stub is not None and not PLAUSIBLE[0] <= z_stub <= PLAUSIBLE[1]:
+        return z_stub is None or PLAUSIBLE[0] <= z_stub <= PLAUSIBLE[1]
+
+    def _warn_if_implausible(self) -> None:
+        if not self.plausible:
             warnings.warn(
-                f"the stub's impedance, {show(z_stub, 'impedance')}, is outside {PLAUSIBLE[0]:g} to {PLAUSIBLE[1]:g} "
-                f"ohm, where plated holes lie: check z_stub, or drill and antipad.",
+                f"the stub's impedance, {show(self.z_stub_or_coax_si, 'impedance')}, is outside {PLAUSIBLE[0]:g} to "
+                f"{PLAUSIBLE[1]:g} ohm, where plated holes lie: check z_stub, or drill and antipad.",
                 PlausibilityWarning,
                 stacklevel=4,
             )
@@ -184,12 +201,15 @@ class Stub(Value):
     @property
     def dk_si(self) -> float:
         """Effective relative permittivity [-], from ``dk_eff`` or from (c delay)^2."""
-        return self.dk_eff if self.dk_eff is not None else float((c * self.delay_si) ** 2)
+        if self.delay_si is not None:
+            return float((c * self.delay_si) ** 2)
+        assert self.dk_eff is not None
+        return self.dk_eff
 
     @property
     def z_stub_or_coax_si(self) -> float | None:
         """Impedance of the stub [ohm], None where unknown."""
-        if self.antipad_si is None:
+        if self.antipad_si is None or self.drill_si is None:
             return self.z_stub_si
         return float(coax_impedance(self.drill_si, self.antipad_si, self.dk_si))
 
@@ -201,65 +221,135 @@ class Stub(Value):
         return self.end_capacitance_si or 0.0
 
     @cached_property
-    def line(self) -> UniformLine:
-        """The same stub in SI floats; impedance NaN where unknown."""
-        z_stub = self.z_stub_or_coax_si
-        lossy = self.drill_si is not None
-        return UniformLine(
-            stub_length=self.stub_length_si,
+    def single_line(self) -> SingleLine:
+        """The line without its length, in SI floats; impedance NaN where unknown."""
+        z_stub, at, lossy = self.z_stub_or_coax_si, self.at_si, self.drill_si is not None
+        return SingleLine(
             dk=self.dk_si,
-            z_stub=np.nan if z_stub is None else z_stub,
+            z_stub=math.nan if z_stub is None else z_stub,
             df=self.df,
-            at=np.nan if self.at_si is None else self.at_si,
+            at=math.nan if at is None else at,
             end_capacitance=self.end_load_si,
-            barrel_diameter=self.drill_si if lossy else np.inf,
-            conductivity=(self.conductivity_si or COPPER) if lossy else np.inf,
+            barrel_diameter=math.inf if self.drill_si is None else self.drill_si,
+            conductivity=(self.conductivity_si or COPPER) if lossy else math.inf,
         )
+
+    @cached_property
+    def line(self) -> UniformLine:
+        """The same stub in SI floats, as arrays take it; impedance NaN where unknown."""
+        return UniformLine(stub_length=self.stub_length_si, **self.single_line.fields())
 
     @property
     def provenance(self) -> Provenance:
         """Which model this is and what it assumes."""
-        return Provenance(
-            tier=GIVEN_DK if self.delay_si is None else GIVEN_DELAY,
-            model_error="as good as the value given",
-        )
+        return BY_DK if self.delay_si is None else BY_DELAY
 
-    def notch_frequency(self, order: int = 1) -> Any:
-        """Frequency of the notch of odd ``order``, a quantity in GHz; NaN for a stub of length zero."""
+    def notch_frequency(self, order: int = 1) -> Quantity:
+        """Frequency of a notch of this stub.
+
+        Parameters
+        ----------
+        order : int
+            Odd multiple: 1, 3, 5 ...
+
+        Returns
+        -------
+        pint.Quantity
+            In GHz; NaN for a stub of length zero.
+
+        Raises
+        ------
+        StubsiError
+            An even ``order``.
+        """
         return quantity(self.notch_si(checked_order(order)), "frequency")
 
-    def notch_si(self, order: Any = 1) -> Any:
-        """Frequency of the notch of odd ``order`` [Hz]."""
+    def notch_si(self, order: ArrayLike = 1) -> FloatArray:
+        """Frequency of the notch of an odd order.
+
+        Parameters
+        ----------
+        order : int or array_like
+            Odd multiple: 1, 3, 5 ...
+
+        Returns
+        -------
+        ndarray
+            [Hz]; NaN for a stub of length zero.
+        """
         return self.line.notch(order)
 
-    def input_si(self, frequency: Any) -> tuple[Any, Any]:
-        """Voltage and current at the input for 1 V at the open end, at ``frequency`` [Hz]."""
+    def input_si(self, frequency: ArrayLike) -> tuple[ComplexArray, ComplexArray]:
+        """Voltage and current at the input for 1 V at the open end.
+
+        Parameters
+        ----------
+        frequency : array_like
+            [Hz].
+
+        Raises
+        ------
+        UnknownValueError
+            The stub's impedance is not known.
+        """
         if self.stub_length_si and np.isnan(self.line.z_stub):
             raise UnknownValueError("the stub's impedance is unknown: give z_stub, or drill and antipad.")
         line = self.line if self.stub_length_si else UniformLine(stub_length=0.0, dk=1.0, z_stub=1.0)
         return line.input(frequency)
 
-    def input_admittance(self, frequency: Any) -> Any:
-        """Admittance [S] into the stub at ``frequency`` (frequency), complex, shape of ``frequency``."""
+    def input_admittance(self, frequency: DimensionedArray) -> ComplexArray:
+        """Admittance into the stub.
+
+        Parameters
+        ----------
+        frequency : frequency
+            One or several.
+
+        Returns
+        -------
+        complex or complex ndarray
+            [S], in the shape of ``frequency``.
+        """
         voltage, current = self.input_si(to_si(frequency, "frequency", "frequency", rule="not negative"))
         return current / voltage
 
-    def loss(self, frequency: Any, *, z0: Any) -> Any:
-        """Insertion loss [dB] of the stub in shunt on a line of ``z0`` (impedance) at ``frequency``, positive."""
+    def loss(self, frequency: DimensionedArray, *, z0: DimensionedArray) -> FloatArray:
+        """Insertion loss of the stub in shunt on a line, positive.
+
+        Parameters
+        ----------
+        frequency : frequency
+            One or several.
+        z0 : impedance
+            Of the line.
+
+        Returns
+        -------
+        float or ndarray
+            [dB], in the shape of ``frequency``.
+        """
         voltage, current = self.input_si(to_si(frequency, "frequency", "frequency", rule="not negative"))
         return decibels(shunt_s(voltage, current, to_si(z0, "impedance", "z0"))[1])
 
-    def network(self, frequency: Any, *, z0: Any = "50 ohm") -> Network:
-        """Two-port of the stub in shunt, a scikit-rf Network whose port impedance is ``z0`` (real).
+    def network(self, frequency: Frequencies, *, z0: Dimensioned = "50 ohm") -> Network:
+        """Two-port of the stub in shunt.
 
-        For the leg of a pair: the odd-mode two-port, with ``z0`` half the differential impedance.
+        Parameters
+        ----------
+        frequency : frequency, or a scikit-rf Frequency
+        z0 : impedance
+            Real port impedance. For the leg of a pair: half the differential impedance; the two-port is the odd mode's.
+
+        Returns
+        -------
+        skrf.Network
         """
         from stubsi.network import shunt_network
 
         return shunt_network(self.input_si, frequency, z0)
 
 
-def dk_eff_from_notch(stub_length: Any, notch: Any) -> float:
+def dk_eff_from_notch(stub_length: Dimensioned, notch: Dimensioned) -> float:
     r"""Effective permittivity [-] that puts the first notch of a stub where it was measured.
 
     .. math:: D_{k,eff} = \left(\frac{c}{4 L f_0}\right)^2
@@ -268,6 +358,11 @@ def dk_eff_from_notch(stub_length: Any, notch: Any) -> float:
     ----------
     stub_length : length
     notch : frequency
+
+    Returns
+    -------
+    float
+        At least 1.
 
     Raises
     ------
@@ -289,12 +384,41 @@ def dk_eff_from_notch(stub_length: Any, notch: Any) -> float:
     return dk_eff
 
 
-def checked_dk(dk_eff: Any) -> Any:
-    """Take a relative permittivity: a finite number or array, at least 1."""
+def checked_dk(dk_eff: ArrayLike) -> float | FloatArray:
+    """Take a relative permittivity.
+
+    Parameters
+    ----------
+    dk_eff : float or array_like
+
+    Returns
+    -------
+    float or ndarray
+
+    Raises
+    ------
+    UnitError
+        Not a finite number, or below 1.
+    """
     return to_number(dk_eff, "dk_eff", rule=DK_RULE)
 
 
-def checked_order(order: Any) -> Any:
+def checked_order(order: ArrayLike) -> float | FloatArray:
+    """Take the odd multiple that numbers a notch.
+
+    Parameters
+    ----------
+    order : int or array_like
+
+    Returns
+    -------
+    float or ndarray
+
+    Raises
+    ------
+    UnitError, StubsiError
+        Not a positive number, or not odd.
+    """
     n = to_number(order, "order")
     if np.any(np.mod(n, 2) != 1):
         raise StubsiError(f"order = {order}: must be odd; an open stub shorts the path at 1, 3, 5 ... times f0.")

@@ -1,0 +1,202 @@
+"""Owns the figures of one stub by itself, as plain numbers, and what a criterion makes of them.
+
+The same rules as ``verdict`` holds for whole tables; a test holds the two together.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+from stubsi.margin.verdict import Verdict, bound, wording
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from stubsi.board.criterion import Criterion
+    from stubsi.margin.figures import Measurable, Spread
+
+
+class Ends(NamedTuple):
+    """A figure from worst to best.
+
+    ``worst`` and ``best``: with the model as far off as it may be. ``low`` and ``high``: the range as computed, equal
+    where all is known. All four are NaN where the figure is unknown.
+    """
+
+    worst: float
+    low: float
+    high: float
+    best: float
+
+
+UNKNOWN = Ends(math.nan, math.nan, math.nan, math.nan)
+
+
+class StubFigures(NamedTuple):
+    """Figures of one stub.
+
+    ``length`` [m]; ``nyquist`` [Hz]; ``notch``: its first notch [Hz]; ``loss`` and ``return_loss`` at Nyquist [dB].
+    None: unknown.
+    """
+
+    length: float
+    nyquist: float
+    notch: Ends | None
+    loss: Ends | None
+    return_loss: Ends | None
+
+    @property
+    def notch_ratio(self) -> Ends:
+        """First notch over Nyquist; infinite for a stub of no length."""
+        if self.length <= 0:
+            return Ends(math.inf, math.inf, math.inf, math.inf)
+        if self.notch is None:
+            return UNKNOWN
+        worst, low, high, best = self.notch
+        nyquist = self.nyquist
+        return Ends(worst / nyquist, low / nyquist, high / nyquist, best / nyquist)
+
+
+def rows_of(figures: Measurable) -> list[StubFigures]:
+    """Figures of each stub of a table.
+
+    Parameters
+    ----------
+    figures : Measurable
+        One entry per stub.
+
+    Returns
+    -------
+    list of StubFigures
+    """
+    columns = (figures.longest.tolist(), figures.nyquist.tolist())
+    spreads = (_ends_of(figures.notch), _ends_of(figures.loss), _ends_of(figures.return_loss))
+    return [StubFigures(*row) for row in zip(*columns, *spreads, strict=True)]
+
+
+def _ends_of(spread: Spread) -> Iterable[Ends | None]:
+    rows = zip(*(values.tolist() for values in spread), strict=True)
+    return [None if math.isnan(row[1]) else Ends(*row) for row in rows]
+
+
+def measured_ends(criterion: Criterion, figures: StubFigures) -> Ends:
+    """The figure that a criterion looks at.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    figures : StubFigures
+
+    Returns
+    -------
+    Ends
+        NaN where unknown.
+
+    Notes
+    -----
+    Once the first notch has come down to Nyquist, a return loss counts as none and a loss as infinite: as the stub
+    grows on its loss at Nyquist falls again, but its path has lost the signal's band.
+    """
+    if criterion.measure == "notch ratio":
+        return figures.notch_ratio
+    if criterion.on_loss:
+        at_worst = math.inf if criterion.measure == "loss" else 0.0
+        values = (figures.loss if criterion.measure == "loss" else figures.return_loss) or UNKNOWN
+        ratios = figures.notch_ratio
+        return Ends(*(at_worst if ratio <= 1 else value for ratio, value in zip(ratios, values, strict=True)))
+    length = figures.length
+    if criterion.measure == "stub length x symbol rate":
+        length = length * 2 * figures.nyquist
+    return Ends(length, length, length, length)
+
+
+def verdict_of(criterion: Criterion, ends: Ends) -> Verdict:
+    """Verdict on a stub whose figure is known.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    ends : Ends
+        The figure it looks at.
+
+    Returns
+    -------
+    Verdict
+        Pass: the worst value meets the limit. Marginal: only the model's uncertainty decides. Undecided: the computed
+        range straddles the limit. Falls short: not even the best value meets it.
+    """
+    limit = bound(criterion)
+    if criterion.least:
+        worst, low, high, best = (value >= limit for value in ends)
+    else:
+        worst, low, high, best = (value <= limit for value in ends)
+    if worst:
+        return Verdict.PASS
+    if low:
+        return Verdict.MARGINAL
+    if high:
+        return Verdict.UNDECIDED
+    return Verdict.MARGINAL if best else Verdict.FALLS_SHORT
+
+
+def excess_of(criterion: Criterion, ends: Ends) -> float:
+    """How far a figure is beyond its limit.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    ends : Ends
+        The figure it looks at.
+
+    Returns
+    -------
+    float
+        Relative; negative where the figure, as computed, falls short.
+    """
+    if criterion.least:
+        return ends.low / criterion.limit - 1
+    return criterion.limit / ends.low - 1 if ends.low else math.inf
+
+
+def overshoot(criterion: Criterion, value: float) -> float:
+    """By how much a figure misses its criterion.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    value : float
+        One end of the figure it looks at.
+
+    Returns
+    -------
+    float
+        Above 0 it is not met, NaN where unknown. Grows about in proportion to the length of the stub, so that a
+        secant finds the root.
+    """
+    limit = bound(criterion)
+    if criterion.measure == "notch ratio":
+        excess = limit / value - 1 if value else math.inf
+    elif criterion.measure == "loss":
+        excess = math.nan if math.isnan(value) else math.sqrt(max(value, 0.0) / limit) - 1
+    else:
+        excess = 10 ** ((limit - value) / 20) - 1
+    met = value >= limit if criterion.least else value <= limit
+    return min(excess, 0.0) if met else excess
+
+
+def reason_of_stub(criterion: Criterion, figures: StubFigures) -> str:
+    """The figure that a criterion looks at and its limit, in words.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    figures : StubFigures
+
+    Returns
+    -------
+    str
+        "3.1 x Nyquist, at least 5 wanted"; empty where the figure is unknown.
+    """
+    ends = measured_ends(criterion, figures)
+    return wording(criterion, ends.low, ends.high, figures.notch_ratio.low)
