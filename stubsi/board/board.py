@@ -18,7 +18,7 @@ from stubsi.board.signal import Signal, as_signal
 from stubsi.board.stackup import Stackup
 from stubsi.errors import BoardError
 from stubsi.units import show
-from stubsi.value import Value, checked, kept_names, pairs, sequence
+from stubsi.value import Value, checked, kept_names, pairs, read_only, sequence
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable, Iterable, Iterator
@@ -164,6 +164,16 @@ class Board(Value):
         """Holes of the reference nets as arrays; ``net`` counts in the reference nets."""
         nets = [net for net in self.nets if net.reference]
         return hole_columns(nets, self._kind_list.of_hole[self._is_reference_hole])
+
+    @cached_property
+    def nyquist_si(self) -> NDArray[np.float64]:
+        """Nyquist frequency of every signal net [Hz]."""
+        return read_only(np.array([net.signal.symbol_rate_si for net in self.signal_nets], dtype=float) / 2)
+
+    @cached_property
+    def z_stub_line_si(self) -> NDArray[np.float64]:
+        """Impedance of the line a stub of every signal net hangs in [ohm]."""
+        return read_only(np.array([net.z_stub_line_si for net in self.signal_nets], dtype=float))
 
     def per_kind(self, value: Callable[[HoleKind], float], holes: HoleColumns) -> NDArray[Any]:
         """Value of every hole that depends on its kind only: ``value`` is asked once per kind."""

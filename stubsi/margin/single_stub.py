@@ -98,8 +98,8 @@ class UniformTrial(Trial):
             variants=(UniformStack(replace(self.stub.line, **(fields | {"stub_length": lengths}))),),
             owner=(np.arange(count),),
             provenance=(self.provenance,) * count,
-            unknown=("",) * count,
-            unknown_loss=(missing if np.isnan(self.stub.line.z_stub) else "",) * count,
+            unknown=(None,) * count,
+            unknown_loss=(missing if np.isnan(self.stub.line.z_stub) else None,) * count,
         )
 
     def lengths(self, signal: Signal, criterion: Criterion) -> NDArray[np.float64]:
