@@ -13,6 +13,13 @@ class BoardError(StubsiError):
     """A board, stackup, padstack, hole or net contradicts itself or another part of the board."""
 
 
+class UnknownNameError(BoardError, KeyError):
+    """No net or hole has the name asked for; the text names those whose names are near it."""
+
+    def __str__(self) -> str:
+        return str(self.args[0])
+
+
 class FileError(BoardError):
     """A file cannot be read as a board; the text names file, table and key."""
 

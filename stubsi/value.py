@@ -28,10 +28,14 @@ from stubsi.units import as_shown, one_si, quantity, show
 if TYPE_CHECKING:
     from dataclasses import _MISSING_TYPE
 
+    import numpy as np
+    from numpy.typing import NDArray
+
     from stubsi.unit_names import Kind
     from stubsi.units import Dimensioned, Quantity, Rule
 
 Item = TypeVar("Item")
+Scalar = TypeVar("Scalar", bound="np.generic")
 Given_contra = TypeVar("Given_contra", contravariant=True)
 Kept_co = TypeVar("Kept_co", covariant=True)
 
@@ -316,3 +320,9 @@ def pairs(value: object, what: str) -> tuple[tuple[Any, Any], ...]:
     if any(len(item) != 2 for item in items):
         raise BoardError(f"{what} = {as_shown(value)}: must be a mapping.")
     return items
+
+
+def read_only(array: NDArray[Scalar]) -> NDArray[Scalar]:
+    """Return the array itself, made read-only: results are shared, so nobody may write into them."""
+    array.flags.writeable = False
+    return array

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import dataclasses
+import itertools
 import pickle
 
+import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from stubsi import (
     Antipad,
@@ -23,6 +27,7 @@ from stubsi import (
     UnitError,
 )
 from stubsi.board.board import Span
+from stubsi.board.overlaps import first_overlap, near_pairs
 
 ROLES = {"L1": "signal", "L2": "plane", "L3": "signal", "L4": "mixed", "L5": "plane", "L6": "signal"}
 
@@ -249,6 +254,10 @@ BAD_BOARDS = {
         [one(press_fit=fit(contact_to="2 mm"))],
         "hole U1.A1 press fit contact_to = 2 mm: lies beyond the board, which is 1.21 mm thick",
     ),
+    "two padstacks of one name": (
+        [one(), net("TX1", holes=(hole("B", padstack=padstack(antipad="1.1 mm")),))],
+        "padstack 'V1' of hole B differs from the padstack of the same name of hole U1.A1; give each padstack a name",
+    ),
     "pin at no face": (
         [one(press_fit=fit(side="bottom"), padstack=blind("L1", "L3"))],
         "hole U1.A1 press fit side = 'bottom': the hole does not reach that face",
@@ -273,6 +282,9 @@ BAD_PARTS = {
         "signal criterion '32 GBd NRZ' appears 2 times",
     ),
     "signal criteria": ({"signal_criteria": None}, "board signal_criteria = None: must be"),
+    "name": ({"name": 5}, "board name = 5: must be a text"),
+    "nets by name": ({"nets": ["TX0"]}, "board nets = 'TX0': must be a Net"),
+    "nets as text": ({"nets": "TX0"}, "board nets = 'TX0': must be a list of Nets"),
 }
 
 
@@ -294,15 +306,134 @@ def test_an_antipad_on_a_mixed_layer_counts_there():
 
 
 def test_unknown_net():
-    with pytest.raises(BoardError, match="net 'XX': no such net on board demo"):
+    with pytest.raises(BoardError, match="net 'XX': no such net on board demo; names near it are TX0"):
         board().net("XX")
+    with pytest.raises(KeyError, match="net 5: must be the name of a net on board demo"):
+        board().net(5)
     assert board().net("TX0").name == "TX0"
+
+
+def test_a_name_is_looked_up_not_searched_for():
+    """One comparison finds it among 2,000 nets."""
+    nets = [net(f"N{i}", holes=(hole(f"H{i}"),)) for i in range(2000)]
+    whole = board(*nets)
+    asked = Counting("N1999")
+    assert whole.net(asked).name == "N1999"
+    assert asked.comparisons <= 2
+
+
+class Counting(str):
+    """A name that counts how often it is compared with others."""
+
+    __slots__ = ("comparisons",)
+
+    def __eq__(self, other):
+        self.comparisons = getattr(self, "comparisons", 0) + 1
+        return str.__eq__(self, other)
+
+    __hash__ = str.__hash__
+
+
+def test_equal_padstacks_may_be_given_twice():
+    """Two parsers of one file make two equal padstacks: one kind of hole."""
+    whole = board(net(), net("TX1", holes=(hole("B", padstack=padstack()),)))
+    assert len(whole.kinds) == 1
+
+
+def test_a_hole_of_another_board_has_no_span():
+    with pytest.raises(BoardError, match="hole X: is not a hole of board demo"):
+        board().span(hole("X", connects=("L6",)))
+
+
+def test_holes_as_arrays():
+    slotted = padstack(name="slotted", antipad=Antipad(width="1 mm", shared=True))
+    whole = full()
+    columns = whole.signal_holes
+    assert [h.name for h in columns.holes] == ["P1", "N1", "U1.A1"]
+    assert columns.net.tolist() == [0, 0, 1]
+    assert columns.leg.tolist() == [1, 2, 0]
+    assert columns.place[:2].tolist() == [0, 1e-3]
+    assert np.isnan(columns.place[2])
+    assert [whole.kinds[kind].padstack for kind in columns.kind] == [slotted, slotted, padstack()]
+    assert [h.name for h in whole.reference_holes.holes] == ["G1"]
+    with pytest.raises(ValueError, match="read-only"):
+        columns.net[0] = 1
+
+
+def test_a_copy_with_another_criterion_shares_everything_else():
+    whole = full()
+    other = whole.with_criterion(Criterion.loss(3))
+    assert other == dataclasses.replace(whole, criterion=Criterion.loss(3))
+    assert other != whole
+    assert other.signal_holes is whole.signal_holes
+    with pytest.raises(BoardError, match="criterion"):
+        whole.with_criterion("loss")
+
+
+# --- drills that run into each other ----------------------------------------------------------------------------------
+
+
+def drilled(*holes):
+    """A board of a reference net with a hole of a drill at x [mm] each, over the layers of a span."""
+    made = []
+    for number, (drill, x, span) in enumerate(holes):
+        stack = Padstack(name=f"D{drill}{span}", drill=f"{drill} mm", span=span)
+        made.append(Hole(name=f"H{number}", padstack=stack, x=f"{x} mm", y="0 mm"))
+    return board(net("GND", signal=None, z0=None, holes=made, reference=True))
+
+
+@pytest.mark.parametrize(
+    ("holes", "pair"),
+    [
+        ([(0.3, 0, None), (0.3, 0.29, None)], "H0 and H1 are 0.29 mm apart: must be at least 0.3 mm"),
+        ([(0.3, 0, None), (6, 3.1, None)], "H0 and H1 are 3.1 mm apart: must be at least 3.15 mm"),
+        ([(6, 0, None), (0.3, 9, None), (0.2, 3.05, None)], "H0 and H2 are 3.05 mm apart: must be at least 3.1 mm"),
+        ([(6, 0, None), (6, 5.9, None)], "H0 and H1 are 5.9 mm apart: must be at least 6 mm"),
+        ([(0.3, 5, None)] * 3, "H0 and H1 are 0 mm apart: must be at least 0.3 mm"),
+        ([(0.3, 0, ("L1", "L3")), (0.3, 0, ("L2", "L5"))], "H0 and H1 are 0 mm apart"),
+    ],
+    ids=str,
+)
+def test_drills_that_run_into_each_other_are_refused(holes, pair):
+    with pytest.raises(BoardError, match=pair):
+        drilled(*holes)
+
+
+@pytest.mark.parametrize(
+    "holes",
+    [
+        [(0.3, 0, None), (0.3, 0.3, None)],
+        [(0.3, 0, None), (6, 3.15, None), (0.3, 6.3, None)],
+        [(0.3, 0, ("L1", "L3")), (0.3, 0, ("L3", "L5")), (0.3, 0, ("L5", "L6"))],
+        [(0.3, 0, ("L1", "L3")), (6, 1, ("L3", "L6"))],
+    ],
+    ids=str,
+)
+def test_drills_that_touch_or_share_no_layer_are_taken(holes):
+    assert drilled(*holes).return_vias is not None
+
+
+@given(st.lists(st.tuples(st.sampled_from([0.2, 0.3, 0.5, 1.0, 6.0]), st.integers(0, 40), st.integers(0, 40)),
+                min_size=2, max_size=8))  # fmt: skip
+def test_the_search_for_overlaps_finds_what_a_look_at_every_pair_finds(holes):
+    drill, x, y = np.array(holes, dtype=float).T
+    place, layer = x + 1j * y, np.arange(len(x)) % 2
+    found = first_overlap(place, drill, layer, layer + 2)
+    expected = [
+        (i, j)
+        for i, j in itertools.combinations(range(len(x)), 2)
+        if abs(place[i] - place[j]) < (drill[i] + drill[j]) / 2
+        and max(layer[i], layer[j]) < min(layer[i], layer[j]) + 2
+    ]
+    assert (found is None) == (not expected)
+    assert found is None or found in expected
 
 
 def full():
     slot = Antipad(width="1 mm", shared=True)
-    holes = (hole("P1", leg="P", padstack=padstack(antipad=slot), x="0 mm", y="0 mm", press_fit=fit()),
-             hole("N1", leg="N", padstack=padstack(antipad=slot), x="1 mm", y="0 mm", press_fit=fit()))  # fmt: skip
+    slotted = padstack(name="slotted", antipad=slot)
+    holes = (hole("P1", leg="P", padstack=slotted, x="0 mm", y="0 mm", press_fit=fit()),
+             hole("N1", leg="N", padstack=slotted, x="1 mm", y="0 mm", press_fit=fit()))  # fmt: skip
     nets = (pair(holes=holes, layers=("L3",), waiver="measured"), ground(), net("SLOW", signal="3200 MT/s"))
     return board(*nets, signal_criteria={"3200 MT/s": Criterion.loss(1)})
 
@@ -320,7 +451,22 @@ def test_a_board_is_a_value():
         whole.name = "other"
 
 
-def test_nothing_of_a_board_is_lost_in_print():
-    text = repr(full())
+def test_a_board_prints_in_one_short_line():
+    assert repr(full()) == "<Board demo: 6 copper layers, 3 nets, 4 holes>"
+    assert repr(board(name="")) == "<Board without a name: 6 copper layers, 1 nets, 1 holes>"
+    assert len(repr(board(name="x" * 1000))) < 200
+
+
+def test_nothing_of_a_net_is_lost_in_print():
+    text = repr(full().nets)
     for part in ("'measured'", "shared=True", "SLOW", "3200 MT/s", "contact_to='0.5 mm'", "leg='N'", "layers=('L3',)"):
         assert part in text
+
+
+def test_one_wide_hole_does_not_widen_the_search_around_the_narrow_ones():
+    """A grid of 40 x 40 holes a millimetre apart and a mounting hole: only its own neighbours are looked at."""
+    x, y = np.meshgrid(np.arange(40), np.arange(40))
+    narrow = (x + 1j * y).ravel() * 1e-3
+    place, drill = np.append(narrow, 0.1 + 0.1j), np.append(np.full(1600, 0.3e-3), 6e-3)
+    looked_at = sum(len(one) for one, _ in near_pairs(place, drill))
+    assert looked_at < 200

@@ -8,7 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stubsi import Board, Hole, Net, ReturnVias, rank
-from stubsi.stubs.surroundings import GRID, NEAREST, NOTHING_KNOWN, around_of, surroundings
+from stubsi.stubs.nearest_vias import GRID, NEAREST
+from stubsi.stubs.surroundings import NOTHING_KNOWN, around_of, surroundings
 from tests import margin_boards as mb
 from tests.strategies import physical
 

@@ -1,27 +1,35 @@
-"""Owns the board: stackup and nets together, checked against each other, and the stubs every hole leaves."""
+"""Owns the board: stackup and nets together, checked against each other, and the span of every hole."""
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias, TypeVar, cast
 
-from scipy.spatial import KDTree
+import numpy as np
 
 from stubsi.board.criterion import DEFAULT, Criterion
+from stubsi.board.hole_columns import HoleColumns, hole_columns
+from stubsi.board.names import by_name
 from stubsi.board.net import Hole, Net
+from stubsi.board.overlaps import first_overlap
 from stubsi.board.signal import Signal, as_signal
 from stubsi.board.stackup import Stackup
 from stubsi.errors import BoardError
 from stubsi.units import show
-from stubsi.value import Value, checked, pairs, sequence
+from stubsi.value import Value, checked, kept_names, pairs, read_only, sequence
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Hashable, Iterable, Iterator
 
-    from stubsi.board.padstack import Padstack
+    from numpy.typing import NDArray
+
+    from stubsi.board.padstack import Padstack, PressFit
+
+    _KindKey: TypeAlias = tuple[Padstack, tuple[str, ...], PressFit | None]
+
+Item = TypeVar("Item")
 
 
 class Span(NamedTuple):
@@ -31,6 +39,15 @@ class Span(NamedTuple):
     upper_in_use: int
     lower_in_use: int
     last: int
+
+
+class HoleKind(NamedTuple):
+    """What all holes of one kind have in common; ``connects``, ``press_fit`` as in ``Hole``."""
+
+    padstack: Padstack
+    connects: tuple[str, ...]
+    press_fit: PressFit | None
+    span: Span
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -53,7 +70,8 @@ class Board(Value):
     ------
     BoardError
         A net or hole named twice, a layer that is not in the stackup or outside the hole's span, a pad wider than its
-        antipad on a plane, a contact zone deeper than the board, two holes drilled into each other.
+        antipad on a plane, a contact zone deeper than the board, two different padstacks of one name, two holes
+        drilled into each other.
     """
 
     stackup: Stackup
@@ -66,53 +84,60 @@ class Board(Value):
         own = self.__dict__
         checked(self.stackup, "board stackup", Stackup)
         checked(self.criterion, "board criterion", Criterion)
+        if self.name != "":
+            checked(self.name, "board name")
         own["nets"] = sequence(self.nets, "board nets", Net)
         own["signal_criteria"] = tuple(
             (as_signal(signal), checked(criterion, f"criterion of {signal}", Criterion))
             for signal, criterion in pairs(self.signal_criteria, "board signal_criteria")
         )
-        own["_by_signal"] = dict(self.signal_criteria)
         _refuse_repeats(
             "signal criterion", [f"{s.symbol_rate_si / 1e9:g} GBd {s.modulation}" for s, _ in self.signal_criteria]
         )
         _refuse_repeats("net", [net.name for net in self.nets])
         _refuse_repeats("hole", [hole.name for net in self.nets for hole in net.holes])
-        distinct: dict[tuple, Span] = {}
-        own["_spans"] = spans = {}
         for net in self.nets:
             for layer in net.layers:
                 self._in_stackup(layer, f"net {net.name} layers")
-            for hole in net.holes:
-                key = (id(hole.padstack), hole.connects, id(hole.press_fit), net.reference)
-                if key not in distinct:
-                    distinct[key] = self._checked_span(net, hole)
-                spans[hole.name] = distinct[key]
-        self._refuse_overlaps([hole for net in self.nets for hole in net.holes if hole.xy_si is not None])
+        self._refuse_overlaps()
 
     def criterion_of(self, net: Net) -> Criterion:
         """What a net must meet: its own criterion, else its signal's, else the board's."""
         return net.criterion or self._by_signal.get(net.signal) or self.criterion
 
-    def remembered(self, key: Any, make: Callable[[], Any]) -> Any:
+    def with_criterion(self, criterion: Criterion) -> Board:
+        """Copy of this board with another criterion of the board; nothing else changes or is checked again."""
+        board = object.__new__(Board)
+        board.__dict__.update({name: value for name, value in self.__dict__.items() if name not in ("_memo", "_hash")})
+        board.__dict__["criterion"] = checked(criterion, "board criterion", Criterion)
+        return board
+
+    def remembered(self, key: Hashable, make: Callable[[], Item]) -> Item:
         """Result of ``make``, derived from this board under ``key`` once; no part of the board's value."""
         memo = self.__dict__.setdefault("_memo", {})
         if key not in memo:
             memo[key] = make()
-        return memo[key]
+        return cast("Item", memo[key])
 
     def __getstate__(self) -> dict[str, Any]:
-        return {name: value for name, value in self.__dict__.items() if name != "_memo"}
+        """The fields only: what follows from them is found again when it is asked for."""
+        return {name: self.__dict__[name] for name in kept_names(Board)}
+
+    def __repr__(self) -> str:
+        name = shortened(self.name) or "without a name"
+        copper, holes = len(self.stackup.copper), sum(len(net.holes) for net in self.nets)
+        return f"<Board {name}: {copper} copper layers, {len(self.nets)} nets, {holes} holes>"
 
     def span(self, hole: Hole) -> Span:
         """Copper layers of a hole of this board, by place from the top."""
-        return self._spans[hole.name]
+        number = self._kind_list.numbers.get((hole.padstack, hole.connects, hole.press_fit))
+        if number is None:
+            raise BoardError(f"hole {hole.name}: is not a hole of board {self.name}.")
+        return self.kinds[number].span
 
     def net(self, name: str) -> Net:
-        """The net of that name; BoardError if there is none."""
-        for net in self.nets:
-            if net.name == name:
-                return net
-        raise BoardError(f"net '{name}': no such net on board {self.name}.")
+        """The net of that name; UnknownNameError (a BoardError and a KeyError) if there is none."""
+        return by_name(self._nets_by_name, name, "net", f"on board {self.name}")
 
     @cached_property
     def signal_nets(self) -> tuple[Net, ...]:
@@ -122,10 +147,57 @@ class Board(Value):
     @cached_property
     def return_vias(self) -> tuple[Hole, ...] | None:
         """Holes of the reference nets; None where the board has no reference net: then they are unknown."""
-        holes = tuple(hole for net in self.nets if net.reference for hole in net.holes)
-        return holes or None
+        return self.reference_holes.holes or None
 
-    def _checked_span(self, net: Net, hole: Hole) -> Span:
+    @cached_property
+    def kinds(self) -> tuple[HoleKind, ...]:
+        """The different kinds of holes. ``kind`` of ``signal_holes`` and ``reference_holes`` counts in this list."""
+        return tuple(HoleKind(*key, self._checked_span(hole)) for key, hole in self._kind_list.first.items())
+
+    @cached_property
+    def signal_holes(self) -> HoleColumns:
+        """Holes of the signal nets as arrays; ``net`` counts in ``signal_nets``."""
+        return hole_columns(self.signal_nets, self._kind_list.of_hole[~self._is_reference_hole])
+
+    @cached_property
+    def reference_holes(self) -> HoleColumns:
+        """Holes of the reference nets as arrays; ``net`` counts in the reference nets."""
+        nets = [net for net in self.nets if net.reference]
+        return hole_columns(nets, self._kind_list.of_hole[self._is_reference_hole])
+
+    @cached_property
+    def nyquist_si(self) -> NDArray[np.float64]:
+        """Nyquist frequency of every signal net [Hz]."""
+        return read_only(np.array([net.signal.symbol_rate_si for net in self.signal_nets], dtype=float) / 2)
+
+    @cached_property
+    def z_stub_line_si(self) -> NDArray[np.float64]:
+        """Impedance of the line a stub of every signal net hangs in [ohm]."""
+        return read_only(np.array([net.z_stub_line_si for net in self.signal_nets], dtype=float))
+
+    def per_kind(self, value: Callable[[HoleKind], float], holes: HoleColumns) -> NDArray[Any]:
+        """Value of every hole that depends on its kind only: ``value`` is asked once per kind."""
+        return np.array([value(kind) for kind in self.kinds])[holes.kind]
+
+    @cached_property
+    def _is_reference_hole(self) -> NDArray[np.bool_]:
+        return np.array([net.reference for net in self.nets for _ in net.holes], dtype=bool)
+
+    @cached_property
+    def _kind_list(self) -> _KindList:
+        kinds = _kind_list(self.nets)
+        _refuse_padstacks_of_one_name(kinds.first.values())
+        return kinds
+
+    @cached_property
+    def _by_signal(self) -> dict[Signal, Criterion]:
+        return dict(self.signal_criteria)
+
+    @cached_property
+    def _nets_by_name(self) -> dict[str, Net]:
+        return {net.name: net for net in self.nets}
+
+    def _checked_span(self, hole: Hole) -> Span:
         stackup, padstack = self.stackup, hole.padstack
         first, last = padstack.span or (stackup.names[0], stackup.names[-1])
         i, j = (self._in_stackup(layer, f"padstack {padstack.name} span") for layer in (first, last))
@@ -141,13 +213,13 @@ class Board(Value):
                 f"(padstack {padstack.name})."
             )
         if hole.press_fit:
-            used.append(self._check_press_fit(hole, i, j))
+            used.append(self._check_press_fit(hole, hole.press_fit, i, j))
         self._check_pads(padstack, range(i, j + 1))
         return Span(i, min(used, default=i), max(used, default=j), j)
 
-    def _check_press_fit(self, hole: Hole, first: int, last: int) -> int:
+    def _check_press_fit(self, hole: Hole, fit: PressFit, first: int, last: int) -> int:
         """Place of the outer layer the pin enters at."""
-        fit, stackup = hole.press_fit, self.stackup
+        stackup = self.stackup
         entry = first if fit.side == "top" else last
         if entry not in (0, len(stackup.names) - 1):
             raise BoardError(f"hole {hole.name} press fit side = '{fit.side}': the hole does not reach that face.")
@@ -173,20 +245,28 @@ class Board(Value):
                     f"antipad there, {show(antipad.width_si, 'length')}."
                 )
 
-    def _refuse_overlaps(self, holes: list[Hole]) -> None:
+    def _refuse_overlaps(self) -> None:
         """Two holes may touch only where one ends and the other begins, as stacked blind holes do."""
-        if not holes:
-            return
-        widest = max(hole.padstack.drill_si for hole in holes)
-        for i, j in KDTree([hole.xy_si for hole in holes]).query_pairs(widest):
-            a, b = holes[i], holes[j]
-            apart, needed = math.dist(a.xy_si, b.xy_si), (a.padstack.drill_si + b.padstack.drill_si) / 2
-            one, other = self.span(a), self.span(b)
-            if apart < needed and max(one.first, other.first) < min(one.last, other.last):
-                raise BoardError(
-                    f"holes {a.name} and {b.name} are {show(apart, 'length')} apart: must be at least "
-                    f"{show(needed, 'length')}, or their drills run into each other."
-                )
+        columns = (self.signal_holes, self.reference_holes)
+        holes = [hole for each in columns for hole in each.holes]
+        place = np.concatenate([each.place for each in columns])
+        drill, top, bottom = (
+            np.concatenate([self.per_kind(value, each) for each in columns])
+            for value in (
+                lambda kind: kind.padstack.drill_si,
+                lambda kind: kind.span.first,
+                lambda kind: kind.span.last,
+            )
+        )
+        placed = np.flatnonzero(~np.isnan(place))
+        overlap = first_overlap(place[placed], drill[placed], top[placed], bottom[placed])
+        if overlap is not None:
+            one, other = (int(placed[number]) for number in overlap)
+            raise BoardError(
+                f"holes {holes[one].name} and {holes[other].name} are "
+                f"{show(abs(place[one] - place[other]), 'length')} apart: must be at least "
+                f"{show((drill[one] + drill[other]) / 2, 'length')}, or their drills run into each other."
+            )
 
     def _in_stackup(self, layer: str, where: str) -> int:
         try:
@@ -207,6 +287,46 @@ class Board(Value):
 
 
 def _refuse_repeats(what: str, names: list[str]) -> None:
+    if len(set(names)) == len(names):
+        return
     for name, count in Counter(names).items():
         if count > 1:
             raise BoardError(f"{what} '{name}' appears {count} times; each name must be unique.")
+
+
+class _KindList(NamedTuple):
+    """The kinds of holes of some nets: number and first hole of every kind, and the kind number of every hole."""
+
+    numbers: dict[_KindKey, int]
+    first: dict[_KindKey, Hole]
+    of_hole: NDArray[np.intp]
+
+
+def _kind_list(nets: Iterable[Net]) -> _KindList:
+    numbers: dict[_KindKey, int] = {}
+    first: dict[_KindKey, Hole] = {}
+    of_hole: list[int] = []
+    for net in nets:
+        for hole in net.holes:
+            key = hole.padstack, hole.connects, hole.press_fit
+            number = numbers.setdefault(key, len(numbers))
+            if number == len(first):
+                first[key] = hole
+            of_hole.append(number)
+    return _KindList(numbers, first, np.array(of_hole, dtype=np.intp))
+
+
+def _refuse_padstacks_of_one_name(holes: Iterable[Hole]) -> None:
+    first: dict[str, Hole] = {}
+    for hole in holes:
+        other = first.setdefault(hole.padstack.name, hole)
+        if other.padstack != hole.padstack:
+            raise BoardError(
+                f"padstack '{hole.padstack.name}' of hole {hole.name} differs from the padstack of the same name of "
+                f"hole {other.name}; give each padstack a name of its own."
+            )
+
+
+def shortened(name: str, most: int = 60) -> str:
+    """Name of at most ``most`` characters, for one-line descriptions: a long one is cut and ends in an ellipsis."""
+    return name if len(name) <= most else name[: most - 1] + "…"

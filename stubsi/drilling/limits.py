@@ -122,7 +122,7 @@ class Limits:
     def missing(self, stub: int) -> str:
         """Unknown input that keeps a row of the stub table from being judged; empty where there is none."""
         case, models = self.table.case[stub], self.ranking.models
-        return models.unknown[case] or models.unknown_loss[case]
+        return models.unknown[case] or models.unknown_loss[case] or ""
 
     def not_solved(self, stub: int) -> str:
         """Unknown input for want of which a row of the table is no solved stub; empty where it is one."""

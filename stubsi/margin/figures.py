@@ -7,11 +7,12 @@ A figure has four values, from worst to best: ``worst`` (lowest of the range, an
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
 import numpy as np
 
 from stubsi.physics.uniform_line import decibels, shunt_s
+from stubsi.value import read_only
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -20,122 +21,205 @@ if TYPE_CHECKING:
     from stubsi.stubs.cases import StubTable
     from stubsi.stubs.models import Models
 
-Array = np.ndarray
+    Floats: TypeAlias = NDArray[np.float64]
+    Numbers: TypeAlias = NDArray[np.intp]
+
+NO_STUB = -1
+"""Stands for the number of a stub where a net has none."""
+
+TABLE_PER_ENTRY = 4
+"""Size of a table of all possible keys, per entry, up to which the table finds distinct keys faster than a sort."""
 
 
 class Spread(NamedTuple):
     """A figure per net: outer bounds with the model's uncertainty, and the computed range between."""
 
-    worst: Array
-    low: Array
-    high: Array
-    best: Array
+    worst: Floats
+    low: Floats
+    high: Floats
+    best: Floats
 
 
 @dataclass(frozen=True, kw_only=True)
 class Measurable:
-    """What a criterion can look at, one entry per net or per stub: frequencies [Hz], lengths [m], losses [dB].
+    """What a criterion can look at, one entry per net or per stub. The arrays are read-only.
 
-    ``longest``: of its stubs, 0 without. ``notch``: the lowest of its stubs; NaN where unknown, and without stub.
+    Parameters
+    ----------
+    nyquist : ndarray
+        Nyquist frequency [Hz].
+    longest : ndarray
+        Length of the longest stub [m]; 0 without stub.
+    notch : Spread
+        Lowest first notch [Hz]; NaN where it is unknown and without stub.
+    loss, return_loss : Spread
+        At Nyquist [dB].
     """
 
-    nyquist: Array
-    longest: Array
+    nyquist: Floats
+    longest: Floats
     notch: Spread
     loss: Spread
     return_loss: Spread
 
+    def __post_init__(self) -> None:
+        for array in (self.nyquist, self.longest, *self.notch, *self.loss, *self.return_loss):
+            read_only(array)
+
     def at(self, row: int) -> Measurable:
-        """Those of one entry."""
+        """Figures of one entry.
+
+        Parameters
+        ----------
+        row : int
+
+        Returns
+        -------
+        Measurable
+            With arrays of one entry.
+        """
         one = slice(row, row + 1)
-        spreads = (Spread(*(end[one] for end in figure)) for figure in (self.notch, self.loss, self.return_loss))
+        notch, loss, return_loss = (
+            Spread(*(end[one] for end in figure)) for figure in (self.notch, self.loss, self.return_loss)
+        )
         return Measurable(
-            **dict(zip(("notch", "loss", "return_loss"), spreads, strict=True)),
-            nyquist=self.nyquist[one], longest=self.longest[one],
-        )  # fmt: skip
+            nyquist=self.nyquist[one], longest=self.longest[one], notch=notch, loss=loss, return_loss=return_loss
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
 class Figures(Measurable):
-    """Figures of the signal nets, one entry per net.
+    """Figures of the signal nets, one entry per net; the loss is that of the worse leg, its stubs summed.
 
-    ``governing``: row of the stub table with the lowest first notch, -1 without stub. ``loss``: sum of each stub's
-    shunt loss, interaction ignored, of the worse leg. ``unknown`` and ``unknown_loss``: case number of a stub whose
-    figures are missing, -1 if none.
+    Parameters
+    ----------
+    nyquist, longest, notch, loss, return_loss
+        As in ``Measurable``. ``loss`` leaves the interaction of the stubs out.
+    stubs : ndarray of int
+        How many stubs a net has.
+    governing : ndarray of int
+        Row of the stub table with the lowest first notch; ``NO_STUB`` without stub.
+    nearness : ndarray
+        Least abs(log(notch / Nyquist)) over all stubs and odd orders; infinite without stub.
+    unknown, unknown_loss : ndarray of int
+        Case number of a stub whose notch or loss is not known; -1 if there is none.
     """
 
-    stubs: Array
-    governing: Array
-    nearness: Array
-    unknown: Array
-    unknown_loss: Array
+    stubs: Numbers
+    governing: Numbers
+    nearness: Floats
+    unknown: Numbers
+    unknown_loss: Numbers
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        for array in (self.stubs, self.governing, self.nearness, self.unknown, self.unknown_loss):
+            read_only(array)
 
 
 class _Uses(NamedTuple):
     """Distinct (case, Nyquist, line impedance), and which of them each stub is."""
 
-    case: NDArray[np.intp]
-    nyquist: Array
-    z0: Array
-    of_stub: NDArray[np.intp]
+    case: Numbers
+    nyquist: Floats
+    z0: Floats
+    of_stub: Numbers
 
 
-def net_figures(board: Board, table: StubTable, models: Models, case: NDArray[np.intp]) -> Figures:
-    """Figures of every signal net of a board whose stubs are these cases (-1: no stub)."""
-    nets = board.signal_nets
-    nyquist = np.array([net.signal.nyquist_si for net in nets])
-    z_line = np.array([net.z_stub_line_si for net in nets])
+def net_figures(board: Board, table: StubTable, models: Models, case: Numbers) -> Figures:
+    """Figures of every signal net of a board.
+
+    Parameters
+    ----------
+    board : Board
+    table : StubTable
+        Its stubs.
+    models : Models
+        Models of the cases of the table.
+    case : ndarray of int
+        Case that each stub of the table is now; ``NO_CASE`` where nothing is left of it.
+
+    Returns
+    -------
+    Figures
+    """
+    nyquist, z_line = board.nyquist_si, board.z_stub_line_si
+    count = len(nyquist)
     rows = np.flatnonzero(case >= 0)
-    net = table.net[rows]
-    uses = _uses(case[rows], nyquist[net], z_line[net])
-    first = models.notch()
-    notch = _notch(models, first, uses)
-    loss, back = _losses(models, uses)
-    count = len(nets)
-    governing = _governing(net, np.nan_to_num(notch.low[uses.of_stub], nan=np.inf), count)
-    held = Spread(*(_least(net, values[uses.of_stub], count) for values in notch))
-    legs = _leg_sums(net, table.leg[rows], Spread(*(values[uses.of_stub] for values in loss)), count)
-    lengths = np.array([models_case.length_si for models_case in table.cases] or [0.0])[case[rows]]
+    net, case = table.net[rows], case[rows]
+    uses = _uses(case, net, nyquist, z_line)
+    notch = _notch(models, uses.case)
+    loss, return_loss = _losses(models, uses)
+    governing = _governing(net, notch.low[uses.of_stub], count)
+    has_stub = governing >= 0
+    governing_use = uses.of_stub[governing[has_stub]]
     longest = np.zeros(count)
-    np.maximum.at(longest, net, lengths)
-    has = governing >= 0
-    at = uses.of_stub[governing[has]] if has.any() else np.zeros(0, np.intp)
+    np.maximum.at(longest, net, table.lengths_of(case))
     return Figures(
         nyquist=nyquist,
         stubs=np.bincount(net, minlength=count),
         longest=longest,
-        governing=np.where(has, rows[governing] if len(rows) else -1, -1),
-        notch=held,
-        loss=legs,
-        return_loss=Spread(*(_spread_out(has, values[at]) for values in back)),
-        nearness=_nearness(models, first[0], uses, net, count),
-        unknown=_first_unknown(models.unknown, case[rows], net, count),
-        unknown_loss=_first_unknown(models.unknown_loss, case[rows], net, count),
+        governing=_filled(has_stub, rows[governing[has_stub]], NO_STUB),
+        notch=Spread(*(_least(net, values[uses.of_stub], count) for values in notch)),
+        loss=_leg_sums(net, table.leg[rows], Spread(*(values[uses.of_stub] for values in loss)), count),
+        return_loss=Spread(*(_filled(has_stub, values[governing_use], np.inf) for values in return_loss)),
+        nearness=_nearness(models, uses, net, count),
+        unknown=_first_unknown(models.unknown, case, net, count),
+        unknown_loss=_first_unknown(models.unknown_loss, case, net, count),
     )
 
 
-def stub_figures(models: Models, case: NDArray[np.intp], length: Array, nyquist: Array, z0: Array) -> Measurable:
-    """Figures of stubs each by itself: its case, its length [m], Nyquist [Hz] and the impedance of its line [ohm]."""
+def stub_figures(models: Models, case: Numbers, length: Floats, nyquist: Floats, z0: Floats) -> Measurable:
+    """Figures of stubs, each by itself.
+
+    Parameters
+    ----------
+    models : Models
+    case : ndarray of int
+        Case of each stub.
+    length : ndarray
+        Its length [m].
+    nyquist : ndarray
+        Nyquist frequency [Hz] of its signal.
+    z0 : ndarray
+        Impedance of its line [ohm]; NaN where unknown.
+
+    Returns
+    -------
+    Measurable
+        One entry per stub.
+    """
     uses = _Uses(case, nyquist, z0, np.arange(len(case)))
-    loss, back = _losses(models, uses)
-    notch = _notch(models, models.notch(), uses)
-    return Measurable(nyquist=nyquist, longest=length, notch=notch, loss=loss, return_loss=back)
+    loss, return_loss = _losses(models, uses)
+    return Measurable(nyquist=nyquist, longest=length, notch=_notch(models, case), loss=loss, return_loss=return_loss)
 
 
-def _uses(case: NDArray[np.intp], nyquist: Array, z0: Array) -> _Uses:
-    distinct, of_stub = np.unique(np.column_stack([case, nyquist, z0]), axis=0, return_inverse=True)
-    return _Uses(distinct[:, 0].astype(np.intp), distinct[:, 1], distinct[:, 2], of_stub.reshape(-1))
+def _uses(case: Numbers, net: Numbers, nyquist: Floats, z_line: Floats) -> _Uses:
+    rates, rate = np.unique(nyquist, return_inverse=True)
+    impedances, impedance = np.unique(z_line, return_inverse=True)
+    rate_and_impedance = rate * len(impedances) + impedance
+    per_case = len(rates) * len(impedances)
+    keys, of_stub = _distinct(case * per_case + rate_and_impedance[net])
+    pair = keys % max(per_case, 1)
+    return _Uses(
+        keys // max(per_case, 1), rates[pair // max(len(impedances), 1)], impedances[pair % max(len(impedances), 1)],
+        of_stub,
+    )  # fmt: skip
 
 
-def _bounds(models: Models, case: NDArray[np.intp]) -> tuple[Array, Array]:
-    """Multiples of the computed notch between which the true one is expected, per case."""
-    bounds = np.array([(p.low, p.high) for p in models.provenance]).reshape(-1, 2)
-    return bounds[case, 0], bounds[case, 1]
+def _distinct(keys: Numbers) -> tuple[Numbers, Numbers]:
+    """Distinct keys in rising order, and which of them each is."""
+    if not len(keys) or keys.max() > TABLE_PER_ENTRY * len(keys):
+        distinct, number = np.unique(keys, return_inverse=True)
+        return distinct, number
+    used = np.zeros(int(keys.max()) + 1, dtype=bool)
+    used[keys] = True
+    return np.flatnonzero(used), (np.cumsum(used) - 1)[keys]
 
 
-def _notch(models: Models, first: Array, uses: _Uses) -> Spread:
-    low, high = first[:, uses.case]
-    below, above = _bounds(models, uses.case)
+def _notch(models: Models, case: Numbers) -> Spread:
+    low, high = models.first_notch[:, case]
+    below, above = models.notch_bounds[:, case]
     return Spread(low * below, low, high, high * above)
 
 
@@ -144,75 +228,69 @@ def _losses(models: Models, uses: _Uses) -> tuple[Spread, Spread]:
 
     Past a notch the loss falls with frequency, so the bounds are the extremes of the three, whichever they are.
     """
-    known = np.array([text == "" for text in models.unknown_loss], dtype=bool)[uses.case] & np.isfinite(uses.z0)
+    known = ~_is_missing(models.unknown_loss)[uses.case] & np.isfinite(uses.z0)
     case, nyquist, z0 = uses.case[known], uses.nyquist[known], np.tile(uses.z0[known], 3)
 
-    def figures(voltage: Array, current: Array, use: NDArray[np.intp]) -> Array:
-        return decibels(shunt_s(voltage, current, z0[use]))
+    def losses(voltage: NDArray[np.complex128], current: NDArray[np.complex128], use: Numbers) -> tuple[Floats, Floats]:
+        reflected, passed = shunt_s(voltage, current, z0[use])
+        return decibels(reflected), decibels(passed)
 
-    below, above = _bounds(models, case)
+    below, above = models.notch_bounds[:, case]
     frequency = np.concatenate([nyquist / below, nyquist, nyquist / above])
     all_uses = np.full((2, 2, 3, len(uses.case)), np.nan)
-    all_uses[..., known] = models.spread(np.tile(case, 3), frequency, figures).reshape(2, 2, 3, -1)
-    (back_low, loss_low), (back_high, loss_high) = all_uses
+    all_uses[..., known] = models.spread(np.tile(case, 3), frequency, losses).reshape(2, 2, 3, -1)
+    (return_low, loss_low), (return_high, loss_high) = all_uses
     return (
         Spread(loss_high.max(axis=0), loss_high[1], loss_low[1], loss_low.min(axis=0)),
-        Spread(back_low.min(axis=0), back_low[1], back_high[1], back_high.max(axis=0)),
+        Spread(return_low.min(axis=0), return_low[1], return_high[1], return_high.max(axis=0)),
     )
 
 
-def _least(net: NDArray[np.intp], values: Array, count: int) -> Array:
+def _is_missing(unknown: tuple[str | None, ...]) -> NDArray[np.bool_]:
+    return np.array([missing is not None for missing in unknown], dtype=bool)
+
+
+def _least(net: Numbers, values: Floats, count: int) -> Floats:
     least = np.full(count, np.nan)
     np.fmin.at(least, net, values)
     return least
 
 
-def _governing(net: NDArray[np.intp], notch: Array, count: int) -> NDArray[np.intp]:
-    """Stub with the lowest notch of each net, an unknown one last; -1 without stub."""
-    order = np.lexsort((notch, net))
-    found, first = np.unique(net[order], return_index=True)
-    governing = np.full(count, -1, dtype=np.intp)
-    governing[found] = order[first]
+def _governing(net: Numbers, notch: Floats, count: int) -> Numbers:
+    """First stub with the lowest notch of each net, an unknown one last; ``NO_STUB`` without stub."""
+    notch = np.where(np.isnan(notch), np.inf, notch)
+    lowest = np.full(count, np.inf)
+    np.minimum.at(lowest, net, notch)
+    candidates = np.flatnonzero(notch == lowest[net])[::-1]
+    governing = np.full(count, NO_STUB, dtype=np.intp)
+    governing[net[candidates]] = candidates
     return governing
 
 
-def _leg_sums(net: NDArray[np.intp], leg: NDArray[np.intp], loss: Spread, count: int) -> Spread:
+def _leg_sums(net: Numbers, leg: Numbers, loss: Spread, count: int) -> Spread:
     """Loss of each leg, its stubs summed; the worse leg counts."""
-    sums = []
-    for values in loss:
-        per_leg = np.zeros(2 * count)
-        np.add.at(per_leg, 2 * net + leg, values)
-        sums.append(per_leg.reshape(count, 2).max(axis=1))
-    return Spread(*sums)
+    sums = (np.bincount(2 * net + leg, weights=values, minlength=2 * count) for values in loss)
+    return Spread(*(of_legs.reshape(count, 2).max(axis=1) for of_legs in sums))
 
 
-def _spread_out(has: NDArray[np.bool_], values: Array) -> Array:
-    full = np.full(len(has), np.inf)
-    full[has] = values
-    return full
+def _filled(which: NDArray[np.bool_], values: NDArray[np.generic], other: float) -> NDArray[Any]:
+    """Array of ``values`` where ``which``, and of ``other`` elsewhere."""
+    filled = np.full(len(which), other, dtype=values.dtype)
+    filled[which] = values
+    return filled
 
 
-def _first_unknown(unknown: tuple[str, ...], case: NDArray[np.intp], net: NDArray[np.intp], count: int) -> Array:
-    missing = np.array([text != "" for text in unknown], dtype=bool)
+def _first_unknown(unknown: tuple[str | None, ...], case: Numbers, net: Numbers, count: int) -> Numbers:
+    missing = _is_missing(unknown)
     found = np.full(count, -1, dtype=np.intp)
     if missing.any():
-        bad = missing[case]
-        found[net[bad]] = case[bad]
+        stubs = missing[case]
+        found[net[stubs]] = case[stubs]
     return found
 
 
-def _nearness(models: Models, first: Array, uses: _Uses, net: NDArray[np.intp], count: int) -> Array:
-    """Least |log(notch / Nyquist)| over the odd orders of every stub of a net; infinite without stub."""
-    nearest = np.full(len(uses.case), np.inf)
-    below = np.ones(len(uses.case), dtype=bool)
-    order = 1
-    while below.any():
-        wanted = np.zeros(len(models.provenance), dtype=bool)
-        wanted[uses.case[below]] = True
-        notch = (first if order == 1 else models.notch(order, wanted)[0])[uses.case]
-        nearest = np.fmin(nearest, np.abs(np.log(notch / uses.nyquist)))
-        below &= notch < uses.nyquist
-        order += 2
+def _nearness(models: Models, uses: _Uses, net: Numbers, count: int) -> Floats:
+    """Least abs(log(notch / Nyquist)) over the odd orders of every stub of a net; infinite without stub."""
     least = np.full(count, np.inf)
-    np.fmin.at(least, net, nearest[uses.of_stub])
+    np.fmin.at(least, net, models.nearness(uses.case, uses.nyquist)[uses.of_stub])
     return least

@@ -1,4 +1,4 @@
-"""Owns the table of every stub of a board, as arrays: distinct stubs are found once and pointed to."""
+"""Owns the table of every stub of a board, as arrays: equal stubs are listed once, as cases, and pointed to."""
 
 from __future__ import annotations
 
@@ -8,8 +8,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stubsi.board.hole_columns import LEG_N
 from stubsi.stubs.drawn import StubShape, stub_shapes
-from stubsi.stubs.surroundings import NOTHING_KNOWN, Around, surroundings
+from stubsi.stubs.surroundings import Around, nothing_known, surroundings
+from stubsi.value import read_only
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -17,6 +19,9 @@ if TYPE_CHECKING:
     from stubsi.board.board import Board
     from stubsi.board.net import Hole
     from stubsi.stubs.as_barrel import Bore
+
+NO_CASE = -1
+"""Stands for the number of a case where there is no stub."""
 
 
 class Case(NamedTuple):
@@ -34,10 +39,24 @@ class Case(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class StubTable:
-    """Every stub of a board. Arrays of one entry per stub; ``case`` points into ``cases``.
+    """Every stub of a board. The arrays have one entry per stub, in the order of the nets, and are read-only.
 
-    ``least`` points to the case left if all that can be drilled away is; -1: nothing is left. ``leg`` is 0 for a
-    single hole or leg P, 1 for leg N.
+    Parameters
+    ----------
+    cases : tuple of Case
+        The distinct stubs.
+    holes : tuple of Hole
+        The holes of the signal nets.
+    net : ndarray of int
+        Number of the net of each stub among the signal nets; it never falls from one stub to the next.
+    hole : ndarray of int
+        Number of its hole in ``holes``.
+    leg : ndarray of int
+        0 for a single hole or leg P, 1 for leg N.
+    case : ndarray of int
+        Number of its case in ``cases``; ``NO_CASE`` where nothing is left of it.
+    least : ndarray of int
+        Case that is left if all that can be drilled away is drilled away; ``NO_CASE`` if nothing is left.
     """
 
     cases: tuple[Case, ...]
@@ -48,36 +67,98 @@ class StubTable:
     case: NDArray[np.intp]
     least: NDArray[np.intp]
 
+    def __post_init__(self) -> None:
+        for array in (self.net, self.hole, self.leg, self.case, self.least):
+            read_only(array)
+
     @cached_property
     def length_si(self) -> NDArray[np.float64]:
-        """Length of each stub as drawn [m]."""
-        return np.array([case.length_si for case in self.cases])[self.case] if self.cases else np.zeros(0)
+        """Length of each stub [m]; 0 where nothing is left of it."""
+        return read_only(self.lengths_of(self.case))
+
+    def lengths_of(self, case: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Length [m] of each of these cases, 0 for ``NO_CASE``."""
+        return np.array([each.length_si for each in self.cases] + [0.0])[case]
 
 
 def stub_table(board: Board, *, with_surroundings: bool) -> StubTable:
-    """Collect every stub of the board's signal nets, with what stands around each hole or without."""
-    shapes: dict[tuple, tuple[StubShape, ...]] = {}
-    numbers: dict[tuple, int] = {}
-    cases: list[Case] = []
-    rows: list[tuple[int, int, int, int, int]] = []
-    holed = [(number, hole) for number, net in enumerate(board.signal_nets) for hole in net.holes]
-    around = surroundings(board) if with_surroundings else [NOTHING_KNOWN] * len(holed)
-    for number, (net_number, hole) in enumerate(holed):
-        span = board.span(hole)
-        shape_key = (id(hole.padstack), span, id(hole.press_fit))
-        if shape_key not in shapes:
-            shapes[shape_key] = stub_shapes(board.stackup, hole.padstack, span, hole.press_fit)
-        for shape in shapes[shape_key]:
-            found = []
-            for length in (shape.stub_length_si, shape.least_length_si):
-                key = (id(shape), length, id(around[number]))
-                if length > 0 and key not in numbers:
-                    numbers[key] = len(cases)
-                    cases.append(Case(shape, length, around[number]))
-                found.append(numbers.get(key, -1))
-            rows.append((net_number, number, int(hole.leg == "N"), *found))
-    columns = np.array(rows, dtype=np.intp).reshape(-1, 5).T
+    """Collect every stub of the signal nets of a board.
+
+    Parameters
+    ----------
+    board : Board
+    with_surroundings : bool
+        Whether the cases hold what stands around each hole. Models that do not ask for it have fewer cases without.
+
+    Returns
+    -------
+    StubTable
+    """
+    holes = board.signal_holes
+    around = surroundings(board) if with_surroundings else nothing_known(len(holes.holes))
+    like, group = _groups(holes.kind * len(around.distinct) + around.of_hole)
+    shapes = _shapes_of_kinds(board)
+    case_list = _CaseList()
+    stubs_of_group = [
+        case_list.stubs(shapes[kind], around.distinct[surrounding])
+        for kind, surrounding in zip(holes.kind[like].tolist(), around.of_hole[like].tolist(), strict=True)
+    ]
+    stubs = np.array([stub for of_group in stubs_of_group for stub in of_group], dtype=np.intp).reshape(-1, 2)
+    count = np.array([len(of_group) for of_group in stubs_of_group], dtype=np.intp)
+    hole = np.repeat(np.arange(len(group)), count[group])
+    first_of_group, first_of_hole = _starts(count), _starts(count[group])
+    stub = first_of_group[group[hole]] + np.arange(len(hole)) - first_of_hole[hole]
     return StubTable(
-        cases=tuple(cases), holes=tuple(hole for _, hole in holed),
-        **dict(zip(("net", "hole", "leg", "case", "least"), columns, strict=True)),
+        cases=tuple(case_list.cases), holes=holes.holes, net=holes.net[hole], hole=hole,
+        leg=(holes.leg[hole] == LEG_N).astype(np.intp), case=stubs[stub, 0], least=stubs[stub, 1],
     )  # fmt: skip
+
+
+def _groups(key: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """First entry of every group of equal keys, in the order they appear, and the group of each entry."""
+    _, first, group = np.unique(key, return_index=True, return_inverse=True)
+    order = np.argsort(first)
+    number = np.empty_like(order)
+    number[order] = np.arange(len(order))
+    return first[order], number[group]
+
+
+def _starts(count: NDArray[np.intp]) -> NDArray[np.intp]:
+    """Number of the first of each of some groups that follow each other, from how many each group has."""
+    return np.cumsum(count) - count
+
+
+def _shapes_of_kinds(board: Board) -> list[tuple[StubShape, ...]]:
+    """Stubs that a hole of each kind leaves; kinds that differ only in the inner layers in use share them."""
+    distinct: dict[tuple[object, ...], tuple[StubShape, ...]] = {}
+    shapes = []
+    for kind in board.kinds:
+        key = (kind.padstack, kind.span, kind.press_fit)
+        if key not in distinct:
+            distinct[key] = stub_shapes(board.stackup, kind.padstack, kind.span, kind.press_fit)
+        shapes.append(distinct[key])
+    return shapes
+
+
+class _CaseList:
+    """Cases in the order they are found; equal ones are found once."""
+
+    def __init__(self) -> None:
+        self.cases: list[Case] = []
+        self._numbers: dict[Case, int] = {}
+
+    def stubs(self, shapes: tuple[StubShape, ...], around: Around) -> list[tuple[int, int]]:
+        """Case of every stub of a hole as drawn, and of what is left if all that can be is drilled away."""
+        return [
+            (self._number(shape, shape.stub_length_si, around), self._number(shape, shape.least_length_si, around))
+            for shape in shapes
+        ]
+
+    def _number(self, shape: StubShape, length: float, around: Around) -> int:
+        if length <= 0:
+            return NO_CASE
+        case = Case(shape, length, around)
+        number = self._numbers.setdefault(case, len(self.cases))
+        if number == len(self.cases):
+            self.cases.append(case)
+        return number

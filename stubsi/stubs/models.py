@@ -1,26 +1,39 @@
 """Owns the electrical models of a table of stubs as one answer: notch and input of every variant of every case.
 
-A case has one variant where all is known, several where an unknown is scanned: then its figures are ranges.
+A case has one variant where all is known. It has several where an unknown is scanned: then its figures are ranges.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Protocol
+from functools import cached_property
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from stubsi.value import read_only
+
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from stubsi.provenance import Provenance
+
+    Floats = NDArray[np.float64]
+    Numbers = NDArray[np.intp]
+    Figures = Callable[[NDArray[np.complex128], NDArray[np.complex128], Numbers], tuple[Floats, ...]]
+    """Figures of some uses, from voltage and current at their inputs and from their numbers."""
 
 
 class Electrical(Protocol):
     """What answers for a stack of stubs: the uniform line, the solved chain."""
 
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
-        """Notch of the stubs of these numbers [Hz]."""
+        """Notch of an odd order of the stubs of these numbers [Hz]."""
+
+    def nearest_notch(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> NDArray[np.float64] | None:
+        """Notch nearest to each frequency [Hz] by ratio, whatever its order; None where orders are tried one by one."""
 
     def highest(self) -> float:
         """Frequency up to which all of them hold [Hz]."""
@@ -35,22 +48,42 @@ class Electrical(Protocol):
 class Models:
     """Models of a tuple of cases, in order.
 
-    ``variants``: stacks of stubs; ``owner[i]``: case of each stub of ``variants[i]``. ``unknown``: per case what is
-    missing for the notch ("" if nothing); such a case has no variant. ``unknown_loss``: likewise for the loss.
+    Parameters
+    ----------
+    variants : tuple of Electrical
+        Stacks of stubs.
+    owner : tuple of ndarray of int
+        ``owner[i]``: case of each stub of ``variants[i]``, in rising order.
+    provenance : tuple of Provenance
+        Where the figures of each case come from.
+    unknown : tuple of str or None
+        What is missing for the notch of each case, None if nothing. A case with something missing has no variant.
+    unknown_loss : tuple of str or None
+        Likewise for the loss.
     """
 
     variants: tuple[Electrical, ...]
     owner: tuple[NDArray[np.intp], ...]
     provenance: tuple[Provenance, ...]
-    unknown: tuple[str, ...]
-    unknown_loss: tuple[str, ...]
+    unknown: tuple[str | None, ...]
+    unknown_loss: tuple[str | None, ...]
 
     def notch(self, order: int = 1, cases: NDArray[np.bool_] | None = None) -> NDArray[np.float64]:
-        """Lowest and highest notch of each case over its variants [Hz], shape (2, n_case); NaN where unknown.
+        """Lowest and highest notch of each case over its variants.
 
-        ``cases`` (n_case,): which are wanted, the others stay NaN; None: all.
+        Parameters
+        ----------
+        order : int
+            1, 3, 5 ...
+        cases : ndarray of bool, shape (n_case,), optional
+            Which cases are wanted, the others stay NaN; all unless given.
+
+        Returns
+        -------
+        ndarray, shape (2, n_case)
+            [Hz]; NaN where it is unknown.
         """
-        low, high = self._empty(len(self.provenance))
+        low, high = np.full((2, len(self.provenance)), np.nan)
         for stack, owner in zip(self.variants, self.owner, strict=True):
             index = np.arange(len(owner)) if cases is None else np.flatnonzero(cases[owner])
             if len(index):
@@ -59,13 +92,74 @@ class Models:
                 np.fmax.at(high, owner[index], notch)
         return np.array([low, high])
 
-    def spread(self, case: NDArray[np.intp], frequency: NDArray[np.float64], figures: Any) -> NDArray[np.float64]:
-        """Lowest and highest of some figures over the variants of each case, shape (2, n_figure, n).
+    @cached_property
+    def first_notch(self) -> NDArray[np.float64]:
+        """Lowest and highest first notch of each case [Hz], shape (2, n_case)."""
+        return read_only(self.notch())
 
-        ``figures(voltage, current, which)`` gives, shape (n_figure, m), what is wanted of the inputs of the uses
-        ``which`` (numbers into ``case``) at their ``frequency`` [Hz]. NaN where unknown.
+    @cached_property
+    def notch_bounds(self) -> NDArray[np.float64]:
+        """Multiples of the computed notch between which the true one is expected, shape (2, n_case)."""
+        return read_only(np.array([(each.low, each.high) for each in self.provenance]).reshape(-1, 2).T)
+
+    def nearness(self, case: NDArray[np.intp], frequency: NDArray[np.float64]) -> NDArray[np.float64]:
+        """How near a notch of any order comes to a frequency.
+
+        Parameters
+        ----------
+        case : ndarray of int, shape (n,)
+        frequency : ndarray, shape (n,)
+            [Hz].
+
+        Returns
+        -------
+        ndarray, shape (n,)
+            Least abs(log(notch / frequency)) over the odd orders; infinite where the notch is unknown.
         """
-        low, high = self._empty(len(case)), self._empty(len(case))
+        nearest = _distance(self.first_notch[0][case], frequency)
+        below = np.flatnonzero(self.first_notch[0][case] < frequency)
+        for stack, owner in zip(self.variants, self.owner, strict=True):
+            use, variant = _meeting(case[below], owner)
+            notch = stack.nearest_notch(variant, frequency[below[use]]) if len(use) else None
+            if notch is not None:
+                np.fmin.at(nearest, below[use], _distance(notch, frequency[below[use]]))
+                below = np.delete(below, use)
+        nearest[below] = np.fmin(nearest[below], self._nearness_by_order(case[below], frequency[below]))
+        return np.where(np.isnan(nearest), np.inf, nearest)
+
+    def _nearness_by_order(self, case: NDArray[np.intp], frequency: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Nearness to the notches from the third order on, up to the first that is not below the frequency."""
+        nearest = np.full(len(case), np.inf)
+        below = np.ones(len(case), dtype=bool)
+        order = 3
+        while below.any():
+            wanted = np.zeros(len(self.provenance), dtype=bool)
+            wanted[case[below]] = True
+            notch = self.notch(order, wanted)[0][case]
+            nearest = np.fmin(nearest, _distance(notch, frequency))
+            below &= notch < frequency
+            order += 2
+        return nearest
+
+    def spread(self, case: NDArray[np.intp], frequency: NDArray[np.float64], figures: Figures) -> NDArray[np.float64]:
+        """Lowest and highest of two figures over the variants of each case.
+
+        Parameters
+        ----------
+        case : ndarray of int, shape (n,)
+            The case of each use.
+        frequency : ndarray, shape (n,)
+            [Hz].
+        figures : callable
+            ``figures(voltage, current, which)`` gives two figures, each of shape (m,), from the inputs of the uses
+            ``which`` (numbers into ``case``).
+
+        Returns
+        -------
+        ndarray, shape (2, 2, n)
+            Lowest and highest of each figure; NaN where unknown.
+        """
+        low, high = np.full((2, 2, len(case)), np.nan)
         for stack, owner in zip(self.variants, self.owner, strict=True):
             use, variant = _meeting(case, owner)
             if not len(use):
@@ -75,9 +169,10 @@ class Models:
                 np.fmax.at(high[figure], use, values)
         return np.array([low, high])
 
-    @staticmethod
-    def _empty(count: int) -> NDArray[np.float64]:
-        return np.full((2, count), np.nan)
+
+def _distance(notch: NDArray[np.float64], frequency: NDArray[np.float64]) -> NDArray[np.float64]:
+    """How far a notch is from a frequency on a logarithmic scale."""
+    return np.abs(np.log(notch / frequency))
 
 
 def _meeting(case: NDArray[np.intp], owner: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:

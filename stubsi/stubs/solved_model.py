@@ -97,6 +97,9 @@ class SolvedStack:
         """Notch of the stubs of these numbers [Hz]."""
         return self._first.frequency[index] if order == 1 else notch(self.chain.only(index), order)
 
+    def nearest_notch(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> None:
+        """No closed form: the orders are tried one by one."""
+
     def notch_note(self, index: int) -> NotchNote | None:
         """What has to be said of the first notch of a stub; None of a sharp one."""
         frequency, zero = (values[index] for values in self._first)
@@ -172,7 +175,8 @@ def _joined(
     fallback = uniform_models([cases[number] for number in rest])
     for number, uniform in zip(rest, fallback.provenance, strict=True):
         provenance[number] = replace(uniform, not_solved=refused[number])
-    unknown, unknown_loss = ([""] * len(cases) for _ in range(2))
+    unknown: list[str | None] = [None] * len(cases)
+    unknown_loss: list[str | None] = [None] * len(cases)
     for number, notch_missing, loss_missing in zip(rest, fallback.unknown, fallback.unknown_loss, strict=True):
         unknown[number], unknown_loss[number] = notch_missing, loss_missing
     return Models(

@@ -1,35 +1,37 @@
-"""Owns what stands around a hole: its nearest return vias and the other barrel of its pair, alike ones made equal."""
+"""Owns what stands around a hole: its nearest return vias, and the other barrel of its pair."""
 
 from __future__ import annotations
 
+import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stubsi.board.hole_columns import SINGLE, HoleColumns
+from stubsi.stubs.nearest_vias import GRID, REACH, NearestVias, via_columns
+from stubsi.value import read_only
+
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from numpy.typing import NDArray
 
-    from stubsi.board.board import Board, Span
-    from stubsi.board.net import Net, ReturnVias
+    from stubsi.board.board import Board
+    from stubsi.board.net import ReturnVias
 
-NEAREST, TIED = 8, 16
-"""Return vias that count for a hole: the nearest eight within reach that are as deep as the hole, and those as near as
-the eighth, up to sixteen in all: holes among alike vias see alike ones, whichever are listed first."""
-
-REACH = 10e-3
-"""Return vias farther than this [m] do not count: more than half a wave away at any notch that matters, where planes
-spread and absorb what would come back. Without a nearer one the planes are open."""
-
-GRID = 1e-7
-"""Positions [m] are kept to this: patterns that differ by less are one, and solved once."""
+BLOCK = 50_000
+"""Holes that are looked at together: it bounds the memory a large board takes."""
 
 
 class Around(NamedTuple):
-    """What stands around a hole. Two patterns that only differ by a rotation or mirroring are written alike.
+    """What stands around a hole. Patterns that differ only by a rotation or a mirroring are equal.
 
-    ``returns``: centres ((x, y), ...) [m] of return vias, None where unknown. Of a single hole relative to it, the
-    nearest on the x axis; of a pair seen from midway between the barrels, which lie on the x axis, those on this
-    leg's side (x > 0). ``radius`` [m] of the vias. ``pitch`` [m] of a pair, None where unknown.
+    ``returns``: centres ((x, y), ...) [m] of the return vias, None where they are unknown. For a single hole they are
+    relative to the hole, and the nearest one lies on the x axis. For a leg of a pair they are relative to the middle
+    between the two barrels, which lie on the x axis, and only those on the side of this leg (x > 0) are listed.
+    ``radius``: of the vias [m]. ``pitch``: of the pair [m], None for a single hole and where it is unknown.
+    ``odd``: whether the hole is a leg of a pair, driven in the odd mode.
     """
 
     returns: tuple[tuple[float, float], ...] | None
@@ -41,119 +43,178 @@ class Around(NamedTuple):
 NOTHING_KNOWN = Around(None, 0.0, None, odd=False)
 
 
-def around_of(returns: ReturnVias | None, pitch: float | None) -> Around:
-    """What stands around a hole without a board: return vias as given, and the pitch [m] of its pair if it has one."""
-    if returns is None:
-        return NOTHING_KNOWN._replace(pitch=pitch, odd=pitch is not None)
-    at = np.array([complex(*place) for place in returns.positions_si]).reshape(1, -1)
-    if pitch is None and at.size:
-        nearest = at[0, np.argmin(np.abs(at[0]))]
-        at = at / (nearest / abs(nearest) if nearest else 1.0)
-    radius = returns.drill_si / 2
-    kept = [via for via in _alike(at)[0].tolist() if pitch is None or via.real > radius] if at.size else []
-    return Around(tuple((via.real, via.imag) for via in kept), radius, pitch, pitch is not None)
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Surroundings:
+    """What stands around every hole of the signal nets of a board; equal surroundings are listed once.
 
-
-def surroundings(board: Board) -> list[Around]:
-    """What stands around every hole of the signal nets, in their order; equal ones are the same object."""
-    nets = [(net, hole) for net in board.signal_nets for hole in net.holes]
-    at = np.array([complex(*hole.xy_si) if hole.xy_si else np.nan for _, hole in nets])
-    odd = [hole.leg != "" for _, hole in nets]
-    partner = np.array([p for net in board.signal_nets for p in _partners(net)])
-    vias, radius = _nearest(board, [board.span(hole) for _, hole in nets], at)
-    pitch = np.round(np.abs(partner - at) / GRID) * GRID
-    single = np.isnan(pitch)
-    with np.errstate(invalid="ignore"):
-        along = np.where(single, vias[:, 0] - at, at - partner) if vias.shape[1] else at
-        seen = (vias - at[:, None]) / np.where(along == 0, 1.0, along / np.abs(along))[:, None]
-    hole = np.where(single, 0.0, pitch / 2)[:, None]
-    seen = _alike(seen + hole)
-    known = (board.return_vias is not None) & ~np.isnan(seen).any(axis=1)
-    with np.errstate(invalid="ignore"):
-        kept = (single[:, None] | (seen.real > radius[:, None])) & (np.abs(seen - hole) <= REACH)
-    distinct: dict[Around, Around] = {}
-    found = []
-    for i in range(len(nets)):
-        returns = tuple((via.real, via.imag) for via in seen[i, kept[i]].tolist()) if known[i] else None
-        around = Around(returns, float(radius[i]), None if single[i] else float(pitch[i]), odd[i])
-        found.append(distinct.setdefault(around, around))
-    return found
-
-
-def _partners(net: Net) -> list[complex]:
-    """Place x + jy of the other barrel of the pair of each hole of a net: the nearest of the other leg; NaN if none."""
-    placed = [(hole.leg, complex(*hole.xy_si)) for hole in net.holes if hole.xy_si]
-    partners = []
-    for hole in net.holes:
-        others = [place for leg, place in placed if leg != hole.leg]
-        if hole.xy_si is None or not others:
-            partners.append(complex(np.nan))
-        else:
-            partners.append(min(others, key=lambda place, own=complex(*hole.xy_si): abs(place - own)))
-    return partners
-
-
-class _Via(NamedTuple):
-    """A return via: place x + jy and radius [m], first and last copper layer it meets, by place from the top."""
-
-    at: complex
-    radius: float
-    first: int
-    last: int
-
-
-def _vias(board: Board) -> list[_Via]:
-    """The return vias of a board; blind ones stacked on each other are one."""
-    drawn = [(hole, board.span(hole)) for hole in board.return_vias or ()]
-    found: dict[tuple[int, int], _Via] = {}
-    joined = []
-    for hole, span in sorted(drawn, key=lambda each: each[1].first):
-        key = (round(hole.xy_si[0] / GRID), round(hole.xy_si[1] / GRID))
-        via = _Via(complex(*hole.xy_si), hole.padstack.drill_si / 2, span.first, span.last)
-        above = found.get(key)
-        if above and via.first <= above.last:
-            via = _Via(above.at, min(above.radius, via.radius), above.first, max(above.last, via.last))
-        elif above:
-            joined.append(above)
-        found[key] = via
-    return joined + list(found.values())
-
-
-def _nearest(
-    board: Board, spans: list[Span], at: NDArray[np.complex128]
-) -> tuple[NDArray[np.complex128], NDArray[np.float64]]:
-    """Nearest return vias of each hole, shape (n, up to 16), NaN where unknown; and the radius of the nearest.
-
-    Only vias that go on along all of the hole count: every plane it passes is joined by them. Those missing to the
-    full number stand out of reach.
+    Parameters
+    ----------
+    distinct : tuple of Around
+        The different surroundings.
+    of_hole : ndarray of int
+        Which of them every hole has.
     """
-    from scipy.spatial import cKDTree
 
-    if not board.return_vias or any(via.xy_si is None for via in board.return_vias):
-        return np.full((len(at), 1), np.nan + 0j), np.zeros(len(at))
-    vias = _vias(board)
-    found = np.repeat(at[:, None] + 100 * REACH, min(TIED, len(vias)), axis=1)
-    radius = np.zeros(len(at))
-    reaches = np.array([(span.first, span.last) for span in spans]).reshape(-1, 2)
-    for first, last in {*map(tuple, reaches.tolist())}:
-        rows = np.flatnonzero((reaches == (first, last)).all(axis=1) & ~np.isnan(at))
-        along = [via for via in vias if via.first <= first and last <= via.last]
-        if not along or not rows.size:
-            continue
-        places, count = np.array([via.at for via in along]), min(TIED, len(along))
-        tree = cKDTree(np.column_stack([places.real, places.imag]))
-        apart, index = tree.query(np.column_stack([at[rows].real, at[rows].imag]), k=np.arange(1, count + 1))
-        counts = apart <= apart[:, [min(NEAREST, count) - 1]] + GRID / 2
-        found[rows, :count] = np.where(counts, places[index], found[rows, :count])
-        radius[rows] = np.array([via.radius for via in along])[index[:, 0]]
-    return found, radius
+    distinct: tuple[Around, ...]
+    of_hole: NDArray[np.intp]
+
+    def __len__(self) -> int:
+        return len(self.of_hole)
+
+    def __getitem__(self, hole: int) -> Around:
+        return self.distinct[int(self.of_hole[hole])]
+
+    def __iter__(self) -> Iterator[Around]:
+        return (self.distinct[number] for number in self.of_hole.tolist())
 
 
-def _alike(seen: NDArray[np.complex128]) -> NDArray[np.complex128]:
-    """Patterns on the grid, mirrored so that the first via off the x axis lies above it, in a fixed order."""
-    seen = np.round(seen / GRID) * GRID
-    off = np.abs(seen.imag) > GRID / 2
-    first = np.take_along_axis(seen.imag, off.argmax(axis=1)[:, None], axis=1)
-    seen = np.where(off.any(axis=1)[:, None] & (first < 0), seen.conj(), seen)
-    order = np.lexsort((seen.imag, seen.real), axis=1)
-    return np.take_along_axis(seen, order, axis=1) + 0.0
+def around_of(returns: ReturnVias | None, pitch: float | None) -> Around:
+    """What stands around a hole that is on no board.
+
+    Parameters
+    ----------
+    returns : ReturnVias or None
+        Its return vias; None where they are unknown.
+    pitch : float or None
+        Pitch of its pair [m]; None for a single hole.
+
+    Returns
+    -------
+    Around
+    """
+    if returns is None:
+        return Around(None, 0.0, pitch, pitch is not None)
+    radius, odd = returns.drill_si / 2, pitch is not None
+    if not returns.positions_si:
+        return Around((), radius, pitch, odd)
+    vias = np.array([[complex(*place) for place in returns.positions_si]])
+    if not odd:
+        nearest = vias[0, np.argmin(np.abs(vias[0]))]
+        vias = vias / (nearest / abs(nearest) if nearest else 1.0)
+    listed = [via for via in _in_one_order(vias)[0].tolist() if not odd or via.real > radius]
+    return Around(tuple((via.real, via.imag) for via in listed), radius, pitch, odd)
+
+
+def surroundings(board: Board) -> Surroundings:
+    """What stands around every hole of the signal nets of a board.
+
+    The result is remembered on the board: asking again costs nothing.
+
+    Parameters
+    ----------
+    board : Board
+
+    Returns
+    -------
+    Surroundings
+        In the order of ``board.signal_holes``.
+    """
+    return board.remembered("surroundings", lambda: _surroundings(board))
+
+
+def nothing_known(holes: int) -> Surroundings:
+    """Surroundings of so many holes for a model that does not ask for them.
+
+    Parameters
+    ----------
+    holes : int
+    """
+    return Surroundings(distinct=(NOTHING_KNOWN,), of_hole=read_only(np.zeros(holes, dtype=np.intp)))
+
+
+def _surroundings(board: Board) -> Surroundings:
+    holes, vias = board.signal_holes, via_columns(board)
+    first = board.per_kind(lambda kind: kind.span.first, holes)
+    last = board.per_kind(lambda kind: kind.span.last, holes)
+    partner, pair = _partners(holes), holes.leg != SINGLE
+    nearest = None if vias is None else NearestVias(vias)
+    numbers: dict[bytes, int] = {}
+    distinct: list[Around] = []
+    of_hole: list[int] = []
+    for start in range(0, len(holes.place), BLOCK):
+        block = slice(start, start + BLOCK)
+        place = holes.place[block]
+        if nearest is None:
+            found, radius = np.full((len(place), 0), np.nan + 0j), np.zeros(len(place))
+        else:
+            found, radius = nearest.of(place, first[block], last[block])
+        patterns = _patterns(place, partner[block], found, radius)
+        known = ~np.isnan(place) & (nearest is not None)
+        table = np.column_stack([patterns.view(np.float64), radius, _pitch(place, partner[block]), pair[block], known])
+        for row, key in enumerate(_rows_as_bytes(table)):
+            number = numbers.setdefault(key, len(distinct))
+            if number == len(distinct):
+                distinct.append(_around(table[row]))
+            of_hole.append(number)
+    return Surroundings(distinct=tuple(distinct), of_hole=read_only(np.array(of_hole, dtype=np.intp)))
+
+
+def _rows_as_bytes(table: NDArray[np.float64]) -> Iterator[bytes]:
+    """Every row as bytes, equal for equal rows."""
+    raw, width = table.tobytes(), table.shape[1] * table.itemsize
+    return (raw[start : start + width] for start in range(0, len(raw), width))
+
+
+def _around(row: NDArray[np.float64]) -> Around:
+    """One row of the table of patterns: x and y of every via, then radius, pitch, pair or not, known or not."""
+    *vias, radius, pitch, pair, known = row.tolist()
+    listed = [(x, y) for x, y in zip(vias[::2], vias[1::2], strict=True) if not math.isnan(x)]
+    return Around(tuple(listed) if known else None, radius, pitch if pitch >= 0 else None, bool(pair))
+
+
+def _pitch(place: NDArray[np.complex128], partner: NDArray[np.complex128]) -> NDArray[np.float64]:
+    """Pitch of every pair [m], on the grid; -1 where there is none or it is unknown."""
+    return np.nan_to_num(np.round(np.abs(partner - place) / GRID) * GRID, nan=-1.0)
+
+
+def _partners(holes: HoleColumns) -> NDArray[np.complex128]:
+    """Place x + jy [m] of the other barrel of the pair of each hole; NaN where there is none or it is unknown.
+
+    It is the nearest hole of the other leg of the same net.
+    """
+    partner = np.full(len(holes.place), complex(np.nan, np.nan))
+    legs = np.flatnonzero(holes.leg != SINGLE)
+    _, start, count = np.unique(holes.net[legs], return_index=True, return_counts=True)
+    for size in np.unique(count).tolist():
+        of_net = legs[start[count == size][:, None] + np.arange(size)]
+        place, leg = holes.place[of_net], holes.leg[of_net]
+        for hole in range(size):
+            apart = np.abs(place - place[:, [hole]])
+            apart[(leg == leg[:, [hole]]) | np.isnan(apart)] = np.inf
+            nearest = np.argmin(apart, axis=1)[:, None]
+            known = np.isfinite(np.take_along_axis(apart, nearest, axis=1)[:, 0])
+            partner[of_net[known, hole]] = np.take_along_axis(place, nearest, axis=1)[known, 0]
+    return partner
+
+
+def _patterns(
+    place: NDArray[np.complex128],
+    partner: NDArray[np.complex128],
+    vias: NDArray[np.complex128],
+    radius: NDArray[np.float64],
+) -> NDArray[np.complex128]:
+    """Return vias [m] as ``Around`` lists them, shape (n, n_via); those that do not count are NaN, at the end."""
+    if not vias.shape[1]:
+        return vias
+    pitch = _pitch(place, partner)
+    single = pitch < 0
+    with np.errstate(invalid="ignore"):
+        axis = np.where(single, vias[:, 0] - place, place - partner)
+        turned = (vias - place[:, None]) / np.where(axis == 0, 1.0, axis / np.abs(axis))[:, None]
+        from_middle = np.where(single, 0.0, pitch / 2)[:, None]
+        turned = _in_one_order(turned + from_middle)
+        own_side = single[:, None] | (turned.real > radius[:, None])
+        counts = np.logical_and(own_side, np.abs(turned - from_middle) <= REACH)
+    listed = np.where(counts, turned, complex(np.nan, np.nan))
+    counting_first = np.argsort(~counts, axis=1, kind="stable")
+    return np.take_along_axis(listed, counting_first, axis=1)
+
+
+def _in_one_order(vias: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """Patterns on the grid, sorted, and mirrored so that the first via off the x axis lies above it."""
+    vias = np.round(vias / GRID) * GRID
+    off_axis = np.abs(vias.imag) > GRID / 2
+    first_off = np.take_along_axis(vias.imag, off_axis.argmax(axis=1)[:, None], axis=1)
+    vias = np.where(off_axis.any(axis=1, keepdims=True) & (first_off < 0), vias.conj(), vias)
+    order = np.lexsort((vias.imag, vias.real), axis=1)
+    return np.take_along_axis(vias, order, axis=1) + 0.0

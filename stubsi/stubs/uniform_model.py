@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, fields
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy.constants import c
@@ -28,22 +28,62 @@ if TYPE_CHECKING:
 LAMINATE_ERROR = "expected 30-60 % too high against a field solution"
 """Error of the notch from laminate Dk. Source: project full-wave reference, 62 geometries, median +44 %."""
 
+MOST_STEPS = 30
+"""Most steps of the search for the nearest order. Two are enough for a line without end load and dispersion."""
+
 
 @dataclass(frozen=True, eq=False)
 class UniformStack:
-    """Uniform lines as a stack of stubs, one entry each."""
+    """Uniform lines as a stack of stubs, one entry each.
+
+    Parameters
+    ----------
+    line : UniformLine
+        Every field an array, one entry per stub.
+    """
 
     line: UniformLine
 
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
-        """Notch of the stubs of these numbers [Hz]."""
+        """Notch of an odd order of the stubs of these numbers [Hz]."""
         return self._take(index).notch(order)
+
+    def nearest_notch(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Notch nearest to each frequency by ratio, whatever its order.
+
+        The notches of successive orders are nearly equally far apart. So the order just below a frequency is found
+        in a few steps from one order and the distance to the next.
+
+        Parameters
+        ----------
+        index : ndarray of int
+            Numbers of the stubs.
+        frequency : ndarray
+            [Hz].
+
+        Returns
+        -------
+        ndarray
+            [Hz].
+        """
+        line = self._take(index)
+        order = np.ones(len(index))
+        for _ in range(MOST_STEPS):
+            below, above = line.notch(order), line.notch(order + 2)
+            step = 2 * np.floor((frequency - below) / (above - below))
+            step = np.where(np.isfinite(step), np.maximum(step, 1 - order), 0.0)
+            if not step.any():
+                break
+            order += step
+        return np.where(frequency / below < above / frequency, below, above)
 
     def highest(self) -> float:
         """No limit of its own."""
         return np.inf
 
-    def input(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> tuple[Any, Any]:
+    def input(
+        self, index: NDArray[np.intp], frequency: NDArray[np.float64]
+    ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
         """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""
         return self._take(index).input(frequency)
 
@@ -65,47 +105,61 @@ class _Row(NamedTuple):
 
 
 def uniform_models(cases: Sequence[Case], *, dk_eff: float | None = None, delay: float | None = None) -> Models:
-    """Model each case as a uniform line.
+    """Model each case as a uniform line with the impedance of a coaxial line of its drill and antipad.
 
-    ``dk_eff`` [-] or ``delay`` [s/m] given: for every stub, with its end included. Neither: the laminate's Dk, and the
-    end pad as half an isolated disk. Impedance: coaxial, from drill and antipad.
+    Parameters
+    ----------
+    cases : sequence of Case
+    dk_eff : float, optional
+        Effective relative permittivity [-] of every stub, its end included.
+    delay : float, optional
+        Delay per length [s/m] of every stub, in its place. With neither, a stub has the Dk of its laminate, and the
+        pad at its end counts as half an isolated disk.
+
+    Returns
+    -------
+    Models
+        What is unknown of a case is named there.
     """
     given = dk_eff if delay is None else float((c * delay) ** 2)
-    rows, owner, provenance, unknown, unknown_loss = [], [], [], [], []
+    known: list[tuple[int, _Row, tuple[str, ...]]] = []
+    unknown: list[str | None] = [None] * len(cases)
+    unknown_loss: list[str | None] = [None] * len(cases)
     for number, case in enumerate(cases):
         try:
-            row, said = _given(case, given) if given is not None else _laminate(case)
+            row, assumptions = _laminate(case) if given is None else _given(case, given)
         except UnknownValueError as error:
-            unknown.append(str(error))
-            unknown_loss.append(str(error))
-            provenance.append(Provenance(tier="none", model_error="unknown"))
+            unknown[number] = unknown_loss[number] = str(error)
             continue
-        rows.append(row)
-        owner.append(number)
-        unknown.append("")
-        unknown_loss.append(
-            "" if np.isfinite(row.z_stub) else f"antipad of padstack {case.shape.padstack.name} is unknown"
+        known.append((number, row, assumptions))
+        if np.isnan(row.z_stub):
+            unknown_loss[number] = f"antipad of padstack {case.shape.padstack.name} is unknown"
+    columns = np.array([row for _, row, _ in known], dtype=float).reshape(-1, len(_Row._fields)).T
+    line = UniformLine(**dict(zip(_Row._fields, columns, strict=True)))
+    provenance = [Provenance(tier="none", model_error="unknown")] * len(cases)
+    most = _most_optimistic(line).tolist()
+    for (number, _, assumptions), high in zip(known, most, strict=True):
+        provenance[number] = (
+            _provenance_of_laminate(assumptions, high) if given is None else _provenance_of_given(assumptions, delay)
         )
-        provenance.append(_provenance(row, said, given, delay))
-    columns = np.array(rows, dtype=float).reshape(-1, 8).T
-    stack = UniformStack(UniformLine(**dict(zip(_Row._fields, columns, strict=True))))
     return Models(
-        variants=(stack,), owner=(np.array(owner, dtype=np.intp),), provenance=tuple(provenance),
-        unknown=tuple(unknown), unknown_loss=tuple(unknown_loss),
+        variants=(UniformStack(line),), owner=(np.array([number for number, *_ in known], dtype=np.intp),),
+        provenance=tuple(provenance), unknown=tuple(unknown), unknown_loss=tuple(unknown_loss),
     )  # fmt: skip
 
 
-def _provenance(row: _Row, assumptions: tuple[str, ...], given: float | None, delay: float | None) -> Provenance:
-    """Tier and error. Laminate Dk alone is always optimistic; with the end pad it may be too much of a load."""
-    if given is None:
-        bare = (
-            float(quarter_wave(row.stub_length, row.dk) / UniformLine(**row._asdict()).notch())
-            if row.end_capacitance
-            else 1.0
-        )
-        return Provenance(
-            tier=LAMINATE, assumptions=assumptions, model_error=LAMINATE_ERROR, low=1 / 1.6, high=max(bare, 1.0)
-        )
+def _most_optimistic(line: UniformLine) -> NDArray[np.float64]:
+    """Notch without end load over the computed notch, at least 1: the load of the end pad may be too high."""
+    loaded = np.greater(line.end_capacitance, 0)
+    return np.where(loaded, np.fmax(quarter_wave(line.stub_length, line.dk) / line.notch(), 1.0), 1.0)
+
+
+def _provenance_of_laminate(assumptions: tuple[str, ...], high: float) -> Provenance:
+    """Tier and error. The Dk of the laminate alone is always optimistic."""
+    return Provenance(tier=LAMINATE, assumptions=assumptions, model_error=LAMINATE_ERROR, low=1 / 1.6, high=high)
+
+
+def _provenance_of_given(assumptions: tuple[str, ...], delay: float | None) -> Provenance:
     tier = GIVEN_DK if delay is None else GIVEN_DELAY
     return Provenance(tier=tier, assumptions=assumptions, model_error="as good as the value given")
 
@@ -122,9 +176,10 @@ def _laminate(case: Case) -> tuple[_Row, tuple[str, ...]]:
     pad = _end_pad(case)
     load = disk_end_capacitance(pad, laminate.dk) if pad and np.isfinite(z_stub) else 0.0
     at = np.nan if laminate.at_si is None else laminate.at_si
-    said = (*laminate.assumed, "constant over frequency" if laminate.at_si is None else "wideband Debye")
-    said += ("end pad as half a disk",) if load else ()
-    return _Row(case.length_si, laminate.dk, z_stub, laminate.df, at, float(load), drill, COPPER), said
+    assumptions = (*laminate.assumed, "constant over frequency" if laminate.at_si is None else "wideband Debye")
+    if load:
+        assumptions += ("end pad as half a disk",)
+    return _Row(case.length_si, laminate.dk, z_stub, laminate.df, at, float(load), drill, COPPER), assumptions
 
 
 def _medium(case: Case) -> Laminate:
@@ -140,9 +195,24 @@ def _medium(case: Case) -> Laminate:
 def uniform_through(
     stackup: Stackup, padstack: Padstack, span: Span
 ) -> Callable[[NDArray[np.float64]], NDArray[np.complex128]]:
-    """Chain matrix over frequency [Hz] of the barrel between the outermost layers in use, as a uniform line.
+    """Barrel between the outermost layers in use, as a uniform line.
 
-    Raises UnknownValueError where a Dk or the antipad is not known.
+    Parameters
+    ----------
+    stackup : Stackup
+    padstack : Padstack
+    span : Span
+        Copper layers that the hole reaches and that it uses.
+
+    Returns
+    -------
+    callable
+        Chain matrix, shape (n, 2, 2), at frequencies [Hz], shape (n,).
+
+    Raises
+    ------
+    UnknownValueError
+        A Dk or the antipad is not known.
     """
     top = stackup.face_si(stackup.names[span.upper_in_use], "lower")
     bottom = stackup.face_si(stackup.names[span.lower_in_use], "upper")

@@ -1,0 +1,47 @@
+"""Owns the lookup of a net or hole by its name, with an error that names the near ones."""
+
+from __future__ import annotations
+
+import difflib
+from typing import TYPE_CHECKING, TypeVar
+
+from stubsi.errors import UnknownNameError
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+Item = TypeVar("Item")
+
+MOST_COMPARED = 10_000
+"""Names that are compared with an unknown one: a few milliseconds."""
+
+
+def by_name(items: Mapping[str, Item], name: str, what: str, where: str) -> Item:
+    """Item of a name.
+
+    Parameters
+    ----------
+    items : mapping of name to item
+    name : str
+    what : str
+        What is looked for, like "net".
+    where : str
+        Where it is looked for, like "on board demo".
+
+    Returns
+    -------
+    item
+
+    Raises
+    ------
+    UnknownNameError
+        There is no item of that name.
+    """
+    if isinstance(name, str) and name in items:
+        return items[name]
+    if not isinstance(name, str):
+        raise UnknownNameError(f"{what} {name!r}: must be the name of a {what} {where}.")
+    known = list(items)[:MOST_COMPARED]
+    near = difflib.get_close_matches(name, known, 3) or known[:3]
+    hint = f"; names near it are {', '.join(near)}" if near else ""
+    raise UnknownNameError(f"{what} '{name}': no such {what} {where}{hint}.")

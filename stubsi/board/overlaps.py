@@ -1,0 +1,100 @@
+"""Owns the search for two holes whose drills run into each other."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from numpy.typing import NDArray
+
+ROUNDING = 1e-9
+"""Share of the least distance by which two holes may stand nearer: rounding of positions, not an overlap."""
+
+
+def first_overlap(
+    place: NDArray[np.complex128], drill: NDArray[np.float64], top: NDArray[np.intp], bottom: NDArray[np.intp]
+) -> tuple[int, int] | None:
+    """Two holes that share a layer and stand nearer to each other than their drills permit.
+
+    Holes may touch where one ends and the other begins, as stacked blind holes do.
+
+    Parameters
+    ----------
+    place : ndarray of complex
+        Position x + jy [m] of every hole.
+    drill : ndarray
+        Diameter of the primary drill [m].
+    top, bottom : ndarray of int
+        First and last copper layer of the hole, counted from the top of the board.
+
+    Returns
+    -------
+    tuple of int, or None
+        Numbers of the two holes, the first such pair in their order.
+    """
+    if not len(place):
+        return None
+    coincident = _coincident(place, top, bottom)
+    if coincident is not None:
+        return coincident
+    overlaps = []
+    for one, other in near_pairs(place, drill):
+        apart, needed = np.abs(place[one] - place[other]), (drill[one] + drill[other]) / 2
+        sharing_layers = np.maximum(top[one], top[other]) < np.minimum(bottom[one], bottom[other])
+        for pair in np.flatnonzero(sharing_layers & (apart < needed * (1 - ROUNDING))).tolist():
+            overlaps.append(tuple(sorted((int(one[pair]), int(other[pair])))))
+    return min(overlaps, default=None)  # type: ignore[return-value]
+
+
+def _coincident(
+    place: NDArray[np.complex128], top: NDArray[np.intp], bottom: NDArray[np.intp]
+) -> tuple[int, int] | None:
+    """Two holes at exactly one place that share a layer.
+
+    A board whose holes all stand at one place has too many pairs to look at. This check needs a sort only.
+    """
+    order = np.lexsort((top, place.imag, place.real))
+    above, below = order[:-1], order[1:]
+    found = np.flatnonzero((place[above] == place[below]) & (top[below] < bottom[above]))
+    if not len(found):
+        return None
+    one, other = sorted((int(above[found[0]]), int(below[found[0]])))
+    return one, other
+
+
+def near_pairs(
+    place: NDArray[np.complex128], drill: NDArray[np.float64]
+) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+    """Pairs of holes no farther apart than the wider drill of a size class.
+
+    A size class holds the drills between one power of two of the smallest drill and the next. The pairs of every class
+    are looked for within its own reach, so that a few wide holes do not widen the search around all the narrow ones.
+
+    Parameters
+    ----------
+    place : ndarray of complex
+        Position x + jy [m] of every hole.
+    drill : ndarray
+        Diameter of the primary drill [m].
+
+    Yields
+    ------
+    tuple of ndarray of int
+        Numbers of the first and of the second hole of every pair; each pair once.
+    """
+    from scipy.spatial import cKDTree
+
+    size = np.floor(np.log2(drill / drill.min())).astype(np.intp)
+    points = np.column_stack([place.real, place.imag])
+    for each in np.unique(size).tolist():
+        alike, narrower = np.flatnonzero(size == each), np.flatnonzero(size < each)
+        reach, tree = drill[alike].max(), cKDTree(points[alike])
+        one, other = tree.query_pairs(reach, output_type="ndarray").T
+        yield alike[one], alike[other]
+        if len(narrower):
+            near = tree.sparse_distance_matrix(cKDTree(points[narrower]), reach, output_type="ndarray")
+            yield alike[near["i"]], narrower[near["j"]]
