@@ -124,7 +124,7 @@ _HOME = {
 """Module of every public name."""
 
 _MODULES = (
-    "board", "drilling", "errors", "files", "margin", "network", "physics", "provenance", "show", "stubs", "unit_names",
+    "board", "drilling", "errors", "files", "margin", "memory", "network", "physics", "provenance", "show", "stubs", "unit_names",
     "units", "value",
 )  # fmt: skip
 """Packages and modules that are reached as attributes without an import of their own."""

@@ -282,7 +282,7 @@ REFUSED = {
     "stackup is text": ({**SOLVED, "stackup": "x"}, "stackup = 'x': must be a Stackup"),
     "padstack is text": ({**SOLVED, "padstack": "x"}, "padstack = 'x': must be a Padstack"),
     "no padstack": ({**SOLVED, "padstack": None}, "padstack: missing"),
-    "layer is a number": ({**SOLVED, "layer": 3}, "layer '3': no such copper layer"),
+    "layer is a number": ({**SOLVED, "layer": 3}, "layer 3: no such copper layer"),
     "layer is a list": ({**SOLVED, "layer": ["S1"]}, "no such copper layer"),
     "return vias are text": ({**SOLVED, "return_vias": "x"}, "return_vias = 'x': must be a ReturnVias"),
     "side is none": ({**SOLVED, "side": None}, "side = None: must be 'top' or 'bottom'"),
