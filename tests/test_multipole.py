@@ -7,7 +7,7 @@ import pytest
 from scipy.special import hankel2, jv
 
 from stubsi.physics.hankel import hankel
-from stubsi.physics.multipole import Conductors, bessel, reflection
+from stubsi.physics.multipole import SMALL, Conductors, bessel, reflection
 
 BARREL, POST = 0.15e-3, 0.125e-3
 PATTERNS = {
@@ -84,6 +84,13 @@ def test_no_wave_grows_with_loss():
     x = np.array([1e3 - 900j, 1e-12 + 0j])
     assert np.all(np.isfinite(bessel(0, x)))
     assert np.all(np.isfinite(hankel(1, x)[0]))
+
+
+@pytest.mark.parametrize("order", [0, 1, 4])
+def test_standing_waves_of_small_arguments_are_bessel_functions(order):
+    """The power series up to its last argument, against scipy."""
+    x = np.array([1e-9, 1e-3, 0.4 - 0.01j, 1.3 + 0.2j, SMALL - 1e-9, SMALL - 0.1 - 0.3j])
+    assert bessel(order, x) == pytest.approx(jv(order, x) * np.exp(-1j * x), rel=1e-13)
 
 
 def test_scaled_waves_keep_the_wronskian():

@@ -23,7 +23,7 @@ from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
 from stubsi.physics.skin_effect import surface_resistance
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from numpy.typing import ArrayLike
 
@@ -33,8 +33,8 @@ if TYPE_CHECKING:
     from stubsi.physics.solved_barrel import SolvedBarrel
 
 
-AT_ONCE = 2_000_000
-"""Section values held at once: sweeps are cut into pieces of this size."""
+AT_ONCE = 500_000
+"""Values of sections (sections x stubs x frequencies) in one array: longer lists of frequencies are cut into pieces."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -125,7 +125,8 @@ class Chain:
         complex ndarray, shape (n_stub, n_freq)
             [S].
         """
-        return self._sweep(frequency, lambda f: np.divide(*self.voltage_current(f)[::-1]))
+        voltage, current = self.voltage_current(self._for_every_stub(frequency))
+        return current / voltage
 
     def abcd(self, frequency: ArrayLike) -> ComplexArray:
         """Chain matrix from electrical start to the other end of the levels; SI units.
@@ -141,7 +142,8 @@ class Chain:
         -------
         complex ndarray, shape (n_stub, n_freq, 2, 2)
         """
-        return self._sweep(frequency, self._abcd)
+        pieces = [self._abcd(part) for part in self._pieces(self._for_every_stub(frequency))]
+        return np.concatenate(pieces, axis=1)
 
     def voltage_current(self, frequency: FrequencyArray) -> tuple[ComplexArray, ComplexArray]:
         """Voltage and current at the start, to a common factor.
@@ -151,8 +153,12 @@ class Chain:
         frequency : ndarray, shape (n_stub, n_freq)
             [Hz]; may be complex.
         """
-        voltage, current = self.states(frequency, *self.section_constants(frequency))
-        return voltage[-1], current[-1]
+        pieces = []
+        for part in self._pieces(frequency):
+            voltage, current = self.states(part, *self.section_constants(part))
+            pieces.append((voltage[-1], current[-1]))
+        voltages, currents = zip(*pieces, strict=True)
+        return np.concatenate(voltages, axis=1), np.concatenate(currents, axis=1)
 
     def voltage_current_for_one_volt(self, frequency: FrequencyArray) -> tuple[ComplexArray, ComplexArray]:
         """Voltage [V] and current [A] at the start for 1 V at the open end: smooth over frequency.
@@ -230,11 +236,16 @@ class Chain:
         voltage, current = _along([part[:, None] for part in two_ports], *ends)
         return np.moveaxis(np.array([voltage[-1], current[-1]]), (0, 1), (-2, -1))
 
-    def _sweep(self, frequency: ArrayLike, evaluate: Callable[[ComplexArray], ComplexArray]) -> ComplexArray:
-        f = np.asarray(frequency)
-        f = np.broadcast_to(f, (len(self), f.shape[-1] if f.ndim else 1))
-        step = max(1, AT_ONCE // (f.shape[0] * (self.barrels.skin.shape[1] + 1)))
-        return np.concatenate([evaluate(f[:, i : i + step]) for i in range(0, f.shape[1], step)], axis=1)
+    def _for_every_stub(self, frequency: ArrayLike) -> FrequencyArray:
+        """Frequencies (n_freq,) or (n_stub, n_freq) as (n_stub, n_freq)."""
+        f = np.atleast_1d(np.asarray(frequency))
+        return np.broadcast_to(f, (len(self), f.shape[-1]))
+
+    def _pieces(self, frequency: FrequencyArray) -> Iterator[FrequencyArray]:
+        """Frequencies of every stub in pieces that keep the arrays of all sections small."""
+        step = max(1, AT_ONCE // (max(1, len(self)) * (self.barrels.skin.shape[1] + 1)))
+        for first in range(0, max(1, frequency.shape[1]), step):
+            yield frequency[:, first : first + step]
 
 
 def check_stub(solved: SolvedBarrel, path: ReturnPath, pitch: float = np.nan) -> None:

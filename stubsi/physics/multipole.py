@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
+from math import factorial
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
 
 
+SMALL, SERIES_TERMS = 2.0, 11
+"""Arguments up to which the power series of J_n is used, and its terms: the first left out is 1e-15 of the value."""
 ORDER = 1
 """Highest multipole kept: line charge (0) and dipole (1) of a round conductor."""
 
@@ -33,9 +36,24 @@ def bessel(order: int, x: ComplexArray) -> ComplexArray:
     -------
     complex ndarray
         [-], in the shape of ``x``.
+
+    Notes
+    -----
+    While all arguments are small the power series (Abramowitz and Stegun 9.1.10, from memory), else scipy's function.
     """
+    if np.abs(x).max(initial=0.0) < SMALL:
+        return np.asarray(_bessel_series(order, x) * np.exp(-1j * x))
     decay = np.abs(x.imag) + x.imag
     return np.asarray(jve(order, x) * np.exp(decay - 1j * x.real))
+
+
+def _bessel_series(order: int, x: ComplexArray) -> ComplexArray:
+    """J_n(x) = (x/2)^n sum (-x^2/4)^m / (m! (n + m)!)."""
+    square = x * x / -4
+    total = np.zeros_like(x)
+    for m in range(SERIES_TERMS - 1, -1, -1):
+        total = total * square + 1 / (factorial(m) * factorial(order + m))
+    return np.asarray(total * (x / 2) ** order)
 
 
 class _Placement(NamedTuple):

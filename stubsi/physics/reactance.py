@@ -23,6 +23,8 @@ STEPS = 100
 """Most steps of a search; halving alone needs 50."""
 STRIDE = 1.08
 """Ratio of successive frequencies on the way to a bracket: less than the width of a cavity's stop band."""
+TOGETHER = 1000
+"""Most strides of all stubs that are taken at once."""
 FAR = 1e3
 """Stands for infinity in a phase [rad]."""
 HIGHEST_RATIO = 4.0
@@ -262,7 +264,7 @@ def _bracket(function: _Remaining, first: FloatArray) -> tuple[FloatArray, Float
         high[rows] = tried[each, above]
         rows = rows[above == strides]
         left -= strides
-        strides = min(2 * strides, left)
+        strides = min(2 * strides, left, max(1, TOGETHER // max(1, rows.size)))
     function.chain, function.rows = whole, np.arange(len(first))
     return low, high
 
