@@ -1,4 +1,4 @@
-"""Owns the series impedance a cavity between two planes puts into a barrel, and the return paths it may have."""
+"""Owns the series impedance that a cavity between two planes puts into a barrel, given where its current returns."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ if TYPE_CHECKING:
 
 
 SMALLEST_WAVENUMBER = 1e-9
-"""[1/m] Stands in for zero: far below it nothing but the logarithms of the static field is left."""
+"""Wavenumber [1/m] that stands for zero: the field is static, and its formulas still finite."""
 WITHIN = 0.95
-"""[-] First zero of J_0(kb) Y_0(ka) - Y_0(kb) J_0(ka) over k (b - a) = pi, at least, for b up to 8 a."""
+"""Smallest k (b - a)/pi [-] at the first zero of J_0(kb) Y_0(ka) - Y_0(kb) J_0(ka), for b up to 8 a."""
 BLOCK = 100_000
-"""Complex numbers in the largest array of one block of post systems: it stays in the cache."""
+"""Complex numbers in the largest array of one block of post systems, so that it stays in the cache."""
 
 
 class OuterField(NamedTuple):

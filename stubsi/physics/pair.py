@@ -18,7 +18,7 @@ SLOT_END = 0.075
 
 
 def fringe_shift(height: FloatLike, thickness: FloatLike) -> FloatArray:
-    r"""How much wider than drawn a clearance is for the field, in the walls of a stack of planes.
+    r"""How much wider than drawn a clearance acts in a stack of planes, by the fringe field at its edge.
 
     .. math:: d = \frac{h}{2\pi}\{x \ln x + (2+x)\ln(2+x) - 2(1+x)\ln(1+x)\}, \qquad x = t/h
 

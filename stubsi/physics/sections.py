@@ -120,9 +120,10 @@ def layout(barrel: Barrel) -> Layout:
 def _tip(spans: Sequence[LevelSpan], planes: list[LevelSpan], barrel: Barrel) -> list[Section]:
     """Sections from the last plane's mid to a drilled end inside the cavity below.
 
-    A barrel over the share q of a cavity's height h drives the wave that does not vary along z by q times its mean
-    current: q^2 h Z_1, lumped half-way down, where the current is its mean. The local field between barrel and
-    clearance, (1 - q) j w mu0 ln(b/a)/(2 pi) per height, is spread over both halves. Derived.
+    The barrel fills the share q of a cavity of height h. It drives the wave that does not vary along z by q times its
+    mean current. This adds the series impedance q^2 h Z', which is put half-way down the barrel, where the current is
+    its mean. The field between barrel and clearance adds (1 - q) j w mu0 ln(b/a)/(2 pi) per height over both halves.
+    Derived.
     """
     top, start = (planes[-1].bottom, planes[-1].mid) if planes else (0.0, 0.0)
     upper = [span for span in spans if span.top >= top and not span.is_plane]
