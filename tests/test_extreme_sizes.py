@@ -179,9 +179,9 @@ def test_positions_beyond_are_refused(size):
 
 def test_numbers_beyond_are_refused():
     for number in (1e300, 1e308):
-        with pytest.raises(StubsiError, match="dk_eff = .*: its size must be at most"):
+        with pytest.raises(StubsiError, match=r"dk_eff = .*: its size must be at most"):
             notch_frequency("5 mm", number)
-        with pytest.raises(StubsiError, match="dielectric layer dk = .*: its size must be at most"):
+        with pytest.raises(StubsiError, match=r"dielectric layer dk = .*: its size must be at most"):
             DielectricLayer(thickness="1 mm", dk=number)
-        with pytest.raises(StubsiError, match="z0 = .*: its size must be at most"):
+        with pytest.raises(StubsiError, match=r"z0 = .*: its size must be at most"):
             check_stub("1 mm", "10 Gb/s", dk_eff=4, z_stub="30 ohm", z0=f"{number!r} ohm")

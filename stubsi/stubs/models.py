@@ -45,7 +45,7 @@ class Electrical(Protocol):
 
 
 HIGHEST_ORDER = 199
-"""Highest order of a notch that is looked for beside a frequency: beyond it the notches lie within 1 % of each other."""
+"""Highest order of a notch looked for beside a frequency: beyond it the notches lie within 1 % of each other."""
 
 
 @dataclass(frozen=True, kw_only=True)
