@@ -14,10 +14,12 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from stubsi.board.board import Board
     from stubsi.board.criterion import RULES_OF_THUMB, Criterion
+    from stubsi.board.distance import Distance
+    from stubsi.board.layers import CopperLayer, DielectricLayer
     from stubsi.board.net import DepthDrill, Hole, Net, ReturnVias
     from stubsi.board.padstack import Antipad, Padstack, PressFit
     from stubsi.board.signal import Signal
-    from stubsi.board.stackup import CopperLayer, DielectricLayer, Distance, Stackup
+    from stubsi.board.stackup import Stackup
     from stubsi.drilling.consequences import Consequences, NetChange, consequences
     from stubsi.drilling.depth_tolerance import DepthTolerance, GuaranteedResidual
     from stubsi.drilling.digest import Match
@@ -58,13 +60,13 @@ _HOME = {
     "Certificate": "drilling.drill_group",
     "Check": "margin.budget",
     "Consequences": "drilling.consequences",
-    "CopperLayer": "board.stackup",
+    "CopperLayer": "board.layers",
     "Costs": "drilling.rules",
     "Criterion": "board.criterion",
     "DepthDrill": "board.net",
     "DepthTolerance": "drilling.depth_tolerance",
-    "DielectricLayer": "board.stackup",
-    "Distance": "board.stackup",
+    "DielectricLayer": "board.layers",
+    "Distance": "board.distance",
     "Effect": "drilling.effects",
     "FabricatorRules": "drilling.rules",
     "FileError": "errors",

@@ -84,18 +84,18 @@ EXAMPLE: dict[Kind | Literal["rate"], str] = {
 """How a value of each kind is written, for error texts."""
 
 LARGEST_AND_SMALLEST: dict[Kind, tuple[float, float]] = {
-    "length": (1e6, 1e-15),
-    "frequency": (1e18, 1e-9),
-    "impedance": (1e12, 1e-12),
-    "delay per length": (1e3, 1e-15),
-    "capacitance": (1e3, 1e-24),
-    "conductivity": (1e15, 1e-15),
+    "length": (100.0, 1e-9),
+    "frequency": (1e14, 1e-3),
+    "impedance": (1e9, 1e-6),
+    "delay per length": (1e-4, 1e-12),
+    "capacitance": (1e-3, 1e-21),
+    "conductivity": (1e12, 1e-3),
 }
 """Largest and smallest size that is read, by kind, in SI units; zero is read, too.
 
-A value beyond them is a slip of the keyboard, and the arithmetic would overflow. Far wider than anything that is built:
-common practice, no source.
+A value beyond them is a slip of the keyboard: they lie far beyond anything that is built (common practice, no source).
+Within them the arithmetic neither overflows nor loses its digits.
 """
 
-LARGEST_NUMBER = 1e15
+LARGEST_NUMBER = 1e12
 """Largest size of a plain number that is read."""

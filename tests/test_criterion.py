@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import pickle
 
+import numpy as np
 import pint
 import pytest
 
-from stubsi import RULES_OF_THUMB, Criterion, Signal, UnitError
+from stubsi import RULES_OF_THUMB, Criterion, Signal, StubsiError, UnitError
 from stubsi.board.criterion import DEFAULT, Measure
 from stubsi.physics.uniform_line import quarter_wave_length
 
@@ -125,6 +126,40 @@ def test_refused_limits(name, bad):
 def test_refused_lengths(make, bad):
     with pytest.raises(UnitError, match="stub length"):
         make(bad)
+
+
+@pytest.mark.parametrize("make", [Criterion.loss, Criterion.return_loss])
+def test_limits_beyond_what_is_measured(make):
+    assert make(1000).limit == 1000
+    with pytest.raises(UnitError, match=r"loss = 1000\.1: must be at most 1000 dB"):
+        make(1000.1)
+
+
+@pytest.mark.parametrize("source", ["", " ", None, 5, ["a paper"]], ids=repr)
+def test_a_criterion_has_a_source(source):
+    with pytest.raises(StubsiError, match=r"criterion source = .*: must be a text that is not blank"):
+        Criterion.notch_ratio(5, source=source)
+
+
+def test_rules_of_thumb_cannot_be_changed():
+    with pytest.raises(TypeError):
+        RULES_OF_THUMB["mine"] = DEFAULT
+
+
+def test_a_measure_is_also_its_text():
+    criterion = Criterion.notch_ratio(5)
+    assert criterion.measure is Measure.NOTCH_RATIO
+    assert criterion.measure == "notch ratio"
+    assert eval(repr(criterion)) == criterion == Criterion(measure="notch ratio", limit=5, source="the user")
+
+
+def test_longest_stub_of_a_criterion_on_length():
+    """0.3 in at 1 GBd: 0.012 in at 25 GBd, whose Nyquist frequency is 12.5 GHz."""
+    rule = RULES_OF_THUMB["Bogatin 2015"]
+    assert rule.on_length
+    assert rule.longest_si(12.5e9) == pytest.approx(0.012 * 25.4e-3, rel=1e-12)
+    assert Criterion.stub_length("15 mil").longest_si(12.5e9) == pytest.approx(0.381e-3, rel=1e-12)
+    assert np.isnan(DEFAULT.longest_si(12.5e9))
 
 
 def test_unknown_measure():

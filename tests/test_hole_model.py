@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from stubsi import StubsiError, hole_model
+from stubsi.board.distance import EndKind
 from stubsi.board.net import DepthDrill
-from stubsi.board.stackup import EndKind
 from tests import margin_boards as mb
 
 DRILL = DepthDrill(side="bottom", residual_stub="0.15 mm", drill="0.5 mm")

@@ -11,6 +11,7 @@ import pytest
 from hypothesis import given
 
 from stubsi import StubsiError, UnitError, notch_frequency
+from stubsi.unit_names import LARGEST_AND_SMALLEST, LARGEST_NUMBER, SI
 from stubsi.units import UNITS, one_number, one_si, quantity, show, to_number, to_rate, to_si
 from tests.strategies import physical
 
@@ -288,10 +289,29 @@ def test_results_come_in_plain_units():
     assert show(None, "length") == "unknown"
 
 
-@given(physical(1e-6, 1.0))
-def test_round_trip_through_a_quantity(si):
-    for kind in UNITS:
+@given(physical(0.0, 1.0))
+def test_round_trip_through_a_quantity(share):
+    """Over every size that is read, from the smallest to the largest, evenly by decades."""
+    for kind, (largest, smallest) in LARGEST_AND_SMALLEST.items():
+        si = 1.0000001 * smallest * (0.9999998 * largest / smallest) ** share
         assert one_si(quantity(si, kind), kind, "x") == pytest.approx(si, rel=1e-13)
+
+
+@pytest.mark.parametrize("kind", UNITS)
+def test_the_largest_and_the_smallest_size_are_read_and_no_other(kind):
+    largest, smallest = LARGEST_AND_SMALLEST[kind]
+    for si in (largest, smallest):
+        assert one_si(f"{si!r} {SI[kind]}", kind, "x") == si
+    for si in (1.001 * largest, 0.999 * smallest, 1e300, 1e-300):
+        with pytest.raises(UnitError, match=r"x = .*: its size must be at most .* at least"):
+            one_si(f"{si!r} {SI[kind]}", kind, "x")
+    assert one_si(f"0 {SI[kind]}", kind, "x", rule="not negative") == 0.0
+
+
+def test_the_largest_plain_number_is_read_and_no_other():
+    assert one_number(LARGEST_NUMBER, "dk") == LARGEST_NUMBER
+    with pytest.raises(UnitError, match=r"dk = 1e\+300: its size must be at most 1e\+12"):
+        one_number(1e300, "dk")
 
 
 def test_results_mix_with_the_users_own_registry(swapped_registry):

@@ -40,6 +40,9 @@ _WORDING: dict[Measure, str] = {
     Measure.STUB_LENGTH_TIMES_RATE: "stub length at most {limit} / (symbol rate in GBd)",
 }
 
+MOST_DECIBELS = 1000.0
+"""Largest limit on a loss or return loss [dB]: far beyond what is measured, common practice, no source."""
+
 
 def _measure(value: str, what: str) -> Measure:
     if not isinstance(value, str) or value not in list(Measure):
@@ -81,7 +84,9 @@ class Criterion(Value):
     source: str
 
     def __post_init__(self) -> None:
-        self.__dict__["limit"] = one_number(self.limit, self.measure)
+        self.__dict__["limit"] = limit = one_number(self.limit, self.measure)
+        if self.on_loss and limit > MOST_DECIBELS:
+            raise UnitError(f"{self.measure} = {as_shown(self.limit)}: must be at most {MOST_DECIBELS:g} dB.")
         checked(self.source, "criterion source")
 
     @classmethod

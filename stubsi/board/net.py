@@ -263,6 +263,13 @@ class Net(Value):
         return self.holes[0].leg != ""
 
     @property
+    def nyquist_si(self) -> float:
+        """Nyquist frequency [Hz] of what it carries. Raises BoardError for a reference net, which carries nothing."""
+        if self.signal is None:
+            self._refuse("is reference: it has no Nyquist frequency")
+        return self.signal.nyquist_si
+
+    @property
     def z_stub_line_si(self) -> float:
         """Impedance [ohm] of the line one stub hangs in: z0, or Zdiff/2 for the leg of a pair.
 

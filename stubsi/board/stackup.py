@@ -2,229 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-from enum import StrEnum
+from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stubsi.board.distance import Between, Distance, EndKind
+from stubsi.board.layers import CopperLayer, DielectricLayer, Laminate, assumed_of
 from stubsi.errors import BoardError, UnknownValueError
-from stubsi.units import DF_RULE, DK_RULE, as_shown, one_number, quantity, show
-from stubsi.value import Converted, Dimension, InSI, OptionalDimension, Value, one_of, sequence, text_or_blank
+from stubsi.units import as_shown, quantity, show
+from stubsi.value import Converted, InSI, Value, one_of, sequence, text_or_blank
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable
 
     import pandas as pd
 
     from stubsi.units import Quantity
 
-Role: TypeAlias = Literal["signal", "plane", "mixed"]
-"""What a copper layer is to a hole: no plane, a plane, or a plane only where a padstack states an antipad on it."""
-ROLES: tuple[Role, ...] = ("signal", "plane", "mixed")
 FACES = ("upper", "lower")
-
-
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
-class CopperLayer(Value):
-    """A copper layer.
-
-    Parameters
-    ----------
-    name : str
-        Unique in the stackup, like "L1".
-    thickness : length
-    role : {"signal", "plane", "mixed"}
-        "mixed" is a plane only around the padstacks that state an antipad on it.
-
-    Raises
-    ------
-    UnitError, BoardError
-        Thickness not a positive length; blank name; unknown role.
-    """
-
-    name: str
-    thickness: Dimension = Dimension("length")
-    thickness_si: float = field(init=False)
-    role: Role = "signal"
-
-    def __post_init__(self) -> None:
-        if not isinstance(self.name, str) or not self.name.strip():
-            raise BoardError(f"copper layer name = {as_shown(self.name)}: must be a name like 'L1'.")
-        one_of(self.role, f"copper layer {self.name} role", ROLES)
-
-
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
-class DielectricLayer(Value):
-    """A laminate layer. ``dk`` and ``df`` not given are unknown and stay so until the caller supplies them.
-
-    Parameters
-    ----------
-    thickness : length
-    dk : float, optional
-        Relative permittivity [-] along z (the data-sheet value, unless the sheet says otherwise).
-    df : float, optional
-        Loss tangent [-]. Unknown counts as lossless: that moves the notch by less than 0.02 %, but its depth is wrong.
-    dk_in_plane : float, optional
-        Relative permittivity [-] in the plane of the glass, which the radial field of a barrel sees.
-    at : frequency, optional
-        Frequency of ``dk`` and ``df``; over frequency they then follow the wideband Debye model. Unknown: they are
-        constant over frequency.
-    material : str
-        What it is; blank where it is not stated.
-    source : str
-        Where the numbers are from; blank where it is not stated.
-
-    Raises
-    ------
-    UnitError, BoardError
-        A number that is zero, negative, not finite or written as text; a Dk below 1; a loss tangent of 1 or more; a
-        material or source that is no text.
-    """
-
-    thickness: Dimension = Dimension("length")
-    thickness_si: float = field(init=False)
-    dk: float | None = None
-    df: float | None = None
-    dk_in_plane: float | None = None
-    at: OptionalDimension = OptionalDimension("frequency")
-    at_si: float | None = field(init=False)
-    material: str = ""
-    source: str = ""
-
-    def __post_init__(self) -> None:
-        for name, rule in (("dk", DK_RULE), ("dk_in_plane", DK_RULE), ("df", DF_RULE)):
-            value = getattr(self, name)
-            if value is not None:
-                self.__dict__[name] = one_number(value, f"dielectric layer {name}", rule=rule)
-        text_or_blank(self.material, "dielectric layer material")
-        text_or_blank(self.source, "dielectric layer source")
-
-    @property
-    def radial_dk(self) -> float | None:
-        """Relative permittivity [-] that the radial field sees: the in-plane value where known, else ``dk``."""
-        return self.dk if self.dk_in_plane is None else self.dk_in_plane
-
-
-class EndKind(StrEnum):
-    """What a distance along a barrel starts or ends at. Each is also its wording."""
-
-    UPPER_FACE = "the upper face"
-    LOWER_FACE = "the lower face"
-    OUTER_FACE = "the outer face"
-    PIN_TIP = "the tip of the press-fit pin, beyond the board"
-    PLATING_END = "the end of the plating"
-
-
 _FACE_KINDS = {"upper": EndKind.UPPER_FACE, "lower": EndKind.LOWER_FACE}
-
-
-@dataclass(frozen=True)
-class DistanceEnd:
-    """Where a distance starts or ends.
-
-    Parameters
-    ----------
-    kind : EndKind
-    layer : str, optional
-        The copper layer whose face it is; None where the end is no face of a layer.
-    """
-
-    kind: EndKind
-    layer: str | None = None
-
-    def __str__(self) -> str:
-        return self.kind.value if self.layer is None else f"{self.kind.value} of {self.layer}"
-
-
-@dataclass(frozen=True)
-class Between:
-    """The two ends of a distance.
-
-    Parameters
-    ----------
-    start, end : DistanceEnd
-    """
-
-    start: DistanceEnd
-    end: DistanceEnd
-
-    @classmethod
-    def faces(cls, layer: str, face: EndKind, to_layer: str, to_face: EndKind) -> Between:
-        """From a face of one copper layer to a face of another.
-
-        Parameters
-        ----------
-        layer : str
-            Name of the copper layer it starts at.
-        face : EndKind
-            Which of its faces.
-        to_layer : str
-            Name of the copper layer it ends at.
-        to_face : EndKind
-            Which of its faces.
-
-        Returns
-        -------
-        Between
-        """
-        return cls(DistanceEnd(face, layer), DistanceEnd(to_face, to_layer))
-
-    def ending_at(self, kind: EndKind) -> Between:
-        """The same start, with an end that is no face of a layer.
-
-        Parameters
-        ----------
-        kind : EndKind
-
-        Returns
-        -------
-        Between
-        """
-        return Between(self.start, DistanceEnd(kind))
-
-    def __str__(self) -> str:
-        return f"from {self.start} to {self.end}"
-
-
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
-class Distance(Value):
-    """A length inside the board and the two ends it runs between.
-
-    Parameters
-    ----------
-    length : length
-    between : Between
-    """
-
-    length: Dimension = Dimension("length", rule="any")
-    length_si: float = field(init=False)
-    between: Between
-
-    def __str__(self) -> str:
-        return f"{show(self.length_si, 'length')} {self.between}"
-
-
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
-class Laminate(Value):
-    """Mean laminate between two depths.
-
-    Parameters
-    ----------
-    dk, df : float
-        Means of relative permittivity [-] and loss tangent [-], weighted by thickness.
-    at_si : float or None
-        Frequency [Hz] of both; None: constant over frequency.
-    assumed : tuple of str
-        What was assumed where the layers leave a value open, in words.
-    """
-
-    dk: float
-    df: float
-    at_si: float | None
-    assumed: tuple[str, ...]
 
 
 def _layers(value: Iterable[CopperLayer | DielectricLayer], what: str) -> tuple[CopperLayer | DielectricLayer, ...]:
@@ -399,16 +198,54 @@ class Stackup(Value):
         return pd.DataFrame(rows, columns=["layer", "role", *columns])
 
     def distance(self, layer: str, face: str, to_layer: str, to_face: str) -> Distance:
-        """Distance between two copper faces ("upper" or "lower"), never negative, with the faces it uses."""
+        """Distance between two faces of copper layers.
+
+        Parameters
+        ----------
+        layer, face : str
+            Where it begins: a copper layer, and its "upper" or "lower" face.
+        to_layer, to_face : str
+            Where it ends.
+
+        Returns
+        -------
+        Distance
+            Never negative; it says the faces it runs between.
+
+        Raises
+        ------
+        BoardError
+            No such layer or face.
+        """
         span = abs(self.face_si(to_layer, to_face) - self.face_si(layer, face))
         return _distance(span, Between.faces(layer, _FACE_KINDS[face], to_layer, _FACE_KINDS[to_face]))
 
     def stub_length(self, layer: str, side: str, end_layer: str | None = None) -> Distance:
-        """Stub a barrel leaves beyond ``layer`` towards ``side`` ("top" or "bottom").
+        """Stub that a barrel leaves beyond a layer in use.
 
-        From the near face of the layer in use, its copper excluded, to the outer face of ``end_layer`` (the outermost
-        layer unless the hole ends earlier). Zero when the layer in use is where the barrel ends.
-        Source: IPC-6012 (stub length excludes the copper of the layer in use).
+        Parameters
+        ----------
+        layer : str
+            Outermost layer in use on that side.
+        side : {"top", "bottom"}
+            Which way the stub goes.
+        end_layer : str, optional
+            Layer where the barrel ends; the outermost one unless it is given.
+
+        Returns
+        -------
+        Distance
+            From the near face of the layer in use, its copper excluded, to the outer face of the end layer. Zero where
+            the layer in use is the end layer.
+
+        Raises
+        ------
+        BoardError
+            No such layer or side.
+
+        Notes
+        -----
+        Source: IPC-6012 (the stub length excludes the copper of the layer in use).
         """
         end = end_layer or self.names[0 if _checked_side(side) == "top" else -1]
         near, far = ("upper", "upper") if side == "top" else ("lower", "lower")
@@ -480,17 +317,6 @@ class Stackup(Value):
 def _checked_side(side: str) -> str:
     one_of(side, "side", ("top", "bottom"))
     return side
-
-
-def assumed_of(dielectrics: Sequence[DielectricLayer]) -> tuple[str, ...]:
-    """What is assumed where some of these layers leave a value open, in words."""
-    in_plane = [layer.dk_in_plane is not None for layer in dielectrics]
-    assumed = ["in-plane Dk" if all(in_plane) else "in-plane Dk where known" if any(in_plane) else "z-axis Dk"]
-    if any(layer.df is None for layer in dielectrics):
-        assumed.append("unknown loss tangent as lossless")
-    if any(layer.at_si is None for layer in dielectrics):
-        assumed.append("Dk of unknown frequency as constant")
-    return tuple(assumed)
 
 
 def _distance(span: float, between: Between) -> Distance:

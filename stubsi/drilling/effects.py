@@ -10,8 +10,8 @@ from stubsi.units import quantity, show
 
 if TYPE_CHECKING:
     from stubsi.board.board import Board
+    from stubsi.board.layers import CopperLayer
     from stubsi.board.padstack import Padstack
-    from stubsi.board.stackup import CopperLayer
     from stubsi.drilling.plan import Plan
     from stubsi.drilling.rules import FabricatorRules
 

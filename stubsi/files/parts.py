@@ -9,8 +9,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from stubsi.board.criterion import Criterion
+from stubsi.board.layers import CopperLayer, DielectricLayer
 from stubsi.board.padstack import Antipad, Padstack, PressFit
-from stubsi.board.stackup import CopperLayer, DielectricLayer
 from stubsi.errors import FileError
 from stubsi.files.schema import (
     CLEARANCE,

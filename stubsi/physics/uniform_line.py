@@ -24,6 +24,8 @@ NEWTON_DONE = 1e-9
 """Relative Newton step after which the search for a notch ends: the error left is about its square."""
 MOST_STEPS = 30
 """Most Newton steps of that search; about four are needed."""
+MOST_NEPERS = 300.0
+"""Attenuation of a line [Np] beyond which no more is counted."""
 
 
 def quarter_wave(stub_length: FloatLike, dk_eff: FloatLike, order: FloatLike = 1) -> FloatArray:
@@ -199,6 +201,8 @@ class UniformLine:
     def _hyperbolic(self, series: ComplexArray, shunt: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
         """cosh(g) and sinh(g)/g, even in g."""
         g = np.asarray(self.stub_length, dtype=float) * np.sqrt(np.multiply(series, shunt))
+        # Beyond 300 nepers the far end is out of reach: ratios keep all their digits, and nothing overflows.
+        g = np.where(np.abs(g.real) > MOST_NEPERS, np.copysign(MOST_NEPERS, g.real) + 1j * g.imag, g)
         return np.cosh(g), np.where(g == 0, 1.0, np.sinh(g) / np.where(g == 0, 1.0, g))
 
     def notch(self, order: FloatLike = 1) -> FloatArray:

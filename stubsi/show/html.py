@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from stubsi.board.stackup import CopperLayer
+from stubsi.board.layers import CopperLayer
 from stubsi.show.tables import CAUTION, Column, as_html, html_lines
 from stubsi.units import show
 
 if TYPE_CHECKING:
     from stubsi.board.board import Board
-    from stubsi.board.stackup import DielectricLayer
+    from stubsi.board.layers import DielectricLayer
     from stubsi.drilling.reroute import Reroutes
     from stubsi.margin.budget import Budget, Check
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from stubsi.board.board import Span
-from stubsi.board.stackup import CopperLayer, assumed_of
+from stubsi.board.layers import CopperLayer, assumed_of
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.physics.barrel import AIR, Barrel, End, Level
 from stubsi.stubs.materials import filling_of, material_of, slot_clearance

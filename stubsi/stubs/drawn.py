@@ -5,14 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
-from stubsi.board.stackup import Distance, EndKind
+from stubsi.board.distance import Distance, EndKind
 from stubsi.units import show
 from stubsi.value import InSI, Value
 
 if TYPE_CHECKING:
     from stubsi.board.board import Span
+    from stubsi.board.distance import Between
     from stubsi.board.padstack import Padstack, PressFit
-    from stubsi.board.stackup import Between, Stackup
+    from stubsi.board.stackup import Stackup
 
 TOUCHES = 1e-9
 """Two depths that differ by no more than this [m] are one."""

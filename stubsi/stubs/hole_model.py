@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.board.board import Board
+from stubsi.board.distance import Distance, EndKind
 from stubsi.board.net import DepthDrill
-from stubsi.board.stackup import Distance, EndKind
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.physics.uniform_line import decibels, shunt_s
 from stubsi.stubs.as_barrel import bore_of, through_of

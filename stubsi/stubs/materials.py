@@ -6,13 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.board.stackup import CopperLayer
+from stubsi.board.layers import CopperLayer
 from stubsi.errors import UnknownValueError
 from stubsi.physics.barrel import Material
 from stubsi.physics.pair import equivalent_clearance, fringe_shift
 
 if TYPE_CHECKING:
-    from stubsi.board.stackup import DielectricLayer, Stackup
+    from stubsi.board.layers import DielectricLayer
+    from stubsi.board.stackup import Stackup
 
 
 def slot_clearance(stackup: Stackup, layer: CopperLayer, pitch: float, half_width: float) -> float:

@@ -44,6 +44,10 @@ class Electrical(Protocol):
         """Voltage and current (to a common factor) into the stubs of these numbers, each at its frequency [Hz]."""
 
 
+HIGHEST_ORDER = 199
+"""Highest order of a notch looked for beside a frequency: beyond it the notches lie within 1 % of each other."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Models:
     """Models of a tuple of cases, in order.
@@ -128,17 +132,21 @@ class Models:
         return np.where(np.isnan(nearest), np.inf, nearest)
 
     def _nearness_by_order(self, case: NDArray[np.intp], frequency: NDArray[np.float64]) -> NDArray[np.float64]:
-        """Nearness to the notches from the third order on, up to the first that is not below the frequency."""
+        """Nearness to the notches from the third order on, up to the first that is not below the frequency.
+
+        Notches of very high orders lie so close that one is always near: nearness 0.
+        """
         nearest = np.full(len(case), np.inf)
         below = np.ones(len(case), dtype=bool)
         order = 3
-        while below.any():
+        while below.any() and order <= HIGHEST_ORDER:
             wanted = np.zeros(len(self.provenance), dtype=bool)
             wanted[case[below]] = True
             notch = self.notch(order, wanted)[0][case]
             nearest = np.fmin(nearest, _distance(notch, frequency))
             below &= notch < frequency
             order += 2
+        nearest[below] = 0.0
         return nearest
 
     def spread(self, case: NDArray[np.intp], frequency: NDArray[np.float64], figures: Figures) -> NDArray[np.float64]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 from scipy.constants import c
 
-from stubsi.board.stackup import Laminate
+from stubsi.board.layers import Laminate
 from stubsi.errors import UnknownValueError
 from stubsi.physics.uniform_line import UniformLine, coax_impedance, disk_end_capacitance, quarter_wave
 from stubsi.provenance import Provenance

@@ -1,0 +1,105 @@
+"""Owns distances inside a board: a length and the two ends it runs between."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from stubsi.units import show
+from stubsi.value import Dimension, Value
+
+
+class EndKind(StrEnum):
+    """What a distance along a barrel starts or ends at. Each is also its wording."""
+
+    UPPER_FACE = "the upper face"
+    LOWER_FACE = "the lower face"
+    OUTER_FACE = "the outer face"
+    PIN_TIP = "the tip of the press-fit pin, beyond the board"
+    PLATING_END = "the end of the plating"
+
+
+@dataclass(frozen=True)
+class DistanceEnd:
+    """Where a distance starts or ends.
+
+    Parameters
+    ----------
+    kind : EndKind
+    layer : str, optional
+        The copper layer whose face it is; None where the end is no face of a layer.
+    """
+
+    kind: EndKind
+    layer: str | None = None
+
+    def __str__(self) -> str:
+        return self.kind.value if self.layer is None else f"{self.kind.value} of {self.layer}"
+
+
+@dataclass(frozen=True)
+class Between:
+    """The two ends of a distance.
+
+    Parameters
+    ----------
+    start, end : DistanceEnd
+    """
+
+    start: DistanceEnd
+    end: DistanceEnd
+
+    @classmethod
+    def faces(cls, layer: str, face: EndKind, to_layer: str, to_face: EndKind) -> Between:
+        """From a face of one copper layer to a face of another.
+
+        Parameters
+        ----------
+        layer : str
+            Name of the copper layer it starts at.
+        face : EndKind
+            Which of its faces.
+        to_layer : str
+            Name of the copper layer it ends at.
+        to_face : EndKind
+            Which of its faces.
+
+        Returns
+        -------
+        Between
+        """
+        return cls(DistanceEnd(face, layer), DistanceEnd(to_face, to_layer))
+
+    def ending_at(self, kind: EndKind) -> Between:
+        """The same start, with an end that is no face of a layer.
+
+        Parameters
+        ----------
+        kind : EndKind
+
+        Returns
+        -------
+        Between
+        """
+        return Between(self.start, DistanceEnd(kind))
+
+    def __str__(self) -> str:
+        return f"from {self.start} to {self.end}"
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class Distance(Value):
+    """A length inside the board and the two ends it runs between.
+
+    Parameters
+    ----------
+    length : length
+    between : Between
+    """
+
+    length: Dimension = Dimension("length", rule="any")
+    length_si: float = field(init=False)
+    between: Between
+
+    def __str__(self) -> str:
+        return f"{show(self.length_si, 'length')} {self.between}"
