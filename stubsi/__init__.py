@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from stubsi.board.board import Board
-    from stubsi.board.criterion import RULES_OF_THUMB, Criterion
+    from stubsi.board.criterion import RULES_OF_THUMB, Criterion, Measure
     from stubsi.board.distance import Distance
     from stubsi.board.layers import CopperLayer, DielectricLayer
     from stubsi.board.net import DepthDrill, Hole, Net, ReturnVias
@@ -80,6 +80,7 @@ _HOME = {
     "LayerMatrix": "margin.layer_matrix",
     "Losses": "drilling.drill_group",
     "Match": "drilling.digest",
+    "Measure": "board.criterion",
     "Move": "drilling.reroute",
     "Net": "board.net",
     "NetChange": "drilling.consequences",
@@ -125,12 +126,6 @@ _HOME = {
 }
 """Module of every public name."""
 
-_MODULES = (
-    "board", "drilling", "errors", "files", "margin", "memory", "network", "physics", "provenance", "show", "stubs", "unit_names",
-    "units", "value",
-)  # fmt: skip
-"""Packages and modules that are reached as attributes without an import of their own."""
-
 __all__ = [
     "RULES_OF_THUMB",
     "Antipad",
@@ -160,6 +155,7 @@ __all__ = [
     "LayerMatrix",
     "Losses",
     "Match",
+    "Measure",
     "Move",
     "Net",
     "NetChange",
@@ -207,10 +203,11 @@ __all__ = [
 def __getattr__(name: str) -> object:
     """Load a public name, a module or the version when it is first asked for."""
     from importlib import import_module
+    from importlib.util import find_spec
 
     if name in _HOME:
         value: object = getattr(import_module(f"stubsi.{_HOME[name]}"), name)
-    elif name in _MODULES:
+    elif not name.startswith("_") and find_spec(f"stubsi.{name}"):
         value = import_module(f"stubsi.{name}")
     elif name == "__version__":
         value = _version()
@@ -221,7 +218,9 @@ def __getattr__(name: str) -> object:
 
 
 def __dir__() -> list[str]:
-    return sorted({*globals(), *__all__, *_MODULES, "__version__"})
+    from pkgutil import iter_modules
+
+    return sorted({*globals(), *__all__, *(module.name for module in iter_modules(__path__)), "__version__"})
 
 
 def _version() -> str:

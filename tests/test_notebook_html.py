@@ -6,7 +6,7 @@ import html.parser
 
 import pytest
 
-from stubsi import Board, check_stub, consequences, layer_matrix, plan, rank, reroutes, stub_budget
+from stubsi import Board, check_stub, consequences, hole_model, layer_matrix, plan, rank, reroutes, stub_budget
 from tests import drilling_boards as made
 from tests import margin_boards as mb
 
@@ -65,6 +65,7 @@ def results(board, drilled):
         "budget": stub_budget("DDR4-3200", dk_eff=4),
         "budget of a geometry": stub_budget("25 Gb/s", **geometry),
         "matrix": matrix,
+        "hole": hole_model(mb.board(mb.net("A", ("S1", "S2"))), "A.0"),
     }
 
 
@@ -121,6 +122,17 @@ def test_checks_and_budgets_show_their_figures(shown):
     assert "ending" in shown["budget of a geometry"].text
     for name in ("check", "budget"):
         assert "confirm with the fabricator" in shown[name].text
+
+
+def test_a_hole_shows_both_its_stubs(shown):
+    """0.23 mm a layer: two from S1 up to the top face, two from S2 down to the bottom face."""
+    hole = hole_model(mb.board(mb.net("A", ("S1", "S2"))), "A.0")
+    text = shown["hole"].text
+    assert "Hole A.0" in text
+    assert text.count("0.46 mm from") == 2
+    for stub in hole.stubs:
+        assert f"{stub.notch_frequency().m_as('GHz'):.4g} GHz" in text
+        assert str(stub.provenance) in text
 
 
 def test_a_long_ranking_is_cut_short():

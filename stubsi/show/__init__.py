@@ -10,18 +10,17 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from types import ModuleType
 
-_MODULES = (
-    "consequences_table", "html", "margin_table", "matrix_table", "plots", "schedule", "section", "tables",
-)  # fmt: skip
-
 
 def __getattr__(name: str) -> ModuleType:
     from importlib import import_module
+    from importlib.util import find_spec
 
-    if name in _MODULES:
+    if not name.startswith("_") and find_spec(f"stubsi.show.{name}"):
         return import_module(f"stubsi.show.{name}")
     raise AttributeError(f"module 'stubsi.show' has no attribute '{name}'")
 
 
 def __dir__() -> list[str]:
-    return sorted({*globals(), *_MODULES})
+    from pkgutil import iter_modules
+
+    return sorted({*globals(), *(module.name for module in iter_modules(__path__))})

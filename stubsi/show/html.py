@@ -1,4 +1,4 @@
-"""Owns how results that are no table of nets show in a notebook: board, check, budget, re-routes."""
+"""Owns how results that are no table of nets show in a notebook: board, hole, check, budget, re-routes."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from stubsi.board.layers import DielectricLayer
     from stubsi.drilling.reroute import Reroutes
     from stubsi.margin.budget import Budget, Check
+    from stubsi.stubs.hole_model import HoleModel, HoleStub
 
     Layer = CopperLayer | DielectricLayer
 
@@ -33,6 +34,19 @@ _LAYER_COLUMNS: tuple[Column[Layer], ...] = (
 _SIGNAL_COLUMNS: tuple[Column[tuple[str, int]], ...] = (
     Column("signal", lambda row: row[0]),
     Column("nets", lambda row: str(row[1]), align="right"),
+)
+
+
+def _notch(stub: HoleStub) -> str:
+    """First notch; a range where return vias are unknown."""
+    return " to ".join(dict.fromkeys(show(end, "frequency") for end in stub.models.notch()[:, 0].tolist()))
+
+
+_STUB_COLUMNS: tuple[Column[HoleStub], ...] = (
+    Column("side", lambda stub: stub.side),
+    Column("stub", lambda stub: str(stub.stub_length)),
+    Column("first notch", _notch),
+    Column("model", lambda stub: str(stub.provenance)),
 )
 
 _MOVE_COLUMNS: tuple[Column[tuple[int, str, str]], ...] = (
@@ -61,6 +75,20 @@ def board_html(board: Board) -> str:
     ]
     signals = Counter(str(net.signal) for net in board.signal_nets).most_common()
     return as_html(_LAYER_COLUMNS, board.stackup.layers, head=head) + as_html(_SIGNAL_COLUMNS, signals)
+
+
+def hole_html(hole: HoleModel) -> str:
+    """Model of a hole: its stubs, each with its length, its first notch and where that comes from.
+
+    Parameters
+    ----------
+    hole : HoleModel
+
+    Returns
+    -------
+    str
+    """
+    return as_html(_STUB_COLUMNS, hole.stubs, head=[f"Hole {hole.name}"], foot=[CAUTION])
 
 
 def check_html(check: Check) -> str:

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stubsi.board.criterion import Measure
 from stubsi.board.signal import as_signal
 from stubsi.errors import StubsiError
 from stubsi.margin.ranking import Ranking
@@ -132,7 +133,7 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     names = [row.net for row in ranking]
     nyquist = ranking.figures.nyquist[ranking.order]
     ratios = _Ratios(*(end[ranking.order] / nyquist for end in ranking.figures.notch))
-    limits = [criterion.limit for criterion in ranking.criteria if criterion.measure == "notch ratio"]
+    limits = [criterion.limit for criterion in ranking.criteria if criterion.measure is Measure.NOTCH_RATIO]
     verdicts = np.array([row.verdict for row in ranking], dtype=object)
     _draw_bars(ax, ratios, verdicts)
     _draw_limits(ax, ranking)
@@ -214,7 +215,7 @@ def _draw_limits(ax: Axes, ranking: Ranking) -> None:
     nets = ranking.board.signal_nets
     judged_by = [ranking.board.criterion_of(nets[number]) for number in ranking.order]
     for criterion in ranking.criteria:
-        if criterion.measure == "notch ratio":
+        if criterion.measure is Measure.NOTCH_RATIO:
             rows = np.array([row for row, judge in enumerate(judged_by) if judge == criterion])
             label = textwrap.fill(str(criterion), 40)
             limit = np.full(len(rows), criterion.limit)

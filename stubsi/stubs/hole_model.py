@@ -181,6 +181,11 @@ class HoleModel:
         stubs = ", ".join(f"{stub.side} {show(stub.stub_length.length_si, 'length')}" for stub in self.stubs)
         return f"HoleModel({self.name!r}, {'stubs: ' + stubs if stubs else 'no stub'})"
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.html import hole_html
+
+        return hole_html(self)
+
     @property
     def stubs(self) -> tuple[HoleStub, ...]:
         """The stubs there are, from the top."""
