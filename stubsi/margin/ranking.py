@@ -14,7 +14,8 @@ from stubsi.board.criterion import as_criterion
 from stubsi.board.names import by_name
 from stubsi.errors import BoardError
 from stubsi.margin.figures import Figures, Spread, net_figures
-from stubsi.margin.net_margin import COLUMNS, NetMargin, RowMaker
+from stubsi.margin.net_margin import COLUMNS, NetMargin
+from stubsi.margin.net_rows import net_rows
 from stubsi.margin.verdict import Verdict, measured, standing, unknown_of
 from stubsi.stubs.cases import stub_table
 from stubsi.stubs.model_choice import ModelChoice
@@ -188,19 +189,16 @@ class Ranking:
         return iter(self._rows)
 
     def __getitem__(self, name: str) -> NetMargin:
-        return self._maker.row(by_name(self._net_numbers, name, "net", "in this ranking"))
+        number = by_name(self._net_numbers, name, "net", "in this ranking")
+        return net_rows(self, np.array([number]))[0]
 
     @cached_property
     def _net_numbers(self) -> dict[str, int]:
         return {net.name: number for number, net in enumerate(self.board.signal_nets)}
 
     @cached_property
-    def _maker(self) -> RowMaker:
-        return RowMaker(self)
-
-    @cached_property
     def _rows(self) -> tuple[NetMargin, ...]:
-        return tuple(self._maker.row(number) for number in self.order.tolist())
+        return tuple(net_rows(self, self.order))
 
     def to_frame(self) -> pd.DataFrame:
         """Table as a pandas DataFrame, worst net first; plain numbers, units in the column names."""
