@@ -41,7 +41,8 @@ if TYPE_CHECKING:
     from stubsi.files.toml import read_board
     from stubsi.margin.budget import Budget, Check, check_stub, stub_budget
     from stubsi.margin.layer_matrix import LayerMatrix, layer_matrix
-    from stubsi.margin.ranking import NetMargin, Ranking, rank
+    from stubsi.margin.net_margin import NetMargin
+    from stubsi.margin.ranking import Ranking, rank
     from stubsi.margin.verdict import Verdict
     from stubsi.provenance import Provenance
     from stubsi.show.plots import plot_loss, plot_margins
@@ -84,7 +85,7 @@ _HOME = {
     "Move": "drilling.reroute",
     "Net": "board.net",
     "NetChange": "drilling.consequences",
-    "NetMargin": "margin.ranking",
+    "NetMargin": "margin.net_margin",
     "Option": "drilling.reroute",
     "Padstack": "board.padstack",
     "Plan": "drilling.plan",

@@ -9,7 +9,7 @@ import math
 import pytest
 
 from stubsi import RULES_OF_THUMB, Criterion, Padstack, rank
-from stubsi.margin.ranking import COLUMNS
+from stubsi.margin.net_margin import COLUMNS
 from stubsi.show.tables import CAUTION
 from tests import margin_boards as mb
 

@@ -2,30 +2,43 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
-from stubsi.board.board import Board
+from stubsi.board.board import Board, shortened
 from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
 from stubsi.board.net import Hole, Net, ReturnVias
 from stubsi.board.padstack import Padstack
-from stubsi.board.signal import as_signal
+from stubsi.board.signal import Signal, as_signal
+from stubsi.board.stackup import Stackup
 from stubsi.errors import StubsiError
-from stubsi.margin.ranking import NetMargin, counted, rank
-from stubsi.units import one_si
-from stubsi.value import InSI
+from stubsi.margin.ranking import counted, rank
+from stubsi.units import as_shown, one_si
+from stubsi.value import InSI, checked
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     import pandas as pd
 
-    from stubsi.board.stackup import Stackup
+    from stubsi.margin.net_margin import NetMargin
+    from stubsi.units import Dimensioned
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class LayerMatrix:
-    """Exit layers by signals: ``cells[layer][signal]`` is the margin of a net that leaves at that layer, undrilled."""
+    """Margins of a net by the layer it leaves at and the signal it carries, undrilled.
+
+    Parameters
+    ----------
+    entry : str
+        Layer the net enters at.
+    criterion : Criterion
+        What the nets must meet.
+    cells : dict of dict of NetMargin
+        ``cells[layer][signal]`` is the margin of a net that leaves at that layer with that signal.
+    """
 
     entry: str
     criterion: Criterion
@@ -46,8 +59,8 @@ class LayerMatrix:
         return matrix_text(self)
 
     def __repr__(self) -> str:
-        cells = [cell for row in self.cells.values() for cell in row.values()]
-        return f"<LayerMatrix of {len(self.cells)} exit layers from {self.entry}{counted(cells)}>"
+        verdicts = (cell.verdict for row in self.cells.values() for cell in row.values())
+        return f"<LayerMatrix of {len(self.cells)} exit layers from {shortened(self.entry)}{counted(verdicts)}>"
 
     def _repr_html_(self) -> str:
         from stubsi.show.matrix_table import matrix_html
@@ -57,14 +70,14 @@ class LayerMatrix:
 
 def layer_matrix(
     stackup: Stackup,
-    signals: Sequence[Any],
+    signals: Sequence[Signal | Dimensioned],
     *,
     padstack: Padstack,
-    z0: Any,
+    z0: Dimensioned,
     entry: str | None = None,
     criterion: Criterion | str = DEFAULT,
     return_vias: ReturnVias | None = None,
-    pitch: Any = None,
+    pitch: Dimensioned | None = None,
 ) -> LayerMatrix:
     """Stub left for every exit layer, and whether each signal passes with it undrilled: what a router needs first.
 
@@ -83,11 +96,29 @@ def layer_matrix(
     pitch : length, optional
         Of the pair, if it is one.
 
+    Returns
+    -------
+    LayerMatrix
+
     Raises
     ------
     StubsiError, UnitError
-        An entry layer outside the hole; values out of range.
+        An entry layer outside the hole; arguments of the wrong kind; values out of range.
+
+    Examples
+    --------
+    >>> from stubsi import CopperLayer, DielectricLayer, Padstack, Stackup
+    >>> copper = [CopperLayer(name=name, thickness="35 um") for name in ("TOP", "IN", "BOT")]
+    >>> gap = DielectricLayer(thickness="0.7 mm", dk=4)
+    >>> stackup = Stackup(layers=(copper[0], gap, copper[1], gap, copper[2]))
+    >>> via = Padstack(name="via", drill="0.3 mm")
+    >>> layer_matrix(stackup, ["PCIe 5.0"], padstack=via, z0="50 ohm")
+    <LayerMatrix of 3 exit layers from TOP: 2 drill, 1 pass>
     """
+    checked(stackup, "stackup", Stackup)
+    checked(padstack, "padstack", Padstack)
+    if return_vias is not None:
+        checked(return_vias, "return_vias", ReturnVias)
     names = stackup.names
     first, last = padstack.span or (names[0], names[-1])
     spanned = names[stackup.index(first) : stackup.index(last) + 1]
@@ -95,7 +126,7 @@ def layer_matrix(
     if entry not in spanned:
         raise StubsiError(f"entry = '{entry}': the hole goes from {first} to {last}.")
     criterion = as_criterion(criterion)
-    carried = [as_signal(signal) for signal in signals]
+    carried = _signals(signals)
     half = None if pitch is None else one_si(pitch, "length", "pitch") / 2
     nets, place = [], 0
     for layer in spanned:
@@ -103,9 +134,19 @@ def layer_matrix(
             holes = _holes(padstack, f"{layer} {number}", (entry, layer), half, place)
             nets.append(Net(name=f"{layer} {number}", signal=signal, z0=z0, holes=holes))
             place += 1
-    found = rank(Board(stackup=stackup, nets=nets + _vias(return_vias, place), criterion=criterion))
-    cells = {layer: {str(s): found[f"{layer} {n}"] for n, s in enumerate(carried)} for layer in spanned}
+    vias = _vias(return_vias, f"return via beside {padstack.name}", place)
+    ranking = rank(Board(stackup=stackup, nets=nets + vias, criterion=criterion))
+    cells = {layer: {str(s): ranking[f"{layer} {n}"] for n, s in enumerate(carried)} for layer in spanned}
     return LayerMatrix(entry=entry, criterion=criterion, cells=cells)
+
+
+def _signals(signals: Sequence[Signal | Dimensioned]) -> list[Signal]:
+    if isinstance(signals, (str, Signal)) or not isinstance(signals, Iterable):
+        raise StubsiError(f"signals = {as_shown(signals)}: must be a list of signals, like ['PCIe 5.0'].")
+    listed = [as_signal(signal) for signal in signals]
+    if not listed:
+        raise StubsiError("signals is an empty list: give at least one signal, like ['PCIe 5.0'].")
+    return listed
 
 
 APART = 1e4
@@ -126,11 +167,11 @@ def _holes(padstack: Padstack, name: str, layers: tuple[str, str], half: float |
     ]  # fmt: skip
 
 
-def _vias(return_vias: ReturnVias | None, places: int) -> list[Net]:
-    """The return vias around every trial hole, as a reference net."""
+def _vias(return_vias: ReturnVias | None, name: str, places: int) -> list[Net]:
+    """The return vias around every trial hole, as a reference net; ``name`` is that of their padstack."""
     if return_vias is None or not return_vias.positions_si:
         return []
-    padstack = Padstack(name="return via", drill=return_vias.drill)
+    padstack = Padstack(name=name, drill=InSI(return_vias.drill_si))
     holes = [
         Hole(
             name=f"return {place}.{i}",

@@ -3,31 +3,42 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
+from stubsi.board.board import Board
 from stubsi.board.criterion import as_criterion
+from stubsi.board.names import by_name
+from stubsi.errors import BoardError
 from stubsi.margin.figures import Figures, Spread, net_figures
-from stubsi.margin.reason import reason_of
+from stubsi.margin.net_margin import COLUMNS, NetMargin
+from stubsi.margin.net_rows import net_rows
 from stubsi.margin.verdict import Verdict, measured, standing, unknown_of
 from stubsi.stubs.cases import stub_table
 from stubsi.stubs.model_choice import ModelChoice
+from stubsi.units import as_shown
+from stubsi.value import read_only
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Callable, Iterable, Iterator
 
     import pandas as pd
+    from numpy.typing import NDArray
 
-    from stubsi.board.board import Board
     from stubsi.board.criterion import Criterion
     from stubsi.stubs.cases import StubTable
     from stubsi.stubs.models import Models
+    from stubsi.units import Dimensioned
+
+Scalar = TypeVar("Scalar", bound=np.generic)
 
 
-def rank(board: Board, *, model: str = "solved", dk_eff: float | None = None, delay: Any = None) -> Ranking:
+def rank(
+    board: Board, *, model: str = "solved", dk_eff: float | None = None, delay: Dimensioned | None = None
+) -> Ranking:
     """Rank the nets of a board by how close their stubs' notches sit to their Nyquist frequency.
 
     Parameters
@@ -51,6 +62,8 @@ def rank(board: Board, *, model: str = "solved", dk_eff: float | None = None, de
     StubsiError, UnitError
         An unknown ``model``; values that are not a Dk or a delay per length, or both of them.
     """
+    if not isinstance(board, Board):
+        raise BoardError(f"board = {as_shown(board)}: must be a Board; read_board reads one from a file.")
     choice = ModelChoice.of(model, dk_eff, delay)
     return board.remembered(choice, lambda: _rank(board, choice))
 
@@ -60,55 +73,6 @@ def _rank(board: Board, choice: ModelChoice) -> Ranking:
     models = choice.models(table.cases)
     figures = net_figures(board, table, models, table.case)
     return Ranking(board=board, table=table, models=models, figures=figures)
-
-
-@dataclass(frozen=True, kw_only=True)
-class NetMargin:
-    """One net of a ranking. Frequencies [GHz], lengths [mm], losses [dB]; None where there is no stub or no figure.
-
-    ``first_notch`` and ``first_notch_to`` are the ends of its range, equal where all is known; ``margin`` is the
-    first over Nyquist.
-    """
-
-    net: str
-    signal: str
-    nyquist: float
-    hole: str
-    side: str
-    leg: str
-    stub_length: float | None
-    first_notch: float | None
-    first_notch_to: float | None
-    margin: float | None
-    loss: float | None
-    return_loss: float | None
-    model: str
-    model_error: str
-    verdict: str
-    reason: str
-    criterion: str
-
-
-COLUMNS = {
-    "net": "net",
-    "signal": "signal",
-    "nyquist": "Nyquist [GHz]",
-    "hole": "governing hole",
-    "side": "side",
-    "leg": "leg",
-    "stub_length": "stub length [mm]",
-    "first_notch": "first notch [GHz]",
-    "first_notch_to": "first notch, up to [GHz]",
-    "margin": "first notch / Nyquist",
-    "loss": "loss at Nyquist, stubs summed without interaction [dB]",
-    "return_loss": "return loss at Nyquist [dB]",
-    "model": "model",
-    "model_error": "model error",
-    "verdict": "verdict",
-    "reason": "reason",
-    "criterion": "criterion",
-}
-"""Column names of the table, with units, by field of NetMargin."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -121,43 +85,77 @@ class Ranking:
     figures: Figures
 
     @cached_property
-    def verdicts(self) -> Any:
-        """Verdict of every signal net, in board order, waivers left aside."""
-        return _verdicts(self)
+    def verdicts(self) -> NDArray[np.object_]:
+        """Verdict of every signal net, in the order of the board, waivers left aside."""
+        verdicts = self._standings(self.figures)
+        failing = verdicts == Verdict.DRILL
+        if failing.any() and (self.table.least >= 0).any():
+            drilled = net_figures(self.board, self.table, self.models, self.table.least)
+            verdicts[failing & (self._standings(drilled) == Verdict.DRILL)] = Verdict.CANNOT_HELP
+        return read_only(verdicts)
 
     @cached_property
-    def order(self) -> Any:
+    def order(self) -> NDArray[np.intp]:
         """Numbers of the signal nets, worst first."""
         f = self.figures
         unknown = f.unknown >= 0
         ratio = np.where(f.stubs > 0, f.notch.low / f.nyquist, np.inf)
         inside = unknown | (ratio <= 1 + 1e-9)
         nearness = np.where(unknown, 0.0, f.nearness)
-        return np.lexsort((np.where(inside, nearness, ratio), ~inside))
+        return read_only(np.lexsort((np.where(inside, nearness, ratio), ~inside)))
 
     @cached_property
     def criteria(self) -> tuple[Criterion, ...]:
         """The criteria in force, the board's first."""
-        used = dict.fromkeys(self.board.criterion_of(net) for net in self.board.signal_nets)
+        used = dict.fromkeys(self._criterion_of_net)
         return tuple(sorted(used, key=lambda criterion: criterion != self.board.criterion))
 
     @cached_property
-    def notch(self) -> Any:
+    def criterion_number(self) -> NDArray[np.intp]:
+        """Number, among the criteria in force, of the criterion of every signal net."""
+        numbers = {criterion: number for number, criterion in enumerate(self.criteria)}
+        return read_only(np.array([numbers[criterion] for criterion in self._criterion_of_net], dtype=np.intp))
+
+    @cached_property
+    def _criterion_of_net(self) -> list[Criterion]:
+        return [self.board.criterion_of(net) for net in self.board.signal_nets]
+
+    @property
+    def notch(self) -> NDArray[np.float64]:
         """Lowest first notch [Hz] of every case of the stub table."""
-        return self.models.notch()[0]
+        return self.models.first_notch[0]
 
     @cached_property
-    def measured_by(self) -> dict[Criterion, Spread]:
-        """The figure each criterion in force looks at, of every net."""
-        return {criterion: measured(criterion, self.figures) for criterion in self.criteria}
+    def measured(self) -> Spread:
+        """The figure that the criterion of every signal net looks at."""
+        return Spread(
+            *(
+                read_only(self._by_criterion(lambda criterion, end=end: measured(criterion, self.figures)[end]))
+                for end in range(len(Spread._fields))
+            )
+        )
 
     @cached_property
-    def stubs_of(self) -> list[list[int]]:
-        """Rows of the stub table of each signal net."""
-        rows: list[list[int]] = [[] for _ in self.board.signal_nets]
-        for stub, net in enumerate(self.table.net.tolist()):
-            rows[net].append(stub)
-        return rows
+    def unknown_case(self) -> NDArray[np.intp]:
+        """Case whose unknown keeps every signal net from being judged by its criterion; -1 where there is none."""
+        return read_only(self._by_criterion(lambda criterion: unknown_of(criterion, self.figures)))
+
+    def _standings(self, figures: Figures) -> NDArray[np.object_]:
+        """Verdict of every signal net with other figures, as if all of its stubs could be drilled."""
+
+        def standing_by(criterion: Criterion) -> NDArray[np.object_]:
+            return standing(criterion, measured(criterion, figures), unknown_of(criterion, figures) >= 0)
+
+        return self._by_criterion(standing_by)
+
+    def _by_criterion(self, values: Callable[[Criterion], NDArray[Scalar]]) -> NDArray[Scalar]:
+        """Value of every signal net by its own criterion, where ``values`` gives those of all nets by one criterion."""
+        first, *others = self.criteria or (self.board.criterion,)
+        chosen = values(first).copy()
+        for number, criterion in enumerate(others, start=1):
+            judged = self.criterion_number == number
+            chosen[judged] = values(criterion)[judged]
+        return chosen
 
     @property
     def falls_short(self) -> tuple[NetMargin, ...]:
@@ -165,11 +163,24 @@ class Ranking:
         return tuple(net for net in self if net.verdict not in (Verdict.PASS, Verdict.WAIVED))
 
     def under(self, criterion: Criterion | str) -> Ranking:
-        """The same figures judged by another criterion of the board, or one of ``RULES_OF_THUMB`` by name.
+        """Judge the same figures by another criterion of the board. Nothing is solved again.
 
-        Criteria of nets and signals stay. Nothing is solved again.
+        Criteria of nets and signals stay.
+
+        Parameters
+        ----------
+        criterion : Criterion or name in ``RULES_OF_THUMB``
+
+        Returns
+        -------
+        Ranking
+
+        Raises
+        ------
+        UnitError
+            It is neither.
         """
-        return replace(self, board=replace(self.board, criterion=as_criterion(criterion)))
+        return replace(self, board=self.board.with_criterion(as_criterion(criterion)))
 
     def __len__(self) -> int:
         return len(self.order)
@@ -178,21 +189,24 @@ class Ranking:
         return iter(self._rows)
 
     def __getitem__(self, name: str) -> NetMargin:
-        for row in self._rows:
-            if row.net == name:
-                return row
-        raise KeyError(name)
+        number = by_name(self._net_numbers, name, "net", "in this ranking")
+        return net_rows(self, np.array([number]))[0]
+
+    @cached_property
+    def _net_numbers(self) -> dict[str, int]:
+        return {net.name: number for number, net in enumerate(self.board.signal_nets)}
 
     @cached_property
     def _rows(self) -> tuple[NetMargin, ...]:
-        return tuple(_row(self, number) for number in self.order)
+        return tuple(net_rows(self, self.order))
 
     def to_frame(self) -> pd.DataFrame:
         """Table as a pandas DataFrame, worst net first; plain numbers, units in the column names."""
         import pandas as pd
 
-        rows = [[getattr(row, name) for name in COLUMNS] for row in self]
-        return pd.DataFrame(rows, columns=list(COLUMNS.values()))
+        columns = {title: [getattr(row, name) for row in self] for name, title in COLUMNS.items()}
+        columns[COLUMNS["verdict"]] = [str(row.verdict) for row in self]
+        return pd.DataFrame(columns)
 
     def to_csv(self) -> str:
         """Table as CSV text, after comment lines (#) with the criteria and the caution."""
@@ -216,7 +230,13 @@ class Ranking:
         return self.to_text()
 
     def __repr__(self) -> str:
-        return f"<Ranking of {len(self)} nets{counted(self)}>"
+        nets, verdicts = self.board.signal_nets, self.verdicts.tolist()
+        shown = (Verdict.WAIVED if nets[number].waiver else verdicts[number] for number in self.order.tolist())
+        return f"<Ranking of {len(self)} nets{counted(shown)}>"
+
+    def __getstate__(self) -> dict[str, object]:
+        """The fields only: what follows from them is found again when it is asked for."""
+        return {item.name: getattr(self, item.name) for item in fields(self)}
 
     def _repr_html_(self) -> str:
         from stubsi.show.margin_table import html_table
@@ -224,58 +244,12 @@ class Ranking:
         return html_table(self)
 
 
-def counted(margins: Iterable[NetMargin]) -> str:
-    """How many have which verdict, in words: ': 12 pass, 3 drill'; empty without any."""
-    counts = Counter(margin.verdict for margin in margins)
+def counted(verdicts: Iterable[Verdict]) -> str:
+    """How many have which verdict, in words: ': 12 pass, 3 drill'; empty without any.
+
+    Parameters
+    ----------
+    verdicts : iterable of Verdict
+    """
+    counts = Counter(verdicts)
     return (": " if counts else "") + ", ".join(f"{count} {verdict}" for verdict, count in counts.most_common())
-
-
-def _verdicts(ranking: Ranking) -> Any:
-    board, table, figures = ranking.board, ranking.table, ranking.figures
-    chosen = [board.criterion_of(net) for net in board.signal_nets]
-    verdicts = _standings(chosen, figures)
-    failing = verdicts == Verdict.DRILL
-    if failing.any() and (table.least >= 0).any():
-        left = net_figures(board, table, ranking.models, table.least)
-        verdicts[failing & (_standings(chosen, left) == Verdict.DRILL)] = Verdict.CANNOT_HELP
-    return verdicts
-
-
-def _standings(chosen: list[Criterion], figures: Figures) -> Any:
-    verdicts = np.full(len(chosen), Verdict.PASS, dtype=object)
-    key = np.array([id(criterion) for criterion in chosen])
-    for criterion in {id(c): c for c in chosen}.values():
-        mine = key == id(criterion)
-        unknown = unknown_of(criterion, figures) >= 0
-        verdicts[mine] = standing(criterion, measured(criterion, figures), unknown)[mine]
-    return verdicts
-
-
-def _row(ranking: Ranking, number: int) -> NetMargin:
-    board, table, figures = ranking.board, ranking.table, ranking.figures
-    net = board.signal_nets[number]
-    verdict, reason = ranking.verdicts[number], reason_of(ranking, number)
-    if net.waiver:
-        verdict, reason = Verdict.WAIVED, f"{net.waiver} (otherwise {verdict}: {reason})"
-    stub = figures.governing[number]
-    shown: dict[str, Any] = dict.fromkeys(("hole", "side", "leg", "model", "model_error"), "")
-    if stub >= 0:
-        case, provenance = table.cases[table.case[stub]], ranking.models.provenance[table.case[stub]]
-        hole = table.holes[table.hole[stub]]
-        shown = {"hole": hole.name, "side": case.shape.side, "leg": hole.leg, "model": provenance.tier,
-                 "model_error": provenance.model_error}  # fmt: skip
-    return NetMargin(
-        net=net.name, signal=str(net.signal), nyquist=net.signal.nyquist_si / 1e9, **shown,
-        stub_length=_number(table.length_si[stub] * 1e3) if stub >= 0 else None,
-        first_notch=_number(figures.notch.low[number] / 1e9),
-        first_notch_to=_number(figures.notch.high[number] / 1e9),
-        margin=_number(figures.notch.low[number] / figures.nyquist[number]),
-        loss=_number(figures.loss.low[number]),
-        return_loss=_number(figures.return_loss.low[number]),
-        verdict=verdict, reason=reason, criterion=str(board.criterion_of(net)),
-    )  # fmt: skip
-
-
-def _number(value: float) -> float | None:
-    """None for what is no figure (no stub, unknown): an empty cell."""
-    return float(value) if np.isfinite(value) else None

@@ -1,88 +1,128 @@
-"""Owns why a net has its verdict, in words: what falls short, where to drill, what is missing, what stays."""
+"""Owns why a net has its verdict, as data: what falls short, where to drill, what is missing, what stays."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-import numpy as np
-
-from stubsi.margin.verdict import Verdict, unknown_of, wording
+from stubsi.margin.verdict import Verdict, wording
 
 if TYPE_CHECKING:
-    from stubsi.margin.ranking import Ranking
+    from collections.abc import Sequence
+
+    from stubsi.board.criterion import Criterion
+
+MOST_HOLES = 3
+"""Holes that a text names; of the others it says how many there are."""
 
 
-def reason_of(ranking: Ranking, number: int) -> str:
-    """Why a net has its verdict, in one line."""
-    figures, net = ranking.figures, ranking.board.signal_nets[number]
-    if figures.stubs[number] == 0:
-        return "no stub"
-    criterion, verdict = ranking.board.criterion_of(net), ranking.verdicts[number]
-    unknown = unknown_of(criterion, figures)[number]
-    value, ratio = ranking.measured_by[criterion], figures.notch.low[number] / figures.nyquist[number]
-    said = wording(criterion, value.low[number], value.high[number], ratio)
-    parts = [said] if said else []
-    if verdict == Verdict.UNDECIDED:
-        parts.append(_missing(ranking, number, unknown))
-    elif verdict == Verdict.MARGINAL:
-        parts.append("within the model's uncertainty of the limit")
-    elif verdict == Verdict.DRILL:
-        parts.append("; ".join(_drills(ranking, number)))
-    elif verdict == Verdict.CANNOT_HELP:
-        parts.append("; ".join(_kept(ranking, number)))
-    difference = _leg_difference(ranking, number)
-    return "; ".join(parts + ([difference] if difference else []))
+class MeasuredFigure(NamedTuple):
+    """The figure that a criterion looks at: ends of its computed range, and lowest first notch over Nyquist.
+
+    The ends are NaN where the figure is unknown.
+    """
+
+    criterion: Criterion
+    low: float
+    high: float
+    notch_ratio: float
+
+    def __str__(self) -> str:
+        return wording(self.criterion, self.low, self.high, self.notch_ratio)
 
 
-def _missing(ranking: Ranking, number: int, unknown: int) -> str:
-    if unknown >= 0:
-        return ranking.models.unknown[unknown] or ranking.models.unknown_loss[unknown]
-    return "return vias unknown: give the reference holes"
+class DrillSide(NamedTuple):
+    """Holes to drill from one side, and the layer that the drill must not cut."""
+
+    side: str
+    must_not_cut: str
+    holes: tuple[str, ...]
+
+    def __str__(self) -> str:
+        named, more = ", ".join(self.holes[:MOST_HOLES]), len(self.holes) - MOST_HOLES
+        holes = f"{named} and {more} more" if more > 0 else named
+        return f"from the {self.side}, must not cut {self.must_not_cut}: {holes}"
 
 
-def _drills(ranking: Ranking, number: int) -> list[str]:
-    """Where the stubs that fall short would be drilled from, and the layer each drill must not cut."""
-    table = ranking.table
-    found = {}
-    for stub in filter(lambda stub: _falls_short(ranking, number, stub), ranking.stubs_of[number]):
-        shape = table.cases[table.case[stub]].shape
-        found.setdefault((shape.side, shape.layer), []).append(table.holes[table.hole[stub]].name)
-    return [f"from the {side}, must not cut {layer}: {_few(holes)}" for (side, layer), holes in found.items()]
+class KeptStub(NamedTuple):
+    """A hole whose stub cannot be drilled away, and why."""
+
+    hole: str
+    kept_by: str
+
+    def __str__(self) -> str:
+        return f"{self.hole}: {self.kept_by}"
 
 
-def _falls_short(ranking: Ranking, number: int, stub: int) -> bool:
-    """Whether one stub misses its net's criterion by itself; a criterion on loss is missed by all of them together."""
-    criterion = ranking.board.criterion_of(ranking.board.signal_nets[number])
-    nyquist, length = ranking.figures.nyquist[number], ranking.table.length_si[stub]
-    if criterion.measure == "notch ratio":
-        return bool(ranking.notch[ranking.table.case[stub]] < criterion.limit * nyquist)
-    return criterion.on_loss or length > criterion.longest_si(nyquist)
+class LegDifference(NamedTuple):
+    """Longest stub [m] of each leg of a pair whose legs do not have the same stubs."""
+
+    p_si: float
+    n_si: float
+
+    def __str__(self) -> str:
+        return f"legs differ (mode conversion): P {self.p_si * 1e3:.4g} mm, N {self.n_si * 1e3:.4g} mm"
 
 
-def _few(names: list[str]) -> str:
-    return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+class Reason(NamedTuple):
+    """Why a net has its verdict. ``str`` puts it into one line.
+
+    Parameters
+    ----------
+    verdict : Verdict
+        The verdict, the waiver left aside.
+    figure : MeasuredFigure or None
+        What was compared with what; None for a net without stub.
+    drills : tuple of DrillSide
+        Where to drill, for a net that drilling can mend.
+    kept : tuple of KeptStub
+        What stays, for a net that drilling cannot mend.
+    missing : str or None
+        The input that leaves the verdict open, for an undecided net.
+    legs : LegDifference or None
+        For a pair of unequal legs.
+    waiver : str
+        Why the net is excused; empty if it is not.
+    """
+
+    verdict: Verdict
+    figure: MeasuredFigure | None
+    drills: tuple[DrillSide, ...] = ()
+    kept: tuple[KeptStub, ...] = ()
+    missing: str | None = None
+    legs: LegDifference | None = None
+    waiver: str = ""
+
+    def __str__(self) -> str:
+        text = self._in_words()
+        return f"{self.waiver} (otherwise {self.verdict}: {text})" if self.waiver else text
+
+    def _in_words(self) -> str:
+        if self.figure is None:
+            return "no stub"
+        parts: list[object] = [self.figure, self.missing or "", *self.drills, *self.kept, self.legs or ""]
+        if self.verdict == Verdict.MARGINAL:
+            parts.insert(1, "within the model's uncertainty of the limit")
+        return "; ".join(filter(None, map(str, parts)))
 
 
-def _kept(ranking: Ranking, number: int) -> list[str]:
-    """Why the stubs of a net cannot all be drilled away."""
-    table = ranking.table
-    kept = {}
-    for stub in ranking.stubs_of[number]:
-        shape = table.cases[table.case[stub]].shape
-        if table.least[stub] >= 0:
-            kept.setdefault(shape.kept_by, table.holes[table.hole[stub]].name)
-    return [f"{hole}: {why}" for why, hole in kept.items()]
+def leg_difference(p_si: Sequence[float], n_si: Sequence[float]) -> LegDifference | None:
+    """Longest stubs of the two legs of a pair, where their stubs differ by more than a micrometre.
+
+    Parameters
+    ----------
+    p_si, n_si : sequence of float
+        Lengths of the stubs of each leg [m].
+
+    Returns
+    -------
+    LegDifference or None
+        None where the legs have the same stubs.
+    """
+    p, n = sorted(p_si), sorted(n_si)
+    if len(p) == len(n) and all(abs(one - other) <= SAME_LENGTH for one, other in zip(p, n, strict=True)):
+        return None
+    return LegDifference(max(p, default=0.0), max(n, default=0.0))
 
 
-def _leg_difference(ranking: Ranking, number: int) -> str:
-    """Longest stubs of both legs of a pair where their stubs differ; empty text where they do not."""
-    net, table = ranking.board.signal_nets[number], ranking.table
-    if not net.is_pair:
-        return ""
-    stubs = ranking.stubs_of[number]
-    lengths = {leg: sorted(table.length_si[s] for s in stubs if table.leg[s] == leg) for leg in (0, 1)}
-    p, n = (np.array(lengths[leg]) for leg in (0, 1))
-    if len(p) == len(n) and np.allclose(p, n, rtol=0, atol=1e-6):
-        return ""
-    longest = [f"{max(lengths[leg], default=0.0) * 1e3:.4g} mm" for leg in (0, 1)]
-    return f"legs differ (mode conversion): P {longest[0]}, N {longest[1]}"
+SAME_LENGTH = 1e-6
+"""Stubs whose lengths differ by no more than this [m] are equal."""

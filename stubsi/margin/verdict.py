@@ -1,4 +1,4 @@
-"""Owns the verdict: a criterion set against figures, and the reason in words."""
+"""Owns the verdict: a criterion set against figures."""
 
 from __future__ import annotations
 
@@ -35,10 +35,22 @@ class Verdict(StrEnum):
 
 
 def measured(criterion: Criterion, figures: Measurable) -> Spread:
-    """The figure a criterion looks at, per net or stub; infinitely good without stub.
+    """The figure that a criterion looks at.
 
-    Once the first notch has come down to Nyquist, a return loss counts as none and a loss as infinite: as the stub
-    grows on its loss at Nyquist falls again, but its path has lost the signal's band.
+    Parameters
+    ----------
+    criterion : Criterion
+    figures : Measurable
+
+    Returns
+    -------
+    Spread
+        Per net or stub; infinitely good without stub.
+
+    Notes
+    -----
+    Once the first notch has come down to Nyquist, a loss counts as infinite and a return loss as none. The loss at
+    Nyquist falls again as the stub grows longer, but the notch then lies inside the band of the signal.
     """
     if criterion.measure == "notch ratio":
         return _ratio(figures)
@@ -53,13 +65,29 @@ def measured(criterion: Criterion, figures: Measurable) -> Spread:
 
 
 def counted_loss(figures: Measurable) -> Spread:
-    """Loss at Nyquist [dB]; infinite once the first notch has come down to Nyquist."""
+    """Loss at Nyquist that counts for a criterion.
+
+    Parameters
+    ----------
+    figures : Measurable
+
+    Returns
+    -------
+    Spread
+        [dB]; infinite once the first notch has come down to Nyquist.
+    """
     return _counted(figures, figures.loss, np.inf)
 
 
-def past(ratio: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Whether a first notch, over Nyquist, lies so low that no loss at Nyquist counts."""
-    return ratio <= 1
+def past(ratio: NDArray[np.float64] | float) -> NDArray[np.bool_]:
+    """Whether a first notch lies so low that no loss at Nyquist counts.
+
+    Parameters
+    ----------
+    ratio : ndarray
+        First notch over Nyquist.
+    """
+    return np.less_equal(ratio, 1)
 
 
 def _ratio(figures: Measurable) -> Spread:
@@ -67,26 +95,52 @@ def _ratio(figures: Measurable) -> Spread:
 
 
 def _counted(figures: Measurable, loss: Spread, at_worst: float) -> Spread:
-    return Spread(*(np.where(past(at), at_worst, own) for at, own in zip(_ratio(figures), loss, strict=True)))
+    return Spread(*(np.where(past(at), at_worst, values) for at, values in zip(_ratio(figures), loss, strict=True)))
 
 
-def standing(criterion: Criterion, value: Spread, unknown: NDArray[np.bool_]) -> NDArray[np.str_]:
-    """Verdict of every net whose stubs could all be drilled: pass, marginal, undecided or drill.
+_VERDICTS = np.array(list(Verdict), dtype=object)
+_PASS, _MARGINAL, _DRILL, _UNDECIDED = (
+    list(Verdict).index(verdict) for verdict in (Verdict.PASS, Verdict.MARGINAL, Verdict.DRILL, Verdict.UNDECIDED)
+)
 
-    Pass: the worst value meets the limit. Undecided: a value is unknown, or the computed range straddles the limit.
-    Marginal: only the uncertainty does. Drill: not even the best value meets it, whatever else is unknown.
+
+def standing(criterion: Criterion, value: Spread, unknown: NDArray[np.bool_]) -> NDArray[np.object_]:
+    """Verdict of every net whose stubs could all be drilled.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    value : Spread
+        The figure that the criterion looks at, of every net.
+    unknown : ndarray of bool
+        Whether something about the net is not known.
+
+    Returns
+    -------
+    ndarray of Verdict
+        ``PASS``: the worst value meets the limit. ``UNDECIDED``: a value is unknown, or the computed range straddles
+        the limit. ``MARGINAL``: only the uncertainty of the model does. ``DRILL``: not even the best value meets the
+        limit, whatever else is unknown.
     """
     worst, low, high, best = (meets(criterion, figure) for figure in value)
     undecided = unknown & (best | np.isnan(value.best))
-    return np.select(
-        [undecided, worst, low, high, best],
-        [Verdict.UNDECIDED, Verdict.PASS, Verdict.MARGINAL, Verdict.UNDECIDED, Verdict.MARGINAL],
-        default=Verdict.DRILL,
-    )
+    choices = [_UNDECIDED, _PASS, _MARGINAL, _UNDECIDED, _MARGINAL]
+    return _VERDICTS[np.select([undecided, worst, low, high, best], choices, default=_DRILL)]
 
 
 def unknown_of(criterion: Criterion, figures: Figures) -> NDArray[np.intp]:
-    """Case whose unknown keeps a net from being judged by this criterion, -1 if none."""
+    """Case whose unknown keeps a net from being judged by a criterion.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    figures : Figures
+
+    Returns
+    -------
+    ndarray of int
+        Case number of every net, -1 where there is none.
+    """
     if criterion.measure == "notch ratio":
         return figures.unknown
     if criterion.on_loss:
@@ -95,19 +149,42 @@ def unknown_of(criterion: Criterion, figures: Figures) -> NDArray[np.intp]:
 
 
 def bound(criterion: Criterion) -> float:
-    """The limit itself is within the limit, to 1e-9, so that a budget meets its own criterion."""
+    """Limit of a criterion, moved by 1e-9 of itself so that a budget at the limit meets its own criterion.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    """
     return criterion.limit * (1 - 1e-9 if criterion.least else 1 + 1e-9)
 
 
 def meets(criterion: Criterion, value: NDArray[np.float64]) -> NDArray[np.bool_]:
-    """Whether a value is within the limit."""
+    """Whether each value is within the limit.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    value : ndarray
+        In the unit of the criterion's limit.
+    """
     return value >= bound(criterion) if criterion.least else value <= bound(criterion)
 
 
 def wording(criterion: Criterion, low: float, high: float, ratio: float) -> str:
-    """The figure a criterion looks at and its limit in words: '3.1 x Nyquist, at least 5 wanted'; empty where unknown.
+    """The figure that a criterion looks at, and its limit, in words: '3.1 x Nyquist, at least 5 wanted'.
 
-    ``low``, ``high``: its computed range. ``ratio``: lowest first notch over Nyquist.
+    Parameters
+    ----------
+    criterion : Criterion
+    low, high : float
+        Computed range of the figure.
+    ratio : float
+        Lowest first notch over Nyquist.
+
+    Returns
+    -------
+    str
+        Empty where the figure is unknown.
     """
     if criterion.on_loss and past(ratio):
         return f"first notch {ratio:.3g} x Nyquist, at or below Nyquist"

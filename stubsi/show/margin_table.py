@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from stubsi.margin.ranking import COLUMNS
+from stubsi.margin.net_margin import COLUMNS
 from stubsi.margin.verdict import Verdict
 from stubsi.provenance import HARDWARE_ERROR
 from stubsi.show.tables import CAUTION, Column, as_csv, as_html, as_markdown, as_text, checked_width, wrapped
@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import SupportsIndex
 
-    from stubsi.margin.ranking import NetMargin, Ranking
+    from stubsi.margin.net_margin import NetMargin
+    from stubsi.margin.ranking import Ranking
 
 HARDWARE_NOTE = (
     f"Against hardware: within {100 * HARDWARE_ERROR:g} % at best until calibrated on a coupon; "

@@ -1,0 +1,201 @@
+"""Owns how the rows of a ranking are made from its arrays: all the rows asked for at once, column by column."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from itertools import groupby
+from operator import itemgetter
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from stubsi.margin.net_margin import NetMargin
+from stubsi.margin.reason import DrillSide, KeptStub, LegDifference, MeasuredFigure, Reason, leg_difference
+from stubsi.margin.verdict import Verdict
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from stubsi.board.net import Net
+    from stubsi.margin.ranking import Ranking
+    from stubsi.stubs.cases import StubTable
+
+RETURN_VIAS = "return vias unknown: give the reference holes"
+"""The input that is missing where no other input is, and the range of a figure still straddles its limit."""
+
+
+def net_rows(ranking: Ranking, numbers: NDArray[np.intp]) -> list[NetMargin]:
+    """Rows of some nets of a ranking.
+
+    Parameters
+    ----------
+    ranking : Ranking
+    numbers : ndarray of int
+        Numbers of the nets among the signal nets.
+
+    Returns
+    -------
+    list of NetMargin
+    """
+    figures, nets = ranking.figures, [ranking.board.signal_nets[number] for number in numbers.tolist()]
+    verdicts: list[Verdict] = ranking.verdicts[numbers].tolist()
+    criteria = [str(criterion) for criterion in ranking.criteria]
+    columns: dict[str, Sequence[object]] = {
+        "net": [net.name for net in nets],
+        "signal": _signal_texts(nets),
+        "nyquist_si": figures.nyquist[numbers].tolist(),
+        **_columns_of_governing_stubs(ranking, numbers),
+        "first_notch_si": _known(figures.notch.low[numbers]),
+        "first_notch_to_si": _known(figures.notch.high[numbers]),
+        "margin": _known((figures.notch.low / figures.nyquist)[numbers]),
+        "loss": _known(figures.loss.low[numbers]),
+        "return_loss": _known(figures.return_loss.low[numbers]),
+        "verdict": [Verdict.WAIVED if net.waiver else verdict for net, verdict in zip(nets, verdicts, strict=True)],
+        "why": _reasons(ranking, numbers, nets, verdicts),
+        "criterion": [criteria[number] for number in ranking.criterion_number[numbers].tolist()],
+    }
+    return list(map(NetMargin._make, zip(*(columns[name] for name in NetMargin._fields), strict=True)))
+
+
+def _known(values: NDArray[np.float64]) -> list[float | None]:
+    """Values as a list, with None for what is no figure (no stub, unknown): an empty cell."""
+    known = values.astype(object)
+    known[~np.isfinite(values)] = None
+    return list(known)
+
+
+def _signal_texts(nets: Sequence[Net]) -> list[str]:
+    """Signals in words. Equal signals may have been given as different texts, so the text itself is the key."""
+    texts: dict[tuple[str, str], str] = {}
+    keys = [(net.signal.rate, net.signal.modulation) for net in nets]
+    for net, key in zip(nets, keys, strict=True):
+        if key not in texts:
+            texts[key] = str(net.signal)
+    return [texts[key] for key in keys]
+
+
+def _columns_of_governing_stubs(ranking: Ranking, numbers: NDArray[np.intp]) -> dict[str, list[object]]:
+    """Where the governing stub of each net is, how long it is and how it was modelled; empty without stub."""
+    table, stubs = ranking.table, ranking.figures.governing[numbers]
+    names = ("hole", "leg", "side", "stub_length_si", "model", "model_error")
+    columns: dict[str, list[object]] = {name: [None if name == "stub_length_si" else ""] * len(stubs) for name in names}
+    rows = np.flatnonzero(stubs >= 0)
+    cases, holes = table.case[stubs[rows]].tolist(), table.hole[stubs[rows]].tolist()
+    for row, case, hole in zip(rows.tolist(), cases, holes, strict=True):
+        columns["hole"][row], columns["leg"][row] = table.holes[hole].name, table.holes[hole].leg
+        columns["side"][row], columns["stub_length_si"][row] = table.cases[case].shape.side, table.cases[case].length_si
+        provenance = ranking.models.provenance[case]
+        columns["model"][row], columns["model_error"][row] = provenance.tier, provenance.model_error
+    return columns
+
+
+class _Stubs(NamedTuple):
+    """Stubs of the nets of some rows: which row each belongs to, its number in the stub table, its case."""
+
+    row: NDArray[np.intp]
+    number: NDArray[np.intp]
+    case: NDArray[np.intp]
+
+    def only(self, which: NDArray[np.bool_]) -> _Stubs:
+        """Some of them."""
+        return _Stubs(self.row[which], self.number[which], self.case[which])
+
+
+def _stubs_of(table: StubTable, numbers: NDArray[np.intp]) -> _Stubs:
+    """Stubs of some nets, without those of which nothing is left."""
+    start, stop = (np.searchsorted(table.net, numbers, side) for side in ("left", "right"))
+    count = stop - start
+    row = np.repeat(np.arange(len(numbers)), count)
+    number = np.arange(len(row)) + np.repeat(start - (np.cumsum(count) - count), count)
+    stubs = _Stubs(row, number, table.case[number])
+    return stubs.only(stubs.case >= 0)
+
+
+def _reasons(
+    ranking: Ranking, numbers: NDArray[np.intp], nets: Sequence[Net], verdicts: Sequence[Verdict]
+) -> list[Reason]:
+    """Reason of the verdict of every net."""
+    stubs = _stubs_of(ranking.table, numbers)
+    has_stub = np.bincount(stubs.row, minlength=len(numbers)) > 0
+    verdict = np.array(verdicts, dtype=object)
+    drills = _drills(ranking, stubs.only((verdict == Verdict.DRILL)[stubs.row]))
+    kept = _kept(ranking, stubs.only((verdict == Verdict.CANNOT_HELP)[stubs.row]))
+    missing = _missing(ranking, numbers, verdict == Verdict.UNDECIDED)
+    legs = _leg_differences(ranking, stubs.only(np.array([net.is_pair for net in nets], dtype=bool)[stubs.row]))
+    criteria = [ranking.criteria[number] for number in ranking.criterion_number[numbers].tolist()]
+    low, high = ranking.measured.low[numbers].tolist(), ranking.measured.high[numbers].tolist()
+    ratios = (ranking.figures.notch.low[numbers] / ranking.figures.nyquist[numbers]).tolist()
+    figures = map(MeasuredFigure, criteria, low, high, ratios)
+    return [
+        Reason(
+            verdict, figure if stub else None, drills.get(row, ()), kept.get(row, ()), missing.get(row), legs.get(row),
+            net.waiver,
+        )
+        for row, (verdict, figure, stub, net) in enumerate(zip(verdicts, figures, has_stub.tolist(), nets, strict=True))
+    ]  # fmt: skip
+
+
+def _drills(ranking: Ranking, stubs: _Stubs) -> dict[int, tuple[DrillSide, ...]]:
+    """By row: where the stubs that fall short would be drilled from, and the layer each drill must not cut."""
+    table, short = ranking.table, stubs.only(_falls_short(ranking, stubs))
+    shapes = {case: table.cases[case].shape for case in set(short.case.tolist())}
+    ends = {case: (shape.side, shape.layer) for case, shape in shapes.items()}
+    names = (table.holes[hole].name for hole in table.hole[short.number].tolist())
+    stubs_in_order = zip(short.row.tolist(), short.case.tolist(), names, strict=True)
+    drills = {}
+    for row, of_row in groupby(stubs_in_order, key=itemgetter(0)):
+        holes: dict[tuple[str, str], list[str]] = {}
+        for _, case, name in of_row:
+            holes.setdefault(ends[case], []).append(name)
+        drills[row] = tuple([DrillSide(*end, tuple(named)) for end, named in holes.items()])
+    return drills
+
+
+def _falls_short(ranking: Ranking, stubs: _Stubs) -> NDArray[np.bool_]:
+    """Whether each stub misses its net's criterion by itself; all stubs together miss a criterion on loss."""
+    table, net = ranking.table, ranking.table.net[stubs.number]
+    falls_short = np.zeros(len(net), dtype=bool)
+    criterion_number, nyquist = ranking.criterion_number[net], ranking.figures.nyquist[net]
+    for number, criterion in enumerate(ranking.criteria):
+        of_criterion = criterion_number == number
+        if criterion.on_loss:
+            falls_short |= of_criterion
+        elif criterion.measure == "notch ratio":
+            falls_short |= of_criterion & (ranking.notch[stubs.case] < criterion.limit * nyquist)
+        else:
+            longest = np.array([criterion.longest_si(each) for each in nyquist.tolist()])
+            falls_short |= of_criterion & (table.length_si[stubs.number] > longest)
+    return falls_short
+
+
+def _kept(ranking: Ranking, stubs: _Stubs) -> dict[int, tuple[KeptStub, ...]]:
+    """By row: why the stubs of a net cannot all be drilled away, each reason with its first hole."""
+    table, staying = ranking.table, stubs.only(ranking.table.least[stubs.number] >= 0)
+    kept: dict[int, dict[str, KeptStub]] = defaultdict(dict)
+    holes = table.hole[staying.number].tolist()
+    for row, case, hole in zip(staying.row.tolist(), staying.case.tolist(), holes, strict=True):
+        kept_by = table.cases[case].shape.kept_by
+        kept[row].setdefault(kept_by, KeptStub(table.holes[hole].name, kept_by))
+    return {row: tuple(by_reason.values()) for row, by_reason in kept.items()}
+
+
+def _missing(ranking: Ranking, numbers: NDArray[np.intp], undecided: NDArray[np.bool_]) -> dict[int, str]:
+    """By row: the input that leaves the verdict open."""
+    models, rows = ranking.models, np.flatnonzero(undecided)
+    cases = ranking.unknown_case[numbers[rows]].tolist()
+    inputs = [None if case < 0 else models.unknown[case] or models.unknown_loss[case] for case in cases]
+    return {row: missing or RETURN_VIAS for row, missing in zip(rows.tolist(), inputs, strict=True)}
+
+
+def _leg_differences(ranking: Ranking, stubs: _Stubs) -> dict[int, LegDifference | None]:
+    """By row: longest stub of each leg of a pair, where the legs do not have the same stubs."""
+    legs, lengths = ranking.table.leg[stubs.number].tolist(), ranking.table.length_si[stubs.number].tolist()
+    differences = {}
+    for row, of_row in groupby(zip(stubs.row.tolist(), legs, lengths, strict=True), key=itemgetter(0)):
+        of_legs: tuple[list[float], list[float]] = ([], [])
+        for _, leg, length in of_row:
+            of_legs[leg].append(length)
+        differences[row] = leg_difference(*of_legs)
+    return differences
