@@ -10,8 +10,9 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stubsi.errors import UnknownValueError, ValidityError
+from stubsi.memory import Memory
 from stubsi.physics.chain import Chain, check_stub
-from stubsi.physics.notch import FirstNotch, first_notch
+from stubsi.physics.notch import first_notch
 from stubsi.physics.reactance import notch
 from stubsi.physics.return_path import Posts, check_single, unknown_return_paths
 from stubsi.physics.solved_barrel import SolvedBarrel, solve
@@ -62,9 +63,40 @@ class NotchNote(StrEnum):
 
 
 class _Variant(NamedTuple):
+    """A solved stub with one return path. ``pitch`` [m] of the pair it is a leg of; None: it is single."""
+
     solved: SolvedBarrel
     path: Posts
-    pitch: float
+    pitch: float | None
+
+    @property
+    def pitch_or_nan(self) -> float:
+        return np.nan if self.pitch is None else self.pitch
+
+
+class _SolvedCase(NamedTuple):
+    """A case solved from its geometry: one variant, or one for each return path scanned."""
+
+    variants: tuple[_Variant, ...]
+    provenance: Provenance
+
+
+class _Notch(NamedTuple):
+    """First notch in 50 ohm [Hz], and where the reactance first vanishes. Infinite: no electrical length."""
+
+    frequency: float
+    zero: float
+
+
+REMEMBERED = 20_000
+"""How many solved cases, and how many of their first notches, are remembered."""
+_solved_cases: Memory[Case, _SolvedCase | str] = Memory(REMEMBERED)
+_first_notches: Memory[_Variant, _Notch] = Memory(REMEMBERED)
+
+
+def _find_first_notches(variants: Sequence[_Variant]) -> list[_Notch]:
+    frequency, zero = first_notch(_chain(variants))
+    return [_Notch(*row) for row in zip(np.nan_to_num(frequency, nan=np.inf).tolist(), zero.tolist(), strict=True)]
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,10 +111,12 @@ class SolvedStack:
         return _chain(self.variants)
 
     @cached_property
-    def _first(self) -> FirstNotch:
-        """First notch in 50 ohm [Hz]; infinite for a stub without electrical length."""
-        found = first_notch(self.chain)
-        return found._replace(frequency=np.nan_to_num(found.frequency, nan=np.inf))
+    def _first(self) -> list[_Notch]:
+        return _first_notches.all(self.variants, _find_first_notches)
+
+    @cached_property
+    def _first_frequency(self) -> NDArray[np.float64]:
+        return np.array([notch.frequency for notch in self._first])
 
     @cached_property
     def _sweep(self) -> InputSweep:
@@ -95,17 +129,17 @@ class SolvedStack:
 
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
         """Notch of the stubs of these numbers [Hz]."""
-        return self._first.frequency[index] if order == 1 else notch(self.chain.only(index), order)
+        return self._first_frequency[index] if order == 1 else notch(self.chain.only(index), order)
 
     def nearest_notch(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> None:
         """No closed form: the orders are tried one by one."""
 
     def notch_note(self, index: int) -> NotchNote | None:
         """What has to be said of the first notch of a stub; None of a sharp one."""
-        frequency, zero = (values[index] for values in self._first)
+        frequency, zero = self._first[index]
         if np.isinf(frequency) or frequency > SHARP * zero:
             return None
-        has_return_vias = self.chain.paths.count[index] > 0
+        has_return_vias = bool(self.variants[index].path.positions)
         return NotchNote.CAVITY if frequency < OWN * zero and has_return_vias else NotchNote.BLURRED
 
     def highest(self) -> float:
@@ -126,27 +160,37 @@ class SolvedStack:
 
 
 def _chain(variants: Sequence[_Variant]) -> Chain:
-    return Chain.of([(v.solved, v.path) for v in variants], [v.pitch for v in variants])
+    return Chain.of([(v.solved, v.path) for v in variants], [v.pitch_or_nan for v in variants])
 
 
 def solved_models(cases: Sequence[Case]) -> Models:
     """Model each case from its geometry; as a uniform line, saying why, where that is not known.
 
+    Parameters
+    ----------
+    cases : sequence of Case
+        Those solved before are remembered.
+
+    Returns
+    -------
+    Models
+
+    Notes
+    -----
     Unknown return vias make a case a range: 1, 2, 3, 4, 6 and 8 equal vias at several distances, and none.
     """
     variants: list[_Variant] = []
     owner: list[int] = []
     provenance: dict[int, Provenance] = {}
     refused: dict[int, str] = {}
-    for number, case in enumerate(cases):
-        try:
-            found, said = _variants(case)
-        except (UnknownValueError, ValidityError) as error:
-            refused[number] = str(error)
+    solved_cases = _solved_cases.all(cases, lambda new: [_solved_or_refused(case) for case in new])
+    for number, solved in enumerate(solved_cases):
+        if isinstance(solved, str):
+            refused[number] = solved
             continue
-        variants += found
-        owner += [number] * len(found)
-        provenance[number] = said
+        variants += solved.variants
+        owner += [number] * len(solved.variants)
+        provenance[number] = solved.provenance
     owners, stack = np.array(owner, dtype=np.intp), SolvedStack(tuple(variants))
     for number, lowest in _lowest(stack, owners):
         note = stack.notch_note(lowest)
@@ -191,17 +235,25 @@ def _joined(
     )
 
 
-def _variants(case: Case) -> tuple[list[_Variant], Provenance]:
+def _solved_or_refused(case: Case) -> _SolvedCase | str:
+    """The case solved from its geometry, or why it cannot be."""
+    try:
+        return _solved_case(case)
+    except (UnknownValueError, ValidityError) as error:
+        return str(error)
+
+
+def _solved_case(case: Case) -> _SolvedCase:
     pitch = case.around.pitch
     if case.around.odd and pitch is None:
         raise UnknownValueError(f"pitch of the pair at padstack {case.shape.padstack.name} is unknown: give x and y.")
     solvable = barrel_of(case.shape, case.length_si, bore=case.bore, pitch=pitch)
     solved = solve(solvable.barrel)
-    paths, said = return_paths(case.around, solved)
-    found = [_Variant(solved, path, np.nan if pitch is None else pitch) for path in paths]
-    for variant in found:
-        check_stub(*variant)
-    return found, _provenance(solvable, (*said, *_too_near(solved, paths, pitch)))
+    paths, notes = return_paths(case.around, solved)
+    variants = tuple(_Variant(solved, path, pitch) for path in paths)
+    for variant in variants:
+        check_stub(solved, variant.path, variant.pitch_or_nan)
+    return _SolvedCase(variants, _provenance(solvable, (*notes, *_too_near(solved, paths, pitch))))
 
 
 def _seen(path: Posts, pitch: float | None) -> Posts:
@@ -283,7 +335,7 @@ def solved_through(barrel: Barrel, around: Around) -> SolvedThrough:
     """
     solved = solve(barrel)
     (path,), _ = return_paths(around, solved)
-    return SolvedThrough(_chain([_Variant(solved, path, np.nan if around.pitch is None else around.pitch)]))
+    return SolvedThrough(_chain([_Variant(solved, path, around.pitch)]))
 
 
 def check_frequency(frequency: NDArray[np.float64], highest: float) -> None:
