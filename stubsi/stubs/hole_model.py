@@ -17,10 +17,10 @@ from stubsi.stubs.as_barrel import bore_of, through_of
 from stubsi.stubs.cases import Case
 from stubsi.stubs.drawn import stub_shapes
 from stubsi.stubs.model_choice import ModelChoice
+from stubsi.stubs.notch_formula import one_order
 from stubsi.stubs.solved_model import check_frequency, solved_through
 from stubsi.stubs.surroundings import surroundings
 from stubsi.stubs.uniform_model import uniform_through
-from stubsi.stubs.uniform_stub import checked_order
 from stubsi.units import quantity, show, to_si
 from stubsi.value import InSI
 
@@ -87,7 +87,7 @@ class HoleStub:
         StubsiError
             An even ``order``, or more than one.
         """
-        low, high = self.models.notch(checked_order(order))[:, 0]
+        low, high = self.models.notch(one_order(order))[:, 0]
         return quantity(low if low == high else np.array([low, high]), "frequency")
 
     def input_si(self, frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
