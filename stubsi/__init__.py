@@ -127,8 +127,8 @@ _HOME = {
 """Module of every public name."""
 
 _MODULES = (
-    "board", "drilling", "errors", "files", "margin", "memory", "network", "physics", "provenance", "show", "stubs", "unit_names",
-    "units", "value",
+    "board", "drilling", "errors", "files", "margin", "memory", "network", "physics", "provenance", "show", "stubs",
+    "unit_names", "units", "value",
 )  # fmt: skip
 """Packages and modules that are reached as attributes without an import of their own."""
 

@@ -248,7 +248,7 @@ class SolvedSingleStub(SingleStub):
         if np.any(lengths > full * (1 + 1e-9)):
             raise StubsiError(
                 f"stub_length = {show(lengths.max(), 'length')}: longer than the hole goes on beyond "
-                f"{self.shape.layer}, {self.shape.stub_length}."
+                f"{self.shape.layer}, {self.shape.distance}."
             )
         cases = [Case(self.shape, min(length, full), self.around, self.bore) for length in lengths.tolist()]
         return solved_models(cases)

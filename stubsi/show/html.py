@@ -1,4 +1,4 @@
-"""Owns how results that are no table of nets show in a notebook: board, check, budget, re-routes."""
+"""Owns how results that are no table of nets show in a notebook: board, check, budget, hole, re-routes."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from stubsi.board.stackup import DielectricLayer
     from stubsi.drilling.reroute import Reroutes
     from stubsi.margin.budget import Budget, Check
+    from stubsi.stubs.hole_model import HoleModel
 
     Layer = CopperLayer | DielectricLayer
 
@@ -110,6 +111,24 @@ def budget_html(budget: Budget) -> str:
         ("criterion", str(budget.criterion)),
         ("model", budget.model),
     )
+
+
+def hole_html(hole: HoleModel) -> str:
+    """Hole in short: each stub with its length, first notch and model.
+
+    Parameters
+    ----------
+    hole : HoleModel
+
+    Returns
+    -------
+    str
+    """
+    rows = [("hole", hole.name)]
+    for stub in hole.stubs:
+        notch = f"first notch {stub.notch_frequency():.4g~P}"
+        rows.append((f"stub towards the {stub.side}", f"{stub.distance}; {notch}; {stub.provenance}"))
+    return _pairs_html(*(rows if hole.stubs else [*rows, ("stubs", "none")]))
 
 
 def reroutes_html(reroutes: Reroutes) -> str:

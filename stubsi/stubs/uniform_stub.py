@@ -26,7 +26,7 @@ from stubsi.units import DF_RULE, DK_RULE, one_number, quantity, show, to_si
 from stubsi.value import Dimension, OptionalDimension, Value
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import NDArray
 
     from stubsi.network import Frequencies, Network
     from stubsi.units import Dimensioned, DimensionedArray, NumberArray, Quantity
@@ -220,7 +220,7 @@ class Stub(Value):
         """
         return quantity(self.notch_si(checked_order(order)), "frequency")
 
-    def notch_si(self, order: ArrayLike = 1) -> FloatArray:
+    def notch_si(self, order: float | FloatArray = 1) -> FloatArray:
         """Frequency of the notch of an odd order.
 
         Parameters
@@ -235,7 +235,7 @@ class Stub(Value):
         """
         return self.line.notch(order)
 
-    def input_si(self, frequency: ArrayLike) -> tuple[ComplexArray, ComplexArray]:
+    def input_si(self, frequency: float | FloatArray) -> tuple[ComplexArray, ComplexArray]:
         """Voltage and current at the input for 1 V at the open end.
 
         Parameters
