@@ -13,7 +13,6 @@ from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.margin.figures import stub_figures
 from stubsi.margin.longest_stub import EndName, Permit, Wanted, longest, longest_permitted
 from stubsi.margin.stub_verdict import Ends, StubFigures, rows_of
-from stubsi.provenance import HARDWARE_ERROR
 from stubsi.stubs.as_barrel import bore_of
 from stubsi.stubs.cases import Case
 from stubsi.stubs.drawn import stub_shapes
@@ -42,8 +41,6 @@ EXACT = 1e-11
 """Resolution of the longest uniform line by its loss, relative."""
 PROVEN_AND_COMPUTED: tuple[EndName, ...] = ("worst", "low")
 """Which end of its figure must meet the criterion for a length to be proven, and as computed."""
-WORST, BEST = 1 - HARDWARE_ERROR, 1 + HARDWARE_ERROR
-"""Multiples of the computed notch between which the true one of a uniform line with a given Dk_eff is expected."""
 
 
 class LongestStub(NamedTuple):
@@ -65,7 +62,20 @@ class SingleStub(ABC):
 
     @abstractmethod
     def figures(self, length: float, signal: Signal, criterion: Criterion) -> tuple[StubFigures, Provenance]:
-        """Figures at a length [m] above zero, and how they were found.
+        """Figures at a length, and how they were found.
+
+        Parameters
+        ----------
+        length : float
+            [m], above zero.
+        signal : Signal
+        criterion : Criterion
+            The one that the figures are for.
+
+        Returns
+        -------
+        figures : StubFigures
+        provenance : Provenance
 
         Raises
         ------
@@ -75,14 +85,50 @@ class SingleStub(ABC):
 
     @abstractmethod
     def longest(self, signal: Signal, criterion: Criterion) -> LongestStub:
-        """Longest stub that meets a criterion; raises as ``figures``."""
+        """Longest stub that meets a criterion.
+
+        Parameters
+        ----------
+        signal : Signal
+        criterion : Criterion
+
+        Returns
+        -------
+        LongestStub
+
+        Raises
+        ------
+        StubsiError, UnknownValueError
+            As ``figures``.
+        """
 
     @abstractmethod
     def provenance(self, length: float) -> Provenance:
-        """How the stub is modelled at a length [m]; at length zero: how it is as drawn."""
+        """How the stub is modelled at a length.
+
+        Parameters
+        ----------
+        length : float
+            [m]; at length zero: how it is as drawn.
+
+        Returns
+        -------
+        Provenance
+        """
 
     def end_layers(self, length: float) -> tuple[str, ...]:
-        """Copper layer that a stub of a length [m] ends at, or the two that it ends between; none of a uniform line."""
+        """Copper layer that a stub of some length ends at, or the two that it ends between.
+
+        Parameters
+        ----------
+        length : float
+            [m].
+
+        Returns
+        -------
+        tuple of str
+            Empty for a uniform line.
+        """
         return ()
 
     def _check_line_known(self, criterion: Criterion) -> None:
@@ -105,6 +151,7 @@ class UniformSingleStub(SingleStub):
         self.stub, self.z0 = stub, z0
         self.line = stub.single_line
         self.losses_known = z0 is not None and not math.isnan(self.line.z_stub)
+        self.notch_bounds = stub.provenance.low, stub.provenance.high
 
     def figures(self, length: float, signal: Signal, criterion: Criterion) -> tuple[StubFigures, Provenance]:
         """Figures at a length [m] above zero, and how they were found."""
@@ -115,7 +162,8 @@ class UniformSingleStub(SingleStub):
         loss = back = None
         if self.losses_known:
             loss, back = self._losses(length, nyquist)
-        ends = Ends(notch * WORST, notch, notch, notch * BEST)
+        low, high = self.notch_bounds
+        ends = Ends(notch * low, notch, notch, notch * high)
         return StubFigures(length, nyquist, ends, loss, back), self.stub.provenance
 
     def longest(self, signal: Signal, criterion: Criterion) -> LongestStub:
@@ -124,7 +172,7 @@ class UniformSingleStub(SingleStub):
             return self._longest_by_loss(signal, criterion)
         if criterion.measure == "notch ratio":
             notch = criterion.limit * signal.nyquist_si
-            computed, proven = (self.line.length_of_notch(notch / end) for end in (1.0, WORST))
+            computed, proven = (self.line.length_of_notch(notch / end) for end in (1.0, self.notch_bounds[0]))
             return LongestStub(computed, proven, False)
         length = criterion.longest_si(signal.nyquist_si)
         return LongestStub(length, length, False)
@@ -147,10 +195,15 @@ class UniformSingleStub(SingleStub):
         return LongestStub(computed, proven, False)
 
     def _losses(self, length: float, nyquist: float) -> tuple[Ends, Ends]:
-        """Loss and return loss. A notch off by a factor is a frequency off by its inverse; past a notch loss falls."""
+        """Loss and return loss at Nyquist.
+
+        A notch that is off by some factor does what a frequency does that is off by the inverse. Past a notch the loss
+        falls with frequency, so the bounds are the extremes of the three, whichever they are.
+        """
         assert self.z0 is not None
-        at = [self.line.losses(length, nyquist / end, self.z0) for end in (WORST, 1.0, BEST)]
-        (_, (back, loss), _), (backs, losses) = at, zip(*at, strict=True)
+        low, high = self.notch_bounds
+        (back, loss), *further = [self.line.losses(length, nyquist / end, self.z0) for end in (1.0, low, high)]
+        backs, losses = zip((back, loss), *further, strict=True)
         return Ends(max(losses), loss, loss, min(losses)), Ends(min(backs), back, back, max(backs))
 
     def _check_impedance_known(self) -> None:

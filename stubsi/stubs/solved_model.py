@@ -77,7 +77,7 @@ class _Notch(NamedTuple):
     zero: float
 
 
-REMEMBERED = 20_000
+REMEMBERED = 10_000
 """How many solved cases, and how many of their first notches, are remembered."""
 _solved_cases: Memory[Case, _SolvedCase | str] = Memory(REMEMBERED)
 _first_notches: Memory[_Variant, _Notch] = Memory(REMEMBERED)
