@@ -43,13 +43,15 @@ if TYPE_CHECKING:
     from stubsi.margin.layer_matrix import LayerMatrix, layer_matrix
     from stubsi.margin.net_margin import NetMargin
     from stubsi.margin.ranking import Ranking, rank
+    from stubsi.margin.stub_arguments import StubArguments
     from stubsi.margin.verdict import Verdict
     from stubsi.provenance import Provenance
     from stubsi.show.plots import plot_loss, plot_margins
     from stubsi.show.schedule import still_valid
     from stubsi.show.section import plot_section
     from stubsi.stubs.hole_model import HoleModel, HoleStub, hole_model
-    from stubsi.stubs.uniform_stub import Stub, dk_eff_from_notch, notch_frequency
+    from stubsi.stubs.notch_formula import dk_eff_from_notch, notch_frequency
+    from stubsi.stubs.uniform_stub import Stub
 
     __version__: str
 
@@ -102,6 +104,7 @@ _HOME = {
     "Signal": "board.signal",
     "Stackup": "board.stackup",
     "Stub": "stubs.uniform_stub",
+    "StubArguments": "margin.stub_arguments",
     "StubsiError": "errors",
     "UnitError": "errors",
     "UnknownValueError": "errors",
@@ -109,11 +112,11 @@ _HOME = {
     "Verdict": "margin.verdict",
     "check_stub": "margin.budget",
     "consequences": "drilling.consequences",
-    "dk_eff_from_notch": "stubs.uniform_stub",
+    "dk_eff_from_notch": "stubs.notch_formula",
     "effects": "drilling.effects",
     "hole_model": "stubs.hole_model",
     "layer_matrix": "margin.layer_matrix",
-    "notch_frequency": "stubs.uniform_stub",
+    "notch_frequency": "stubs.notch_formula",
     "plan": "drilling.plan",
     "plot_loss": "show.plots",
     "plot_margins": "show.plots",
@@ -176,6 +179,7 @@ __all__ = [
     "Signal",
     "Stackup",
     "Stub",
+    "StubArguments",
     "StubsiError",
     "UnitError",
     "UnknownValueError",

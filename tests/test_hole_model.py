@@ -19,9 +19,9 @@ def test_a_layer_whose_name_looks_like_wording_keeps_it():
     """A layer may be called anything: the text of a distance is made of its parts, and never taken apart again."""
     roles = {"A to B": "signal", "G1 to pin": "plane", "spine": "signal", "G2": "plane", "BOT": "signal"}
     board = mb.board(mb.net("A", ("A to B",)), layers=mb.stackup(roles=roles))
-    whole = hole_model(board, "A.0").below.stub_length
+    whole = hole_model(board, "A.0").below.distance
     assert str(whole) == "0.92 mm from the lower face of A to B to the outer face of BOT"
-    drilled = hole_model(board, "A.0", drilled=[DRILL]).below.stub_length
+    drilled = hole_model(board, "A.0", drilled=[DRILL]).below.distance
     assert str(drilled) == "0.15 mm from the lower face of A to B to the end of the plating"
     assert drilled.between.start == whole.between.start
     assert drilled.between.end.kind == EndKind.PLATING_END
@@ -45,6 +45,9 @@ def test_a_hole_can_be_pickled_and_prints_short(model):
     np.testing.assert_array_equal(again.network(["5 GHz", "20 GHz"]).s, hole.network(["5 GHz", "20 GHz"]).s)
     for thing in (hole, again, *hole.stubs):
         assert len(repr(thing)) < 200
+    assert hole.below.stub_length.m_as("mm") == pytest.approx(0.46)
+    shown = hole._repr_html_()
+    assert all(text in shown for text in ("A.0", "stub towards the bottom", "0.46 mm", "first notch", "GHz"))
     assert repr(hole) == "HoleModel('A.0', stubs: top 0.46 mm, bottom 0.46 mm)"
     assert repr(hole.above).startswith("HoleStub(top, 0.46 mm from the upper face of S1 to the outer face of TOP, ")
 
@@ -71,7 +74,7 @@ def test_refused(args, more, says):
     board = mb.board(mb.net("A", ("TOP", "S1")))
     given = (board if args[0] is None else args[0], args[1])
     if says is None:
-        assert hole_model(*given, **more).below.stub_length.length_si == pytest.approx(0.15e-3)
+        assert hole_model(*given, **more).below.stub_length_si == pytest.approx(0.15e-3)
         return
     with pytest.raises(StubsiError, match=says):
         hole_model(*given, **more)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
 from stubsi.board.signal import Signal, as_signal
-from stubsi.margin.single_stub import single_stub
+from stubsi.margin.stub_arguments import single_stub
 from stubsi.margin.stub_verdict import StubFigures, excess_of, measured_ends, reason_of_stub, verdict_of
 from stubsi.margin.verdict import Verdict
 from stubsi.units import one_si, quantity, show
@@ -17,7 +17,7 @@ from stubsi.value import Dimension, InSI, Value
 if TYPE_CHECKING:
     from typing import Unpack
 
-    from stubsi.margin.single_stub import StubArguments
+    from stubsi.margin.stub_arguments import StubArguments
     from stubsi.margin.stub_verdict import Ends
     from stubsi.provenance import Provenance
     from stubsi.units import Dimensioned, Quantity

@@ -100,7 +100,7 @@ def longest_permitted(permits: Sequence[Permit], figures: FiguresAt) -> FloatArr
             Wanted(numbers[permit], permit.criterion, permit.nyquist, ends_of(permit.shape), end=permit.end)
             for permit in new
         ]
-        return longest(wanted, figures).tolist()
+        return [float(length) for length in longest(wanted, figures)]
 
     return np.array(_remembered.all(permits, search), dtype=np.float64)
 
@@ -190,7 +190,7 @@ def _narrowed(low: float, high: float, below: float, above: float, resolution: f
     Secant through the last two tried, every fourth time bisection. Lengths are binary fractions of the interval, so
     similar stubs try the same lengths and share solves.
     """
-    pieces = 2 ** max(0, math.ceil(math.log2((high - low) / resolution)))
+    pieces = 1 << max(0, math.ceil(math.log2((high - low) / resolution)))
     met, missed, turn = 0, pieces, 0
     before, last = (met, below), (missed, above)
     while missed - met > 1:

@@ -19,8 +19,10 @@ if TYPE_CHECKING:
 
 
 SCANNED_COUNTS = (1, 2, 3, 4, 6, 8)
-"""Numbers of equal posts to try where nobody knows the return path. Their notches, with that of the open planes, enclose
-the notch of any pattern."""
+"""Numbers of equal posts to try where nobody knows the return path.
+
+Their notches, with that of the open planes, enclose the notch of any pattern.
+"""
 SCANNED_DISTANCES = 4
 """Number of distances at which each of these is tried, from the nearest to the farthest."""
 

@@ -44,7 +44,7 @@ def _notch(stub: HoleStub) -> str:
 
 _STUB_COLUMNS: tuple[Column[HoleStub], ...] = (
     Column("side", lambda stub: stub.side),
-    Column("stub", lambda stub: str(stub.stub_length)),
+    Column("stub", lambda stub: str(stub.distance)),
     Column("first notch", _notch),
     Column("model", lambda stub: str(stub.provenance)),
 )

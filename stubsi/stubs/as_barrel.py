@@ -1,24 +1,25 @@
-"""Owns the way from a stub as drawn to the barrel that is solved: levels, pads, clearances, start and end."""
+"""Owns the way from a stub as drawn to the barrel that is solved: its electrical start, its levels, its end."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from enum import StrEnum
+from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.board import Span
-from stubsi.board.layers import CopperLayer, assumed_of
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.physics.barrel import AIR, Barrel, End, Level
-from stubsi.stubs.materials import filling_of, material_of, slot_clearance
+from stubsi.stubs.barrel_layers import BLIND_CLEARANCE, BarrelLayers
 from stubsi.stubs.uniform_stub import COPPER
 from stubsi.units import DK_RULE, one_number, one_si, show
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stubsi.board.padstack import Antipad, Padstack
+    from stubsi.board.padstack import Padstack
     from stubsi.board.stackup import Stackup
     from stubsi.stubs.drawn import StubShape
+    from stubsi.units import Dimensioned
 
 OVERSIZE = 1e-4
 """Depth drill over primary drill [m, radius] where no rules are given: +0.2 mm in diameter, a fabricators' usual figure
@@ -31,17 +32,58 @@ the project trace-fed reference is 0.15 mm, its trace 0.3 mm wide."""
 SHORTEST = 1e-6
 """Length [m] behind its electrical start that a shorter stub is solved with: its notch is beyond every bound."""
 
+NOTHING = 1e-9
+"""A length of no more than this [m] counts as none."""
+
+
+class BarrelNote(StrEnum):
+    """What had to be assumed for a barrel that no rule covers exactly. Each is also its wording."""
+
+    HALF_COUNTS = "next plane far off or beyond the stub: half of it counts"
+    ONLY_THE_END = "shorter than its electrical start: only its end counts"
+    PLANE_BEFORE = "no plane along the stub: counted from the plane before it"
+    BORE_ASSUMED = f"bore {2 * OVERSIZE * 1e3:g} mm wider than the drill"
+    BLIND_END = "blind end: laminate below it, and the next plane solid"
+    PIN_IN_AIR = "pin beyond the board as a rod of the barrel's diameter in air"
+
 
 @dataclass(frozen=True, kw_only=True)
 class Bore:
-    """Depth-drilled bore that ends a stub: its radius [m] and the relative permittivity of what fills it."""
+    """Depth-drilled bore that ends a stub.
+
+    Parameters
+    ----------
+    radius : float
+        [m].
+    dk : float
+        Relative permittivity of what fills it [-].
+    """
 
     radius: float
     dk: float = 1.0
 
 
-def bore_of(drill: Any, padstack: Padstack, fill_dk: Any = 1.0) -> Bore:
-    """Bore of a depth drill of this diameter (length), filled with ``fill_dk`` [-]; StubsiError if it is too narrow."""
+def bore_of(drill: Dimensioned, padstack: Padstack, fill_dk: float = 1.0) -> Bore:
+    """Bore of a depth drill.
+
+    Parameters
+    ----------
+    drill : length
+        Its diameter.
+    padstack : Padstack
+        Of the hole that is drilled.
+    fill_dk : float
+        Relative permittivity of what fills it [-].
+
+    Returns
+    -------
+    Bore
+
+    Raises
+    ------
+    StubsiError
+        It is no wider than the primary drill; values out of range.
+    """
     diameter = one_si(drill, "length", "depth_drill")
     if diameter <= padstack.drill_si:
         raise StubsiError(
@@ -55,8 +97,14 @@ def bore_of(drill: Any, padstack: Padstack, fill_dk: Any = 1.0) -> Bore:
 class Solvable:
     """A barrel ready to be solved, and what had to be assumed for it.
 
-    ``nearest_rule``: no rule covers it exactly. ``start_share``: share of the drawn stub before its electrical start,
-    at most half of it.
+    Parameters
+    ----------
+    barrel : Barrel
+    assumptions : tuple of str
+    nearest_rule : bool
+        No rule covers it exactly.
+    start_share : float
+        Share of the drawn stub before its electrical start, at most half of it.
     """
 
     barrel: Barrel
@@ -65,18 +113,29 @@ class Solvable:
     start_share: float
 
 
+class _Placed(NamedTuple):
+    """A level and where it begins [m], measured from the near face of the layer in use."""
+
+    top: float
+    level: Level
+
+
 def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitch: float | None = None) -> Solvable:
-    """Barrel of the first ``length`` [m] of a stub, from its electrical start to the end of its plating.
+    """Barrel of the first part of a stub, from its electrical start to the end of its plating.
 
     Parameters
     ----------
     shape : StubShape
     length : float
-        As drawn, from the near face of the layer in use.
+        Of that part, as drawn, from the near face of the layer in use [m].
     bore : Bore, optional
         What ends the plating, where it is cut short of the end of the hole.
     pitch : float, optional
         Of the pair [m], for clearances shared by both barrels.
+
+    Returns
+    -------
+    Solvable
 
     Raises
     ------
@@ -86,186 +145,153 @@ def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitc
     Notes
     -----
     Electrical start (project trace-fed reference): from an outer layer the mid-thickness of the first plane; from an
-    inner layer half of the distance to the next plane. What no reference covers: where that leaves less than half of a
-    stub, half counts, but no more of one from an outer layer than lies beyond ``COVERED``. So the notch falls steadily
-    as a stub grows.
+    inner layer half of the distance to the next plane. If that would leave less than half of the stub, the model uses
+    half (there are no reference data), but no more of a stub from an outer layer than lies beyond ``COVERED``. So the
+    notch falls steadily as a stub grows.
     """
-    reader = _Reader(shape.stackup, shape.padstack, shape.span, shape.side, pitch)
-    start, notes = reader.start()
-    most = max(length / 2, COVERED if reader.at == 0 else 0.0)
+    layers = BarrelLayers.of(shape.stackup, shape.padstack, shape.span, shape.side, pitch)
+    start, notes = _electrical_start(layers)
+    most = max(length / 2, COVERED if layers.used == 0 else 0.0)
     if start > most:
-        start, notes = most, ("next plane far off or beyond the stub: half of it counts",)
+        start, notes = most, (BarrelNote.HALF_COUNTS,)
     share = max(start, 0.0) / length
     if start >= length:
-        notes = ("shorter than its electrical start: only its end counts",)
+        notes = (BarrelNote.ONLY_THE_END,)
     length = max(length, start + SHORTEST)
-    levels, end, more = reader.until(start, length, bore)
-    kept = _cut_start(levels, start)
-    assumptions = (*reader.assumptions(), *notes, *more)
-    barrel = Barrel(barrel_radius=shape.padstack.drill_si / 2, levels=kept, end=end, conductivity=COPPER)
+    plated, cut_off, depth = _levels(layers, start, length)
+    end, end_notes, pin = _end(layers, cut_off, depth, length, bore)
+    barrel = Barrel(
+        barrel_radius=shape.padstack.drill_si / 2,
+        levels=_cut_at_start((*plated, *pin), start),
+        end=end,
+        conductivity=COPPER,
+    )
     return Solvable(
-        barrel=barrel, assumptions=assumptions, nearest_rule=bool(notes or more), start_share=min(share, 0.5)
+        barrel=barrel,
+        assumptions=(*layers.assumptions(), *notes, *end_notes),
+        nearest_rule=bool(notes or end_notes),
+        start_share=min(share, 0.5),
     )
 
 
 def through_of(stackup: Stackup, padstack: Padstack, span: Span, pitch: float | None = None) -> Barrel | None:
-    """Barrel between the outermost layers in use; None where no plane lies between them.
+    """Barrel between the outermost layers in use.
 
-    It runs from where a stub below the upper one would start electrically to where one above the lower would. Raises
-    UnknownValueError as ``barrel_of``.
+    It runs from where a stub below the upper one would start electrically to where one above the lower would.
+
+    Parameters
+    ----------
+    stackup : Stackup
+    padstack : Padstack
+    span : Span
+        Copper layers that the hole reaches and that it uses.
+    pitch : float, optional
+        Of the pair [m], for clearances shared by both barrels.
+
+    Returns
+    -------
+    Barrel or None
+        None where no plane lies between the two layers.
+
+    Raises
+    ------
+    UnknownValueError
+        As ``barrel_of``.
     """
-    down = _Reader(stackup, padstack, Span(span.first, *[span.upper_in_use] * 2, span.last), "bottom", pitch)
-    up = _Reader(stackup, padstack, Span(span.first, *[span.lower_in_use] * 2, span.last), "top", pitch)
-    top = stackup.face_si(stackup.names[span.upper_in_use], "lower") + down.start()[0]
-    bottom = stackup.face_si(stackup.names[span.lower_in_use], "upper") - up.start()[0]
+    upper, lower = span.upper_in_use, span.lower_in_use
+    down = BarrelLayers.of(stackup, padstack, Span(span.first, upper, upper, span.last), "bottom", pitch)
+    up = BarrelLayers.of(stackup, padstack, Span(span.first, lower, lower, span.last), "top", pitch)
+    top = stackup.face_si(stackup.names[upper], "lower") + _electrical_start(down)[0]
+    bottom = stackup.face_si(stackup.names[lower], "upper") - _electrical_start(up)[0]
     levels = []
     for layer, depth in zip(stackup.layers, stackup.edges_si, strict=False):
         inside = min(depth + layer.thickness_si, bottom) - max(depth, top)
-        if inside > 1e-9:
+        if inside > NOTHING:
             levels.append(replace(down.level(layer), thickness=inside))
     if not any(level.kind == "plane" for level in levels):
         return None
     return Barrel(barrel_radius=padstack.drill_si / 2, levels=tuple(levels), end=None, conductivity=COPPER)
 
 
-class _Reader:
-    """Reads the layers of a stub, from its layer in use towards its end."""
-
-    def __init__(self, stackup: Stackup, padstack: Padstack, span: Span, side: str, pitch: float | None) -> None:
-        self.stackup, self.padstack, self.pitch = stackup, padstack, pitch
-        down = side == "bottom"
-        self.layers = stackup.layers if down else stackup.layers[::-1]
-        used, last = (span.lower_in_use, span.last) if down else (span.upper_in_use, span.first)
-        self.at, self.last = (self.layers.index(stackup.copper[place]) for place in (used, last))
-
-    def assumptions(self) -> tuple[str, ...]:
-        return assumed_of([layer for layer in self.layers if not isinstance(layer, CopperLayer)])
-
-    def start(self) -> tuple[float, tuple[str, ...]]:
-        """Electrical start, metres beyond the near face of the layer in use (negative: before it)."""
-        depth = 0.0
-        for layer in self.layers[self.at + 1 : self.last + 1]:
-            if self.plane(layer) is not None:
-                return (depth + layer.thickness_si / 2 if self.at == 0 else depth / 2), ()
-            depth += layer.thickness_si
-        depth = 0.0
-        for layer in reversed(self.layers[: self.at + 1]):
-            depth -= layer.thickness_si
-            if self.plane(layer) is not None:
-                return depth + layer.thickness_si / 2, ("no plane along the stub: counted from the plane before it",)
-        raise UnknownValueError("no plane with an antipad along the hole: there is no cavity to solve.")
-
-    def until(
-        self, start: float, length: float, bore: Bore | None
-    ) -> tuple[list[tuple[float, Level]], End, tuple[str, ...]]:
-        """(top, level) with top measured from the near face of the layer in use, from start to end of the plating."""
-        laid, beyond, depth = [], [], 0.0
-        for layer in reversed(self.layers[: self.at + 1]):
-            if depth <= start:
-                break
-            depth -= layer.thickness_si
-            laid.insert(0, (depth, self.level(layer)))
-        depth = 0.0
-        stop = self.last + 1 if self.inner_end or self.outer_plane else self.last
-        for layer in self.layers[self.at + 1 : stop]:
-            level = self.level(layer)
-            inside = min(level.thickness, length - depth)
-            if inside > 1e-9:
-                laid.append((depth, replace(level, thickness=inside)))
-            if level.thickness - inside > 1e-9:
-                beyond.append(replace(level, thickness=level.thickness - max(inside, 0.0)))
-            depth += level.thickness
-        return (laid, *self.end(laid, beyond, depth, length, bore))
-
-    def end(
-        self, laid: list, beyond: list, depth: float, length: float, bore: Bore | None
-    ) -> tuple[End, tuple[str, ...]]:
-        """End of the plating, adding to ``laid`` what goes on as a pin."""
-        if beyond:
-            note = () if bore else (f"bore {2 * OVERSIZE * 1e3:g} mm wider than the drill",)
-            bore = bore or Bore(radius=self.padstack.drill_si / 2 + OVERSIZE)
-            return End(bore_radius=bore.radius, bore_dk=bore.dk, bored=tuple(beyond)), note
-        if self.inner_end:
-            below = self.below()
-            radius = self.padstack.drill_si / 2 * 1.001
-            end = End(bore_radius=radius, bore_dk=below[0].material.dk_z if below else 1.0, bored=below)
-            return end, ("blind end: laminate below it, and the next plane solid",)
-        thickness, pad = 0.0, None
-        if not self.outer_plane:
-            thickness = self.layers[self.last].thickness_si
-            pad = self.padstack.pad_at(self.layers[self.last].name, in_use=False, outer=True)
-        tip = length - depth - thickness
-        if tip > 1e-9:
-            outer = Level(kind="signal", thickness=thickness, material=AIR, pad_radius=pad and pad / 2)
-            laid += [(depth, outer), (depth + thickness, Level(kind="dielectric", thickness=tip, material=AIR))]
-            return End(), ("pin beyond the board as a rod of the barrel's diameter in air",)
-        return End(pad_radius=pad and pad / 2, pad_thickness=thickness if pad else 0.0), ()
-
-    @property
-    def inner_end(self) -> bool:
-        return self.last != len(self.layers) - 1
-
-    @property
-    def outer_plane(self) -> bool:
-        """Whether the hole ends in copper of the outer face that is a plane around it."""
-        return not self.inner_end and self.plane(self.layers[self.last]) is not None
-
-    def below(self) -> tuple[Level, ...]:
-        """What lies below a blind end, to the next plane, which no hole pierces there."""
-        found = []
-        for layer in self.layers[self.last + 1 :]:
-            if isinstance(layer, CopperLayer):
-                solid, fill = layer.role != "signal", filling_of(self.stackup, layer)
-                found.append(Level(kind="plane" if solid else "signal", thickness=layer.thickness_si, material=fill,
-                                   clearance_radius=0.0 if solid else None))  # fmt: skip
-                if solid:
-                    break
-            else:
-                found.append(self.level(layer))
-        return tuple(found)
-
-    def plane(self, layer: Any) -> Antipad | None:
-        """Antipad where a layer is a plane around this hole, None where it is none."""
-        if not isinstance(layer, CopperLayer) or layer.role == "signal":
-            return None
-        antipad = self.padstack.antipad_at(layer.name, layer.role)
-        if antipad is None and layer.role == "plane":
-            raise UnknownValueError(
-                f"antipad of padstack {self.padstack.name} on {layer.name} is unknown: give antipad."
-            )
-        return antipad
-
-    def level(self, layer: Any) -> Level:
-        if not isinstance(layer, CopperLayer):
-            return Level(kind="dielectric", thickness=layer.thickness_si, material=material_of(layer))
-        place = self.stackup.index(layer.name)
-        outer = place in (0, len(self.stackup.names) - 1)
-        pad = self.padstack.pad_at(layer.name, in_use=layer is self.layers[self.at], outer=outer)
-        fill = filling_of(self.stackup, layer)
-        antipad = self.plane(layer)
-        clearance = None if antipad is None else self.clearance(antipad, layer)
-        return Level(
-            kind="signal" if antipad is None else "plane", thickness=layer.thickness_si, material=fill,
-            clearance_radius=clearance, pad_radius=pad and pad / 2,
-        )  # fmt: skip
-
-    def clearance(self, antipad: Antipad, layer: CopperLayer) -> float:
-        """Radius of a round antipad, or that which acts as a shared slot does."""
-        half = antipad.width_si / 2
-        if not antipad.shared:
-            return half
-        if self.pitch is None:
-            raise UnknownValueError(
-                f"pitch of the pair at padstack {self.padstack.name} is unknown: give x and y of both holes."
-            )
-        return slot_clearance(self.stackup, layer, self.pitch, half)
+def _electrical_start(layers: BarrelLayers) -> tuple[float, tuple[BarrelNote, ...]]:
+    """Electrical start [m] beyond the near face of the layer in use (negative: before it)."""
+    depth = 0.0
+    for layer in layers.beyond:
+        if layers.antipad(layer) is not None:
+            return (depth + layer.thickness_si / 2 if layers.used == 0 else depth / 2), ()
+        depth += layer.thickness_si
+    depth = 0.0
+    for layer in layers.back:
+        depth -= layer.thickness_si
+        if layers.antipad(layer) is not None:
+            return depth + layer.thickness_si / 2, (BarrelNote.PLANE_BEFORE,)
+    raise UnknownValueError("no plane with an antipad along the hole: there is no cavity to solve.")
 
 
-def _cut_start(levels: Sequence[tuple[float, Level]], start: float) -> tuple[Level, ...]:
-    """The levels beyond the electrical start, the first cut there."""
+def _levels(layers: BarrelLayers, start: float, length: float) -> tuple[list[_Placed], list[Level], float]:
+    """Levels from before the electrical start to the end of the plating, levels beyond it, and the depth of the last.
+
+    ``start`` and ``length`` [m] count from the near face of the layer in use.
+    """
+    plated: list[_Placed] = []
+    depth = 0.0
+    for layer in layers.back:
+        if depth <= start:
+            break
+        depth -= layer.thickness_si
+        plated.insert(0, _Placed(depth, layers.level(layer)))
+    cut_off: list[Level] = []
+    depth = 0.0
+    for layer in layers.beyond if layers.blind or layers.ends_in_plane else layers.beyond[:-1]:
+        level = layers.level(layer)
+        inside = min(level.thickness, length - depth)
+        if inside > NOTHING:
+            plated.append(_Placed(depth, replace(level, thickness=inside)))
+        if level.thickness - inside > NOTHING:
+            cut_off.append(replace(level, thickness=level.thickness - max(inside, 0.0)))
+        depth += level.thickness
+    return plated, cut_off, depth
+
+
+def _end(
+    layers: BarrelLayers, cut_off: Sequence[Level], depth: float, length: float, bore: Bore | None
+) -> tuple[End, tuple[BarrelNote, ...], tuple[_Placed, ...]]:
+    """End of the plating, what had to be assumed for it, and the levels of a pin that goes on beyond the board.
+
+    ``cut_off``: levels beyond the end of the plating. ``depth`` [m]: of the last layer's near face.
+    """
+    if cut_off:
+        used = bore or Bore(radius=layers.padstack.drill_si / 2 + OVERSIZE)
+        end = End(bore_radius=used.radius, bore_dk=used.dk, bored=tuple(cut_off))
+        return end, () if bore else (BarrelNote.BORE_ASSUMED,), ()
+    if layers.blind:
+        below = layers.below_blind_end()
+        radius = layers.padstack.drill_si / 2 * BLIND_CLEARANCE
+        end = End(bore_radius=radius, bore_dk=below[0].material.dk_z if below else 1.0, bored=below)
+        return end, (BarrelNote.BLIND_END,), ()
+    return _outer_end(layers, depth, length)
+
+
+def _outer_end(
+    layers: BarrelLayers, depth: float, length: float
+) -> tuple[End, tuple[BarrelNote, ...], tuple[_Placed, ...]]:
+    """End at the outer face of the board, or at the tip of a pin beyond it."""
+    thickness, pad_radius = 0.0, None
+    if not layers.ends_in_plane:
+        thickness, pad_radius = layers.end_copper.thickness_si, layers.pad_radius(layers.end_copper)
+    tip = length - depth - thickness
+    if tip <= NOTHING:
+        return End(pad_radius=pad_radius, pad_thickness=thickness if pad_radius else 0.0), (), ()
+    face = Level(kind="signal", thickness=thickness, material=AIR, pad_radius=pad_radius)
+    rod = Level(kind="dielectric", thickness=tip, material=AIR)
+    return End(), (BarrelNote.PIN_IN_AIR,), (_Placed(depth, face), _Placed(depth + thickness, rod))
+
+
+def _cut_at_start(levels: Sequence[_Placed], start: float) -> tuple[Level, ...]:
+    """The levels beyond the electrical start [m], the first cut there."""
     kept = []
     for top, level in levels:
         left = min(level.thickness, top + level.thickness - start)
-        if left > 1e-9:
+        if left > NOTHING:
             kept.append(replace(level, thickness=left))
     return tuple(kept)

@@ -57,7 +57,7 @@ class StubShape(Value):
     kept_by: str
 
     def __repr__(self) -> str:
-        return f"StubShape({self.padstack.name!r}, {str(self.stub_length)!r})"
+        return f"StubShape({self.padstack.name!r}, {str(self.distance)!r})"
 
     @property
     def layer(self) -> str:
@@ -71,7 +71,7 @@ class StubShape(Value):
         return self.stackup.face_si(self.layer, "upper" if self.side == "top" else "lower")
 
     @property
-    def stub_length(self) -> Distance:
+    def distance(self) -> Distance:
         """Stub length and the two ends it runs between."""
         return Distance(length=InSI(self.stub_length_si), between=self.between)
 

@@ -17,10 +17,10 @@ from stubsi.stubs.as_barrel import bore_of, through_of
 from stubsi.stubs.cases import Case
 from stubsi.stubs.drawn import stub_shapes
 from stubsi.stubs.model_choice import ModelChoice
+from stubsi.stubs.notch_formula import one_order
 from stubsi.stubs.solved_model import check_frequency, solved_through
 from stubsi.stubs.surroundings import surroundings
 from stubsi.stubs.uniform_model import uniform_through
-from stubsi.stubs.uniform_stub import checked_order
 from stubsi.units import quantity, show, to_si
 from stubsi.value import InSI
 
@@ -47,14 +47,14 @@ LOWEST = 1.0
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class HoleStub:
-    """One stub of a hole: its length as drawn, its figures, and where they come from.
+    """One stub of a hole: its length, its figures, and where they come from.
 
     Parameters
     ----------
     side : {"top", "bottom"}
         Towards which side of the board it goes.
-    stub_length : Distance
-        Its length, and the two ends it runs between.
+    distance : Distance
+        Its length as drawn, and the two ends it runs between.
     provenance : Provenance
         How it is modelled.
     models : Models
@@ -62,12 +62,22 @@ class HoleStub:
     """
 
     side: str
-    stub_length: Distance
+    distance: Distance
     provenance: Provenance
     models: Models
 
     def __repr__(self) -> str:
-        return f"HoleStub({self.side}, {self.stub_length}, {self.provenance.tier})"
+        return f"HoleStub({self.side}, {self.distance}, {self.provenance.tier})"
+
+    @property
+    def stub_length_si(self) -> float:
+        """Its length as drawn [m]."""
+        return self.distance.length_si
+
+    @property
+    def stub_length(self) -> Quantity:
+        """Its length as drawn, a quantity in mm."""
+        return quantity(self.stub_length_si, "length")
 
     def notch_frequency(self, order: int = 1) -> Quantity:
         """Frequency of a notch of this stub.
@@ -87,7 +97,7 @@ class HoleStub:
         StubsiError
             An even ``order``, or more than one.
         """
-        low, high = self.models.notch(checked_order(order))[:, 0]
+        low, high = self.models.notch(one_order(order))[:, 0]
         return quantity(low if low == high else np.array([low, high]), "frequency")
 
     def input_si(self, frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
@@ -178,7 +188,7 @@ class HoleModel:
     through: Callable[[FloatArray], ComplexArray]
 
     def __repr__(self) -> str:
-        stubs = ", ".join(f"{stub.side} {show(stub.stub_length.length_si, 'length')}" for stub in self.stubs)
+        stubs = ", ".join(f"{stub.side} {show(stub.stub_length_si, 'length')}" for stub in self.stubs)
         return f"HoleModel({self.name!r}, {'stubs: ' + stubs if stubs else 'no stub'})"
 
     def _repr_html_(self) -> str:
@@ -283,7 +293,7 @@ def _by_side(hole: str, drilled: Iterable[DepthDrill]) -> dict[str, DepthDrill]:
     drills = tuple(drilled) if isinstance(drilled, Iterable) and not isinstance(drilled, str) else (drilled,)
     if not all(isinstance(drill, DepthDrill) for drill in drills):
         raise StubsiError(f"hole {hole} drilled = {drilled!r}: must be a list of DepthDrill objects.")
-    by_side = {drill.side: drill for drill in drills}
+    by_side: dict[str, DepthDrill] = {drill.side: drill for drill in drills}
     if len(by_side) < len(drills):
         raise _wrong_drills(hole)
     return by_side
@@ -307,7 +317,7 @@ def _drilled(hole: str, case: Case, drill: DepthDrill) -> Case:
     if not shape.least_length_si <= residual < shape.stub_length_si:
         raise StubsiError(
             f"hole {hole} residual_stub = {show(residual, 'length')}: must be below the stub, "
-            f"{shape.stub_length}" + (f", and not below what stays: {shape.kept_by}." if shape.kept_by else ".")
+            f"{shape.distance}" + (f", and not below what stays: {shape.kept_by}." if shape.kept_by else ".")
         )
     return Case(shape, residual, case.around, bore_of(drill.drill, shape.padstack, drill.fill_dk))
 
@@ -316,10 +326,10 @@ def _stub(hole: str, case: Case, choice: ModelChoice) -> HoleStub:
     models, shape = choice.models([case]), case.shape
     if models.unknown_loss[0]:
         raise UnknownValueError(f"hole {hole}: {models.unknown_loss[0]}")
-    length = shape.stub_length
+    distance = shape.distance
     if case.length_si < shape.stub_length_si:
-        length = Distance(length=InSI(case.length_si), between=shape.between.ending_at(EndKind.PLATING_END))
-    return HoleStub(side=shape.side, stub_length=length, provenance=models.provenance[0], models=models)
+        distance = Distance(length=InSI(case.length_si), between=shape.between.ending_at(EndKind.PLATING_END))
+    return HoleStub(side=shape.side, distance=distance, provenance=models.provenance[0], models=models)
 
 
 def _through(

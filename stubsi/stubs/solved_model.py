@@ -10,14 +10,15 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stubsi.errors import UnknownValueError, ValidityError
+from stubsi.memory import Memory
 from stubsi.physics.chain import Chain, check_stub
-from stubsi.physics.notch import FirstNotch, first_notch
+from stubsi.physics.notch import first_notch
 from stubsi.physics.reactance import notch
-from stubsi.physics.return_path import Posts, check_single, unknown_return_paths
 from stubsi.physics.solved_barrel import SolvedBarrel, solve
 from stubsi.physics.sweep import AbcdSweep, InputSweep
 from stubsi.provenance import HARDWARE_ERROR, Provenance
 from stubsi.stubs.as_barrel import Solvable, barrel_of
+from stubsi.stubs.hole_return_paths import ReturnNote, return_paths, too_near
 from stubsi.stubs.models import Models
 from stubsi.stubs.uniform_model import uniform_models
 from stubsi.units import show
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.physics.barrel import Barrel
+    from stubsi.physics.return_path import Posts
     from stubsi.stubs.cases import Case
     from stubsi.stubs.surroundings import Around
 
@@ -40,18 +42,6 @@ FAR_ERROR = "far from any covered case: down to half"
 """Error for stubs of which only half is modelled; no reference data exist."""
 OWN, SHARP = 0.8, 0.97
 """Shares of the frequency at which its reactance vanishes below which a notch is not the stub's own, or is blurred."""
-SCAN_REACH = 2e-3
-"""Unknown return vias are scanned from just outside the clearance to this much [m] further."""
-
-
-class ReturnNote(StrEnum):
-    """What had to be assumed about the return vias of a hole. Each is also its wording."""
-
-    UNKNOWN = "return vias unknown: 1-8 vias within 2 mm of the clearance, or none"
-    OPEN_PLANES = "no return via as deep as the hole within 10 mm: open planes"
-    MIRRORED = "return vias mirrored on the other leg"
-    AT_THE_ANTIPAD = "return vias inside the antipad taken at its edge"
-    TOO_NEAR = "a return via is nearer to the antipad than the planes are apart"
 
 
 class NotchNote(StrEnum):
@@ -62,9 +52,40 @@ class NotchNote(StrEnum):
 
 
 class _Variant(NamedTuple):
+    """A solved stub with one return path. ``pitch`` [m] of the pair it is a leg of; None: it is single."""
+
     solved: SolvedBarrel
     path: Posts
-    pitch: float
+    pitch: float | None
+
+    @property
+    def pitch_or_nan(self) -> float:
+        return np.nan if self.pitch is None else self.pitch
+
+
+class _SolvedCase(NamedTuple):
+    """A case solved from its geometry: one variant, or one for each return path scanned."""
+
+    variants: tuple[_Variant, ...]
+    provenance: Provenance
+
+
+class _Notch(NamedTuple):
+    """First notch in 50 ohm [Hz], and where the reactance first vanishes. Infinite: no electrical length."""
+
+    frequency: float
+    zero: float
+
+
+REMEMBERED = 10_000
+"""How many solved cases, and how many of their first notches, are remembered."""
+_solved_cases: Memory[Case, _SolvedCase | str] = Memory(REMEMBERED)
+_first_notches: Memory[_Variant, _Notch] = Memory(REMEMBERED)
+
+
+def _find_first_notches(variants: Sequence[_Variant]) -> list[_Notch]:
+    frequency, zero = first_notch(_chain(variants))
+    return [_Notch(*row) for row in zip(np.nan_to_num(frequency, nan=np.inf).tolist(), zero.tolist(), strict=True)]
 
 
 @dataclass(frozen=True, eq=False)
@@ -79,10 +100,12 @@ class SolvedStack:
         return _chain(self.variants)
 
     @cached_property
-    def _first(self) -> FirstNotch:
-        """First notch in 50 ohm [Hz]; infinite for a stub without electrical length."""
-        found = first_notch(self.chain)
-        return found._replace(frequency=np.nan_to_num(found.frequency, nan=np.inf))
+    def _first(self) -> list[_Notch]:
+        return _first_notches.all(self.variants, _find_first_notches)
+
+    @cached_property
+    def _first_frequency(self) -> NDArray[np.float64]:
+        return np.array([notch.frequency for notch in self._first])
 
     @cached_property
     def _sweep(self) -> InputSweep:
@@ -95,24 +118,28 @@ class SolvedStack:
 
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
         """Notch of the stubs of these numbers [Hz]."""
-        return self._first.frequency[index] if order == 1 else notch(self.chain.only(index), order)
+        if order == 1:
+            return self._first_frequency[index]
+        return np.asarray(notch(self.chain.only(index), order), dtype=np.float64)
 
     def nearest_notch(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> None:
         """No closed form: the orders are tried one by one."""
 
     def notch_note(self, index: int) -> NotchNote | None:
         """What has to be said of the first notch of a stub; None of a sharp one."""
-        frequency, zero = (values[index] for values in self._first)
+        frequency, zero = self._first[index]
         if np.isinf(frequency) or frequency > SHARP * zero:
             return None
-        has_return_vias = self.chain.paths.count[index] > 0
+        has_return_vias = bool(self.variants[index].path.positions)
         return NotchNote.CAVITY if frequency < OWN * zero and has_return_vias else NotchNote.BLURRED
 
     def highest(self) -> float:
         """Frequency up to which all of them hold [Hz]."""
         return float(self.chain.highest_frequency().min())
 
-    def input(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> tuple[NDArray, NDArray]:
+    def input(
+        self, index: NDArray[np.intp], frequency: NDArray[np.float64]
+    ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
         """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""
         if len(self.variants) == 1:
             return self._sweep(frequency)
@@ -126,27 +153,37 @@ class SolvedStack:
 
 
 def _chain(variants: Sequence[_Variant]) -> Chain:
-    return Chain.of([(v.solved, v.path) for v in variants], [v.pitch for v in variants])
+    return Chain.of([(v.solved, v.path) for v in variants], [v.pitch_or_nan for v in variants])
 
 
 def solved_models(cases: Sequence[Case]) -> Models:
     """Model each case from its geometry; as a uniform line, saying why, where that is not known.
 
+    Parameters
+    ----------
+    cases : sequence of Case
+        Those solved before are remembered.
+
+    Returns
+    -------
+    Models
+
+    Notes
+    -----
     Unknown return vias make a case a range: 1, 2, 3, 4, 6 and 8 equal vias at several distances, and none.
     """
     variants: list[_Variant] = []
     owner: list[int] = []
     provenance: dict[int, Provenance] = {}
     refused: dict[int, str] = {}
-    for number, case in enumerate(cases):
-        try:
-            found, said = _variants(case)
-        except (UnknownValueError, ValidityError) as error:
-            refused[number] = str(error)
+    solved_cases = _solved_cases.all(cases, lambda new: [_solved_or_refused(case) for case in new])
+    for number, solved in enumerate(solved_cases):
+        if isinstance(solved, str):
+            refused[number] = solved
             continue
-        variants += found
-        owner += [number] * len(found)
-        provenance[number] = said
+        variants += solved.variants
+        owner += [number] * len(solved.variants)
+        provenance[number] = solved.provenance
     owners, stack = np.array(owner, dtype=np.intp), SolvedStack(tuple(variants))
     for number, lowest in _lowest(stack, owners):
         note = stack.notch_note(lowest)
@@ -191,36 +228,25 @@ def _joined(
     )
 
 
-def _variants(case: Case) -> tuple[list[_Variant], Provenance]:
+def _solved_or_refused(case: Case) -> _SolvedCase | str:
+    """The case solved from its geometry, or why it cannot be."""
+    try:
+        return _solved_case(case)
+    except (UnknownValueError, ValidityError) as error:
+        return str(error)
+
+
+def _solved_case(case: Case) -> _SolvedCase:
     pitch = case.around.pitch
     if case.around.odd and pitch is None:
         raise UnknownValueError(f"pitch of the pair at padstack {case.shape.padstack.name} is unknown: give x and y.")
     solvable = barrel_of(case.shape, case.length_si, bore=case.bore, pitch=pitch)
     solved = solve(solvable.barrel)
-    paths, said = return_paths(case.around, solved)
-    found = [_Variant(solved, path, np.nan if pitch is None else pitch) for path in paths]
-    for variant in found:
-        check_stub(*variant)
-    return found, _provenance(solvable, (*said, *_too_near(solved, paths, pitch)))
-
-
-def _seen(path: Posts, pitch: float | None) -> Posts:
-    """Return vias as seen from the barrel; of a pair those on its side."""
-    if pitch is None:
-        return path
-    return Posts(positions=tuple((x - pitch / 2, y) for x, y in path.positions if x > 0), radius=path.radius)
-
-
-def _too_near(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None) -> tuple[ReturnNote, ...]:
-    """A return via nearer to the clearance than the planes are apart lies outside what was validated: R - b < h."""
-    try:
-        if len(paths) == 1 and solved.layout.sections:
-            heights = [sum(thickness for _, thickness in section.filling) for section in solved.layout.sections]
-            clearances = [section.clearance_radius for section in solved.layout.sections]
-            check_single(solved.barrel.barrel_radius, clearances, _seen(paths[0], pitch), heights)
-    except ValidityError:
-        return (ReturnNote.TOO_NEAR,)
-    return ()
+    paths, notes = return_paths(case.around, solved)
+    variants = tuple(_Variant(solved, path, pitch) for path in paths)
+    for variant in variants:
+        check_stub(solved, variant.path, variant.pitch_or_nan)
+    return _SolvedCase(variants, _provenance(solvable, (*notes, *too_near(solved, paths, pitch))))
 
 
 def _provenance(solvable: Solvable, returns: tuple[ReturnNote, ...]) -> Provenance:
@@ -283,7 +309,7 @@ def solved_through(barrel: Barrel, around: Around) -> SolvedThrough:
     """
     solved = solve(barrel)
     (path,), _ = return_paths(around, solved)
-    return SolvedThrough(_chain([_Variant(solved, path, np.nan if around.pitch is None else around.pitch)]))
+    return SolvedThrough(_chain([_Variant(solved, path, around.pitch)]))
 
 
 def check_frequency(frequency: NDArray[np.float64], highest: float) -> None:
@@ -305,57 +331,3 @@ def check_frequency(frequency: NDArray[np.float64], highest: float) -> None:
             f"frequency = {show(np.max(frequency), 'frequency')}: above {show(highest, 'frequency')} the gap between "
             f"barrel and antipad is half a wave long, and the solved hole no longer holds."
         )
-
-
-def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tuple[ReturnNote, ...]]:
-    """Return paths to solve a hole with: the one its reference holes make, or those scanned when they are unknown.
-
-    Parameters
-    ----------
-    around : Around
-        What stands around the hole.
-    solved : SolvedBarrel
-
-    Returns
-    -------
-    paths : list of Posts
-    notes : tuple of ReturnNote
-        What had to be assumed about them.
-    """
-    if around.returns is None:
-        return _scanned(around, solved), (ReturnNote.UNKNOWN,)
-    if not around.returns:
-        return [Posts()], (ReturnNote.OPEN_PLANES,)
-    if around.odd:
-        mirrored = tuple((-x, y) for x, y in around.returns)
-        return [_apart(around.returns + mirrored, around.radius)], (ReturnNote.MIRRORED,)
-    places = np.array(around.returns) @ (1, 1j)
-    grow = np.maximum(1.0, (_widest(solved) + around.radius) / np.maximum(np.abs(places), 1e-9))
-    outside = tuple((via.real, via.imag) for via in (places * grow).tolist())
-    notes = (ReturnNote.AT_THE_ANTIPAD,) if (grow > 1).any() else ()
-    return [_apart(outside, around.radius)], notes
-
-
-def _apart(positions: tuple[tuple[float, float], ...], radius: float) -> Posts:
-    """Return vias of one radius; no larger than keeps them apart, where the nearest is wider than others."""
-    places = np.array(positions) @ (1, 1j)
-    gaps = np.abs(places[:, None] - places)[np.triu_indices(len(places), 1)]
-    return Posts(positions=positions, radius=min(radius, 0.499 * float(gaps.min(initial=np.inf))))
-
-
-def _widest(solved: SolvedBarrel) -> float:
-    """Widest clearance radius along the barrel and beyond its end [m]."""
-    levels = (*solved.barrel.levels, *(solved.barrel.end.bored if solved.barrel.end else ()))
-    return max(level.clearance_radius for level in levels if level.kind == "plane")
-
-
-def _scanned(around: Around, solved: SolvedBarrel) -> list[Posts]:
-    radius = solved.barrel.barrel_radius
-    nearest = _widest(solved) + 1.1 * radius
-    if not around.odd:
-        return unknown_return_paths(nearest, nearest + SCAN_REACH, radius)
-    half = around.pitch / 2
-    distances = np.linspace(nearest, nearest + SCAN_REACH, 4).tolist()
-    inline = [((half + d, 0.0), (-half - d, 0.0)) for d in distances]
-    beside = [((half, d), (half, -d), (-half, d), (-half, -d)) for d in distances]
-    return [Posts(), *(Posts(positions=p, radius=radius) for p in (*inline, *beside))]

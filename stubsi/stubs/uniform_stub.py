@@ -1,4 +1,4 @@
-"""Owns the uniform stub as users make it: length, permittivity and impedance with units; and its notch."""
+"""Owns the uniform stub as users make it: length, permittivity and impedance with units; its notch, loss, network."""
 
 from __future__ import annotations
 
@@ -18,19 +18,18 @@ from stubsi.physics.uniform_line import (
     coax_impedance,
     decibels,
     disk_end_capacitance,
-    quarter_wave,
-    quarter_wave_length,
     shunt_s,
 )
 from stubsi.provenance import Provenance
-from stubsi.units import DF_RULE, DK_RULE, one_number, one_si, quantity, show, to_number, to_si
+from stubsi.stubs.notch_formula import checked_order
+from stubsi.units import DF_RULE, DK_RULE, one_number, quantity, show, to_si
 from stubsi.value import Dimension, OptionalDimension, Value
 
 if TYPE_CHECKING:
-    from numpy.typing import ArrayLike, NDArray
+    from numpy.typing import NDArray
 
     from stubsi.network import Frequencies, Network
-    from stubsi.units import Dimensioned, DimensionedArray, Quantity
+    from stubsi.units import Dimensioned, DimensionedArray, NumberArray, Quantity
 
     FloatArray = NDArray[np.float64]
     ComplexArray = NDArray[np.complex128]
@@ -47,49 +46,6 @@ LAMINATE = "uniform line, laminate Dk"
 AS_GIVEN = "as good as the value given"
 BY_DK = Provenance(tier=GIVEN_DK, model_error=AS_GIVEN)
 BY_DELAY = Provenance(tier=GIVEN_DELAY, model_error=AS_GIVEN)
-
-
-def notch_frequency(stub_length: DimensionedArray, dk_eff: ArrayLike, order: ArrayLike = 1) -> Quantity:
-    r"""Notch of an open stub: the frequencies where it shorts the path it hangs on.
-
-    .. math:: f_n = \frac{n c}{4 L \sqrt{D_{k,eff}}}, \quad n = 1, 3, 5, \ldots
-
-    Parameters
-    ----------
-    stub_length : length
-        Text, quantity, quantity array or list of texts. Zero: no stub, hence no notch (NaN).
-    dk_eff : float or array_like
-        Effective relative permittivity [-] of the *stub*, at least 1. The laminate's Dk in its place reads 30-60 %
-        too high against full wave, because pads and planes load the barrel.
-    order : int or array_like
-        Odd multiple.
-
-    Returns
-    -------
-    pint.Quantity
-        In GHz; broadcast shape of the arguments, scalar for scalars.
-
-    Raises
-    ------
-    UnitError, StubsiError
-        A length without unit, negative or not finite; ``dk_eff`` below 1 or not a number; an even ``order``.
-
-    Notes
-    -----
-    Lossless, no end capacitance. Estimates; confirm by measurement or field solution.
-
-    Examples
-    --------
-    >>> print(notch_frequency("5 mm", 4).round(6))
-    7.494811 gigahertz
-    """
-    length = to_si(stub_length, "length", "stub_length", rule="not negative")
-    dk, n = checked_dk(dk_eff), checked_order(order)
-    try:
-        np.broadcast_shapes(np.shape(length), np.shape(dk), np.shape(n))
-    except ValueError:
-        raise StubsiError("stub_length, dk_eff and order: give scalars, or arrays of one shape.") from None
-    return quantity(quarter_wave(length, dk, n), "frequency")
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -244,12 +200,12 @@ class Stub(Value):
         """Which model this is and what it assumes."""
         return BY_DK if self.delay_si is None else BY_DELAY
 
-    def notch_frequency(self, order: int = 1) -> Quantity:
+    def notch_frequency(self, order: NumberArray = 1) -> Quantity:
         """Frequency of a notch of this stub.
 
         Parameters
         ----------
-        order : int
+        order : int or array_like
             Odd multiple: 1, 3, 5 ...
 
         Returns
@@ -264,7 +220,7 @@ class Stub(Value):
         """
         return quantity(self.notch_si(checked_order(order)), "frequency")
 
-    def notch_si(self, order: ArrayLike = 1) -> FloatArray:
+    def notch_si(self, order: float | FloatArray = 1) -> FloatArray:
         """Frequency of the notch of an odd order.
 
         Parameters
@@ -279,7 +235,7 @@ class Stub(Value):
         """
         return self.line.notch(order)
 
-    def input_si(self, frequency: ArrayLike) -> tuple[ComplexArray, ComplexArray]:
+    def input_si(self, frequency: float | FloatArray) -> tuple[ComplexArray, ComplexArray]:
         """Voltage and current at the input for 1 V at the open end.
 
         Parameters
@@ -347,79 +303,3 @@ class Stub(Value):
         from stubsi.network import shunt_network
 
         return shunt_network(self.input_si, frequency, z0)
-
-
-def dk_eff_from_notch(stub_length: Dimensioned, notch: Dimensioned) -> float:
-    r"""Effective permittivity [-] that puts the first notch of a stub where it was measured.
-
-    .. math:: D_{k,eff} = \left(\frac{c}{4 L f_0}\right)^2
-
-    Parameters
-    ----------
-    stub_length : length
-    notch : frequency
-
-    Returns
-    -------
-    float
-        At least 1.
-
-    Raises
-    ------
-    UnitError, StubsiError
-        Values that are not one positive length and frequency; a notch higher than in vacuum.
-
-    Examples
-    --------
-    >>> round(dk_eff_from_notch("270 mil", "4.4 GHz"), 3)
-    6.169
-    """
-    length, f0 = one_si(stub_length, "length", "stub_length"), one_si(notch, "frequency", "notch")
-    dk_eff = float((quarter_wave_length(f0, 1.0) / length) ** 2)
-    if dk_eff < 1:
-        raise StubsiError(
-            f"notch = {show(f0, 'frequency')}: a stub of {show(length, 'length')} has its first notch below that even "
-            f"in vacuum (dk_eff = {dk_eff:.3g}); is it the first notch?"
-        )
-    return dk_eff
-
-
-def checked_dk(dk_eff: ArrayLike) -> float | FloatArray:
-    """Take a relative permittivity.
-
-    Parameters
-    ----------
-    dk_eff : float or array_like
-
-    Returns
-    -------
-    float or ndarray
-
-    Raises
-    ------
-    UnitError
-        Not a finite number, or below 1.
-    """
-    return to_number(dk_eff, "dk_eff", rule=DK_RULE)
-
-
-def checked_order(order: ArrayLike) -> float | FloatArray:
-    """Take the odd multiple that numbers a notch.
-
-    Parameters
-    ----------
-    order : int or array_like
-
-    Returns
-    -------
-    float or ndarray
-
-    Raises
-    ------
-    UnitError, StubsiError
-        Not a positive number, or not odd.
-    """
-    n = to_number(order, "order")
-    if np.any(np.mod(n, 2) != 1):
-        raise StubsiError(f"order = {order}: must be odd; an open stub shorts the path at 1, 3, 5 ... times f0.")
-    return n

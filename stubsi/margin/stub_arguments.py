@@ -1,0 +1,165 @@
+"""Owns the arguments that describe one stub to a check or a budget, and the stub they make."""
+
+from __future__ import annotations
+
+import difflib
+from typing import TYPE_CHECKING, Any, TypedDict
+
+from stubsi.board.net import ReturnVias
+from stubsi.board.padstack import Padstack
+from stubsi.board.stackup import Stackup
+from stubsi.errors import StubsiError
+from stubsi.margin.single_stub import SolvedSingleStub, UniformSingleStub
+from stubsi.stubs.uniform_stub import Stub
+from stubsi.units import one_si
+from stubsi.value import InSI
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from stubsi.margin.single_stub import SingleStub
+    from stubsi.units import Dimensioned
+
+
+class StubArguments(TypedDict, total=False):
+    """What describes a stub to ``check_stub`` and ``stub_budget``: a uniform line, or a geometry to solve.
+
+    All are keywords, all may be left out. A uniform line takes the first group, as ``Stub`` does. A solved stub takes
+    the second group: ``stackup``, ``padstack`` and ``layer`` at least.
+
+    Parameters
+    ----------
+    dk_eff : float
+        Uniform line: effective relative permittivity [-] of the stub. Or give ``delay``.
+    delay : delay per length
+        Uniform line: ``"175 ps/in"``, in place of ``dk_eff``.
+    z_stub : impedance
+        Uniform line: of the stub. Or give ``drill`` and ``antipad``. A criterion on loss needs it.
+    drill, antipad : length
+        Uniform line: diameters of barrel and clearance. ``drill`` also brings in the skin effect of the barrel.
+    df : float
+        Uniform line: loss tangent [-].
+    at : frequency
+        Uniform line: where ``dk_eff`` and ``df`` hold; then they follow the wideband Debye model.
+    end_pad : length
+        Uniform line: diameter of a pad at the end.
+    end_capacitance : capacitance
+        Uniform line: at the end, in place of ``end_pad``.
+    stackup : Stackup
+        Solved stub: the layers it goes through.
+    padstack : Padstack
+        Solved stub: its drill, pads and antipads.
+    layer : str
+        Solved stub: the layer in use that it starts at.
+    side : {"top", "bottom"}
+        Solved stub: which way it goes; "bottom" unless said.
+    return_vias : ReturnVias
+        Solved stub: the return vias around it. Unknown ones make the figures a range.
+    pitch : length
+        Solved stub: of the pair whose leg this is (odd mode).
+    depth_drill : length
+        Solved stub: diameter of the drill that ends a stub shorter than the hole. Unknown: 0.2 mm over the primary
+        drill is assumed, and said.
+    """
+
+    dk_eff: float | None
+    delay: Dimensioned | None
+    z_stub: Dimensioned | None
+    drill: Dimensioned | None
+    antipad: Dimensioned | None
+    df: float
+    at: Dimensioned | None
+    end_pad: Dimensioned | None
+    end_capacitance: Dimensioned | None
+    stackup: Stackup | None
+    padstack: Padstack | None
+    layer: str | None
+    side: str
+    return_vias: ReturnVias | None
+    pitch: Dimensioned | None
+    depth_drill: Dimensioned | None
+
+
+ARGUMENTS = frozenset(StubArguments.__annotations__)
+GEOMETRY = ("stackup", "padstack", "layer", "side", "return_vias", "pitch", "depth_drill")
+"""The arguments of a stub that is solved from its geometry; the others are those of a uniform line."""
+GEOMETRY_KINDS = {"stackup": Stackup, "padstack": Padstack, "return_vias": ReturnVias}
+NEVER_NONE = ("df", "side")
+"""Arguments for which None does not stand for unknown."""
+ANY_LENGTH = InSI(1e-3)
+"""Length [m] of the ``Stub`` that holds a uniform line, whose own length counts for nothing here."""
+PLAIN = frozenset((str, float, int, type(None)))
+"""Types of arguments whose equal values mean the same: not so True and 1."""
+REMEMBERED = 256
+"""How many uniform lines are remembered by their arguments. One whose impedance is warned about is not."""
+_remembered: dict[tuple[object, ...], SingleStub] = {}
+
+
+def single_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
+    """The stub that some arguments describe.
+
+    Parameters
+    ----------
+    arguments : StubArguments
+        As ``check_stub`` takes them.
+    z0 : impedance, optional
+        Of the line it hangs on.
+
+    Returns
+    -------
+    SingleStub
+
+    Raises
+    ------
+    StubsiError, UnitError
+        An unknown argument; neither or both ways to describe the stub; values of the wrong kind or out of range.
+    """
+    if not PLAIN.issuperset(map(type, (z0, *arguments.values()))):
+        return _described(arguments, z0)
+    key = (z0, *arguments.items())
+    stub = _remembered.get(key)
+    if stub is None:
+        stub = _described(arguments, z0)
+        if isinstance(stub, UniformSingleStub) and stub.stub.plausible:
+            _remembered[key] = stub
+            while len(_remembered) > REMEMBERED:
+                del _remembered[next(iter(_remembered))]
+    return stub
+
+
+def _described(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
+    line = None if z0 is None else one_si(z0, "impedance", "z0")
+    given: dict[str, Any] = {
+        name: value for name, value in arguments.items() if value is not None or name in NEVER_NONE
+    }
+    if not given.keys() <= ARGUMENTS:
+        raise _unknown_argument(given)
+    if "stackup" in given or "padstack" in given:
+        return _solved_stub(given, line)
+    unused = [name for name in GEOMETRY if name in given and (name, given[name]) != ("side", "bottom")]
+    if unused:
+        raise StubsiError(f"{', '.join(unused)}: need stackup and padstack beside them.")
+    given.pop("side", None)
+    return UniformSingleStub(Stub(stub_length=ANY_LENGTH, **given), line)
+
+
+def _solved_stub(given: dict[str, Any], z0: float | None) -> SolvedSingleStub:
+    if given.get("df") == 0:
+        del given["df"]
+    both = [name for name in given if name not in GEOMETRY]
+    if both:
+        raise StubsiError(f"give either a uniform line ({', '.join(both)}) or stackup and padstack, not both.")
+    missing = [name for name in ("stackup", "padstack", "layer") if name not in given]
+    if missing:
+        raise StubsiError(f"{', '.join(missing)}: missing; a solved stub needs stackup, padstack and layer.")
+    for name, kind in GEOMETRY_KINDS.items():
+        if name in given and not isinstance(given[name], kind):
+            raise StubsiError(f"{name} = {given[name]!r}: must be a {kind.__name__}.")
+    return SolvedSingleStub(**given, z0=z0)
+
+
+def _unknown_argument(given: Iterable[str]) -> StubsiError:
+    name = next(name for name in given if name not in ARGUMENTS)
+    near = difflib.get_close_matches(name, sorted(ARGUMENTS), 1)
+    hint = f"did you mean {near[0]}?" if near else f"known are {', '.join(StubArguments.__annotations__)}."
+    return StubsiError(f"{name}: a stub has no argument of that name; {hint}")

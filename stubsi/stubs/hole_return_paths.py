@@ -1,0 +1,117 @@
+"""Owns the return paths a solved hole gets: the one its return vias make, or those scanned where they are unknown."""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stubsi.errors import ValidityError
+from stubsi.physics.return_path import Posts, check_single, unknown_return_paths
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from stubsi.physics.solved_barrel import SolvedBarrel
+    from stubsi.stubs.surroundings import Around
+
+SCAN_REACH = 2e-3
+"""Unknown return vias are scanned from just outside the clearance to this much [m] further."""
+
+
+class ReturnNote(StrEnum):
+    """What had to be assumed about the return vias of a hole. Each is also its wording."""
+
+    UNKNOWN = "return vias unknown: 1-8 vias within 2 mm of the clearance, or none"
+    OPEN_PLANES = "no return via as deep as the hole within 10 mm: open planes"
+    MIRRORED = "return vias mirrored on the other leg"
+    AT_THE_ANTIPAD = "return vias inside the antipad taken at its edge"
+    TOO_NEAR = "a return via is nearer to the antipad than the planes are apart"
+
+
+def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tuple[ReturnNote, ...]]:
+    """Return paths to solve a hole with: the one its reference holes make, or those scanned when they are unknown.
+
+    Parameters
+    ----------
+    around : Around
+        What stands around the hole.
+    solved : SolvedBarrel
+
+    Returns
+    -------
+    paths : list of Posts
+    notes : tuple of ReturnNote
+        What had to be assumed about them.
+    """
+    if around.returns is None:
+        return _scanned(around, solved), (ReturnNote.UNKNOWN,)
+    if not around.returns:
+        return [Posts()], (ReturnNote.OPEN_PLANES,)
+    if around.odd:
+        mirrored = tuple((-x, y) for x, y in around.returns)
+        return [_apart(around.returns + mirrored, around.radius)], (ReturnNote.MIRRORED,)
+    places = np.array(around.returns) @ (1, 1j)
+    grow = np.maximum(1.0, (_widest(solved) + around.radius) / np.maximum(np.abs(places), 1e-9))
+    outside = tuple((via.real, via.imag) for via in (places * grow).tolist())
+    notes = (ReturnNote.AT_THE_ANTIPAD,) if (grow > 1).any() else ()
+    return [_apart(outside, around.radius)], notes
+
+
+def _apart(positions: tuple[tuple[float, float], ...], radius: float) -> Posts:
+    """Return vias of one radius; no larger than keeps them apart, where the nearest is wider than others."""
+    places = np.array(positions) @ (1, 1j)
+    gaps = np.abs(places[:, None] - places)[np.triu_indices(len(places), 1)]
+    return Posts(positions=positions, radius=min(radius, 0.499 * float(gaps.min(initial=np.inf))))
+
+
+def _widest(solved: SolvedBarrel) -> float:
+    """Widest clearance radius along the barrel and beyond its end [m]."""
+    levels = (*solved.barrel.levels, *(solved.barrel.end.bored if solved.barrel.end else ()))
+    return max(level.clearance_radius for level in levels if level.clearance_radius is not None)
+
+
+def _scanned(around: Around, solved: SolvedBarrel) -> list[Posts]:
+    radius = solved.barrel.barrel_radius
+    nearest = _widest(solved) + 1.1 * radius
+    if not around.odd or around.pitch is None:
+        return unknown_return_paths(nearest, nearest + SCAN_REACH, radius)
+    half = around.pitch / 2
+    distances = np.linspace(nearest, nearest + SCAN_REACH, 4).tolist()
+    inline = [((half + d, 0.0), (-half - d, 0.0)) for d in distances]
+    beside = [((half, d), (half, -d), (-half, d), (-half, -d)) for d in distances]
+    return [Posts(), *(Posts(positions=p, radius=radius) for p in (*inline, *beside))]
+
+
+def _seen(path: Posts, pitch: float | None) -> Posts:
+    """Return vias as seen from the barrel; of a pair those on its side."""
+    if pitch is None:
+        return path
+    return Posts(positions=tuple((x - pitch / 2, y) for x, y in path.positions if x > 0), radius=path.radius)
+
+
+def too_near(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None) -> tuple[ReturnNote, ...]:
+    """Whether a return via lies outside what was validated: nearer to the clearance than the planes are apart.
+
+    Parameters
+    ----------
+    solved : SolvedBarrel
+    paths : sequence of Posts
+        Its return paths; several are scanned ones, which are not looked at.
+    pitch : float or None
+        Of the pair [m].
+
+    Returns
+    -------
+    tuple of ReturnNote
+        ``TOO_NEAR``, or nothing.
+    """
+    try:
+        if len(paths) == 1 and solved.layout.sections:
+            heights = [sum(thickness for _, thickness in section.filling) for section in solved.layout.sections]
+            clearances = [section.clearance_radius for section in solved.layout.sections]
+            check_single(solved.barrel.barrel_radius, clearances, _seen(paths[0], pitch), heights)
+    except ValidityError:
+        return (ReturnNote.TOO_NEAR,)
+    return ()
