@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
 from scipy.sparse import coo_array, csc_array
 
 from stubsi.drilling.joint_choice import UNDRILLED, possible
@@ -183,6 +183,13 @@ def _bound(choice: JointChoice) -> float:
     return lowered if possible(choice._replace(limit=choice.limit * lowered)) else 1.0
 
 
+def _gap(answer: OptimizeResult) -> float:
+    """Relative gap of an answer: 0 where the least is proven, infinite where nothing is known."""
+    if answer.mip_gap is None:
+        return 0.0 if answer.status == 0 else np.inf
+    return float(answer.mip_gap)
+
+
 def _minimised(goals: Sequence[FloatArray], program: _Program, time_limit: float) -> tuple[FloatArray, float]:
     """Minimise the goals one after the other. Each is held at its least value for the next; the gap is the first's."""
     best, gap = None, 0.0
@@ -195,7 +202,7 @@ def _minimised(goals: Sequence[FloatArray], program: _Program, time_limit: float
             break
         best = np.round(answer.x)
         if number == 0:
-            gap = float(answer.mip_gap or 0.0)
+            gap = _gap(answer)
         program.add([(i, value) for i, value in enumerate(goal.tolist()) if value], -np.inf, float(goal @ best) + 1e-6)
     if best is None:
         raise StubsiError(f"No plan was found within {time_limit:g} s: give a longer time_limit.")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -61,11 +61,11 @@ def needs_of(limits: Limits, rules: FabricatorRules) -> Needs:
     return Needs(task=task, refused=refused, alone=sorter.alone, undecided=sorter.undecided)
 
 
-class _NetStubs:
+class _NetStubs(NamedTuple):
     """A signal net and the rows of its stubs in the stub table."""
 
-    def __init__(self, net: Net, rows: list[int], legs: list[list[int]]) -> None:
-        self.net, self.rows, self.legs = net, rows, legs
+    net: Net
+    rows: list[int]
 
 
 class _Sorter:
@@ -95,19 +95,22 @@ class _Sorter:
             elif not rows:
                 self.alone[net.name] = Undrilled(why=WhyUndrilled.NO_STUB)
             else:
-                stubs = _NetStubs(net, rows, self._legs(rows))
+                stubs = _NetStubs(net, rows)
                 (summed if self._has_sum(stubs) else stub_by_stub).append(stubs)
         self._sort_stub_by_stub(stub_by_stub)
         self._sort_summed(summed)
 
     def _legs(self, rows: list[int]) -> list[list[int]]:
+        """The same rows for each leg of a pair; all in one list for a net that is no pair."""
         leg = self.limits.table.leg
         legs = [[row for row in rows if leg[row] == number] for number in (0, 1)]
         return [rows for rows in legs if rows]
 
     def _has_sum(self, stubs: _NetStubs) -> bool:
         """Whether the criterion of a net is for the sum over more than one stub."""
-        return any(len(leg) > 1 for leg in stubs.legs) and self.board.criterion_of(stubs.net).measure == "loss"
+        if len(stubs.rows) < 2 or self.board.criterion_of(stubs.net).measure != "loss":
+            return False
+        return any(len(leg) > 1 for leg in self._legs(stubs.rows))
 
     def _sort_stub_by_stub(self, nets: Sequence[_NetStubs]) -> None:
         """Sort the nets whose criterion looks at each stub on its own."""
@@ -160,14 +163,15 @@ class _Sorter:
         loss = dict(zip(rows, losses, strict=True))
         for stubs in nets:
             limit = self.board.criterion_of(stubs.net).limit
-            sums = [sum(loss[row] for row in leg) for leg in stubs.legs]
+            legs = self._legs(stubs.rows)
+            sums = [sum(loss[row] for row in leg) for leg in legs]
             unknown = [row for row in stubs.rows if np.isnan(loss[row])]
             if unknown:
                 self.undecided[stubs.net.name] = Undecided(self.limits.missing(unknown[0]))
             elif max(sums) <= limit:
                 self.alone[stubs.net.name] = self._meets(stubs)
             else:
-                for leg in (leg for leg, total in zip(stubs.legs, sums, strict=True) if total > limit):
+                for leg in (leg for leg, total in zip(legs, sums, strict=True) if total > limit):
                     drillable = tuple(self._drillable(stubs.net, row, np.inf) for row in leg)
                     self.coupled.append(CoupledStubs(drillable, limit))
 

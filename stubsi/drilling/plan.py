@@ -279,12 +279,13 @@ class Plan:
         """In what sense nothing better exists, and who says so."""
         apart = f"{len(self.certificate)} of the stubs, no two of which can share a group, prove"
         if self.costs != FEWEST_GROUPS:
-            least = "least" if self.gap == 0 else f"within {self.gap:.2g} of the least"
+            least = "least" if self.gap == 0 else f"not proven to be the least: relative gap {self.gap:.2g}"
             return f"Cost {self.cost:g}, {least} ({self.costs.source}); {apart} at least so many groups."
         if self.proven:
             return f"No plan has fewer groups: {apart} it."
-        least = "No plan has fewer groups" if self.gap == 0 else f"Within {self.gap:.2g} of the fewest groups"
-        return f"{least} by the solver; {apart} at least so many."
+        if self.gap == 0:
+            return f"No plan has fewer groups by the solver; {apart} at least so many."
+        return f"The solver stopped at its time limit, relative gap {self.gap:.2g}; {apart} at least so many groups."
 
 
 GROUP_COLUMNS = (
@@ -332,7 +333,7 @@ def plan(
     model, dk_eff, delay
         Electrical model of the stubs, as in ``rank``.
     time_limit : float
-        For the solver [s], where criteria of whole nets or costs couple holes.
+        For each run of the solver [s], where criteria of whole nets or costs couple holes. There are up to five runs.
 
     Returns
     -------

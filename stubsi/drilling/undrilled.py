@@ -23,7 +23,7 @@ class WhyUndrilled(StrEnum):
     MEETS_UNPROVEN = "meets its criterion, within the uncertainty of the model"
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Undrilled:
     """Why a net needs no drilling.
 
@@ -51,6 +51,9 @@ class Undrilled:
     def __str__(self) -> str:
         details = (self.waiver, self.missing, "" if self.criterion is None else str(self.criterion))
         return ": ".join((str(self.why), *(text for text in details if text)))
+
+    def __repr__(self) -> str:
+        return f"<Undrilled: {self.why}>"
 
 
 class Undecided(NamedTuple):
