@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from stubsi.board.signal import Signal
     from stubsi.board.stackup import CopperLayer, DielectricLayer, Distance, Stackup
     from stubsi.drilling.consequences import Consequences, NetChange
+    from stubsi.drilling.costs import Costs
     from stubsi.drilling.depth_tolerance import DepthTolerance, GuaranteedResidual
     from stubsi.drilling.digest import Match
     from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused, SummedLosses
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.plan import Plan, plan
     from stubsi.drilling.questions import Question, Questions
     from stubsi.drilling.reroute import Holding, Option, Proposal, Reroutes, Stuck
-    from stubsi.drilling.rules import Costs, FabricatorRules
+    from stubsi.drilling.rules import FabricatorRules
     from stubsi.drilling.undrilled import Undecided, Undrilled, WhyUndrilled
     from stubsi.drilling.window import PlatingLeft, Window
     from stubsi.errors import (
@@ -63,7 +64,7 @@ _HOME = {
     "Check": "margin.budget",
     "Consequences": "drilling.consequences",
     "CopperLayer": "board.stackup",
-    "Costs": "drilling.rules",
+    "Costs": "drilling.costs",
     "Criterion": "board.criterion",
     "DepthDrill": "board.net",
     "DepthTolerance": "drilling.depth_tolerance",

@@ -137,7 +137,7 @@ def test_what_follows_from_a_plan_is_asked_of_the_plan():
         (lambda found: plan(found.board, "rules"), "rules = 'rules': must be a FabricatorRules"),
         (lambda found: plan(found.board, found.rules, costs=3), "costs = 3: must be a Costs"),
         (lambda found: plan(found.board, found.rules, time_limit="1 s"), "time_limit"),
-        (lambda found: found.matches(found, found.rules), "board = 'Plan': must be a Board"),
+        (lambda found: found.matches(found, found.rules), "must be a Board"),
         (lambda found: found.matches(found.board, None), "rules = None: must be a FabricatorRules"),
         (lambda found: still_valid("x", "plan", found.board, found.rules), "plan = 'plan': must be a Plan"),
         (lambda found: still_valid("x", found, 1.5, found.rules), "board = 1.5: must be a Board"),

@@ -11,8 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
+from stubsi.drilling.costs import FEWEST_GROUPS, Costs
 from stubsi.drilling.joint_choice import UNDRILLED, JointChoice, possible, requirements
-from stubsi.drilling.rules import FEWEST_GROUPS, Costs
 from stubsi.drilling.set_cover import cover, stab
 
 DEPTHS = 4

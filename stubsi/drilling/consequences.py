@@ -204,4 +204,3 @@ def _ranked(board: Board, table: StubTable, models: Models) -> Ranking:
 def _standing(verdict: Verdict | str) -> Verdict:
     """How a net stands, without regard to whether drilling could still help it."""
     return Verdict(verdict) if verdict in STANDINGS else Verdict.FALLS_SHORT
-

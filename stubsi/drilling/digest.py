@@ -11,7 +11,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from stubsi.board.board import Board
-    from stubsi.drilling.rules import Costs, FabricatorRules
+    from stubsi.drilling.costs import Costs
+    from stubsi.drilling.rules import FabricatorRules
     from stubsi.stubs.model_choice import ModelChoice
 
 

@@ -203,5 +203,5 @@ def _wider(padstack: Padstack, needed: Mapping[str, float]) -> Padstack:
     antipads = dict(padstack.antipads)
     for layer, width in needed.items():
         drawn = antipads.get(layer, padstack.antipad)
-        antipads[layer] = Antipad(width=InSI(width), shared=drawn.shared)
+        antipads[layer] = Antipad(width=InSI(width), shared=drawn is not None and drawn.shared)
     return padstack.replaced(antipads=antipads)

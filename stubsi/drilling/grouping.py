@@ -16,8 +16,8 @@ from stubsi.drilling.side_view import side_view
 from stubsi.drilling.window import left_before
 
 if TYPE_CHECKING:
+    from stubsi.drilling.costs import Costs
     from stubsi.drilling.drill_task import Drillable, DrillTask
-    from stubsi.drilling.rules import Costs
 
 
 class Grouping(NamedTuple):

@@ -16,8 +16,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from stubsi.drilling.costs import Costs
     from stubsi.drilling.joint_choice import Coordinates, JointChoice, Servers
-    from stubsi.drilling.rules import Costs
 
     FloatArray: TypeAlias = NDArray[np.float64]
 

@@ -121,9 +121,10 @@ class Limits:
 
     @cached_property
     def _kind_of_net(self) -> list[_NetKind]:
-        board = self.board
         return [
-            _NetKind(net.signal.nyquist_si, net.z_stub_line_si, board.criterion_of(net)) for net in board.signal_nets
+            _NetKind(net.signal.nyquist_si, net.z_stub_line_si, self.board.criterion_of(net))
+            for net in self.board.signal_nets
+            if net.signal is not None  # all signal nets have one
         ]
 
     @cached_property

@@ -10,6 +10,7 @@ import numpy as np
 
 from stubsi.board.board import Board
 from stubsi.drilling.consequences import Consequences, consequences_of
+from stubsi.drilling.costs import FEWEST_GROUPS, Costs
 from stubsi.drilling.depth_tolerance import SIDES
 from stubsi.drilling.digest import Match, compare, digest, parts_of
 from stubsi.drilling.effects import Effects, effects_of
@@ -17,14 +18,16 @@ from stubsi.drilling.explanation import explanation_of
 from stubsi.drilling.grouping import certificate_of, group_stubs, groups_of
 from stubsi.drilling.limits import Limits
 from stubsi.drilling.needs import needs_of
+from stubsi.drilling.plan_frames import groups_frame, holes_frame
+from stubsi.drilling.plan_summary import summary_of
 from stubsi.drilling.questions import Questions, questions_of
 from stubsi.drilling.reroute import Reroutes, reroutes_of
-from stubsi.drilling.rules import FEWEST_GROUPS, Costs, FabricatorRules
+from stubsi.drilling.rules import FabricatorRules
 from stubsi.drilling.side_view import check_layers
-from stubsi.errors import StubsiError
 from stubsi.margin.ranking import rank
 from stubsi.stubs.model_choice import ModelChoice
 from stubsi.units import one_number
+from stubsi.value import checked
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -143,9 +146,10 @@ class Plan:
         Raises
         ------
         StubsiError
-            Not a board, or not rules.
+            An argument of another kind.
         """
-        check_kinds(board=board, rules=rules)
+        checked(board, "board", Board)
+        checked(rules, "rules", FabricatorRules)
         return compare(self._parts, parts_of(board, rules, self.costs, self.model))
 
     @property
@@ -233,17 +237,11 @@ class Plan:
 
     def to_frame(self) -> pd.DataFrame:
         """Drill groups as a pandas DataFrame: a group in each row, lengths in [mm]."""
-        import pandas as pd
-
-        rows = [_group_row(group) for group in self.groups]
-        return pd.DataFrame(rows, columns=list(GROUP_COLUMNS))
+        return groups_frame(self.groups)
 
     def holes_frame(self) -> pd.DataFrame:
         """Holes that are drilled as a pandas DataFrame: a hole and side in each row, lengths in [mm]."""
-        import pandas as pd
-
-        rows = [_hole_row(group, hit) for group in self.groups for hit in group.hits]
-        return pd.DataFrame(rows, columns=list(HOLE_COLUMNS))
+        return holes_frame(self.groups)
 
     def __str__(self) -> str:
         return self.to_text()
@@ -261,55 +259,7 @@ class Plan:
 
     def summary(self) -> str:
         """Counts and what is proven, in two lines."""
-        counts = (
-            f"Drill groups: {len(self.groups)}, set-ups: {len(self.set_ups)}, sides: {len(self.sides)}, "
-            f"hits: {len(self.hits)}; stubs refused: {len(self.refused)}, nets undecided: {len(self.undecided)}."
-        )
-        return f"{counts}\n{self._optimum() if self.groups else self._nothing_to_drill()}"
-
-    def _nothing_to_drill(self) -> str:
-        """Why there is no drill group."""
-        if self.refused:
-            return f"Nothing can be drilled: every stub that needs drilling is refused ({len(self.refused)})."
-        if self.undecided:
-            return f"No decided net needs a drill group; nets undecided: {len(self.undecided)}."
-        return "No drill group is needed."
-
-    def _optimum(self) -> str:
-        """In what sense nothing better exists, and who says so."""
-        apart = f"{len(self.certificate)} of the stubs, no two of which can share a group, prove"
-        if self.costs != FEWEST_GROUPS:
-            least = "least" if self.gap == 0 else f"not proven to be the least: relative gap {self.gap:.2g}"
-            return f"Cost {self.cost:g}, {least} ({self.costs.source}); {apart} at least so many groups."
-        if self.proven:
-            return f"No plan has fewer groups: {apart} it."
-        if self.gap == 0:
-            return f"No plan has fewer groups by the solver; {apart} at least so many."
-        return f"The solver stopped at its time limit, relative gap {self.gap:.2g}; {apart} at least so many groups."
-
-
-GROUP_COLUMNS = (
-    "group", "side", "must-not-cut layer", "least depth [mm]", "greatest depth [mm]", "residual stub, least [mm]",
-    "residual stub, most [mm]", "primary drill [mm]", "depth drill [mm]", "holes", "nets",
-)  # fmt: skip
-"""Columns of the table of drill groups."""
-
-HOLE_COLUMNS = (
-    "hole", "net", "side", "group", "must-not-cut layer", "last layer in use", "longest permitted stub [mm]",
-    "stub, least [mm]", "stub, nominal [mm]", "stub, most [mm]",
-)  # fmt: skip
-"""Columns of the table of holes."""
-
-
-def _group_row(group: Group) -> tuple[object, ...]:
-    lengths = (*group.depth_si, group.left.least_si, group.left.most_si, group.primary_si, group.drill_si)
-    in_mm = (1e3 * length for length in lengths)
-    return (group.number, group.side, group.layer, *in_mm, len(group.hits), ", ".join(group.nets))
-
-
-def _hole_row(group: Group, hit: Hit) -> tuple[object, ...]:
-    in_mm = (1e3 * length for length in (hit.window.longest_si, *hit.left))
-    return (hit.hole.name, hit.net, hit.side, group.number, group.layer, hit.window.layer, *in_mm)
+        return summary_of(self)
 
 
 def plan(
@@ -353,27 +303,17 @@ def plan(
     nets stay as they are. Computed figures decide; where an input is unknown, it is the unfavourable end of their
     range. How far the model may be off shows in ``Plan.consequences`` as marginal.
     """
-    check_kinds(board=board, rules=rules, costs=FEWEST_GROUPS if costs is None else costs)
+    checked(board, "board", Board)
+    checked(rules, "rules", FabricatorRules)
+    costs = FEWEST_GROUPS if costs is None else checked(costs, "costs", Costs)
     check_layers(board.stackup, rules)
     limit, chosen = one_number(time_limit, "time_limit"), ModelChoice.of(model, dk_eff, delay)
     ranking = rank(board, model=model, dk_eff=dk_eff, delay=delay)
     limits = Limits(ranking, chosen, rules)
     needs = needs_of(limits, rules)
-    grouping = group_stubs(needs.task, costs or FEWEST_GROUPS, limit)
+    grouping = group_stubs(needs.task, costs, limit)
     return Plan(
-        board=board, rules=rules, costs=costs or FEWEST_GROUPS, model=chosen, groups=groups_of(needs.task, grouping),
+        board=board, rules=rules, costs=costs, model=chosen, groups=groups_of(needs.task, grouping),
         refused=needs.refused, alone=needs.alone, undecided=needs.undecided,
         certificate=certificate_of(needs.task, grouping), gap=grouping.cover.gap, task=needs.task, limits=limits,
     )  # fmt: skip
-
-
-KINDS: dict[str, type] = {"board": Board, "rules": FabricatorRules, "costs": Costs, "plan": Plan}
-"""What the arguments of these names must be."""
-
-
-def check_kinds(**arguments: object) -> None:
-    """Refuse arguments of the wrong kind; StubsiError that names the argument, its value and what it must be."""
-    for name, value in arguments.items():
-        if not isinstance(value, KINDS[name]):
-            shown = value if isinstance(value, (str, int, float)) or value is None else type(value).__name__
-            raise StubsiError(f"{name} = {shown!r}: must be a {KINDS[name].__name__}.")

@@ -14,7 +14,7 @@ from stubsi.drilling.group_count import TIME_LIMIT, GroupCount
 from stubsi.drilling.grouping import group_stubs
 from stubsi.drilling.joint_choice import possible
 from stubsi.drilling.net_moves import moved, moves_of_drilled_nets
-from stubsi.errors import StubsiError
+from stubsi.value import checked
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterable, Sequence
@@ -89,12 +89,10 @@ class Proposal(NamedTuple):
 
         Raises
         ------
-        StubsiError
+        BoardError
             Not a board, or a hole of it does not reach the new layer.
         """
-        if not isinstance(board, Board):
-            raise StubsiError(f"board = {board!r:.60}: must be a Board, like the one that was planned.")
-        return moved(board, self.moves)
+        return moved(checked(board, "board", Board), self.moves)
 
     def __str__(self) -> str:
         return f"{' and '.join(map(str, self.moves))}: {self.saved} fewer drill groups"

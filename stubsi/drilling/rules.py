@@ -1,4 +1,4 @@
-"""Owns the fabricator's rules for depth drilling, each value with its source, and the costs of a plan.
+"""Owns the fabricator's rules for depth drilling, each value with its source.
 
 A rule that nobody has stated is planned for over a stated range.
 """
@@ -261,42 +261,3 @@ def cone_height(radius: float, tip_angle: float) -> float:
     .. math:: h = \frac{r}{\tan(\theta/2)}
     """
     return radius * float(1 / np.tan(np.radians(tip_angle) / 2)) if tip_angle < 180 else 0.0
-
-
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
-class Costs(Value):
-    """What the user pays for a plan, in any one currency. All figures are the user's; no published figure is firm.
-
-    Parameters
-    ----------
-    side : float
-        For each side drilled from (the panel is turned and registered).
-    set_up : float
-        For each drill diameter that is loaded on a side.
-    group : float
-        For each drill group.
-    hole : float
-        For each hole drilled.
-    source : str
-        Who states these costs.
-
-    Raises
-    ------
-    UnitError, BoardError
-        A cost that is no number or negative, a blank source.
-    """
-
-    side: float
-    set_up: float
-    group: float
-    hole: float
-    source: str
-
-    def __post_init__(self) -> None:
-        for name in ("side", "set_up", "group", "hole"):
-            self.__dict__[name] = one_number(getattr(self, name), f"cost per {name}", rule="not negative")
-        check_source(self.source, "costs")
-
-
-FEWEST_GROUPS = Costs(side=0, set_up=0, group=1, hole=0, source="no costs given: fewest groups, then fewest hits")
-"""The costs where the user gives none."""

@@ -16,8 +16,8 @@ from stubsi.drilling.joint_choice import requirements
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from stubsi.drilling.costs import Costs
     from stubsi.drilling.joint_choice import Coordinates, JointChoice, Servers
-    from stubsi.drilling.rules import Costs
 
 
 @dataclass(frozen=True, kw_only=True)
