@@ -20,15 +20,20 @@ if TYPE_CHECKING:
     from stubsi.board.padstack import Antipad, Padstack, PressFit
     from stubsi.board.signal import Signal
     from stubsi.board.stackup import Stackup
-    from stubsi.drilling.consequences import Consequences, NetChange, consequences
+    from stubsi.drilling.consequences import Consequences, NetChange
+    from stubsi.drilling.costs import Costs
     from stubsi.drilling.depth_tolerance import DepthTolerance, GuaranteedResidual
     from stubsi.drilling.digest import Match
-    from stubsi.drilling.drill_group import Certificate, Group, Hit, Losses, Refused
-    from stubsi.drilling.effects import Effect, effects
+    from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused, SummedLosses
+    from stubsi.drilling.effects import Effect, EffectKind, Effects
+    from stubsi.drilling.net_moves import Move
+    from stubsi.drilling.obstacles import Obstacle, Refusal
     from stubsi.drilling.plan import Plan, plan
-    from stubsi.drilling.questions import Question, questions
-    from stubsi.drilling.reroute import Holding, Move, Option, Proposal, Reroutes, reroutes
-    from stubsi.drilling.rules import Costs, FabricatorRules
+    from stubsi.drilling.questions import Question, Questions
+    from stubsi.drilling.reroute import Holding, Option, Proposal, Reroutes, Stuck
+    from stubsi.drilling.rules import FabricatorRules
+    from stubsi.drilling.undrilled import Undecided, Undrilled, WhyUndrilled
+    from stubsi.drilling.window import PlatingLeft, Window
     from stubsi.errors import (
         BoardError,
         FileError,
@@ -64,13 +69,15 @@ _HOME = {
     "Check": "margin.budget",
     "Consequences": "drilling.consequences",
     "CopperLayer": "board.layers",
-    "Costs": "drilling.rules",
+    "Costs": "drilling.costs",
     "Criterion": "board.criterion",
     "DepthDrill": "board.net",
     "DepthTolerance": "drilling.depth_tolerance",
     "DielectricLayer": "board.layers",
     "Distance": "board.distance",
     "Effect": "drilling.effects",
+    "EffectKind": "drilling.effects",
+    "Effects": "drilling.effects",
     "FabricatorRules": "drilling.rules",
     "FileError": "errors",
     "Group": "drilling.drill_group",
@@ -81,23 +88,26 @@ _HOME = {
     "HoleModel": "stubs.hole_model",
     "HoleStub": "stubs.hole_model",
     "LayerMatrix": "margin.layer_matrix",
-    "Losses": "drilling.drill_group",
     "Match": "drilling.digest",
     "Measure": "board.criterion",
-    "Move": "drilling.reroute",
+    "Move": "drilling.net_moves",
     "Net": "board.net",
     "NetChange": "drilling.consequences",
     "NetMargin": "margin.net_margin",
+    "Obstacle": "drilling.obstacles",
     "Option": "drilling.reroute",
     "Padstack": "board.padstack",
     "Plan": "drilling.plan",
+    "PlatingLeft": "drilling.window",
     "PlausibilityWarning": "errors",
     "PressFit": "board.padstack",
     "Proposal": "drilling.reroute",
     "Provenance": "provenance",
     "Question": "drilling.questions",
+    "Questions": "drilling.questions",
     "RULES_OF_THUMB": "board.criterion",
     "Ranking": "margin.ranking",
+    "Refusal": "drilling.obstacles",
     "Refused": "drilling.drill_group",
     "Reroutes": "drilling.reroute",
     "ReturnVias": "board.net",
@@ -106,14 +116,18 @@ _HOME = {
     "Stub": "stubs.uniform_stub",
     "StubArguments": "margin.stub_arguments",
     "StubsiError": "errors",
+    "Stuck": "drilling.reroute",
+    "SummedLosses": "drilling.drill_group",
+    "Undecided": "drilling.undrilled",
+    "Undrilled": "drilling.undrilled",
     "UnitError": "errors",
     "UnknownValueError": "errors",
     "ValidityError": "errors",
     "Verdict": "margin.verdict",
+    "WhyUndrilled": "drilling.undrilled",
+    "Window": "drilling.window",
     "check_stub": "margin.budget",
-    "consequences": "drilling.consequences",
     "dk_eff_from_notch": "stubs.notch_formula",
-    "effects": "drilling.effects",
     "hole_model": "stubs.hole_model",
     "layer_matrix": "margin.layer_matrix",
     "notch_frequency": "stubs.notch_formula",
@@ -121,10 +135,8 @@ _HOME = {
     "plot_loss": "show.plots",
     "plot_margins": "show.plots",
     "plot_section": "show.section",
-    "questions": "drilling.questions",
     "rank": "margin.ranking",
     "read_board": "files.toml",
-    "reroutes": "drilling.reroute",
     "still_valid": "show.schedule",
     "stub_budget": "margin.budget",
 }
@@ -147,6 +159,8 @@ __all__ = [
     "DielectricLayer",
     "Distance",
     "Effect",
+    "EffectKind",
+    "Effects",
     "FabricatorRules",
     "FileError",
     "Group",
@@ -157,22 +171,25 @@ __all__ = [
     "HoleModel",
     "HoleStub",
     "LayerMatrix",
-    "Losses",
     "Match",
     "Measure",
     "Move",
     "Net",
     "NetChange",
     "NetMargin",
+    "Obstacle",
     "Option",
     "Padstack",
     "Plan",
+    "PlatingLeft",
     "PlausibilityWarning",
     "PressFit",
     "Proposal",
     "Provenance",
     "Question",
+    "Questions",
     "Ranking",
+    "Refusal",
     "Refused",
     "Reroutes",
     "ReturnVias",
@@ -181,14 +198,18 @@ __all__ = [
     "Stub",
     "StubArguments",
     "StubsiError",
+    "Stuck",
+    "SummedLosses",
+    "Undecided",
+    "Undrilled",
     "UnitError",
     "UnknownValueError",
     "ValidityError",
     "Verdict",
+    "WhyUndrilled",
+    "Window",
     "check_stub",
-    "consequences",
     "dk_eff_from_notch",
-    "effects",
     "hole_model",
     "layer_matrix",
     "notch_frequency",
@@ -196,10 +217,8 @@ __all__ = [
     "plot_loss",
     "plot_margins",
     "plot_section",
-    "questions",
     "rank",
     "read_board",
-    "reroutes",
     "still_valid",
     "stub_budget",
 ]

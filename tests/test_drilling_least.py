@@ -12,9 +12,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from stubsi.drilling.costs import FEWEST_GROUPS, Costs
 from stubsi.drilling.depth_tolerance import GuaranteedResidual
 from stubsi.drilling.plan import plan
-from stubsi.drilling.rules import FEWEST_GROUPS, Costs
 from stubsi.drilling.window import Window, window
 from stubsi.stubs.drawn import stub_shapes
 from tests import drilling_boards as made

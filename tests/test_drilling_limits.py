@@ -7,9 +7,10 @@ import pytest
 
 from stubsi import Criterion, rank, stub_budget
 from stubsi.drilling.depth_tolerance import GuaranteedResidual
-from stubsi.drilling.limits import Limits, Model
+from stubsi.drilling.limits import Limits
 from stubsi.drilling.plan import plan
 from stubsi.margin.longest_stub import RESOLUTION
+from stubsi.stubs.model_choice import ModelChoice
 from stubsi.stubs.uniform_stub import Stub
 from tests import drilling_boards as made
 from tests import margin_boards as mb
@@ -25,7 +26,7 @@ CRITERIA = [
 
 def permitted(board, **model):
     """Longest permitted stub [m] of the only stub of a board."""
-    limits = Limits(rank(board, **model), Model(**{"name": "solved", **model}), made.rules())
+    limits = Limits(rank(board, **model), ModelChoice(**{"name": "solved", **model}), made.rules())
     return float(limits.longest([0])[0])
 
 
@@ -76,7 +77,7 @@ def test_a_stub_past_its_notch_is_drilled_though_its_loss_at_nyquist_is_none(cri
 
 def test_the_loss_of_a_stub_past_its_notch_is_infinite():
     """A quarter wave at Nyquist is 0.69 mm: the loss rises up to it, and none counts beyond, drilled or as drawn."""
-    limits = Limits(rank(half_wave(Criterion.loss(0.5)), dk_eff=4.0), Model(dk_eff=4.0), made.rules())
+    limits = Limits(rank(half_wave(Criterion.loss(0.5)), dk_eff=4.0), ModelChoice(dk_eff=4.0), made.rules())
     losses = limits.losses([0] * 5, [0.0, 0.4e-3, 0.68e-3, 0.7e-3, 1.38e-3])
     assert losses[0] == 0
     assert 0 < losses[1] < losses[2] < np.inf

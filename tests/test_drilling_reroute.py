@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stubsi import Board, Criterion, Hole, Net, plan, reroutes
-from stubsi.drilling.reroute import Move, moved
+from stubsi import Board, Criterion, Hole, Net, plan
+from stubsi.drilling.net_moves import Move, moved
 from tests import drilling_boards as made
 
 LAYERS = ("L2", "L3", "L4", "L5")
@@ -64,7 +64,7 @@ def groups_after(board, before, moves):
 
 
 def check_proposals(board, found):
-    moves = reroutes(found)
+    moves = found.reroutes()
     for proposal in (moves.single, moves.pair):
         if proposal:
             after = planned(proposal.applied(board))
@@ -105,10 +105,10 @@ def test_a_net_coupled_by_its_loss_is_proposed():
     found = planned(board)
     assert all(hit.coupled for hit in found.hits)
     assert len(found.groups) == 1
-    moves = reroutes(found)
+    moves = found.reroutes()
     assert moves.holdings[0].nets == ("S",)
     assert str(moves.holdings[0].options[0].move) == "S from L2 to L5"
-    assert moves.holdings[0].options[0].outcome == "needs no drilling"
+    assert str(moves.holdings[0].options[0]) == "S from L2 to L5: needs no drilling"
     assert moves.single.saved == 1
     assert not planned(moves.single.applied(board)).groups
 
@@ -118,5 +118,5 @@ def test_why_a_net_cannot_let_go_of_its_group():
         routed("A", "L2", Criterion.stub_length("0.5 mm", source=made.SAYS), 1, ()),
         routed("B", "L2", Criterion.stub_length("0.5 mm", source=made.SAYS), 1, ("L3",)),
     )
-    stuck = reroutes(planned(Board(stackup=made.stackup((0.25,) * 5), nets=nets))).holdings[0].stuck
+    stuck = planned(Board(stackup=made.stackup((0.25,) * 5), nets=nets)).reroutes().holdings[0].stuck
     assert stuck == {"A": "no other layer it may use", "B": "no layer it may use frees the group"}

@@ -11,8 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import Bounds, LinearConstraint, milp
 
-from stubsi.drilling.rules import FEWEST_GROUPS, Costs
-from stubsi.drilling.set_cover import ALONE, Joint, cover, needed, possible, stab
+from stubsi.drilling.costs import FEWEST_GROUPS, Costs
+from stubsi.drilling.joint_choice import UNDRILLED, JointChoice, possible, requirements
+from stubsi.drilling.set_cover import cover, stab
 
 DEPTHS = 4
 UP_TO_TWO, UP_TO_THREE = (st.lists(st.integers(1, DEPTHS), min_size=1, max_size=most) for most in (2, 3))
@@ -85,14 +86,14 @@ def joints_on(count):
     """One to three stubs, each alone or on some groups, whose sum has a limit."""
     add = st.integers(0, 20).map(lambda tenths: tenths / 10)
     stub = st.dictionaries(st.integers(0, count - 1), add, max_size=4).flatmap(
-        lambda groups: add.map(lambda left: ((ALONE, left + 1.0), *sorted(groups.items())))
+        lambda groups: add.map(lambda left: ((UNDRILLED, left + 1.0), *sorted(groups.items())))
     )
     return st.builds(
-        Joint,
+        JointChoice,
         options=st.lists(stub, min_size=1, max_size=3).map(tuple),
         limit=st.integers(1, 40).map(lambda tenths: tenths / 10 + 0.05),
         excluded=st.just(()),
-        count=st.just(1),
+        nets=st.just(1),
     )
 
 
@@ -108,7 +109,7 @@ def possible_joints(count):
 
 def choices(joint, opened):
     """Every choice of groups that keeps a joint within its limit."""
-    options = [[(g, add) for g, add in stub if g == ALONE or g in opened] for stub in joint.options]
+    options = [[(g, add) for g, add in stub if g == UNDRILLED or g in opened] for stub in joint.options]
     for chosen in itertools.product(*options):
         pairs = {(i, group) for i, (group, _) in enumerate(chosen)}
         if sum(add for _, add in chosen) <= joint.limit and not any(set(p) <= pairs for p in joint.excluded):
@@ -128,7 +129,7 @@ def least_by_trial(places, demands, joints, costs):
         for opened in map(frozenset, itertools.combinations(range(len(places)), size)):
             if not all(demand & opened for demand in demands):
                 continue
-            hits = [min((sum(g != ALONE for g in c) for c in choices(j, opened)), default=None) for j in joints]
+            hits = [min((sum(g != UNDRILLED for g in c) for c in choices(j, opened)), default=None) for j in joints]
             if None not in hits:
                 total = sum(hits)
                 best = min(best, (round(cost_of(places, opened, total, costs), 6), size, total))
@@ -145,8 +146,8 @@ def check_cost(case, data, costs):
     joints = [joint for joint in drawn if possible(joint)]
     assert all(any(choices(joint, range(len(places)))) == possible(joint) for joint in drawn)
     found = cover(demands, joints, places, costs, 60.0)
-    hits = sum(group != ALONE for choice in found.joints for group in choice)
-    assert all(choice in set(choices(joint, found.groups)) for joint, choice in zip(joints, found.joints, strict=True))
+    hits = sum(group != UNDRILLED for choice in found.choices for group in choice)
+    assert all(choice in set(choices(joint, found.groups)) for joint, choice in zip(joints, found.choices, strict=True))
     assert all(demand & set(found.groups) for demand in demands)
     assert found.gap == 0
     least = least_by_trial(places, demands, joints, costs)
@@ -174,7 +175,7 @@ def test_coupled_stubs_cost_the_least_thousands(case, data, costs):
 def test_what_a_joint_needs_it_cannot_do_without(case, data):
     places, _ = case
     joint = data.draw(possible_joints(len(places)))
-    for need in needed(joint):
+    for need in requirements(joint):
         assert not any(choices(joint, set(range(len(places))) - need.groups))
 
 
@@ -192,11 +193,11 @@ def test_excluded_pairs_are_kept_apart():
     """Two stubs of one hole, each with a deep and a shallow group; both deep leave too little barrel."""
     places = [(0, 0, 0), (0, 0, 1), (1, 1, 0), (1, 1, 1)]
     stub = (((0, 0.0), (1, 0.0)), ((2, 0.0), (3, 0.0)))
-    joint = Joint(stub, excluded=(((0, 1), (1, 3)),))
+    joint = JointChoice(stub, excluded=(((0, 1), (1, 3)),))
     deep = [frozenset({1}), frozenset({3})]
     found = cover(deep, [joint], places, FEWEST_GROUPS, 60.0)
     assert len(found.groups) == 3
-    assert found.joints[0] != (1, 3)
+    assert found.choices[0] != (1, 3)
     assert not possible(joint._replace(options=(stub[0][1:], stub[1][1:])))
 
 
@@ -215,22 +216,22 @@ def test_set_ups_and_sides_are_paid_for(costs, groups):
     Two more groups cost 2; one more with its set-up 1 + 2, with its side 1 + 2, or 1 + 0.5.
     """
     places = [(0, 0, 0), (0, 0, 1), (0, 0, 2), (1, 1, 3)]
-    joint = Joint((((1, 0.0), (3, 0.0)), ((2, 0.0), (3, 0.0))))
+    joint = JointChoice((((1, 0.0), (3, 0.0)), ((2, 0.0), (3, 0.0))))
     assert cover([frozenset({0})], [joint], places, costs, 60.0).groups == groups
 
 
-@pytest.mark.parametrize(("hole", "chosen"), [(0.5, (0, 0)), (3, (1, ALONE))], ids=["cheap", "dear"])
+@pytest.mark.parametrize(("hole", "chosen"), [(0.5, (0, 0)), (3, (1, UNDRILLED))], ids=["cheap", "dear"])
 def test_hits_are_paid_for(hole, chosen):
     """Sum of at most 1: both stubs in the group that is open, a hit more; or one in its own group, a group more."""
-    joint = Joint((((ALONE, 1.0), (0, 0.4), (1, 0.0)), ((ALONE, 0.9), (0, 0.4))), limit=1.0)
+    joint = JointChoice((((UNDRILLED, 1.0), (0, 0.4), (1, 0.0)), ((UNDRILLED, 0.9), (0, 0.4))), limit=1.0)
     found = cover([frozenset({0})], [joint], [(0, 0, 0), (0, 0, 1)], priced(hole=hole), 60.0)
-    assert found.joints == (chosen,)
+    assert found.choices == (chosen,)
 
 
 @pytest.mark.parametrize("count", [1, 1000], ids=["one net", "a thousand alike"])
 def test_alike_nets_count_as_one_in_the_program(count):
     """A hit costs 1 and a group 3: one net alone, or a thousand, drills the one stub whose loss suffices."""
     places = [(0, 0, 0)]
-    joint = Joint((((ALONE, 2.0), (0, 0.1)), ((ALONE, 0.5), (0, 0.1))), limit=1.0, count=count)
+    joint = JointChoice((((UNDRILLED, 2.0), (0, 0.1)), ((UNDRILLED, 0.5), (0, 0.1))), limit=1.0, nets=count)
     found = cover([], [joint], places, Costs(side=0, set_up=0, group=3, hole=1, source="made up"), 60.0)
-    assert found.joints == ((0, ALONE),)
+    assert found.choices == ((0, UNDRILLED),)

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from stubsi import Board, Padstack, PressFit, notch_frequency, plan
 from stubsi.drilling.depth_tolerance import GuaranteedResidual
 from stubsi.drilling.rules import cone_height
-from stubsi.drilling.side_view import frame
+from stubsi.drilling.side_view import side_view
 from stubsi.drilling.window import lead_si, window
 from stubsi.errors import BoardError, StubsiError
 from stubsi.stubs.drawn import stub_shapes
@@ -130,7 +130,7 @@ def test_depth_to_the_shoulder_is_less_than_to_the_tip():
 )
 @pytest.mark.parametrize("side", ["top", "bottom"], ids=["top", "bottom"])
 def test_depths_from_the_datum(datum, more, first, side):
-    seen = frame(made.stackup((0.1, 0.2, 0.3)), made.rules(datum=datum, **more), side)
+    seen = side_view(made.stackup((0.1, 0.2, 0.3)), made.rules(datum=datum, **more), side)
     faces = [0, 0.15, 0.40, 0.75] if side == "top" else [0, 0.35, 0.60, 0.75]
     assert seen.near * 1e3 == pytest.approx([first + face for face in faces])
 
@@ -284,8 +284,8 @@ def test_a_guaranteed_residual_never_names_a_layer_behind_the_one_in_use():
     tight = GuaranteedResidual(least="0.09 mm", most="0.11 mm", source=made.SAYS)
     gaps = (0.25, 0.02, 0.25, 0.27)
     found = only_window(gaps, ("L1", "L3"), 0.5, made.rules(tip_angle=180, tolerance=tight))
-    seen = frame(made.stackup(gaps), made.rules(tolerance=tight), "bottom")
-    third, second = (float(seen.near[seen.place(layer)]) for layer in ("L3", "L2"))
+    seen = side_view(made.stackup(gaps), made.rules(tolerance=tight), "bottom")
+    third, second = (float(seen.near[seen.position(layer)]) for layer in ("L3", "L2"))
     assert second - third == pytest.approx(0.07e-3)
     assert found.holds(third - 0.10e-3)
     assert not found.holds(second - 0.10e-3)

@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.drilling.drill_group import told
+from stubsi.drilling.drill_group import refusals_by_net
 from stubsi.drilling.effects import widened
 from stubsi.drilling.limits import cut
 from stubsi.margin.figures import net_figures
@@ -26,36 +26,58 @@ if TYPE_CHECKING:
 
     from stubsi.board.board import Board
     from stubsi.drilling.plan import Plan
-    from stubsi.drilling.window import Left
+    from stubsi.drilling.window import PlatingLeft
+    from stubsi.margin.ranking import NetMargin
     from stubsi.stubs.cases import Case, StubTable
     from stubsi.stubs.models import Models
 
-FAILS = "fails"
-"""Standing of a net that falls short of its criterion."""
-STANDINGS = (FAILS, Verdict.UNDECIDED, Verdict.MARGINAL, Verdict.PASS, Verdict.WAIVED)
+STANDINGS = (Verdict.FALLS_SHORT, Verdict.UNDECIDED, Verdict.MARGINAL, Verdict.PASS, Verdict.WAIVED)
+"""How a net can stand before or after drilling, worst first."""
+
+MOMENTS = ("before", "nominal", "worst")
+"""Before drilling, after nominal drilling, after worst-case drilling."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class NetChange:
-    """One net: margin (first notch over Nyquist [-]) and loss at Nyquist [dB] before, after nominal and worst drilling.
+    """One net before drilling, after nominal and after worst-case drilling.
 
-    None where there is no stub or no figure. ``standing``, likewise: pass, marginal, undecided, fails or waived.
-    ``why``: for a net that still fails, what keeps it.
+    Attributes
+    ----------
+    net : str
+    margin : three of float or None
+        First notch over Nyquist [-]; None where there is no stub or no figure.
+    loss : three of float or None
+        Loss at Nyquist [dB], likewise.
+    standing : three of Verdict
+        Pass, marginal, undecided, falls short, or waived.
+    hits : int
+        Holes of the net that are drilled, from each side.
+    why : str
+        For a net that falls short even after drilling: its refused stubs, and why they are refused.
     """
 
     net: str
     margin: tuple[float | None, float | None, float | None]
     loss: tuple[float | None, float | None, float | None]
-    standing: tuple[str, str, str]
+    standing: tuple[Verdict, Verdict, Verdict]
     hits: int
     why: str
 
+    def __repr__(self) -> str:
+        return f"<NetChange {self.net}: {self.standing[0]} before, {self.standing[2]} after worst-case drilling>"
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+
+@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Consequences:
-    """Rankings of the board ``before`` drilling, after ``nominal`` and after ``worst``-case drilling.
+    """Rankings of the board before drilling, after nominal drilling and after worst-case drilling.
 
-    After drilling the stubs are solved again, cut where the plan cuts them, with the clearances the drill needs.
+    After drilling the stubs are solved again, cut where the plan cuts them, with the clearances that the drill needs.
+
+    Attributes
+    ----------
+    plan : Plan
+    before, nominal, worst : Ranking
     """
 
     plan: Plan
@@ -66,48 +88,43 @@ class Consequences:
     @cached_property
     def nets(self) -> tuple[NetChange, ...]:
         """Every signal net, the lowest margin after worst-case drilling first."""
-        rankings = (self.before, self.nominal, self.worst)
-        rows = [{row.net: row for row in ranking} for ranking in rankings]
-        why: dict[str, list[str]] = {}
-        for net, what in told(self.plan.refused):
-            why.setdefault(net, []).append(what)
-        hits: dict[str, int] = {}
-        for hit in self.plan.hits:
-            hits[hit.net] = hits.get(hit.net, 0) + 1
+        tables = [{row.net: row for row in ranking} for ranking in (self.before, self.nominal, self.worst)]
+        refusals: dict[str, list[str]] = defaultdict(list)
+        for net, text in refusals_by_net(self.plan.refused):
+            refusals[net].append(text)
+        hits = Counter(hit.net for hit in self.plan.hits)
         return tuple(
-            NetChange(
-                net=net,
-                margin=tuple(table[net].margin for table in rows),
-                loss=tuple(table[net].loss for table in rows),
-                standing=tuple(_standing(table[net].verdict) for table in rows),
-                hits=hits.get(net, 0),
-                why="; ".join(why.get(net, ())) if _standing(rows[2][net].verdict) == FAILS else "",
-            )
-            for net in (row.net for row in self.worst)
+            _change(row.net, [table[row.net] for table in tables], hits[row.net], refusals[row.net])
+            for row in self.worst
         )
 
     @property
     def still_failing(self) -> tuple[NetChange, ...]:
         """Nets that fall short of their criterion even after drilling."""
-        return tuple(net for net in self.nets if net.standing[2] == FAILS)
+        return tuple(net for net in self.nets if net.standing[2] == Verdict.FALLS_SHORT)
 
     def to_frame(self) -> pd.DataFrame:
-        """Table as a pandas DataFrame; plain numbers, units in the column names."""
+        """Table as a pandas DataFrame: a net in each row, plain numbers, units in the column names."""
         import pandas as pd
 
-        when = ("before", "nominal", "worst")
-        columns = {"net": [net.net for net in self.nets], "hits": [net.hits for net in self.nets]}
-        for i, moment in enumerate(when):
+        columns: dict[str, list[object]] = {
+            "net": [net.net for net in self.nets],
+            "hits": [net.hits for net in self.nets],
+        }
+        for i, moment in enumerate(MOMENTS):
             columns[f"first notch / Nyquist, {moment}"] = [net.margin[i] for net in self.nets]
             columns[f"loss at Nyquist, {moment} [dB]"] = [net.loss[i] for net in self.nets]
-            columns[f"standing, {moment}"] = [net.standing[i] for net in self.nets]
+            columns[f"standing, {moment}"] = [str(net.standing[i]) for net in self.nets]
         return pd.DataFrame({**columns, "why": [net.why for net in self.nets]})
 
     def summary(self) -> str:
         """How many nets stand how, before and after worst-case drilling, in two lines."""
-        counts = [Counter(net.standing[i] for net in self.nets) for i in (0, 2)]
-        told = [", ".join(f"{word} {count[word]}" for word in STANDINGS if count[word]) for count in counts]
-        return f"Nets before drilling: {told[0]}.\nNets after worst-case drilling: {told[1]}."
+        before, worst = (self._counts(moment) for moment in (0, 2))
+        return f"Nets before drilling: {before}.\nNets after worst-case drilling: {worst}."
+
+    def _counts(self, moment: int) -> str:
+        counts = Counter(net.standing[moment] for net in self.nets)
+        return ", ".join(f"{standing} {counts[standing]}" for standing in STANDINGS if counts[standing])
 
     def __str__(self) -> str:
         from stubsi.show.consequences_table import consequences_text
@@ -119,44 +136,64 @@ class Consequences:
 
         return consequences_html(self)
 
+    def __repr__(self) -> str:
+        return f"<Consequences for {len(self.before)} nets; after worst-case drilling: {self._counts(2)}>"
 
-def consequences(plan: Plan) -> Consequences:
+
+def _change(net: str, rows: list[NetMargin], hits: int, refusals: list[str]) -> NetChange:
+    before, nominal, worst = rows
+    standing = (_standing(before.verdict), _standing(nominal.verdict), _standing(worst.verdict))
+    return NetChange(
+        net=net,
+        margin=(before.margin, nominal.margin, worst.margin),
+        loss=(before.loss, nominal.loss, worst.loss),
+        standing=standing,
+        hits=hits,
+        why="; ".join(refusals) if standing[2] == Verdict.FALLS_SHORT else "",
+    )
+
+
+def consequences_of(plan: Plan) -> Consequences:
     """Rank the board of a plan before drilling, after nominal drilling and after worst-case drilling.
 
     Parameters
     ----------
     plan : Plan
+
+    Returns
+    -------
+    Consequences
     """
     before, board = plan.limits.ranking, widened(plan)
     table = before.table if board is plan.board else stub_table(board, with_surroundings=not plan.model.uniform)
     cases = list(table.cases)
     cuts = [_cut(plan, table, cases, length) for length in (lambda left: left.nominal_si, lambda left: left.most_si)]
-    left = np.unique(np.concatenate([*cuts, table.least, [-1]]))[1:]
+    used = np.unique(np.concatenate([*cuts, table.least, [-1]]))[1:]
     number = np.full(len(cases) + 1, -1)
-    number[left] = np.arange(len(left))
-    drilled = replace(table, cases=tuple(cases[case] for case in left), least=number[table.least])
-    models = plan.model.of(drilled.cases)
+    number[used] = np.arange(len(used))
+    drilled = replace(table, cases=tuple(cases[case] for case in used.tolist()), least=number[table.least])
+    models = plan.model.models(drilled.cases)
     nominal, worst = (_ranked(board, replace(drilled, case=number[chosen]), models) for chosen in cuts)
     return Consequences(plan=plan, before=before, nominal=nominal, worst=worst)
 
 
-def _cut(plan: Plan, table: StubTable, cases: list[Case], length: Callable[[Left], float]) -> NDArray[np.intp]:
+def _cut(plan: Plan, table: StubTable, cases: list[Case], length: Callable[[PlatingLeft], float]) -> NDArray[np.intp]:
     """Case of each stub with every drilled one cut to a length, -1 if nothing is left; new ones go to ``cases``."""
-    numbers: dict[tuple[int, int, float], int] = {}
+    numbers: dict[tuple[int, float], int] = {}
     chosen = table.case.copy()
-    lefts = {(hit.hole.name, hit.side): max(0.0, length(hit.left)) for hit in plan.hits}
+    left_of = {(hit.hole.name, hit.side): max(0.0, length(hit.left)) for hit in plan.hits}
     for row in np.flatnonzero(chosen >= 0).tolist():
-        case = table.cases[chosen[row]]
-        left = lefts.get((table.holes[table.hole[row]].name, case.shape.side))
+        drawn = int(chosen[row])
+        case = table.cases[drawn]
+        left = left_of.get((table.holes[table.hole[row]].name, case.shape.side))
         if left is None:
             continue
         left = max(left, case.shape.least_length_si)
-        key = (id(case.shape), id(case.around), left)
-        if left > 0 and key not in numbers:
-            numbers[key] = len(cases)
+        if left > 0 and (drawn, left) not in numbers:
+            numbers[drawn, left] = len(cases)
             bore = Bore(radius=plan.rules.drill_si(case.shape.padstack.drill_si) / 2)
             cases.append(cut(case, left, bore))
-        chosen[row] = numbers.get(key, -1)
+        chosen[row] = numbers.get((drawn, left), -1)
     return chosen
 
 
@@ -164,5 +201,6 @@ def _ranked(board: Board, table: StubTable, models: Models) -> Ranking:
     return Ranking(board=board, table=table, models=models, figures=net_figures(board, table, models, table.case))
 
 
-def _standing(verdict: str) -> str:
-    return verdict if verdict in (Verdict.PASS, Verdict.MARGINAL, Verdict.UNDECIDED, Verdict.WAIVED) else FAILS
+def _standing(verdict: Verdict | str) -> Verdict:
+    """How a net stands, without regard to whether drilling could still help it."""
+    return Verdict(verdict) if verdict in STANDINGS else Verdict.FALLS_SHORT

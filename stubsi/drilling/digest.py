@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.value import Value, kept_names
 
@@ -11,12 +11,16 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from stubsi.board.board import Board
-    from stubsi.drilling.limits import Model
-    from stubsi.drilling.rules import Costs, FabricatorRules
+    from stubsi.drilling.costs import Costs
+    from stubsi.drilling.rules import FabricatorRules
+    from stubsi.stubs.model_choice import ModelChoice
 
 
 class Match(NamedTuple):
-    """Whether a plan still holds: true only if nothing it was computed from has changed."""
+    """Whether a plan still holds: true only if nothing it was computed from has changed.
+
+    ``changed`` names the parts that have.
+    """
 
     changed: tuple[str, ...]
 
@@ -28,18 +32,18 @@ class Match(NamedTuple):
 
 
 def digest(parts: dict[str, str]) -> str:
-    """One digest of all parts, of 16 hexadecimal digits."""
+    """One digest of all parts, with 16 hexadecimal digits."""
     return _hash(f"{name}={value}" for name, value in sorted(parts.items()))[:16]
 
 
-def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: Model) -> dict[str, str]:
+def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: ModelChoice) -> dict[str, str]:
     """Digest of everything a plan is computed from, by name: stackup, every rule, every net, costs, model."""
     writer = _Writer()
     parts = {
         "stackup": writer.text(board.stackup),
         "criterion": writer.text((board.criterion, board.signal_criteria)),
         "costs": writer.text(costs),
-        "model": writer.text(tuple(model)),
+        "model": writer.text((model.name, model.dk_eff, model.delay_si)),
         **{f"rule {name.removesuffix('_si')}": writer.text(rules.__dict__[name]) for name in kept_names(type(rules))},
         **{f"net {net.name}": writer.text(net) for net in board.nets},
     }
@@ -47,31 +51,32 @@ def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: Model) -
 
 
 def compare(before: dict[str, str], now: dict[str, str]) -> Match:
-    """Names of the parts that differ, were added or are gone, in order."""
+    """Names of the parts that differ, are new or are gone, in their order."""
     names = dict.fromkeys((*before, *now))
     return Match(tuple(name for name in names if before.get(name) != now.get(name)))
 
 
 def _hash(texts: Iterable[str]) -> str:
-    found = hashlib.sha256()
+    sha = hashlib.sha256()
     for text in texts:
-        found.update(text.encode())
-        found.update(b"\0")
-    return found.hexdigest()
+        sha.update(text.encode())
+        sha.update(b"\0")
+    return sha.hexdigest()
 
 
 class _Writer:
-    """Writes values out in full, each object once."""
+    """Writes values out in full, equal ones once."""
 
     def __init__(self) -> None:
-        self.written: dict[int, str] = {}
+        self.written: dict[Value, str] = {}
 
-    def text(self, value: Any) -> str:
+    def text(self, value: object) -> str:
+        """A value as text that differs wherever the value does."""
         if isinstance(value, Value):
-            if id(value) not in self.written:
+            if value not in self.written:
                 inside = ",".join(f"{name}={self.text(value.__dict__[name])}" for name in kept_names(type(value)))
-                self.written[id(value)] = f"{type(value).__name__}({inside})"
-            return self.written[id(value)]
+                self.written[value] = f"{type(value).__name__}({inside})"
+            return self.written[value]
         if isinstance(value, tuple):
             return "(" + ",".join(map(self.text, value)) + ")"
         return value.hex() if isinstance(value, float) else repr(value)

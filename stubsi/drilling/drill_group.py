@@ -1,4 +1,4 @@
-"""Owns the parts of a plan as values: the hit, the drill group, the refused stub, the entry of the certificate."""
+"""Owns the parts of a plan as values: the hole drilled, the drill group, the refused stub, the certificate."""
 
 from __future__ import annotations
 
@@ -8,20 +8,20 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.drilling.window import Left, Window, lead_si
+from stubsi.drilling.window import PlatingLeft, Window, lead_si
 from stubsi.units import show
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from stubsi.board.net import Hole
-    from stubsi.drilling.obstacles import Reason
+    from stubsi.drilling.obstacles import Refusal
     from stubsi.drilling.rules import FabricatorRules
     from stubsi.stubs.drawn import StubShape
 
 
-class Losses(NamedTuple):
-    """Summed losses at Nyquist [dB] of stubs of one net: as drawn, at most once drilled as planned, and permitted.
+class SummedLosses(NamedTuple):
+    """Losses at Nyquist [dB] of stubs of one net, summed: as drawn, at most when drilled as planned, and permitted.
 
     Infinite where a first notch lies at or below Nyquist.
     """
@@ -37,61 +37,96 @@ class Losses(NamedTuple):
 
 
 class Hit(NamedTuple):
-    """One hole drilled from one side: its window, and the plating left beyond its layer in use.
+    """One hole drilled from one side.
 
-    ``coupled``: its group was chosen together with those of other stubs. ``losses``: theirs, where they share a limit.
+    Attributes
+    ----------
+    net, hole, side
+        What is drilled and from where.
+    window : Window
+        Between which ends the drill may aim.
+    left : PlatingLeft
+        Plating left beyond the layer in use [m].
+    coupled : bool
+        Whether its group was chosen together with those of other stubs.
+    losses : SummedLosses or None
+        The losses of those stubs, where a limit holds for their sum.
     """
 
     net: str
     hole: Hole
     side: str
     window: Window
-    left: Left
+    left: PlatingLeft
     coupled: bool
-    losses: Losses | None
+    losses: SummedLosses | None
 
     @property
     def why(self) -> str:
         """Why it is drilled, and why this deep."""
         limit = str(self.losses) if self.losses else f"longest permitted {show(self.window.longest_si, 'length')}"
         left = f"{show(self.left.least_si, 'length')} to {show(self.left.most_si, 'length')} left"
-        return f"{beyond(self.window.shape)}, {limit}; {left}"
+        return f"{stub_in_words(self.window.shape)}, {limit}; {left}"
+
+    def __repr__(self) -> str:
+        return f"<Hit {self.hole.name} of {self.net} from the {self.side}, beyond {self.window.layer}>"
 
 
-def beyond(shape: StubShape) -> str:
-    """A stub as drawn in words."""
+def stub_in_words(shape: StubShape) -> str:
+    """Length of a stub as drawn, and the layer where it starts."""
     return f"stub {show(shape.stub_length_si, 'length')} beyond {shape.layer}"
 
 
 class Refused(NamedTuple):
-    """A stub that must be drilled and cannot."""
+    """A stub that must be drilled and cannot be, and why."""
 
     net: str
     hole: Hole
     side: str
     window: Window
-    reasons: tuple[Reason, ...]
+    reasons: tuple[Refusal, ...]
 
     @property
     def reason(self) -> str:
-        """Why it cannot be drilled."""
+        """Why it cannot be drilled, in words."""
         return "; ".join(map(str, self.reasons))
 
+    def __repr__(self) -> str:
+        kinds = ", ".join(dict.fromkeys(str(refusal.kind) for refusal in self.reasons))
+        return f"<Refused {self.hole.name} of {self.net} from the {self.side}: {kinds}>"
 
-def told(refused: Iterable[Refused]) -> list[tuple[str, str]]:
-    """Refusals in words, holes of one net refused for the same reason in one line: (net, what is refused and why)."""
+
+def refusals_by_net(refused: Iterable[Refused]) -> list[tuple[str, str]]:
+    """Each net with its refused holes in words. Holes of a net refused for the same reason are one entry."""
     holes: dict[tuple[str, str, str], list[str]] = defaultdict(list)
     for each in refused:
         holes[each.net, each.side, each.reason].append(each.hole.name)
     return [(net, f"{', '.join(names)} from the {side}: {reason}") for (net, side, reason), names in holes.items()]
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Group:
     """A drill group: one side, one depth-drill diameter, one must-not-cut layer, one depth.
 
-    ``end_si``: end of the plating aimed at [m] below the datum. ``face_si``: near face of the must-not-cut layer [m].
-    ``left``: plating left beyond that layer. ``hits``: its holes, by name.
+    Attributes
+    ----------
+    number : int
+        Its number in the plan, from 1.
+    rules : FabricatorRules
+    side : str
+        Side it is drilled from.
+    drill_si, primary_si : float
+        Diameters of the depth drill and of the primary drill [m].
+    layer : str
+        The must-not-cut layer.
+    end_si : float
+        End of the plating that is aimed at [m], below the datum.
+    face_si : float
+        Near face of the must-not-cut layer [m], below the datum.
+    left : PlatingLeft
+        Plating left beyond the must-not-cut layer [m].
+    hits : tuple of Hit
+        Its holes, by net and name.
     """
 
     number: int
@@ -102,12 +137,15 @@ class Group:
     layer: str
     end_si: float
     face_si: float
-    left: Left
+    left: PlatingLeft
     hits: tuple[Hit, ...]
 
     @property
     def depth_si(self) -> tuple[float, float]:
-        """Depth aimed at [m] below the datum, to tip or shoulder as the rules say; a range where the tip is unknown."""
+        """Least and greatest depth aimed at [m], to tip or shoulder as the rules say.
+
+        They differ where the tip is unknown.
+        """
         leads = [lead_si(self.primary_si, case) for case in self.rules.cases()]
         return self.end_si + min(leads), self.end_si + max(leads)
 
@@ -118,15 +156,22 @@ class Group:
 
     @property
     def holders(self) -> tuple[str, ...]:
-        """Nets that hold the drill at this must-not-cut layer: it is their own layer in use."""
+        """Nets for which the drill must stop at this must-not-cut layer, because it is their own layer in use."""
         return tuple(sorted({hit.net for hit in self.hits if hit.window.layer == self.layer}))
+
+    def __repr__(self) -> str:
+        return f"<Group {self.number}: {len(self.hits)} holes from the {self.side}, must not cut {self.layer}>"
 
 
 class Certificate(NamedTuple):
-    """Proof that fewer groups cannot do: for each entry, stubs (net, hole, side) and the only ends that serve them.
+    """One entry of the proof that fewer groups are not enough: some stubs, and the only ends that serve them.
 
-    No end serves two entries, so each entry needs a group of its own. ``ends``: (side, drill [m], end [m]).
+    No end serves two entries, so each entry needs a group of its own. ``stubs`` holds (net, hole, side), ``ends``
+    holds (side, drill diameter [m], end [m]).
     """
 
     stubs: tuple[tuple[str, str, str], ...]
     ends: frozenset[tuple[str, float, float]]
+
+    def __repr__(self) -> str:
+        return f"<Certificate: {len(self.stubs)} stubs, {len(self.ends)} ends>"

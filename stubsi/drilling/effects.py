@@ -2,134 +2,206 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections import defaultdict
+from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.padstack import Antipad
-from stubsi.units import quantity, show
+from stubsi.units import show
+from stubsi.value import InSI
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    import pandas as pd
+
     from stubsi.board.board import Board
     from stubsi.board.layers import CopperLayer
+    from stubsi.board.net import Net
     from stubsi.board.padstack import Padstack
     from stubsi.drilling.plan import Plan
     from stubsi.drilling.rules import FabricatorRules
 
-CLEARANCE, PAD_GONE, PAD_RING, MASK = "clearance", "pad vanishes", "ring of the pad is left", "mask opening"
-"""What can happen to a padstack on a layer a depth drill passes."""
+
+class EffectKind(StrEnum):
+    """What can happen to a padstack on a layer that a depth drill passes. Each is also the text that tables show."""
+
+    CLEARANCE = "clearance"
+    PAD_GONE = "pad vanishes"
+    PAD_RING = "ring of the pad is left"
+    MASK = "mask opening"
 
 
 class Effect(NamedTuple):
-    """What the depth drill does to a padstack, alike on all these layers; diameters [m], None where unknown.
+    """What the depth drill does to a padstack; the same on all these layers.
 
-    ``drawn``: clearance or pad on the board; ``needed``: clearance or opening it takes.
+    Attributes
+    ----------
+    padstack : Padstack
+    side : str
+        Side it is drilled from.
+    layers : tuple of str
+    kind : EffectKind
+    drawn : float or None
+        Diameter of the clearance or pad as drawn on the board [m]; None where it is unknown or there is none.
+    needed : float or None
+        Diameter of the clearance or opening that is needed, or of the depth drill [m]; None where it is unknown.
     """
 
-    padstack: str
+    padstack: Padstack
     side: str
     layers: tuple[str, ...]
-    kind: str
+    kind: EffectKind
     drawn: float | None
     needed: float | None
 
     @property
     def short(self) -> bool | None:
         """Whether a clearance is too small; None where that is unknown."""
-        if self.kind != CLEARANCE:
+        if self.kind != EffectKind.CLEARANCE:
             return False
         return None if self.needed is None or self.drawn is None else self.drawn < self.needed - 1e-9
 
     def __str__(self) -> str:
-        where = f"padstack {self.padstack}, drilled from the {self.side}, on {', '.join(self.layers)}"
+        where = f"padstack {self.padstack.name}, drilled from the {self.side}, on {', '.join(self.layers)}"
         drawn, needed = (show(size, "length") for size in (self.drawn, self.needed))
-        if self.kind == CLEARANCE:
+        if self.kind == EffectKind.CLEARANCE:
             verdict = {True: f"change it to {needed}", False: "enough", None: "cannot be judged"}[self.short]
             return f"{where}: clearance {drawn}, needed {needed}: {verdict}"
-        if self.kind == MASK:
+        if self.kind == EffectKind.MASK:
             return f"{where}: mask opening needed {needed}"
         return f"{where}: {self.kind} (pad {drawn}, depth drill {needed})"
 
+    def __repr__(self) -> str:
+        return (
+            f"<Effect on padstack {self.padstack.name} from the {self.side}, on {len(self.layers)} layers: {self.kind}>"
+        )
+
+
+class Effects(tuple[Effect, ...]):
+    """Every effect of a plan on the padstacks of its board, by padstack and side."""
+
+    __slots__ = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Table as a pandas DataFrame: an effect in each row, diameters in [mm]."""
+        import pandas as pd
+
+        rows = [
+            (effect.padstack.name, effect.side, ", ".join(effect.layers), str(effect.kind), _mm(effect.drawn),
+             _mm(effect.needed), effect.short)
+            for effect in self
+        ]  # fmt: skip
+        columns = ["padstack", "side", "layers", "effect", "drawn [mm]", "needed [mm]", "too small"]
+        return pd.DataFrame(rows, columns=columns)
+
+    def __str__(self) -> str:
+        return "\n".join(map(str, self)) or "No padstack is affected."
+
+    def __repr__(self) -> str:
+        return f"<Effects: {len(self)}, {sum(effect.short is True for effect in self)} clearances too small>"
+
+
+def _mm(length: float | None) -> float | None:
+    return None if length is None else 1e3 * length
+
 
 def needed_clearance(drill: float, rules: FabricatorRules) -> float | None:
-    """Diameter [m] of the clearance a depth drill [m] needs; None where a rule for it is unknown.
+    """Diameter [m] of the clearance that a depth drill [m] needs; None where a rule for it is unknown.
 
-    Drill, and on either side the tolerance of its edge and the clearance of copper.
+    It is the drill, and on either side the tolerance of its edge and the clearance of copper.
     """
     if rules.edge_tolerance_si is None or rules.copper_clearance_si is None:
         return None
     return drill + 2 * (rules.edge_tolerance_si + rules.copper_clearance_si)
 
 
-def effects(plan: Plan) -> tuple[Effect, ...]:
+def effects_of(plan: Plan) -> Effects:
     """Every effect of a plan on the padstacks of its board, by padstack and side; layers of equal figures are one.
-
-    A drill passes every copper layer between the drilled face and its must-not-cut layer. Copper of other nets on
-    signal layers is not known to the board and not checked.
 
     Parameters
     ----------
     plan : Plan
+
+    Returns
+    -------
+    Effects
+
+    Notes
+    -----
+    A drill passes every copper layer between the drilled face and its must-not-cut layer. Copper of other nets on
+    signal layers is not known to the board and is not checked.
     """
-    found: dict[Effect, list[str]] = {}
-    reached: dict[tuple[str, str], tuple[Padstack, int]] = {}
+    layers_of: dict[Effect, list[str]] = defaultdict(list)
     stackup = plan.board.stackup
-    for group in plan.groups:
-        place = stackup.index(group.layer)
-        passed = place if group.side == "top" else len(stackup.copper) - 1 - place
-        for padstack in {id(hit.hole.padstack): hit.hole.padstack for hit in group.hits}.values():
-            _, before = reached.get((padstack.name, group.side), (padstack, 0))
-            reached[padstack.name, group.side] = padstack, max(before, passed)
-    for (_, side), (padstack, passed) in sorted(reached.items(), key=lambda item: item[0]):
+    for (padstack, side), passed in sorted(_layers_passed(plan).items(), key=_by_name):
         layers = stackup.copper if side == "top" else stackup.copper[::-1]
         for number, layer in enumerate(layers[:passed]):
             for effect in _on_layer(padstack, side, layer, number == 0, plan.rules):
-                found.setdefault(effect, []).append(layer.name)
-    return tuple(effect._replace(layers=tuple(layers)) for effect, layers in found.items())
+                layers_of[effect].append(layer.name)
+    return Effects(effect._replace(layers=tuple(layers)) for effect, layers in layers_of.items())
+
+
+def _by_name(item: tuple[tuple[Padstack, str], int]) -> tuple[str, str]:
+    (padstack, side), _ = item
+    return padstack.name, side
+
+
+def _layers_passed(plan: Plan) -> dict[tuple[Padstack, str], int]:
+    """How many copper layers the deepest drill passes, for each padstack and side."""
+    passed: dict[tuple[Padstack, str], int] = {}
+    last = len(plan.board.stackup.copper) - 1
+    for group in plan.groups:
+        position = plan.board.stackup.index(group.layer)
+        count = position if group.side == "top" else last - position
+        for padstack in {hit.hole.padstack for hit in group.hits}:
+            passed[padstack, group.side] = max(count, passed.get((padstack, group.side), 0))
+    return passed
 
 
 def _on_layer(padstack: Padstack, side: str, layer: CopperLayer, outer: bool, rules: FabricatorRules) -> list[Effect]:
+    """Effects on one layer, which is not named in them yet."""
     drill = rules.drill_si(padstack.drill_si)
-
-    def effect(kind: str, drawn: float | None, needed: float | None) -> Effect:
-        return Effect(padstack.name, side, (), kind, drawn, needed)
-
-    found = []
+    sizes: list[tuple[EffectKind, float | None, float | None]] = []
     antipad = padstack.antipad_at(layer.name, layer.role)
     if antipad is not None or layer.role == "plane":
         drawn = None if antipad is None else antipad.width_si
-        found.append(effect(CLEARANCE, drawn, needed_clearance(drill, rules)))
+        sizes.append((EffectKind.CLEARANCE, drawn, needed_clearance(drill, rules)))
     pad = padstack.pad_at(layer.name, in_use=False, outer=outer)
     if pad is not None:
-        found.append(effect(PAD_GONE if pad <= drill else PAD_RING, pad, drill))
+        sizes.append((EffectKind.PAD_GONE if pad <= drill else EffectKind.PAD_RING, pad, drill))
     if outer:
         edge = rules.edge_tolerance_si
-        found.append(effect(MASK, None, None if edge is None else drill + 2 * edge))
-    return found
+        sizes.append((EffectKind.MASK, None, None if edge is None else drill + 2 * edge))
+    return [Effect(padstack, side, (), *size) for size in sizes]
 
 
 def widened(plan: Plan) -> Board:
     """The board of a plan with every clearance that is too small changed to what is needed."""
-    wider: dict[str, dict[str, float]] = {}
-    for effect in effects(plan):
-        if effect.short:
-            wider.setdefault(effect.padstack, {}).update(dict.fromkeys(effect.layers, effect.needed))
-    if not wider:
+    needed: dict[Padstack, dict[str, float]] = defaultdict(dict)
+    for effect in effects_of(plan):
+        if effect.short and effect.needed is not None:
+            needed[effect.padstack].update(dict.fromkeys(effect.layers, effect.needed))
+    if not needed:
         return plan.board
-    changed: dict[int, Padstack] = {}
-    nets = []
-    for net in plan.board.nets:
-        for hole in net.holes:
-            if hole.padstack.name in wider and id(hole.padstack) not in changed:
-                changed[id(hole.padstack)] = _wider(hole.padstack, wider[hole.padstack.name])
-        touched = any(id(hole.padstack) in changed for hole in net.holes)
-        holes = tuple(replace(hole, padstack=changed.get(id(hole.padstack), hole.padstack)) for hole in net.holes)
-        nets.append(replace(net, holes=holes) if touched else net)
-    return replace(plan.board, nets=tuple(nets))
+    wider = {padstack: _wider(padstack, widths) for padstack, widths in needed.items()}
+    return plan.board.replaced(nets=tuple(_with_padstacks(net, wider) for net in plan.board.nets))
 
 
-def _wider(padstack: Padstack, needed: dict[str, float]) -> Padstack:
+def _with_padstacks(net: Net, wider: Mapping[Padstack, Padstack]) -> Net:
+    """The net with some padstacks exchanged; the net itself where it has none of them."""
+    if not any(hole.padstack in wider for hole in net.holes):
+        return net
+    return net.replaced(
+        holes=tuple(
+            hole.replaced(padstack=wider[hole.padstack]) if hole.padstack in wider else hole for hole in net.holes
+        )
+    )
+
+
+def _wider(padstack: Padstack, needed: Mapping[str, float]) -> Padstack:
     antipads = dict(padstack.antipads)
     for layer, width in needed.items():
         drawn = antipads.get(layer, padstack.antipad)
-        antipads[layer] = Antipad(width=quantity(width, "length"), shared=drawn.shared)
-    return replace(padstack, antipads=antipads)
+        antipads[layer] = Antipad(width=InSI(width), shared=drawn is not None and drawn.shared)
+    return padstack.replaced(antipads=antipads)

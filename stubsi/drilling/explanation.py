@@ -1,4 +1,4 @@
-"""Owns the explanation of a hole: side by side, why it is drilled as it is, refused, or left alone."""
+"""Owns the explanation of a hole: for each side, why it is drilled as it is, refused, or left undrilled."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.drilling.drill_group import beyond
+from stubsi.drilling.drill_group import stub_in_words
 from stubsi.errors import BoardError
 from stubsi.units import show
 
@@ -18,34 +18,49 @@ if TYPE_CHECKING:
     from stubsi.drilling.plan import Plan
 
 
-def explained(plan: Plan, hole: str) -> str:
-    """Why a hole is drilled as it is, refused, or left alone, a line per stub; BoardError if there is no such hole."""
-    net = next((net for net in plan.board.nets if any(own.name == hole for own in net.holes)), None)
+def explanation_of(plan: Plan, hole: str) -> str:
+    """Why a hole is drilled as it is, refused, or left undrilled: a line for each of its stubs.
+
+    Parameters
+    ----------
+    plan : Plan
+    hole : str
+        Name of the hole.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    BoardError
+        There is no such hole.
+    """
+    net = next((net for net in plan.board.nets if any(each.name == hole for each in net.holes)), None)
     if net is None:
-        raise BoardError(f"hole '{hole}': no such hole on the board.")
+        raise BoardError(f"hole {hole!r}: no such hole on the board.")
     if net.reference:
         return f"{hole}, not drilled: hole of the reference net {net.name}, no stub of a signal"
-    told = "\n".join(f"{hole} from the {side}, {what}" for side, what in _stubs(plan, net, hole))
-    return told or f"{hole}, not drilled: no stub"
+    lines = "\n".join(f"{hole} from the {side}, {text}" for side, text in _stubs(plan, net, hole))
+    return lines or f"{hole}, not drilled: no stub"
 
 
 def _stubs(plan: Plan, net: Net, hole: str) -> Iterator[tuple[str, str]]:
     """Side of every stub of a hole, and what is done to it and why."""
-    refused = {r.side: r for r in plan.refused if r.hole.name == hole}
+    refused = {each.side: each for each in plan.refused if each.hole.name == hole}
     table = plan.limits.table
-    number = next(i for i, own in enumerate(table.holes) if own.name == hole)
+    number = next(i for i, each in enumerate(table.holes) if each.name == hole)
     for row in np.flatnonzero(table.hole == number).tolist():
-        side = table.cases[table.case[row]].shape.side
-        group = plan.group_of(hole, side)
+        shape = table.cases[table.case[row]].shape
+        side, group = shape.side, plan.group_of(hole, shape.side)
         if group:
             hit = next(hit for hit in group.hits if hit.hole.name == hole)
-            vain = "; in vain, for another stub of its net is refused" * (net.name in plan.in_vain)
-            yield side, _drilled(group, hit) + vain
+            in_vain = "; in vain, for another stub of its net is refused" * (net.name in plan.in_vain)
+            yield side, _drilled(group, hit) + in_vain
         elif side in refused:
             yield side, f"refused: {refused[side].reason}"
         else:
-            shape = table.cases[table.case[row]].shape
-            yield side, f"not drilled: {_left_alone(plan, net, hole, side)}; {beyond(shape)}"
+            yield side, f"not drilled: {_left_undrilled(plan, net, hole, side)}; {stub_in_words(shape)}"
 
 
 def _drilled(group: Group, hit: Hit) -> str:
@@ -56,10 +71,10 @@ def _drilled(group: Group, hit: Hit) -> str:
     return f"group {group.number}, must not cut {group.layer}{held}: {hit.why}; {where}{both}"
 
 
-def _left_alone(plan: Plan, net: Net, hole: str, side: str) -> str:
+def _left_undrilled(plan: Plan, net: Net, hole: str, side: str) -> str:
     """Why a stub that is not refused stays undrilled."""
     if net.name in plan.alone:
-        return plan.alone[net.name]
+        return str(plan.alone[net.name])
     if net.name in plan.undecided:
         return f"undecided: {plan.undecided[net.name]}"
     for couple in plan.task.coupled:

@@ -1,13 +1,13 @@
-"""Owns what the criteria allow each stub: its longest permitted length, and its loss at any length.
+"""Owns what the criteria allow each stub of a board: its longest permitted length, and its loss at any length.
 
-The only module of drilling that asks the electrical models.
+This is the only module of drilling that asks the electrical models.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -16,10 +16,8 @@ from stubsi.margin.figures import Measurable, stub_figures
 from stubsi.margin.longest_stub import Permit, longest_permitted
 from stubsi.margin.stub_verdict import StubFigures, rows_of
 from stubsi.margin.verdict import counted_loss, measured, meets
+from stubsi.memory import Memory
 from stubsi.stubs.as_barrel import Bore
-from stubsi.stubs.solved_model import solved_models
-from stubsi.stubs.uniform_model import uniform_models
-from stubsi.units import quantity
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,82 +30,71 @@ if TYPE_CHECKING:
     from stubsi.drilling.rules import FabricatorRules
     from stubsi.margin.ranking import Ranking
     from stubsi.stubs.cases import Case, StubTable
+    from stubsi.stubs.model_choice import ModelChoice
     from stubsi.stubs.models import Models
 
 
-class Model(NamedTuple):
-    """Electrical model of the stubs, as ``rank`` takes it."""
-
-    name: str = "solved"
-    dk_eff: float | None = None
-    delay: float | None = None
-
-    def arguments(self) -> dict[str, Any]:
-        """The model as keyword arguments of ``rank``."""
-        delay = None if self.delay is None else quantity(self.delay, "delay per length")
-        return {"model": self.name, "dk_eff": self.dk_eff, "delay": delay}
-
-    def __str__(self) -> str:
-        if not self.uniform:
-            return "solved from the geometry, uniform lines where that is not known"
-        dk, delay = self.dk_eff, self.delay
-        given = "laminate Dk" if dk is None and delay is None else f"Dk_eff {dk:g}" if dk else "delay given"
-        return f"uniform lines, {given}"
-
-    @property
-    def uniform(self) -> bool:
-        """Whether stubs are uniform lines."""
-        return self.name == "uniform" or self.dk_eff is not None or self.delay is not None
-
-    def of(self, cases: Sequence[Case]) -> Models:
-        """Models of these cases."""
-        if self.uniform:
-            return uniform_models(cases, dk_eff=self.dk_eff, delay=self.delay)
-        return solved_models(cases)
-
-
-class Use(NamedTuple):
-    """A stub as its net uses it: the case, Nyquist [Hz], impedance of its line [ohm], bore that would cut it."""
+class StubUse(NamedTuple):
+    """A stub as its net uses it: the case, Nyquist [Hz], impedance of the line [ohm], the bore that would cut it."""
 
     case: Case
     nyquist: float
     z0: float
     bore: Bore
 
-    def permit(self, criterion: Criterion, model: Model) -> Permit:
+    def permit(self, criterion: Criterion, model: ModelChoice) -> Permit:
         """All that the longest permitted stub depends on."""
-        z0 = None if np.isnan(self.z0) else self.z0
-        return Permit(self.case.shape, self.case.around, self.bore, criterion, self.nyquist, z0, model)
+        return Permit(self.case.shape, self.case.around, self.bore, criterion, self.nyquist, self.z0, model)
 
-    @property
-    def key(self) -> tuple:
-        """Equal for uses with the same figures."""
-        return id(self.case.shape), id(self.case.around), self.nyquist, self.z0
+    def cut(self, length: float) -> StubUse:
+        """The same use of the stub with its plating cut to a length [m]."""
+        return self._replace(case=cut(self.case, length, self.bore))
+
+
+REMEMBERED = 200_000
+"""How many losses are remembered."""
+
+_remembered: Memory[tuple[ModelChoice, StubUse], float] = Memory(REMEMBERED)
+"""Loss at Nyquist [dB] of stubs that were asked for before, of this board or of another one."""
 
 
 def cut(case: Case, length: float, bore: Bore) -> Case:
-    """The case with its plating cut to a length [m] by a depth drill; as it is where it is no longer than that."""
+    """The case with its plating cut to a length [m] by a depth drill. A case that is no longer than that stays."""
     return case if length >= case.length_si else case._replace(length_si=float(length), bore=bore)
 
 
-def figures(uses: Sequence[Use], lengths: NDArray[np.float64], model: Model) -> Measurable:
+def figures(uses: Sequence[StubUse], lengths: NDArray[np.float64], model: ModelChoice) -> Measurable:
     """Figures of stubs cut to ``lengths`` [m], solved anew."""
-    models = model.of([cut(use.case, length, use.bore) for use, length in zip(uses, lengths, strict=True)])
-    return _figures(models, np.arange(len(uses)), uses, lengths)
+    cases = [use.cut(length).case for use, length in zip(uses, lengths.tolist(), strict=True)]
+    return _figures(model.models(cases), np.arange(len(uses)), uses, lengths)
 
 
-def _figures(models: Models, case: NDArray[np.intp], uses: Sequence[Use], lengths: NDArray[np.float64]) -> Measurable:
-    nyquist, z0 = (np.array([getattr(use, name) for use in uses], dtype=float) for name in ("nyquist", "z0"))
+def _figures(
+    models: Models, case: NDArray[np.intp], uses: Sequence[StubUse], lengths: NDArray[np.float64]
+) -> Measurable:
+    nyquist = np.array([use.nyquist for use in uses], dtype=float)
+    z0 = np.array([use.z0 for use in uses], dtype=float)
     return stub_figures(models, case, lengths, nyquist, z0)
 
 
-@dataclass(frozen=True)
+class _NetKind(NamedTuple):
+    """What two nets must share for the same limits to hold for stubs that are alike."""
+
+    nyquist: float
+    z0: float
+    criterion: Criterion
+
+
+@dataclass(frozen=True, repr=False)
 class Limits:
     """What the criteria of a ranked board allow its stubs, under the electrical model it was ranked with."""
 
     ranking: Ranking
-    model: Model
+    model: ModelChoice
     rules: FabricatorRules
+
+    def __repr__(self) -> str:
+        return f"<Limits of {len(self.table.net)} stubs>"
 
     @property
     def board(self) -> Board:
@@ -121,68 +108,104 @@ class Limits:
 
     def missing(self, stub: int) -> str:
         """Unknown input that keeps a row of the stub table from being judged; empty where there is none."""
-        case, models = self.table.case[stub], self.ranking.models
+        case, models = int(self.table.case[stub]), self.ranking.models
         return models.unknown[case] or models.unknown_loss[case] or ""
 
     def not_solved(self, stub: int) -> str:
-        """Unknown input for want of which a row of the table is no solved stub; empty where it is one."""
+        """Why a uniform line stands in for the solved stub of a row of the table; empty where none does."""
         return self.ranking.models.provenance[self.table.case[stub]].not_solved or ""
-
-    @cached_property
-    def _nets(self) -> tuple[Net, ...]:
-        return self.board.signal_nets
 
     def net(self, stub: int) -> Net:
         """Net of a row of the stub table."""
-        return self._nets[self.table.net[stub]]
+        return self.board.signal_nets[int(self.table.net[stub])]
 
-    def use(self, stub: int) -> Use:
+    @cached_property
+    def _kind_of_net(self) -> list[_NetKind]:
+        return [
+            _NetKind(net.signal.nyquist_si, net.z_stub_line_si, self.board.criterion_of(net))
+            for net in self.board.signal_nets
+            if net.signal is not None  # all signal nets have one
+        ]
+
+    @cached_property
+    def _class_of_stub(self) -> NDArray[np.intp]:
+        """Number of the class of each row of the table. Rows of one class have the same case and the same kind of net.
+
+        So they have the same limits.
+        """
+        numbers: dict[_NetKind, int] = {}
+        kinds = np.array([numbers.setdefault(kind, len(numbers)) for kind in self._kind_of_net], dtype=np.intp)
+        return np.asarray(self.table.case * max(len(numbers), 1) + kinds[self.table.net])
+
+    @cached_property
+    def _bore_of_case(self) -> list[Bore]:
+        return [Bore(radius=self.rules.drill_si(case.shape.padstack.drill_si) / 2) for case in self.table.cases]
+
+    def use(self, stub: int) -> StubUse:
         """How the net of a row of the stub table uses its stub."""
-        net, case = self.net(stub), self.table.cases[self.table.case[stub]]
-        bore = Bore(radius=self.rules.drill_si(case.shape.padstack.drill_si) / 2)
-        return Use(case, net.signal.nyquist_si, net.z_stub_line_si, bore)
-
-    def criterion(self, stub: int) -> Criterion:
-        """Criterion of the net of a row of the stub table."""
-        return self.board.criterion_of(self.net(stub))
+        case, kind = self.table.case[stub], self._kind_of_net[self.table.net[stub]]
+        return StubUse(self.table.cases[case], kind.nyquist, kind.z0, self._bore_of_case[case])
 
     def longest(self, stubs: Sequence[int]) -> NDArray[np.float64]:
-        """Longest permitted stub [m] for rows of the table, each on its own; infinite where it passes as it is.
+        """Longest permitted stub of some rows of the table, each on its own.
 
-        NaN where an input is unknown.
+        Parameters
+        ----------
+        stubs : sequence of int
+            Rows of the stub table.
+
+        Returns
+        -------
+        ndarray
+            Lengths [m]. Infinite where a stub passes as it is, NaN where an input is unknown.
         """
-        new = [stub for stub in stubs if stub not in self._known_longest]
-        keys = [(*self.use(stub).key, self.criterion(stub)) for stub in new]
-        distinct = dict(zip(reversed(keys), reversed(new), strict=True))
-        found = dict(zip(distinct, self._longest(list(distinct.values())).tolist(), strict=True))
-        self._known_longest.update({stub: found[key] for stub, key in zip(new, keys, strict=True)})
-        return np.array([self._known_longest[stub] for stub in stubs])
-
-    def losses(self, stubs: Sequence[int], lengths: Sequence[float]) -> NDArray[np.float64]:
-        """Loss at Nyquist [dB] of rows of the table cut to ``lengths`` [m]; 0 at length 0, NaN where unknown.
-
-        Infinite once the first notch has come down to Nyquist.
-        """
-        cuts = [(stub, round(length, 10)) for stub, length in zip(stubs, lengths, strict=True)]
-        new = {(*self.use(cut[0]).key, cut[1]): cut for cut in cuts if cut[1] > 0 and cut not in self._known_losses}
-        if new:
-            rows, wanted = zip(*new.values(), strict=True)
-            found = dict(zip(new, counted_loss(self._figures(rows, np.array(wanted))).low.tolist(), strict=True))
-            keys = {cut: (*self.use(cut[0]).key, cut[1]) for cut in cuts}
-            self._known_losses.update({cut: found[key] for cut, key in keys.items() if key in found})
-        return np.array([self._known_losses.get(cut, 0.0) for cut in cuts])
+        rows = np.asarray(stubs, dtype=np.intp)
+        classes, first, number = np.unique(self._class_of_stub[rows], return_index=True, return_inverse=True)
+        first_row = dict(zip(classes.tolist(), rows[first].tolist(), strict=True))
+        new = [each for each in first_row if each not in self._known_longest]
+        permitted = self._longest([first_row[each] for each in new]).tolist() if new else []
+        self._known_longest.update(zip(new, permitted, strict=True))
+        return np.array([self._known_longest[each] for each in first_row])[number.reshape(-1)]
 
     @cached_property
     def _known_longest(self) -> dict[int, float]:
+        """Longest permitted stub [m] of each class of stubs that was asked for."""
         return {}
 
-    @cached_property
-    def _known_losses(self) -> dict[tuple[int, float], float]:
-        return {}
+    def losses(self, stubs: Sequence[int], lengths: Sequence[float]) -> NDArray[np.float64]:
+        """Loss at Nyquist of some rows of the table cut to some lengths.
+
+        Parameters
+        ----------
+        stubs : sequence of int
+            Rows of the stub table.
+        lengths : sequence of float
+            Lengths [m], one for each.
+
+        Returns
+        -------
+        ndarray
+            Losses [dB]: 0 at length 0, NaN where an input is unknown, infinite once the first notch has come down to
+            Nyquist.
+        """
+        classes = self._class_of_stub[list(stubs)].tolist()
+        cuts = [(each, round(length, 10)) for each, length in zip(classes, lengths, strict=True)]
+        row_of = dict(zip(reversed(cuts), reversed(stubs), strict=True))
+        use_of = {cut: (self.model, self.use(row).cut(cut[-1])) for cut, row in row_of.items() if cut[-1] > 0}
+        cut_of = {use: cut for cut, use in use_of.items()}
+
+        def compute(uses: Sequence[tuple[ModelChoice, StubUse]]) -> list[float]:
+            new = [cut_of[use] for use in uses]
+            solved = self._figures([row_of[cut] for cut in new], np.array([length for _, length in new]))
+            return [float(loss) for loss in counted_loss(solved).low]
+
+        known = dict(zip(use_of, _remembered.all(list(use_of.values()), compute), strict=True))
+        return np.array([known.get(cut, 0.0) for cut in cuts])
 
     def _longest(self, stubs: list[int]) -> NDArray[np.float64]:
         """Longest permitted stub [m] of distinct rows."""
-        uses, criteria = [self.use(stub) for stub in stubs], [self.criterion(stub) for stub in stubs]
+        uses = [self.use(stub) for stub in stubs]
+        criteria = [self._kind_of_net[net].criterion for net in self.table.net[stubs].tolist()]
         drawn = self._figures(stubs, np.array([use.case.length_si for use in uses]))
         missed = [i for i, own in enumerate(criteria) if not meets(own, measured(own, drawn.at(i)).low)[0]]
         permits = [uses[i].permit(criteria[i], self.model) for i in missed]
@@ -190,9 +213,9 @@ class Limits:
         def figures_at(numbers: Sequence[int], lengths: NDArray[np.float64]) -> list[StubFigures]:
             return rows_of(self._figures([stubs[missed[number]] for number in numbers], lengths))
 
-        longest = np.full(len(stubs), np.inf)
-        longest[missed] = longest_permitted(permits, figures_at)
-        return longest
+        permitted = np.full(len(stubs), np.inf)
+        permitted[missed] = longest_permitted(permits, figures_at)
+        return permitted
 
     def _figures(self, stubs: Sequence[int], lengths: NDArray[np.float64]) -> Measurable:
         """Figures of rows of the table cut to ``lengths`` [m]; those of the ranking where all are as drawn."""

@@ -1,170 +1,224 @@
-"""Owns which stubs must be drilled: each alone, coupled, refused; and which nets stay as they are, and why."""
+"""Owns which stubs must be drilled: each alone, coupled, or refused; and which nets stay undrilled or undecided."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import TYPE_CHECKING
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stubsi.drilling.both_sides import independent
 from stubsi.drilling.drill_group import Refused
-from stubsi.drilling.grouping import Coupled, Drillable, Task, free
-from stubsi.drilling.obstacles import BUDGET, PLATED, ROUNDING, Reason
-from stubsi.drilling.set_cover import possible
-from stubsi.drilling.window import Window, window
+from stubsi.drilling.drill_task import CoupledStubs, Drillable, DrillTask
+from stubsi.drilling.joint_choice import possible
+from stubsi.drilling.obstacles import ROUNDING, Obstacle, Refusal
+from stubsi.drilling.undrilled import Undecided, Undrilled, WhyUndrilled
+from stubsi.drilling.window import window
 from stubsi.margin.verdict import Verdict
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from stubsi.board.net import Net
+    from stubsi.drilling.joint_choice import JointChoice
     from stubsi.drilling.limits import Limits
     from stubsi.drilling.rules import FabricatorRules
-    from stubsi.drilling.set_cover import Joint
+    from stubsi.drilling.window import Window
+    from stubsi.stubs.drawn import StubShape
 
 
-class Sorting:
-    """Sorts the stubs of a board: to be drilled alone, chosen for together, refused; and nets that stay as they are."""
+@dataclass(frozen=True, kw_only=True)
+class Needs:
+    """What the nets of a board need: the stubs to drill, the refused ones, nets that stay and nets that are undecided.
+
+    ``alone`` and ``undecided`` hold the reason of each net by its name.
+    """
+
+    task: DrillTask
+    refused: tuple[Refused, ...]
+    alone: dict[str, Undrilled]
+    undecided: dict[str, Undecided]
+
+
+def needs_of(limits: Limits, rules: FabricatorRules) -> Needs:
+    """Sort the nets of a board by what they need.
+
+    Parameters
+    ----------
+    limits : Limits
+        What the criteria allow the stubs of the board.
+    rules : FabricatorRules
+
+    Returns
+    -------
+    Needs
+    """
+    sorter = _Sorter(limits, rules)
+    sorter.sort()
+    task = sorter.reachable_task()
+    refused = tuple(sorted(sorter.refused, key=lambda each: (each.net, each.hole.name, each.side)))
+    return Needs(task=task, refused=refused, alone=sorter.alone, undecided=sorter.undecided)
+
+
+class _NetStubs(NamedTuple):
+    """A signal net and the rows of its stubs in the stub table."""
+
+    net: Net
+    rows: list[int]
+
+
+class _Sorter:
+    """Sorts the nets of a board, in order of their names."""
 
     def __init__(self, limits: Limits, rules: FabricatorRules) -> None:
         self.board, self.rules, self.limits = limits.board, rules, limits
+        self.lengths = limits.table.length_si.tolist()
         self.refused: list[Refused] = []
-        self.alone: dict[str, str] = {}
-        self.undecided: dict[str, str] = {}
+        self.alone: dict[str, Undrilled] = {}
+        self.undecided: dict[str, Undecided] = {}
         self.single: list[Drillable] = []
-        self.coupled: list[Coupled] = []
-        self._distinct: dict[tuple[int, float], Window] = {}
+        self.coupled: list[CoupledStubs] = []
+        self._windows: dict[tuple[StubShape, float], Window] = {}
 
-    def task(self) -> Task:
-        """Sort every net, in order of their names."""
-        stubs_of: dict[int, list[int]] = defaultdict(list)
-        for stub, number in enumerate(self.limits.table.net.tolist()):
-            stubs_of[number].append(stub)
-        nets = sorted(enumerate(self.board.signal_nets), key=lambda pair: pair[1].name)
-        each, together = [], []
-        for number, net in nets:
-            stubs = stubs_of[number]
+    def sort(self) -> None:
+        """Sort every net."""
+        rows_of: dict[int, list[int]] = defaultdict(list)
+        for row, number in enumerate(self.limits.table.net.tolist()):
+            rows_of[number].append(row)
+        stub_by_stub: list[_NetStubs] = []
+        summed: list[_NetStubs] = []
+        for number, net in sorted(enumerate(self.board.signal_nets), key=lambda pair: pair[1].name):
+            rows = rows_of[number]
             if net.waiver:
-                self.alone[net.name] = f"waived: {net.waiver}"
-            elif not stubs:
-                self.alone[net.name] = "no stub"
+                self.alone[net.name] = Undrilled(why=WhyUndrilled.WAIVED, waiver=net.waiver)
+            elif not rows:
+                self.alone[net.name] = Undrilled(why=WhyUndrilled.NO_STUB)
             else:
-                (together if self._summed(net, stubs) else each).append((net, stubs))
-        self._sort_each(each)
-        self._sort_together(together)
-        task = self._task()
-        while self._refuse_unreachable(task):
-            task = self._task()
-        return task
+                stubs = _NetStubs(net, rows)
+                (summed if self._has_sum(stubs) else stub_by_stub).append(stubs)
+        self._sort_stub_by_stub(stub_by_stub)
+        self._sort_summed(summed)
 
-    def _task(self) -> Task:
-        return Task(self.board.stackup, self.rules, tuple(self.single), tuple(self.coupled))
-
-    def _summed(self, net: Net, stubs: list[int]) -> bool:
-        """Whether the criterion is a sum over more than one stub."""
-        return self.board.criterion_of(net).measure == "loss" and any(len(leg) > 1 for leg in self._legs(stubs))
-
-    def _legs(self, stubs: list[int]) -> list[list[int]]:
+    def _legs(self, rows: list[int]) -> list[list[int]]:
+        """The same rows for each leg of a pair; all in one list for a net that is no pair."""
         leg = self.limits.table.leg
-        legs = [[stub for stub in stubs if leg[stub] == which] for which in (0, 1)]
-        return [own for own in legs if own]
+        legs = [[row for row in rows if leg[row] == number] for number in (0, 1)]
+        return [rows for rows in legs if rows]
 
-    def _drillable(self, row: int, longest: float) -> Drillable:
-        """A row of the stub table with its window; alike ones share one."""
-        shape, table = self.limits.use(row).case.shape, self.limits.table
-        key = (id(shape), longest)
-        if key not in self._distinct:
-            self._distinct[key] = window(shape, longest, self.rules)
+    def _has_sum(self, stubs: _NetStubs) -> bool:
+        """Whether the criterion of a net is for the sum over more than one stub."""
+        if len(stubs.rows) < 2 or self.board.criterion_of(stubs.net).measure != "loss":
+            return False
+        return any(len(leg) > 1 for leg in self._legs(stubs.rows))
+
+    def _sort_stub_by_stub(self, nets: Sequence[_NetStubs]) -> None:
+        """Sort the nets whose criterion looks at each stub on its own."""
+        rows = [row for stubs in nets for row in stubs.rows]
+        longest = dict(zip(rows, self.limits.longest(rows).tolist() if rows else (), strict=True))
+        for stubs in nets:
+            unknown = [row for row in stubs.rows if np.isnan(longest[row])]
+            too_long = [row for row in stubs.rows if self.lengths[row] > longest[row] + ROUNDING]
+            if unknown:
+                self.undecided[stubs.net.name] = Undecided(self.limits.missing(unknown[0]))
+            elif not too_long:
+                self.alone[stubs.net.name] = self._meets(stubs)
+            else:
+                drillable = [self._drillable(stubs.net, row, longest[row]) for row in too_long]
+                self._take([stub for stub in drillable if not self._refuse(stub, stub.window.reasons)])
+
+    def _drillable(self, net: Net, row: int, longest: float) -> Drillable:
+        """A row of the stub table with its window; stubs that are alike share one window."""
+        table = self.limits.table
+        shape = table.cases[table.case[row]].shape
+        if (shape, longest) not in self._windows:
+            self._windows[shape, longest] = window(shape, longest, self.rules)
         return Drillable(
-            row=row, limits=self.limits, net=self.limits.net(row).name, hole=table.holes[table.hole[row]],
-            window=self._distinct[key],
+            net=net.name, hole=table.holes[table.hole[row]], window=self._windows[shape, longest],
+            row=row, limits=self.limits,
         )  # fmt: skip
 
-    def _sort_each(self, nets: list[tuple[Net, list[int]]]) -> None:
-        """Nets whose criterion looks at each stub on its own."""
-        stubs = [stub for _, own in nets for stub in own]
-        longest = dict(zip(stubs, self.limits.longest(stubs).tolist() if stubs else (), strict=True))
-        for net, own in nets:
-            unknown = [stub for stub in own if np.isnan(longest[stub])]
-            if unknown:
-                self.undecided[net.name] = self.limits.missing(unknown[0])
-                continue
-            drilled = [s for s in own if self.limits.use(s).case.length_si > longest[s] + ROUNDING]
-            if not drilled:
-                self.alone[net.name] = self._meets(net, own)
-            stubs = [self._drillable(row, longest[row]) for row in drilled]
-            self._take([stub for stub in stubs if not self._refuse(stub, stub.window.reasons)])
-
-    def _take(self, stubs: list[Drillable]) -> None:
-        """Stubs that must be drilled; the two of one hole go together where their plated length couples them."""
-        while stubs:
-            stub, *stubs = stubs
-            if stubs and stub.hole is stubs[0].hole and not free(stub.window, stubs[0].window):
-                other, *stubs = stubs
-                self.coupled.append(Coupled((stub, other), np.inf))
+    def _take(self, stubs: Sequence[Drillable]) -> None:
+        """Stubs of a net that must be drilled. The two of one hole are coupled where its plated length demands it."""
+        number = 0
+        while number < len(stubs):
+            pair = tuple(stubs[number : number + 2])
+            if len(pair) == 2 and pair[0].hole is pair[1].hole and not independent(pair[0].window, pair[1].window):
+                self.coupled.append(CoupledStubs(pair, np.inf))
+                number += 2
             else:
-                self.single.append(stub)
+                self.single.append(stubs[number])
+                number += 1
 
-    def _refuse(self, stub: Drillable, reasons: tuple[Reason, ...]) -> bool:
+    def _refuse(self, stub: Drillable, reasons: tuple[Refusal, ...]) -> bool:
+        """Refuse a stub if there are reasons; whether there are."""
         if reasons:
             self.refused.append(Refused(stub.net, stub.hole, stub.window.side, stub.window, reasons))
         return bool(reasons)
 
-    def _sort_together(self, nets: list[tuple[Net, list[int]]]) -> None:
-        """Nets whose stubs share a limit, leg by leg."""
-        stubs = [stub for _, own in nets for stub in own]
-        lengths = [self.limits.use(stub).case.length_si for stub in stubs]
-        loss = dict(zip(stubs, self.limits.losses(stubs, lengths).tolist() if stubs else (), strict=True))
-        for net, own in nets:
-            limit = self.board.criterion_of(net).limit
-            sums = [sum(loss[stub] for stub in leg) for leg in self._legs(own)]
-            unknown = [stub for stub in own if np.isnan(loss[stub])]
+    def _sort_summed(self, nets: Sequence[_NetStubs]) -> None:
+        """Sort the nets whose stubs share a limit, leg by leg."""
+        rows = [row for stubs in nets for row in stubs.rows]
+        losses = self.limits.losses(rows, [self.lengths[row] for row in rows]).tolist() if rows else ()
+        loss = dict(zip(rows, losses, strict=True))
+        for stubs in nets:
+            limit = self.board.criterion_of(stubs.net).limit
+            legs = self._legs(stubs.rows)
+            sums = [sum(loss[row] for row in leg) for leg in legs]
+            unknown = [row for row in stubs.rows if np.isnan(loss[row])]
             if unknown:
-                self.undecided[net.name] = self.limits.missing(unknown[0])
+                self.undecided[stubs.net.name] = Undecided(self.limits.missing(unknown[0]))
             elif max(sums) <= limit:
-                self.alone[net.name] = self._meets(net, own)
+                self.alone[stubs.net.name] = self._meets(stubs)
             else:
-                for leg, total in zip(self._legs(own), sums, strict=True):
-                    if total > limit:
-                        stubs = tuple(self._drillable(row, np.inf) for row in leg)
-                        self.coupled.append(Coupled(stubs, limit))
+                for leg in (leg for leg, total in zip(legs, sums, strict=True) if total > limit):
+                    drillable = tuple(self._drillable(stubs.net, row, np.inf) for row in leg)
+                    self.coupled.append(CoupledStubs(drillable, limit))
 
-    def _meets(self, net: Net, stubs: list[int]) -> str:
-        """That a net meets its criterion; whether that is proven, and if not for want of what."""
-        missing = [text for text in map(self.limits.not_solved, stubs) if text]
-        proven = self.limits.ranking.verdicts[self.limits.table.net[stubs[0]]] == Verdict.PASS
-        doubt = "" if proven else ", within the uncertainty of the model" + "".join(f": {text}" for text in missing[:1])
-        return f"meets its criterion{doubt}: {self.board.criterion_of(net)}"
+    def _meets(self, stubs: _NetStubs) -> Undrilled:
+        """That a net meets its criterion; whether that is proven, and if not, which input is missing."""
+        criterion = self.board.criterion_of(stubs.net)
+        if self.limits.ranking.verdicts[self.limits.table.net[stubs.rows[0]]] == Verdict.PASS:
+            return Undrilled(why=WhyUndrilled.MEETS, criterion=criterion)
+        missing = next(filter(None, map(self.limits.not_solved, stubs.rows)), "")
+        return Undrilled(why=WhyUndrilled.MEETS_UNPROVEN, criterion=criterion, missing=missing)
 
-    def _refuse_unreachable(self, task: Task) -> bool:
-        """Refuse stubs coupled so that no choice of groups will do; whether there were any."""
-        kept = []
-        for couple, joint in zip(task.coupled, task.joints, strict=True):
-            if possible(joint):
-                kept.append(couple)
-            elif np.isinf(couple.limit):
-                self._drill_longer(couple)
-            else:
-                self._refuse_all(couple, _out_of_reach(joint))
-        changed = len(kept) < len(self.coupled)
-        self.coupled = kept
-        return changed
+    def reachable_task(self) -> DrillTask:
+        """The task of drilling, once all coupled stubs are refused for which no choice of groups will do."""
+        while True:
+            task = DrillTask(self.board.stackup, self.rules, tuple(self.single), tuple(self.coupled))
+            can_be_chosen = {choice: possible(choice) for choice in set(task.choices)}
+            out_of_reach = [
+                (couple, choice)
+                for couple, choice in zip(task.coupled, task.choices, strict=True)
+                if not can_be_chosen[choice]
+            ]
+            if not out_of_reach:
+                return task
+            self.coupled = [
+                couple for couple, choice in zip(task.coupled, task.choices, strict=True) if can_be_chosen[choice]
+            ]
+            for couple, choice in out_of_reach:
+                self._refuse_coupled(couple, choice)
 
-    def _refuse_all(self, couple: Coupled, reason: Reason) -> None:
-        for stub in couple.stubs:
-            self._refuse(stub, stub.window.reasons or (reason,))
-
-    def _drill_longer(self, couple: Coupled) -> None:
-        """Of the two stubs of a hole that cannot both be drilled, drill the longer and refuse the other."""
+    def _refuse_coupled(self, couple: CoupledStubs, choice: JointChoice) -> None:
+        """Refuse coupled stubs. Of the two of a hole that cannot both be drilled, drill the longer one."""
+        if np.isfinite(couple.limit):
+            for stub in couple.stubs:
+                self._refuse(stub, stub.window.reasons or (_out_of_reach(choice),))
+            return
         shorter, longer = sorted(couple.stubs, key=lambda stub: stub.window.shape.stub_length_si)
         self.single.append(longer)
         text = f"with the {longer.window.side} drilled as well, too little plated barrel would remain"
-        self._refuse(shorter, (Reason(PLATED, text),))
+        self._refuse(shorter, (Refusal(Obstacle.PLATED, text),))
 
 
-def _out_of_reach(joint: Joint) -> Reason:
+def _out_of_reach(choice: JointChoice) -> Refusal:
     """Why no choice of groups brings the sum of a net's losses within its limit."""
-    allowed = f"{joint.limit:.3g} dB"
-    if possible(joint._replace(excluded=())):
-        return Reason(PLATED, f"stubs so short that they lose {allowed} leave too little plated barrel in a hole")
-    least = sum(min((add for _, add in stub), default=np.inf) for stub in joint.options)
-    told = "a notch stays at or below Nyquist" if np.isinf(least) else f"least sum of its stubs' losses {least:.3g} dB"
-    return Reason(BUDGET, f"{told}; {allowed} permitted")
+    allowed = f"{choice.limit:.3g} dB"
+    if possible(choice._replace(excluded=())):
+        text = f"stubs so short that they lose {allowed} leave too little plated barrel in a hole"
+        return Refusal(Obstacle.PLATED, text)
+    least = sum(min((loss for _, loss in stub), default=np.inf) for stub in choice.options)
+    loss = "a notch stays at or below Nyquist" if np.isinf(least) else f"least sum of its stubs' losses {least:.3g} dB"
+    return Refusal(Obstacle.BUDGET, f"{loss}; {allowed} permitted")

@@ -1,41 +1,46 @@
-"""Owns why a stub's window holds no end: the kinds of obstacle and the words, with their figures."""
+"""Owns why a stub has no end that a drill may aim at: the kinds of obstacle, and the words with their figures."""
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.drilling.side_view import barrel
+from stubsi.drilling.depth_tolerance import GuaranteedResidual
+from stubsi.drilling.side_view import barrel_positions
 from stubsi.units import show
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from stubsi.drilling.rules import FabricatorRules
-    from stubsi.drilling.side_view import Frame
+    from stubsi.drilling.side_view import SideView
     from stubsi.drilling.window import Window
 
 ROUNDING = 1e-10
-"""Depths [m] closer than this are one: a limit met exactly is met."""
-
-OTHER_SIDE, BURIED, CUTS, SENSED, DEEPEST, CONTACT, PIN, THIN, PLATED, BUDGET = (
-    "other side only",
-    "buried",
-    "cuts the layer",
-    "sensed layer",
-    "deepest layer",
-    "press-fit zone",
-    "press-fit pin",
-    "too thin a dielectric",
-    "plated length",
-    "budget not reachable",
-)
-"""Kinds of reason why a stub has no window."""
+"""Depths [m] closer than this count as equal, so that a limit met exactly is met."""
 
 
-class Reason(NamedTuple):
-    """Why a stub cannot be drilled: the kind of obstacle, and the words with their figures."""
+class Obstacle(StrEnum):
+    """What can keep a stub from being drilled. Each is also the text that tables show."""
 
-    kind: str
+    OTHER_SIDE = "other side only"
+    BURIED = "buried"
+    CUTS = "cuts the layer"
+    SENSED = "sensed layer"
+    DEEPEST = "deepest layer"
+    CONTACT = "press-fit zone"
+    PIN = "press-fit pin"
+    THIN = "too thin a dielectric"
+    PLATED = "plated length"
+    BUDGET = "budget not reachable"
+
+
+class Refusal(NamedTuple):
+    """Why a stub cannot be drilled: the kind of obstacle, and its figures in words."""
+
+    kind: Obstacle
     text: str
 
     def __str__(self) -> str:
@@ -43,95 +48,112 @@ class Reason(NamedTuple):
 
 
 class Bound(NamedTuple):
-    """A limit on the end aimed at [m], its kind and its words."""
+    """A limit on the end aimed at [m], the obstacle behind it, and that obstacle in words."""
 
     end: float
-    kind: str
+    kind: Obstacle
     text: str
 
 
-def reasons_of(found: Window, seen: Frame, cut: float) -> tuple[Reason, ...]:
-    """Why a window holds no end, every obstacle once; none where it holds one.
+def refusals_of(window: Window, view: SideView, cut: float) -> tuple[Refusal, ...]:
+    """Why a window holds no end, each obstacle once; empty where the window holds an end.
 
-    ``cut`` [m]: plating that must be left before a layer for nothing of it to be touched.
+    ``cut`` [m] is the plating that must be left before a layer so that nothing of the layer is touched.
     """
-    beyond_help = _no_access(found, seen)
-    if beyond_help:
-        return beyond_help
-    refusals = _refusals(found, seen, cut)
-    kinds = {reason.kind for reason in refusals}
-    return refusals + tuple(reason for reason in _conflicts(found, seen, kinds) if reason.kind not in kinds)
+    no_access = _no_access(window, view)
+    if no_access:
+        return no_access
+    whatever_depth = _whatever_depth(window, view, cut)
+    kinds = {refusal.kind for refusal in whatever_depth}
+    return whatever_depth + tuple(each for each in _conflicts(window, view, kinds) if each.kind not in kinds)
 
 
-def _no_access(found: Window, seen: Frame) -> tuple[Reason, ...]:
-    """Stubs no drill comes to."""
-    shape, reasons = found.shape, []
-    outer = barrel(shape, seen)[0]
-    if found.rules.deepest(shape.side) is None:
-        reasons.append(Reason(OTHER_SIDE, f"the stub lies on the {shape.side}, which the fabricator does not drill"))
+def _no_access(window: Window, view: SideView) -> tuple[Refusal, ...]:
+    """Why no drill comes to the stub."""
+    shape, refusals = window.shape, []
+    outer = barrel_positions(shape, view).outer
+    if window.rules.deepest(shape.side) is None:
+        text = f"the stub lies on the {shape.side}, which the fabricator does not drill"
+        refusals.append(Refusal(Obstacle.OTHER_SIDE, text))
     if outer:
-        reasons.append(Reason(BURIED, f"the barrel ends at {seen.names[outer]}, inside the board"))
-    return tuple(reasons)
+        refusals.append(Refusal(Obstacle.BURIED, f"the barrel ends at {view.names[outer]}, inside the board"))
+    return tuple(refusals)
 
 
-def _refusals(found: Window, seen: Frame, cut: float) -> tuple[Reason, ...]:
-    """What no choice of depth can help."""
-    shape, rules, reasons, fit = found.shape, found.rules, [], found.shape.press_fit
-    pin = seen.beyond(fit, fit.pin_length_si if fit else None)
-    stays = 0.0 if pin is None else found.face_si - pin
-    if stays > found.longest_si + ROUNDING:
-        text = f"the pin stays, {in_mm(stays)} beyond {shape.layer}; longest permitted {in_mm(found.longest_si)}"
-        reasons.append(Reason(PIN, text))
-    if rules.tolerance.aimed(0.0) is not None:
-        least = rules.tolerance.least_si
-        if least < cut - ROUNDING:
-            kept = "" if rules.tip_distance_si is None else f" and its distance of {in_mm(rules.tip_distance_si)}"
-            needed = f", and the cone of the tip{kept} needs {in_mm(cut)}" if least >= 0 else ""
-            reasons.append(Reason(CUTS, f"may cut the layer in use: least plating left {in_mm(least)}{needed}"))
-    return tuple(reasons)
+def _whatever_depth(window: Window, view: SideView, cut: float) -> tuple[Refusal, ...]:
+    """Why the stub cannot be drilled whatever the depth."""
+    return tuple(each for each in (_pin_stays(window, view), _guarantee_cuts(window.rules, cut)) if each)
 
 
-def _conflicts(found: Window, seen: Frame, known: set[str]) -> tuple[Reason, ...]:
-    """Every pair of bounds that leaves no end between them, told once for each kind of obstacle.
+def _pin_stays(window: Window, view: SideView) -> Refusal | None:
+    """A press-fit pin that stays is longer than the permitted stub."""
+    fit = window.shape.press_fit
+    pin = view.from_far_face(fit, fit.pin_length_si if fit else None)
+    stays = 0.0 if pin is None else window.face_si - pin
+    if stays <= window.longest_si + ROUNDING:
+        return None
+    text = f"the pin stays, {in_mm(stays)} beyond {window.layer}; longest permitted {in_mm(window.longest_si)}"
+    return Refusal(Obstacle.PIN, text)
 
-    What the stub's own layer forbids is told by the bound it stands against; of other obstacles in the depth those
-    count that are stricter.
+
+def _guarantee_cuts(rules: FabricatorRules, cut: float) -> Refusal | None:
+    """The guaranteed residual stub is too short to keep the drill out of the layer in use."""
+    if not isinstance(rules.tolerance, GuaranteedResidual) or rules.tolerance.least_si >= cut - ROUNDING:
+        return None
+    least = rules.tolerance.least_si
+    distance = "" if rules.tip_distance_si is None else f" and its distance of {in_mm(rules.tip_distance_si)}"
+    needed = f", and the cone of the tip{distance} needs {in_mm(cut)}" if least >= 0 else ""
+    return Refusal(Obstacle.CUTS, f"may cut the layer in use: least plating left {in_mm(least)}{needed}")
+
+
+def _conflicts(window: Window, view: SideView, known: set[Obstacle]) -> tuple[Refusal, ...]:
+    """Every pair of a lower and an upper bound without an end between them, once for each kind of obstacle.
+
+    Where the stub's own layer is the upper bound, the lower bound names the obstacle. Other upper bounds count only if
+    they are stricter than the stub's own layer.
     """
-    lower = {bound.kind: bound for bound in sorted(found.lower)}
-    upper = {bound.kind: bound for bound in sorted(found.upper, reverse=True) if bound.kind not in known}
-    ends = {kind: _deepest_aimed(found, seen, bound.end) for kind, bound in upper.items()}
-    own = ends.get(CUTS, np.inf)
-    stricter = [kind for kind in (DEEPEST, CONTACT, PLATED) if kind in upper and _before(ends[kind], own)]
-    reasons: dict[str, str] = {}
-    for kind in [CUTS] * (CUTS in upper) + stricter:
-        for bound in (lower[low] for low in (BUDGET, THIN, SENSED) if low in lower):
-            if ends[kind] is None or bound.end > ends[kind] + ROUNDING:
-                told = _shortfall(found, bound, ends)
-                reasons.setdefault(bound.kind if kind == CUTS else kind, f"{told}{bound.text}; {upper[kind].text}")
-    return tuple(Reason(kind, text + _unknown(found.rules)) for kind, text in reasons.items())
+    lower = {bound.kind: bound for bound in sorted(window.lower)}
+    upper = {bound.kind: bound for bound in sorted(window.upper, reverse=True) if bound.kind not in known}
+    ends = {kind: _deepest_aimed(window, view, bound.end) for kind, bound in upper.items()}
+    own_end = ends.get(Obstacle.CUTS, np.inf)
+    others = (Obstacle.DEEPEST, Obstacle.CONTACT, Obstacle.PLATED)
+    kinds = [kind for kind in others if kind in upper and _is_before(ends[kind], own_end)]
+    texts: dict[Obstacle, str] = {}
+    for kind in [Obstacle.CUTS] * (Obstacle.CUTS in upper) + kinds:
+        end = ends[kind]
+        for bound in (lower[k] for k in (Obstacle.BUDGET, Obstacle.THIN, Obstacle.SENSED) if k in lower):
+            if end is None or bound.end > end + ROUNDING:
+                text = f"{_shortfall(window, bound, ends)}{bound.text}; {upper[kind].text}"
+                texts.setdefault(bound.kind if kind == Obstacle.CUTS else kind, text)
+    return tuple(Refusal(kind, text + _unknown(window.rules)) for kind, text in texts.items())
 
 
-def _before(end: float | None, other: float | None) -> bool:
-    """Whether an end lies before another; None, where there is none, before any."""
+def _is_before(end: float | None, other: float | None) -> bool:
+    """Whether an end lies before another one. None stands for no end at all, and lies before every end."""
     return other is not None and (end is None or end < other - ROUNDING)
 
 
-def _shortfall(found: Window, bound: Bound, ends: dict[str, float | None]) -> str:
-    """By how much a bound is missed, with the depth as deep as every obstacle lets it be."""
-    if None in ends.values():
+def _shortfall(window: Window, bound: Bound, ends: Mapping[Obstacle, float | None]) -> str:
+    """By how much a bound is missed when the depth is as deep as every obstacle permits; empty if there is no end."""
+    known_ends = [end for end in ends.values() if end is not None]
+    if len(known_ends) < len(ends):
         return ""
-    deepest = min(ends.values())
-    if bound.kind == BUDGET:
-        return f"shortest stub at worst tolerance {in_mm(found.left(deepest).most_si)}; "
+    deepest = min(known_ends)
+    if bound.kind == Obstacle.BUDGET:
+        return f"shortest stub at worst tolerance {in_mm(window.left(deepest).most_si)}; "
     return f"short by {in_mm(bound.end - deepest)}; "
 
 
-def _deepest_aimed(found: Window, seen: Frame, limit: float) -> float | None:
-    """Deepest end [m] within a limit that can be aimed at: guaranteed residuals end only where a layer puts them."""
-    aimed = found.rules.tolerance.aimed(seen.near[1 : barrel(found.shape, seen)[1] + 1])
+def _deepest_aimed(window: Window, view: SideView, limit: float) -> float | None:
+    """Deepest end [m] within a limit that can be aimed at; None if there is none.
+
+    Under a guaranteed residual stub only the ends that belong to a layer can be aimed at.
+    """
+    aimed = window.rules.tolerance.aimed(view.near[1 : barrel_positions(window.shape, view).in_use + 1])
     if aimed is None:
         return limit
-    return max(aimed[aimed <= limit + ROUNDING].tolist(), default=None)
+    ends: list[float] = aimed[aimed <= limit + ROUNDING].tolist()
+    return max(ends, default=None)
 
 
 def _unknown(rules: FabricatorRules) -> str:

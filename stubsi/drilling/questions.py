@@ -1,28 +1,32 @@
-"""Owns what to ask: each unknown input with the number of verdicts it can flip, the most telling first."""
+"""Owns what to ask: each unknown input with the number of verdicts that it can change, the most telling first."""
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.drilling.effects import effects
-from stubsi.drilling.needs import Sorting
+from stubsi.drilling.effects import effects_of
+from stubsi.drilling.needs import needs_of
 from stubsi.drilling.rules import UNKNOWN_RANGE
 from stubsi.drilling.window import window
 from stubsi.margin.verdict import Verdict
-from stubsi.units import quantity
+from stubsi.value import InSI
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    import pandas as pd
+
+    from stubsi.board.padstack import Padstack
     from stubsi.drilling.plan import Plan
     from stubsi.drilling.rules import FabricatorRules
-    from stubsi.stubs.drawn import StubShape
+    from stubsi.drilling.window import Window
 
 
 class Question(NamedTuple):
-    """An unknown input, how many verdicts hang on it, and on what."""
+    """An unknown input, how many verdicts it can change, and what those are about: stubs, nets or clearances."""
 
     unknown: str
     flips: int
@@ -32,24 +36,49 @@ class Question(NamedTuple):
         return f"{self.unknown.rstrip('.')}: can flip {self.flips} {self.about}"
 
 
-def questions(plan: Plan) -> tuple[Question, ...]:
-    """What to ask, by how much hangs on it: unknown rules, unknown diameters, unknown inputs of the models.
+class Questions(tuple[Question, ...]):
+    """What to ask about a plan, the most telling question first."""
 
-    A rule can flip a stub's verdict if, for some value of the other unknown rules, one end of its ``UNKNOWN_RANGE``
-    lets the stub be drilled and the other does not.
+    __slots__ = ()
+
+    def to_frame(self) -> pd.DataFrame:
+        """Table as a pandas DataFrame: a question in each row."""
+        import pandas as pd
+
+        return pd.DataFrame(list(self), columns=["unknown input", "verdicts that can change", "of"])
+
+    def __str__(self) -> str:
+        return "\n".join(map(str, self)) or "Nothing is unknown."
+
+    def __repr__(self) -> str:
+        return f"<Questions: {len(self)}>"
+
+
+def questions_of(plan: Plan) -> Questions:
+    """What to ask, by how much depends on it: unknown rules, unknown diameters, unknown inputs of the models.
 
     Parameters
     ----------
     plan : Plan
+
+    Returns
+    -------
+    Questions
+
+    Notes
+    -----
+    A rule can change the verdict of a stub if, for some values of the other unknown rules, one end of its
+    ``UNKNOWN_RANGE`` lets the stub be drilled and the other end does not.
     """
-    found = [*_rules(plan), *_finished(plan), *_clearances(plan)]
-    missing = Counter(plan.undecided.values())
+    asked = [*_rules(plan), *_finished(plan), *_clearances(plan)]
+    missing = Counter(undecided.missing for undecided in plan.undecided.values())
     missing.update(_open_verdicts(plan))
-    found += [Question(reason, count, "nets") for reason, count in missing.items()]
-    return tuple(sorted(found, key=lambda question: (-question.flips, question.unknown)))
+    asked += [Question(reason, count, "nets") for reason, count in missing.items()]
+    return Questions(sorted(asked, key=lambda question: (-question.flips, question.unknown)))
 
 
 def _rules(plan: Plan) -> list[Question]:
+    """Unknown rules of the fabricator."""
     names = plan.rules.unknown
     if not names:
         return []
@@ -59,58 +88,57 @@ def _rules(plan: Plan) -> list[Question]:
         corners = np.array([stub in corner for corner in refused]).reshape((2,) * len(names))
         for axis in range(len(names)):
             counts[axis] += bool(np.any(corners.take(0, axis) != corners.take(1, axis)))
-    return [
-        Question(
-            f"{name.replace('_', ' ')} (taken as {UNKNOWN_RANGE[name][0]} to {UNKNOWN_RANGE[name][1]})", n, "stubs"
-        )
-        for name, n in zip(names, counts.tolist(), strict=True)
-    ]
+    return [Question(_with_range(name), count, "stubs") for name, count in zip(names, counts.tolist(), strict=True)]
+
+
+def _with_range(rule: str) -> str:
+    """Name of an unknown rule, and the range over which it is taken to lie."""
+    low, high = UNKNOWN_RANGE[rule]
+    return f"{rule.replace('_', ' ')} (taken as {low} to {high})"
 
 
 def _refused(plan: Plan, rules: FabricatorRules) -> set[tuple[str, str, str]]:
     """Stubs (net, hole, side) that would be refused under these rules."""
-    sorted_out = Sorting(plan.limits, rules)
-    sorted_out.task()
-    return {(refused.net, refused.hole.name, refused.side) for refused in sorted_out.refused}
+    return {(refused.net, refused.hole.name, refused.side) for refused in needs_of(plan.limits, rules).refused}
 
 
 def _finished(plan: Plan) -> list[Question]:
     """Finished diameters that are not known: they decide how far the cone of the tip reaches into the plating."""
-    counts: dict[str, int] = {}
-    for shape, longest, count in _stubs(plan):
-        padstack = shape.padstack
+    counts: Counter[Padstack] = Counter()
+    for drawn, count in _windows(plan):
+        padstack = drawn.shape.padstack
         if padstack.finished_si is None:
-            bare = replace(padstack, finished=quantity(padstack.drill_si * (1 - 1e-9), "length"))
-            both = [window(replace(shape, padstack=p), longest, plan.rules).reasons for p in (padstack, bare)]
-            counts[padstack.name] = counts.get(padstack.name, 0) + count * (bool(both[0]) != bool(both[1]))
-    return [Question(f"finished diameter of padstack {name}", count, "stubs") for name, count in counts.items()]
+            bare = padstack.replaced(finished=InSI(padstack.drill_si * (1 - 1e-9)))
+            other = window(drawn.shape.replaced(padstack=bare), drawn.longest_si, plan.rules)
+            counts[padstack] += count * (bool(drawn.reasons) != bool(other.reasons))
+    return [Question(f"finished diameter of padstack {each.name}", n, "stubs") for each, n in counts.items()]
+
+
+def _windows(plan: Plan) -> Iterator[tuple[Window, int]]:
+    """Every distinct window of the stubs that are drilled or refused, and how many stubs have it."""
+    windows = [*(hit.window for hit in plan.hits), *(refused.window for refused in plan.refused)]
+    yield from Counter(windows).items()
 
 
 def _open_verdicts(plan: Plan) -> list[str]:
     """Unknown inputs that leave open the verdict of a net which the plan takes at its computed figures, once a net."""
     limits, verdicts = plan.limits, plan.limits.ranking.verdicts
-    found: dict[int, dict[str, None]] = defaultdict(dict)
-    for row, net in enumerate(limits.table.net.tolist()):
-        open_ = verdicts[net] in (Verdict.MARGINAL, Verdict.UNDECIDED) and limits.net(row).name not in plan.undecided
-        if not open_ or limits.net(row).waiver:
+    missing_of: dict[int, dict[str, None]] = defaultdict(dict)
+    for row, number in enumerate(limits.table.net.tolist()):
+        net = limits.net(row)
+        is_open = verdicts[number] in (Verdict.MARGINAL, Verdict.UNDECIDED) and net.name not in plan.undecided
+        if not is_open or net.waiver:
             continue
         missing = limits.not_solved(row)
         if missing:
-            found[net][missing] = None
-        elif verdicts[net] == Verdict.UNDECIDED:
-            found[net]["return vias: give the reference holes"] = None
-    return [text for missing in found.values() for text in missing]
+            missing_of[number][missing] = None
+        elif verdicts[number] == Verdict.UNDECIDED:
+            missing_of[number]["return vias: give the reference holes"] = None
+    return [text for missing in missing_of.values() for text in missing]
 
 
 def _clearances(plan: Plan) -> list[Question]:
-    unjudged = sum(len(effect.layers) for effect in effects(plan) if effect.short is None)
+    """Unknown rules without which clearances cannot be judged."""
+    unjudged = sum(len(effect.layers) for effect in effects_of(plan) if effect.short is None)
     names = [n for n in ("copper_clearance", "edge_tolerance") if getattr(plan.rules, f"{n}_si") is None]
     return [Question(name.replace("_", " "), unjudged, "clearances") for name in names if unjudged]
-
-
-def _stubs(plan: Plan) -> list[tuple[StubShape, float, int]]:
-    """Every distinct stub drilled or refused, its longest permitted length [m], and how many there are."""
-    windows = [*(hit.window for hit in plan.hits), *(refused.window for refused in plan.refused)]
-    counts = Counter(map(id, windows))
-    distinct = {id(own): own for own in windows}
-    return [(own.shape, own.longest_si, counts[key]) for key, own in distinct.items()]

@@ -1,60 +1,87 @@
-"""Owns the fabricator's rules for depth drilling: every value with its source, unknown ones as a stated range."""
+"""Owns the fabricator's rules for depth drilling, each value with its source.
+
+A rule that nobody has stated is planned for over a stated range.
+"""
 
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass, field, fields, replace
-from typing import Any
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from functools import cache
+from typing import TypeAlias
 
 import numpy as np
 
-from stubsi.drilling.depth_tolerance import DepthTolerance, GuaranteedResidual, check_source, layer_by_side
+from stubsi.drilling.depth_tolerance import (
+    DepthTolerance,
+    GuaranteedResidual,
+    LayersBySide,
+    check_source,
+    is_layer_by_side,
+)
 from stubsi.errors import BoardError
-from stubsi.units import show, to_number
-from stubsi.value import Dimension, OptionalDimension, Value
+from stubsi.units import one_number, one_si, show
+from stubsi.value import Dimension, InSI, OptionalDimension, Value
+
+Sources: TypeAlias = Mapping[str, str] | tuple[tuple[str, str], ...]
+"""A source for each rule: as users give it, and as sorted pairs once it is checked."""
 
 DATUMS = ("copper", "laminate", "mask")
 ANY_LAYER = "any"
-"""Deepest layer of a side that has no limit."""
+"""Stands for the deepest layer of a side that has no limit."""
 
 LEAST_ANGLE = 30.0
-"""Full angle [degrees] below which no drill is ground: radians, or half the angle. Common practice, no source."""
+"""Smallest full angle [degrees] of a drill's tip. A smaller number is an angle in radians, or half the angle.
 
-UNKNOWN_RANGE: dict[str, tuple[Any, Any]] = {
+Common practice, no source.
+"""
+
+UNKNOWN_RANGE: dict[str, tuple[int, int] | tuple[str, str]] = {
     "tip_angle": (90, 180),
     "tip_distance": ("0 mm", "6 mil"),
     "least_depth": ("0 mm", "0.3 mm"),
     "least_plated": ("0 mm", "1 mm"),
 }
-"""Between which a rule nobody has stated is taken to lie. Common practice, no source; 180 degrees is a flat end."""
+"""Range over which a rule that nobody has stated is taken to lie. Common practice, no source; 180 degrees is flat."""
+
+
+@cache
+def _ends_in_si(rule: str) -> tuple[float, ...]:
+    """Ends of the range of an unknown rule in SI units, as ``FabricatorRules.replaced`` takes them."""
+    return tuple(
+        InSI(one_si(end, "length", rule, rule="not negative")) if isinstance(end, str) else float(end)
+        for end in UNKNOWN_RANGE[rule]
+    )
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class FabricatorRules(Value):
-    """What the fabricator can do. A rule given as None is unknown: planned for over its whole ``UNKNOWN_RANGE``.
+    """What the fabricator can do. A rule given as None is unknown: the plan holds over its whole ``UNKNOWN_RANGE``.
 
     Parameters
     ----------
     oversize : length
         Diameter of the depth drill over that of the primary drill.
     tip_angle : float or None
-        Full angle of the drill's tip [degrees], 30 to 180; 180: flat.
+        Full angle of the drill's tip [degrees], 30 to 180; 180 is flat.
     tip_distance : length or None
-        What the point of the drill keeps from the near face of the must-not-cut layer, at worst tolerance. With a
-        guaranteed residual stub the guarantee stands in its place where this is None.
+        Distance that the point of the drill keeps from the near face of the must-not-cut layer, at worst tolerance.
+        Where it is None beside a guaranteed residual stub, the guarantee alone counts.
     least_depth : length or None
-        Least depth that can be drilled; "0 mm": no limit.
+        Least depth that can be drilled; "0 mm" for no limit.
     least_plated : length or None
-        Least length of plated barrel to remain; "0 mm": no limit.
+        Least length of plated barrel that must remain; "0 mm" for no limit.
     copper_clearance : length or None
-        From the edge of the drilled hole to copper.
+        Least distance from the edge of the drilled hole to copper.
     edge_tolerance : length or None
-        How far the edge of the drilled hole may lie outside its circle as drawn (wander and diameter together).
+        How far the edge of the drilled hole may lie outside its circle as drawn (position and diameter together).
     sides : mapping of side to layer name
-        Sides drilled from, each with the deepest layer that can be named must-not-cut; "any": no limit.
+        Sides drilled from, each with the deepest layer that can be named must-not-cut; "any" for no limit.
     tolerance : GuaranteedResidual or DepthTolerance
+        How far the end of the plating can lie from where it is aimed at.
     datum : {"copper", "laminate", "mask"}
-        Surface of the drilled side that depth is measured from.
+        Surface of the drilled side from which depth is measured.
     mask_thickness : length, optional
         Needed with datum "mask".
     depth_to : {"tip", "shoulder"}
@@ -67,7 +94,7 @@ class FabricatorRules(Value):
     Raises
     ------
     UnitError, BoardError
-        Values out of range; no side; a mask datum without its thickness; blank or misplaced source.
+        Values out of range, no side, a mask datum without its thickness, a source that is blank or belongs to no rule.
     """
 
     oversize: Dimension = Dimension("length")
@@ -84,19 +111,19 @@ class FabricatorRules(Value):
     copper_clearance_si: float | None = field(init=False)
     edge_tolerance: OptionalDimension = OptionalDimension("length", rule="not negative")
     edge_tolerance_si: float | None = field(init=False)
-    sides: Any
+    sides: LayersBySide
     tolerance: GuaranteedResidual | DepthTolerance
     datum: str
     mask_thickness: OptionalDimension = OptionalDimension("length")
     mask_thickness_si: float | None = field(init=False)
     depth_to: str
     source: str
-    sources: Any = field(default=())
+    sources: Sources = field(default=())
 
     def __post_init__(self) -> None:
         own = self.__dict__
         if self.tip_angle is not None:
-            own["tip_angle"] = angle = to_number(self.tip_angle, "tip_angle")
+            own["tip_angle"] = angle = one_number(self.tip_angle, "rules tip_angle")
             if not LEAST_ANGLE <= angle <= 180:
                 raise BoardError(
                     f"rules tip_angle = {angle:g}: must be from {LEAST_ANGLE:g} to 180 (flat), full angle in degrees."
@@ -105,13 +132,13 @@ class FabricatorRules(Value):
         own["sides"] = tuple(sorted(dict(self.sides).items()))
         check_source(self.source, "rules")
         own["sources"] = tuple(sorted(dict(self.sources).items()))
-        for name, source in self.sources:
+        for name, source in dict(self.sources).items():
             if name not in [item.name for item in fields(self) if item.init]:
                 raise BoardError(f"rules sources: '{name}' is no rule.")
             check_source(source, f"rules {name}")
 
     def _check_words(self) -> None:
-        if not layer_by_side(self.sides) or not self.sides:
+        if not is_layer_by_side(self.sides) or not self.sides:
             raise BoardError(
                 f"rules sides = {self.sides!r}: name 'top', 'bottom' or both, each with its deepest layer, like "
                 "{'bottom': 'any'}."
@@ -131,35 +158,54 @@ class FabricatorRules(Value):
             raise BoardError("rules mask_thickness: give it with datum 'mask', and only then.")
 
     def source_of(self, name: str) -> str:
-        """Who states the rule of that field name."""
+        """Who states the rule of this name."""
         return dict(self.sources).get(name, self.source)
 
     def deepest(self, side: str) -> str | None:
-        """Deepest layer that can be named must-not-cut from ``side``; None: that side is not drilled."""
+        """Deepest layer that can be named must-not-cut from ``side``; None if that side is not drilled."""
         return dict(self.sides).get(side)
 
     def drill_si(self, primary_drill: float) -> float:
         """Diameter [m] of the depth drill for a hole of that primary drill [m]."""
         return primary_drill + self.oversize_si
 
+    def tip_height(self, radius: float) -> float:
+        """Height [m] of the tip's cone from its point up to ``radius`` [m]. The tip's angle must be known."""
+        assert self.tip_angle is not None, "the angle is known in every one of the cases"
+        return cone_height(radius, self.tip_angle)
+
     @property
     def unknown(self) -> tuple[str, ...]:
-        """Names of the unknown rules that bear on where a hole can be drilled."""
-        guaranteed = isinstance(self.tolerance, GuaranteedResidual)
-        return tuple(
-            name
-            for name in UNKNOWN_RANGE
-            if (self.tip_angle if name == "tip_angle" else getattr(self, name + "_si")) is None
-            and not (guaranteed and name == "tip_distance")
-        )
+        """Names of the unknown rules that decide where a hole can be drilled."""
+        values = {
+            "tip_angle": self.tip_angle, "tip_distance": self.tip_distance_si, "least_depth": self.least_depth_si,
+            "least_plated": self.least_plated_si,
+        }  # fmt: skip
+        if isinstance(self.tolerance, GuaranteedResidual):
+            del values["tip_distance"]
+        return tuple(name for name, value in values.items() if value is None)
 
     def cases(self) -> tuple[FabricatorRules, ...]:
-        """The rules at every corner of what is unknown in them; the rules themselves where nothing is."""
-        names = self.unknown
-        if not names:
-            return (self,)
-        corners = itertools.product(*(UNKNOWN_RANGE[name] for name in names))
-        return tuple(replace(self, **dict(zip(names, corner, strict=True))) for corner in corners)
+        """The rules with every combination of extreme values of the unknown ones.
+
+        Returns
+        -------
+        tuple of FabricatorRules
+            The rules themselves where nothing is unknown. They are made once and remembered.
+        """
+        memo: dict[str, tuple[FabricatorRules, ...]] = self.__dict__.setdefault("_memo", {})
+        if "cases" not in memo:
+            names = self.unknown
+            corners = itertools.product(*(_ends_in_si(name) for name in names))
+            memo["cases"] = tuple(
+                self.replaced(**dict(zip(names, corner, strict=True))) if names else self for corner in corners
+            )
+        return memo["cases"]
+
+    @property
+    def least_plated_at_worst_si(self) -> float:
+        """Least length of plated barrel [m] that must remain; the most it could be where it is unknown."""
+        return max(case.least_plated_si or 0.0 for case in self.cases())
 
     def rows(self) -> list[tuple[str, str, str]]:
         """Every rule as (name, value, source)."""
@@ -170,8 +216,7 @@ class FabricatorRules(Value):
             )
         }  # fmt: skip
         angle = "unknown" if self.tip_angle is None else f"{self.tip_angle:g} degrees"
-        sides = ", ".join(f"{side} (deepest layer {layer})" for side, layer in self.sides)
-        tolerance = str(self.tolerance).rsplit(" (", 1)[0]
+        sides = ", ".join(f"{side} (deepest layer {layer})" for side, layer in dict(self.sides).items())
         words = {
             "tip_angle": angle,
             "sides": sides,
@@ -179,60 +224,40 @@ class FabricatorRules(Value):
             "depth_to": f"{self.depth_to} of the drill",
         }
         rows = [(n.replace("_", " "), text, self.source_of(n)) for n, text in {**shown, **words}.items()]
-        return [*rows, ("tolerance", tolerance, self.tolerance.source)]
+        return [*rows, ("tolerance", self.tolerance.in_words(), self.tolerance.source)]
 
     def in_one_line(self) -> str:
-        """Every rule but datum, depth and tolerance; sources beside those that are not the general one."""
-        told = [
+        """Every rule except datum, depth and tolerance. A source follows where it is not the general one."""
+        rules = [
             f"{name} {text}" + (f" ({source})" if source != self.source else "")
             for name, text, source in self.rows()
             if name not in ("datum", "depth to", "tolerance")
         ]
-        return f"{'; '.join(told)} ({self.source})"
+        return f"{'; '.join(rules)} ({self.source})"
 
     def __str__(self) -> str:
         return "\n".join(f"{name}: {text} ({source})" for name, text, source in self.rows())
 
 
-def cone_height(radius: Any, tip_angle: float) -> Any:
-    r"""Height [m] of the tip's cone below its point, up to ``radius`` [m].
-
-    .. math:: h = \frac{r}{\tan(\theta/2)}
-
-    A solid tip of full angle ``tip_angle`` [degrees] cuts a barrel of that radius this far short of its point.
-    Common practice, no source (plane geometry).
-    """
-    return np.multiply(radius, 1 / np.tan(np.radians(tip_angle) / 2) if tip_angle < 180 else 0.0)
-
-
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
-class Costs(Value):
-    """What the user pays, in any one currency, for a plan; all of it user's input, no published figure is firm.
+def cone_height(radius: float, tip_angle: float) -> float:
+    r"""Height [m] of the tip's cone from its point up to a radius.
 
     Parameters
     ----------
-    side : float
-        Each side drilled from (turning and registering the panel).
-    set_up : float
-        Each drill diameter loaded on a side.
-    group : float
-        Each drill group.
-    hole : float
-        Each hit.
-    source : str
+    radius : float
+        Radius [m], for example that of the barrel.
+    tip_angle : float
+        Full angle of the tip [degrees]; 180 is flat.
+
+    Returns
+    -------
+    float
+        Height [m]. A solid tip cuts a barrel of that radius this far short of its point.
+
+    Notes
+    -----
+    Plane geometry; common practice, no source:
+
+    .. math:: h = \frac{r}{\tan(\theta/2)}
     """
-
-    side: float
-    set_up: float
-    group: float
-    hole: float
-    source: str
-
-    def __post_init__(self) -> None:
-        for name in ("side", "set_up", "group", "hole"):
-            self.__dict__[name] = to_number(getattr(self, name), f"cost per {name}", rule="not negative")
-        check_source(self.source, "costs")
-
-
-FEWEST_GROUPS = Costs(side=0, set_up=0, group=1, hole=0, source="no costs given: fewest groups, then fewest hits")
-"""Stands for costs that were not given."""
+    return radius * float(1 / np.tan(np.radians(tip_angle) / 2)) if tip_angle < 180 else 0.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -18,10 +19,11 @@ if TYPE_CHECKING:
     from stubsi.stubs.drawn import StubShape
 
 
-class Frame(NamedTuple):
-    """Copper layers in the order the drill meets them, depths [m] below the datum; ``near`` faces the drill.
+class SideView(NamedTuple):
+    """Copper layers in the order the drill meets them, with their depths [m] below the datum.
 
-    ``sensed`` [m]: near face of the layer the drill senses; 0 where it senses none.
+    ``near`` is the face of each layer towards the drill, ``far`` the other one. ``sensed`` [m] is the near face of the
+    layer that the drill senses; 0 where it senses none.
     """
 
     side: str
@@ -30,45 +32,59 @@ class Frame(NamedTuple):
     far: NDArray[np.float64]
     sensed: float
 
-    def place(self, layer: str) -> int:
-        """Place of a layer in drilling order, 0 at the drilled face."""
+    def position(self, layer: str) -> int:
+        """Position of a layer in drilling order, 0 at the drilled face."""
         return self.names.index(layer)
 
-    def beyond(self, fit: PressFit | None, depth: float | None) -> float | None:
-        """Depth [m] below the datum of a plane ``depth`` [m] inside the face a press-fit pin enters at.
+    def near_face(self, layer: str) -> float:
+        """Depth [m] of the face of a layer towards the drill."""
+        return float(self.near[self.position(layer)])
 
-        None where there is none, or where the pin enters from the drilled side.
+    def from_far_face(self, fit: PressFit | None, depth: float | None) -> float | None:
+        """Depth [m] below the datum of a plane that lies ``depth`` [m] inside the face where a press-fit pin enters.
+
+        None where there is no pin or no such plane, or where the pin enters from the drilled side.
         """
         if fit is None or depth is None or fit.side == self.side:
             return None
         return float(self.far[-1]) - depth
 
 
-def frame(stackup: Stackup, rules: FabricatorRules, side: str) -> Frame:
-    """The board seen from ``side``."""
+@lru_cache(maxsize=64)
+def side_view(stackup: Stackup, rules: FabricatorRules, side: str) -> SideView:
+    """The board as it looks to a drill that comes from ``side``."""
     faces = np.array([[stackup.face_si(name, face) for face in ("upper", "lower")] for name in stackup.names])
     if side == "bottom":
         faces = (stackup.edges_si[-1] - faces)[::-1, ::-1]
     outer = stackup.copper[0 if side == "top" else -1].thickness_si
-    height = {"copper": 0.0, "laminate": -outer, "mask": rules.mask_thickness_si}[rules.datum]
+    mask = rules.mask_thickness_si or 0.0
+    height = {"copper": 0.0, "laminate": -outer, "mask": mask}[rules.datum]
     names = stackup.names if side == "top" else stackup.names[::-1]
     near, layer = faces[:, 0] + height, rules.tolerance.sensed_layer(side)
-    return Frame(side, names, near, faces[:, 1] + height, float(near[names.index(layer)]) if layer else 0.0)
+    return SideView(side, names, near, faces[:, 1] + height, float(near[names.index(layer)]) if layer else 0.0)
 
 
 def check_layers(stackup: Stackup, rules: FabricatorRules) -> None:
     """Refuse rules that name a copper layer the board does not have; BoardError saying where."""
     for name, layers in (("rules sides", rules.sides), ("depth tolerance sensed", rules.tolerance.sensed)):
-        for side, layer in layers:
+        for side, layer in dict(layers).items():
             if layer != ANY_LAYER and layer not in stackup.names:
                 raise BoardError(
                     f"{name}: {side} = '{layer}': no such copper layer; known are {', '.join(stackup.names)}."
                 )
 
 
-def barrel(shape: StubShape, seen: Frame) -> tuple[int, int, int]:
-    """Places, in drilling order, of the barrel's near end, of the layer in use, and of the barrel's far end."""
-    span, last = shape.span, len(seen.names) - 1
+class BarrelPositions(NamedTuple):
+    """Positions of layers in drilling order: where a barrel begins, its layer in use, and where the barrel ends."""
+
+    outer: int
+    in_use: int
+    inner: int
+
+
+def barrel_positions(shape: StubShape, view: SideView) -> BarrelPositions:
+    """Where the barrel of a stub begins and ends, and where its layer in use lies, in drilling order."""
+    span, last = shape.span, len(view.names) - 1
     if shape.side == "top":
-        return span.first, span.upper_in_use, span.last
-    return last - span.last, last - span.lower_in_use, last - span.first
+        return BarrelPositions(span.first, span.upper_in_use, span.last)
+    return BarrelPositions(last - span.last, last - span.lower_in_use, last - span.first)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from stubsi.board.board import Board
 from stubsi.drilling.digest import digest, parts_of
-from stubsi.drilling.drill_group import told
+from stubsi.drilling.drill_group import refusals_by_net
 from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import FabricatorRules
 from stubsi.errors import StubsiError
@@ -139,12 +139,12 @@ def remarks(plan: Plan) -> list[str]:
     -------
     list of str
     """
-    lines = [f"refused: {net}: {what}" for net, what in told(plan.refused)]
+    lines = [f"refused: {net}: {what}" for net, what in refusals_by_net(plan.refused)]
     if plan.in_vain:
         text = f"drilled although another stub of the net is refused: {', '.join(plan.in_vain)}"
         lines.append(f"{text}; waive a net to leave it out")
     lines += [f"undecided: {net}: {why}" for net, why in plan.undecided.items()]
-    return lines + [f"not drilled: {net}: {why}" for net, why in plan.alone.items() if "uncertainty" in why]
+    return lines + [f"not drilled: {net}: {why}" for net, why in plan.alone.items() if why.taken_on_trust]
 
 
 def schedule_text(plan: Plan, width: SupportsIndex = 120) -> str:

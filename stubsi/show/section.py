@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import cone_height
-from stubsi.drilling.side_view import frame
+from stubsi.drilling.side_view import side_view
 from stubsi.show.plots import axes_for
 from stubsi.value import checked
 
@@ -87,7 +87,7 @@ def _draw_copper(ax: Axes, plan: Plan, group: Group, left: float, pitch: float) 
 def _draw_hole(ax: Axes, plan: Plan, group: Group, x: float) -> None:
     """The barrel that is left, the bore of the depth drill, and what it is."""
     thickness, hit = 1e3 * plan.board.stackup.edges_si[-1], group.hits[0]
-    height = 1e3 * float(frame(plan.board.stackup, plan.rules, group.side).near[0])
+    height = 1e3 * float(side_view(plan.board.stackup, plan.rules, group.side).near[0])
     angle = plan.rules.tip_angle or 180.0
     barrel, drill = 5e2 * group.primary_si, 5e2 * group.drill_si
     end, far = 1e3 * group.end_si - height, 1e3 * (hit.window.face_si + hit.window.rest_si) - height

@@ -1,0 +1,63 @@
+"""Owns how the two drills into one hole depend on each other: enough of its barrel must stay plated between them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stubsi.drilling.obstacles import ROUNDING
+
+if TYPE_CHECKING:
+    from stubsi.drilling.window import Window
+
+SPLITS = 8
+"""Steps in which two sides of a hole share a sum of losses where its plated length lets neither be drilled fully."""
+
+
+def plated_enough(one: Window, other: Window, one_left: float, other_left: float) -> bool:
+    """Whether enough of a barrel stays plated when it is drilled from both sides.
+
+    Parameters
+    ----------
+    one, other : Window
+        Windows of the two sides of a hole.
+    one_left, other_left : float
+        Least plating [m] that each side leaves beyond its layer in use.
+    """
+    return one_left >= to_be_left(one, other, other_left) - ROUNDING
+
+
+def to_be_left(one: Window, other: Window, other_left: float) -> float:
+    """Plating [m] that one side must leave beyond its layer in use, where the other side leaves ``other_left`` [m]."""
+    between = one.rules.tolerance.shrunk(one.rest_si - other.barrel_si)
+    return one.rules.least_plated_at_worst_si - between - other_left
+
+
+def independent(one: Window, other: Window) -> bool:
+    """Whether both sides can be drilled as deep as their windows permit, and enough of the barrel stays plated."""
+    return plated_enough(one, other, one.left(one.deepest_si).least_si, other.left(other.deepest_si).least_si)
+
+
+def split_ends(one: Window, other: Window) -> tuple[list[float], list[float]]:
+    """Extra ends to try on both sides of a hole: eight steps that trade depth on one side for depth on the other.
+
+    Returns
+    -------
+    tuple of two lists
+        Ends [m] of the one and of the other window.
+    """
+    first = _deepest_beside(one, other, other.deepest_si)
+    one_ends = np.linspace(min(first, one.deepest_si), one.deepest_si, SPLITS + 1).tolist()
+    other_ends = [_deepest_beside(other, one, end) for end in one_ends]
+    return _within(one, one_ends), _within(other, other_ends)
+
+
+def _within(window: Window, ends: list[float]) -> list[float]:
+    return [end - ROUNDING for end in ends if window.holds(end - ROUNDING)]
+
+
+def _deepest_beside(one: Window, other: Window, other_end: float) -> float:
+    """Deepest end [m] of one side that leaves enough plated barrel when the other is drilled to ``other_end`` [m]."""
+    plating, deepest = to_be_left(one, other, other.left(other_end).least_si), one.rules.tolerance.deepest
+    return min(float(deepest(one.face_si, plating, one.sensed_si, lead)) for lead in one.leads_si)

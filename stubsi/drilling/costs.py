@@ -1,0 +1,48 @@
+"""Owns what a plan costs the user, for each side, set-up, group and hole."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from stubsi.drilling.depth_tolerance import check_source
+from stubsi.units import one_number
+from stubsi.value import Value
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class Costs(Value):
+    """What the user pays for a plan, in any one currency. All figures are the user's; no published figure is firm.
+
+    Parameters
+    ----------
+    side : float
+        For each side drilled from (the panel is turned and registered).
+    set_up : float
+        For each drill diameter that is loaded on a side.
+    group : float
+        For each drill group.
+    hole : float
+        For each hole drilled.
+    source : str
+        Who states these costs.
+
+    Raises
+    ------
+    UnitError, BoardError
+        A cost that is no number or negative, a blank source.
+    """
+
+    side: float
+    set_up: float
+    group: float
+    hole: float
+    source: str
+
+    def __post_init__(self) -> None:
+        for name in ("side", "set_up", "group", "hole"):
+            self.__dict__[name] = one_number(getattr(self, name), f"cost per {name}", rule="not negative")
+        check_source(self.source, "costs")
+
+
+FEWEST_GROUPS = Costs(side=0, set_up=0, group=1, hole=0, source="no costs given: fewest groups, then fewest hits")
+"""The costs where the user gives none."""

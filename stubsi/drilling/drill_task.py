@@ -1,0 +1,248 @@
+"""Owns the task of drilling: which stubs must be drilled, alone or coupled, and the groups that could serve them.
+
+A candidate group is known by its number in ``DrillTask.candidates``.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import defaultdict
+from dataclasses import dataclass, field, fields
+from functools import cached_property
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
+
+import numpy as np
+
+from stubsi.drilling.both_sides import independent, plated_enough, split_ends
+from stubsi.drilling.joint_choice import UNDRILLED, JointChoice, Servers, StubAndGroup
+from stubsi.drilling.side_view import side_view
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from stubsi.board.net import Hole
+    from stubsi.board.stackup import Stackup
+    from stubsi.drilling.limits import Limits, StubUse
+    from stubsi.drilling.rules import FabricatorRules
+    from stubsi.drilling.window import Window
+
+SetUp: TypeAlias = tuple[str, float]
+"""Side drilled from, and diameter of the depth drill [m]."""
+
+
+class CandidateGroup(NamedTuple):
+    """A drill group that could be: side, depth-drill diameter [m], end aimed at [m], and its must-not-cut layer.
+
+    The layer is "" where the depth is free of layers.
+    """
+
+    side: str
+    drill_si: float
+    end_si: float
+    layer: str
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Drillable:
+    """A stub that may be drilled: its net, hole and window, and its row in the stub table of ``limits``."""
+
+    net: str
+    hole: Hole
+    window: Window
+    row: int = field(compare=False)
+    limits: Limits = field(compare=False)
+
+    @cached_property
+    def use(self) -> StubUse:
+        """The stub as its net uses it."""
+        return self.limits.use(self.row)
+
+    def __hash__(self) -> int:
+        return hash((self.hole.name, self.window.side))
+
+    def __repr__(self) -> str:
+        return f"<Drillable {self.hole.name} of {self.net} from the {self.window.side}>"
+
+
+class CoupledStubs(NamedTuple):
+    """Stubs of one net whose groups are chosen together, and the limit of their summed loss [dB].
+
+    An infinite limit means: each of them must be drilled, and only the plated length left between them couples them.
+    """
+
+    stubs: tuple[Drillable, ...]
+    limit: float
+
+    @property
+    def net(self) -> str:
+        """Their net."""
+        return self.stubs[0].net
+
+    def __repr__(self) -> str:
+        return f"<CoupledStubs of {self.net}: {len(self.stubs)} stubs, {self.limit:g} dB>"
+
+
+@dataclass(frozen=True, repr=False)
+class DrillTask:
+    """Which stubs must be drilled. ``offered`` are the groups there are; None: any group could be opened."""
+
+    stackup: Stackup
+    rules: FabricatorRules
+    single: tuple[Drillable, ...]
+    coupled: tuple[CoupledStubs, ...]
+    offered: tuple[CandidateGroup, ...] | None = None
+
+    def __getstate__(self) -> dict[str, Any]:
+        return {f.name: self.__dict__[f.name] for f in fields(self)}
+
+    def __repr__(self) -> str:
+        return f"<DrillTask: {len(self.single)} stubs alone, {len(self.coupled)} sets of coupled stubs>"
+
+    @cached_property
+    def _windows(self) -> tuple[Window, ...]:
+        """Distinct windows, in the order of the stubs."""
+        stubs = itertools.chain(self.single, *(couple.stubs for couple in self.coupled))
+        return tuple(dict.fromkeys(stub.window for stub in stubs))
+
+    @cached_property
+    def candidates(self) -> tuple[CandidateGroup, ...]:
+        """Groups that could be opened, in order of side, drill diameter and depth."""
+        if self.offered is not None:
+            return tuple(sorted(self.offered))
+        ends: dict[SetUp, dict[float, str]] = defaultdict(dict)
+        for window in self._windows:
+            if not window.reasons:
+                ends[set_up_of(window)].update(self._ends(window))
+        return tuple(
+            sorted(CandidateGroup(*set_up, *end) for set_up, layer_of in ends.items() for end in layer_of.items())
+        )
+
+    @cached_property
+    def _facing(self) -> tuple[tuple[Window, Window, float], ...]:
+        """Windows of the two sides of each hole that is coupled, and the limit of the sum they belong to."""
+        pairs = (
+            (stub.window, other.window, couple.limit)
+            for couple in self.coupled
+            for stub, other in itertools.permutations(couple.stubs, 2)
+            if stub.hole is other.hole
+        )
+        return tuple(dict.fromkeys(pairs))
+
+    @cached_property
+    def _both_sides(self) -> frozenset[SetUp]:
+        """Set-ups of holes drilled from both sides, whose plated length may want an end that is not the deepest."""
+        return frozenset(set_up_of(window) for window, _, _ in self._facing)
+
+    @cached_property
+    def _extra_ends(self) -> dict[Window, set[float]]:
+        """Ends [m] beside the deepest one, where two sides of a hole share a sum of losses and a plated length."""
+        ends: dict[Window, set[float]] = defaultdict(set)
+        for one, other, limit in self._facing:
+            if np.isfinite(limit) and not (one.reasons or other.reasons or independent(one, other)):
+                for window, more in zip((one, other), split_ends(one, other), strict=True):
+                    ends[window].update(more)
+        return ends
+
+    def _ends(self, window: Window) -> dict[float, str]:
+        """Ends [m] that one window offers, each with the must-not-cut layer that puts it there, "" where none does."""
+        view = side_view(self.stackup, self.rules, window.side)
+        layers = slice(1, view.position(window.layer) + 1)
+        aimed = self.rules.tolerance.aimed(view.near[layers])
+        if aimed is None:
+            free = [window.deepest_si, *self._extra_ends.get(window, ())]
+            free += [window.shallowest_si] * (set_up_of(window) in self._both_sides)
+            return {round(end, 10): "" for end in free}
+        ends = zip(np.round(aimed, 10).tolist(), view.names[layers], strict=True)
+        return {end: layer for end, layer in ends if window.holds(end)}
+
+    @cached_property
+    def _servers_of(self) -> dict[Window, tuple[int, ...]]:
+        """Candidate groups that each window holds, in rising order."""
+        by_set_up: dict[SetUp, list[int]] = defaultdict(list)
+        for number, candidate in enumerate(self.candidates):
+            by_set_up[candidate.side, candidate.drill_si].append(number)
+        return {
+            window: tuple(n for n in by_set_up[set_up_of(window)] if window.holds(self.candidates[n].end_si))
+            for window in self._windows
+        }
+
+    @cached_property
+    def _server_sets(self) -> dict[Window, Servers]:
+        return {window: frozenset(numbers) for window, numbers in self._servers_of.items()}
+
+    def servers(self, stub: Drillable) -> Servers:
+        """Candidate groups that would serve a stub."""
+        return self._server_sets[stub.window]
+
+    @cached_property
+    def choices(self) -> tuple[JointChoice, ...]:
+        """The choice that each set of coupled stubs leaves, in their order."""
+        lengths = [
+            (stub, length)
+            for couple in self.coupled
+            if np.isfinite(couple.limit)
+            for stub in couple.stubs
+            for length in self._longest_left(stub)
+        ]
+        losses = iter(_losses(lengths))
+        return tuple(self._choice(couple, losses) for couple in self.coupled)
+
+    def _longest_left(self, stub: Drillable) -> Iterator[float]:
+        """Longest the stub may be [m], if it is left undrilled and if each of its candidate groups serves it."""
+        window = stub.window
+        yield window.shape.stub_length_si
+        for number in self._servers_of[window]:
+            yield max(window.shape.least_length_si, window.left(self.candidates[number].end_si).most_si)
+
+    def _choice(self, couple: CoupledStubs, losses: Iterator[float]) -> JointChoice:
+        options = []
+        for stub in couple.stubs:
+            servers = self._servers_of[stub.window]
+            if np.isinf(couple.limit):
+                options.append(tuple((number, 0.0) for number in servers))
+            else:
+                pairs = zip((UNDRILLED, *servers), losses, strict=False)
+                options.append(tuple((number, loss) for number, loss in pairs if np.isfinite(loss)))
+        return JointChoice(tuple(options), couple.limit, self._excluded(couple))
+
+    def _excluded(self, couple: CoupledStubs) -> tuple[tuple[StubAndGroup, StubAndGroup], ...]:
+        """Pairs of groups that together would leave too little plated barrel in one hole drilled from both sides."""
+        return tuple(
+            ((i, a), (j, b))
+            for (i, first), (j, second) in itertools.combinations(enumerate(couple.stubs), 2)
+            if first.hole is second.hole
+            for a, b in self._apart(first.window, second.window)
+        )
+
+    def _apart(self, one: Window, other: Window) -> tuple[tuple[int, int], ...]:
+        """Pairs of candidate groups that leave too little plated barrel between the two sides of a hole."""
+        if (one, other) not in self._known_apart:
+            pairs = itertools.product(self._least_left(one), self._least_left(other))
+            self._known_apart[one, other] = tuple(
+                (a, b) for (a, a_left), (b, b_left) in pairs if not plated_enough(one, other, a_left, b_left)
+            )
+        return self._known_apart[one, other]
+
+    @cached_property
+    def _known_apart(self) -> dict[tuple[Window, Window], tuple[tuple[int, int], ...]]:
+        return {}
+
+    def _least_left(self, window: Window) -> list[tuple[int, float]]:
+        """Each candidate group of a window, and the least plating [m] it leaves."""
+        return [(n, window.left(self.candidates[n].end_si).least_si) for n in self._servers_of[window]]
+
+
+def set_up_of(window: Window) -> SetUp:
+    """Side and depth-drill diameter [m] of a window."""
+    return window.side, round(window.drill_si, 9)
+
+
+def _losses(lengths: Sequence[tuple[Drillable, float]]) -> list[float]:
+    """Loss at Nyquist [dB] of stubs cut to lengths [m]."""
+    losses = [0.0] * len(lengths)
+    for limits in dict.fromkeys(stub.limits for stub, _ in lengths):
+        mine = [i for i, (stub, _) in enumerate(lengths) if stub.limits is limits]
+        computed = limits.losses([lengths[i][0].row for i in mine], [lengths[i][1] for i in mine])
+        for i, loss in zip(mine, computed.tolist(), strict=True):
+            losses[i] = loss
+    return losses

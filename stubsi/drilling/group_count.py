@@ -1,0 +1,82 @@
+"""Owns the count of drill groups after moves of nets: which moves change the same windows, and what each saves."""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from dataclasses import replace
+from typing import TYPE_CHECKING, TypeAlias
+
+from stubsi.drilling.grouping import group_stubs
+
+if TYPE_CHECKING:
+    from collections.abc import Hashable
+
+    from stubsi.drilling.drill_task import CoupledStubs
+    from stubsi.drilling.net_moves import Move
+    from stubsi.drilling.plan import Plan
+    from stubsi.drilling.window import Window
+
+    Moves: TypeAlias = tuple[Move, ...]
+
+TIME_LIMIT = 60.0
+"""For the solver, per count [s]."""
+
+
+class GroupCount:
+    """Counts the groups of a plan with some of its nets moved. Stubs of equal windows stand for each other."""
+
+    def __init__(self, plan: Plan) -> None:
+        self.plan = plan
+        self.stub_of = {stub.window: stub for stub in plan.task.single}
+        self.number = {window: number for number, window in enumerate(self.stub_of)}
+        self.count = Counter(self.number[stub.window] for stub in plan.task.single)
+        self.windows_of: dict[str, Counter[int]] = defaultdict(Counter)
+        for stub in plan.task.single:
+            self.windows_of[stub.net][self.number[stub.window]] += 1
+        self.coupled_of: dict[str, list[CoupledStubs]] = defaultdict(list)
+        for couple in plan.task.coupled:
+            self.coupled_of[couple.net].append(couple)
+        self._known: dict[Hashable, int] = {}
+
+    def saved(self, moves: Moves) -> int:
+        """Groups saved by some moves; negative if there are more groups afterwards."""
+        key = self._key(moves)
+        if key not in self._known:
+            self._known[key] = len(self.plan.groups) - self._groups(moves)
+        return self._known[key]
+
+    def _vanished(self, moves: Moves) -> frozenset[int]:
+        """Numbers of the windows that no net needs any more once the moves are made."""
+        if len(moves) == 1:
+            gone = self.windows_of[moves[0].net]
+        else:
+            gone = sum((self.windows_of[move.net] for move in moves), Counter[int]())
+        return frozenset(number for number, count in gone.items() if self.count[number] == count)
+
+    def _key(self, moves: Moves) -> Hashable:
+        """Equal for moves that change the same windows and the same coupled stubs."""
+        added = frozenset(_interval(stub.window) for move in moves for stub in move.single)
+        coupled = Counter(_likeness(couple) for move in moves for couple in move.coupled)
+        gone = Counter(_likeness(couple) for move in moves for couple in self.coupled_of.get(move.net, ()))
+        return self._vanished(moves), added, frozenset(coupled.items()), frozenset(gone.items())
+
+    def _groups(self, moves: Moves) -> int:
+        """Number of groups once the moves are made."""
+        vanished, task, nets = self._vanished(moves), self.plan.task, {move.net for move in moves}
+        single = [stub for window, stub in self.stub_of.items() if self.number[window] not in vanished]
+        single += [stub for move in moves for stub in move.single]
+        coupled = [couple for couple in task.coupled if couple.net not in nets]
+        coupled += [couple for move in moves for couple in move.coupled]
+        changed = replace(task, single=tuple(single), coupled=tuple(coupled))
+        return len(group_stubs(changed, self.plan.costs, TIME_LIMIT).cover.groups)
+
+
+def _interval(window: Window) -> Hashable:
+    """What decides which groups serve a stub that is drilled alone."""
+    return window.side, window.drill_si, window.shallowest_si, window.deepest_si, window.layer
+
+
+def _likeness(couple: CoupledStubs) -> Hashable:
+    """Equal for coupled stubs that leave the same choice: windows, electrical use, and which of them share a hole."""
+    holes = list(dict.fromkeys(stub.hole.name for stub in couple.stubs))
+    return couple.limit, tuple((stub.window, stub.use, holes.index(stub.hole.name)) for stub in couple.stubs)

@@ -1,0 +1,209 @@
+"""Owns the mixed-integer program behind the counting of groups: what the solver is asked, and what it answers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
+from scipy.sparse import coo_array, csc_array
+
+from stubsi.drilling.joint_choice import UNDRILLED, possible
+from stubsi.errors import StubsiError
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from stubsi.drilling.costs import Costs
+    from stubsi.drilling.joint_choice import Coordinates, JointChoice, Servers
+
+    FloatArray: TypeAlias = NDArray[np.float64]
+
+SOLVER_ROUNDING = 1e-6
+"""Relative rounding of the solver. It is taken off a limit that leaves the room, so that no sum exceeds the limit."""
+
+
+class Solution(NamedTuple):
+    """Groups that are opened, the group of every stub of every joint choice, and the relative gap of the cost."""
+
+    groups: tuple[int, ...]
+    choices: tuple[tuple[int, ...], ...]
+    gap: float
+
+
+def cheapest(
+    wanted: Sequence[Servers],
+    choices: Sequence[JointChoice],
+    coordinates: Sequence[Coordinates],
+    costs: Costs,
+    time_limit: float,
+) -> Solution:
+    """Cheapest groups that serve all stubs; of those the fewest groups, then the fewest hits, then the deepest ends.
+
+    Parameters
+    ----------
+    wanted, choices, coordinates, costs, time_limit
+        As in ``set_cover.cover``.
+
+    Returns
+    -------
+    Solution
+
+    Raises
+    ------
+    StubsiError
+        Nothing was found within the time limit.
+    """
+    program = _Program(coordinates)
+    for servers in wanted:
+        program.add([(group, 1.0) for group in servers], 1, np.inf)
+    starts = [program.add_choice(choice) for choice in choices]
+    hits, depth = program.per_option(choices, starts)
+    x, gap = _minimised([program.costs(costs, hits), program.group_count(), hits, depth], program, time_limit)
+    return Solution(
+        groups=tuple(np.flatnonzero(x[: len(coordinates)] > 0.5).tolist()),
+        choices=tuple(_chosen(x, choice, own) for choice, own in zip(choices, starts, strict=True)),
+        gap=gap,
+    )
+
+
+def _chosen(x: FloatArray, choice: JointChoice, starts: Sequence[int]) -> tuple[int, ...]:
+    """Group of every stub of a joint choice."""
+    stubs = zip(choice.options, starts, strict=True)
+    return tuple(options[int(np.argmax(x[start : start + len(options)]))][0] for options, start in stubs)
+
+
+def packed(sets: Sequence[Servers], time_limit: float) -> tuple[Servers, ...]:
+    """As many of the sets as possible no two of which share a group; none if the solver finds none in time [s]."""
+    distinct = sorted(set(sets), key=sorted)
+    if not distinct:
+        return ()
+    entries = [(group, column) for column, groups in enumerate(distinct) for group in groups]
+    shape = (1 + max(group for group, _ in entries), len(distinct))
+    once = LinearConstraint(_matrix(entries, np.ones(len(entries)), shape), ub=1)
+    answer = milp(
+        -np.ones(len(distinct)), constraints=once, bounds=Bounds(0, 1), integrality=[1] * len(distinct),
+        options={"time_limit": time_limit},
+    )  # fmt: skip
+    if answer.x is None:
+        return ()
+    return tuple(groups for groups, taken in zip(distinct, answer.x, strict=True) if taken > 0.5)
+
+
+class _Program:
+    """Rows and columns of the program. Each column is 0 or 1: a group, a set-up, a side, or an option of a stub."""
+
+    def __init__(self, coordinates: Sequence[Coordinates]) -> None:
+        """Open the columns of groups, set-ups and sides. A group needs its set-up, and a set-up needs its side."""
+        self.entries: list[tuple[int, int]] = []
+        self.values: list[float] = []
+        self.lower: list[float] = []
+        self.upper: list[float] = []
+        set_ups = sorted({place[:2] for place in coordinates})
+        sides = sorted({side for side, _ in set_ups})
+        self.groups, self.set_ups, self.sides = len(coordinates), len(set_ups), len(sides)
+        self.width = self.groups + self.set_ups + self.sides
+        for group, place in enumerate(coordinates):
+            self.add([(self.groups + set_ups.index(place[:2]), 1.0), (group, -1.0)], 0, np.inf)
+        for i, (side, _) in enumerate(set_ups):
+            self.add([(self.groups + self.set_ups + sides.index(side), 1.0), (self.groups + i, -1.0)], 0, np.inf)
+
+    def add(self, terms: Sequence[tuple[int, float]], lower: float, upper: float) -> None:
+        """Add a row: the sum of these (column, factor) lies between two limits."""
+        row = len(self.lower)
+        self.entries += [(row, column) for column, _ in terms]
+        self.values += [value for _, value in terms]
+        self.lower.append(lower)
+        self.upper.append(upper)
+
+    def add_choice(self, choice: JointChoice) -> list[int]:
+        """Add the columns and rows of a joint choice; first column of the options of each of its stubs."""
+        starts = [self._add_options(options) for options in choice.options]
+        if np.isfinite(choice.limit):
+            terms = [
+                (start + i, add / choice.limit)
+                for start, options in zip(starts, choice.options, strict=True)
+                for i, (_, add) in enumerate(options)
+            ]
+            self.add(terms, -np.inf, _bound(choice))
+        for pair in choice.excluded:
+            columns = [starts[stub] + [g for g, _ in choice.options[stub]].index(group) for stub, group in pair]
+            self.add([(column, 1.0) for column in columns], 0, 1)
+        return starts
+
+    def _add_options(self, options: Sequence[tuple[int, float]]) -> int:
+        """Add the options of one stub, of which one is chosen and needs its group; their first column."""
+        start = self.width
+        self.width += len(options)
+        self.add([(start + i, 1.0) for i in range(len(options))], 1, 1)
+        for i, (group, _) in enumerate(options):
+            if group != UNDRILLED:
+                self.add([(group, 1.0), (start + i, -1.0)], 0, np.inf)
+        return start
+
+    def per_option(
+        self, choices: Sequence[JointChoice], starts: Sequence[Sequence[int]]
+    ) -> tuple[FloatArray, FloatArray]:
+        """Hits that each column stands for, and how shallow it is (the least sum has the deepest ends)."""
+        hits, shallow = np.zeros(self.width), np.zeros(self.width)
+        shallow[: self.groups] = -np.arange(self.groups)
+        for choice, own in zip(choices, starts, strict=True):
+            for options, start in zip(choice.options, own, strict=True):
+                for column, (group, _) in enumerate(options, start):
+                    hits[column] = choice.nets * (group != UNDRILLED)
+                    shallow[column] = -group * (group != UNDRILLED)
+        return hits, shallow
+
+    def group_count(self) -> FloatArray:
+        """One for each column that is a group."""
+        return np.repeat([1.0, 0.0], [self.groups, self.width - self.groups])
+
+    def costs(self, costs: Costs, hits: FloatArray) -> FloatArray:
+        """What each column costs."""
+        counts = (self.groups, self.set_ups, self.sides)
+        fixed = np.repeat([costs.group, costs.set_up, costs.side, 0.0], [*counts, self.width - sum(counts)])
+        return np.asarray(fixed + costs.hole * hits)
+
+    def constraint(self) -> LinearConstraint:
+        """All rows."""
+        matrix = _matrix(self.entries, np.array(self.values), (len(self.lower), self.width))
+        return LinearConstraint(matrix, lb=np.array(self.lower), ub=np.array(self.upper))
+
+
+def _matrix(entries: Sequence[tuple[int, int]], values: FloatArray, shape: tuple[int, int]) -> csc_array:
+    row, column = np.array(entries, dtype=np.int64).reshape(-1, 2).T
+    return coo_array((values, (row, column)), shape=shape).tocsc()
+
+
+def _bound(choice: JointChoice) -> float:
+    """Bound of a sum over its limit: below it by the rounding of the solver, unless no choice is that low."""
+    lowered = 1 - SOLVER_ROUNDING
+    return lowered if possible(choice._replace(limit=choice.limit * lowered)) else 1.0
+
+
+def _gap(answer: OptimizeResult) -> float:
+    """Relative gap of an answer: 0 where the least is proven, infinite where nothing is known."""
+    if answer.mip_gap is None:
+        return 0.0 if answer.status == 0 else np.inf
+    return float(answer.mip_gap)
+
+
+def _minimised(goals: Sequence[FloatArray], program: _Program, time_limit: float) -> tuple[FloatArray, float]:
+    """Minimise the goals one after the other. Each is held at its least value for the next; the gap is the first's."""
+    best, gap = None, 0.0
+    for number, goal in enumerate(goals):
+        answer = milp(
+            goal, constraints=program.constraint(), bounds=Bounds(0, 1), integrality=[1] * program.width,
+            options={"time_limit": time_limit, "mip_rel_gap": 0.0},
+        )  # fmt: skip
+        if answer.x is None:
+            break
+        best = np.round(answer.x)
+        if number == 0:
+            gap = _gap(answer)
+        program.add([(i, value) for i, value in enumerate(goal.tolist()) if value], -np.inf, float(goal @ best) + 1e-6)
+    if best is None:
+        raise StubsiError(f"No plan was found within {time_limit:g} s: give a longer time_limit.")
+    return best, gap

@@ -1,0 +1,132 @@
+"""Owns moves of nets to other routing layers: which ones can be built and drilled, and what must be drilled then."""
+
+from __future__ import annotations
+
+import itertools
+from collections import Counter, defaultdict
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar
+
+from stubsi.drilling.limits import Limits
+from stubsi.drilling.needs import needs_of
+from stubsi.errors import BoardError
+from stubsi.margin.ranking import rank
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
+
+    from stubsi.board.board import Board
+    from stubsi.board.net import Net
+    from stubsi.drilling.drill_task import CoupledStubs, Drillable
+    from stubsi.drilling.plan import Plan
+
+Stubs = TypeVar("Stubs", "Drillable", "CoupledStubs")
+
+LayerChange: TypeAlias = "tuple[Net, str, str]"
+"""A net, the layer it leaves, and the layer it goes to."""
+
+
+class Move(NamedTuple):
+    """A net moved from one routing layer to another in all its holes, and the stubs that must then be drilled.
+
+    ``single`` holds those that must be drilled alone, ``coupled`` those chosen for together. Without any, the net needs
+    no drilling.
+    """
+
+    net: str
+    from_layer: str
+    to_layer: str
+    single: tuple[Drillable, ...]
+    coupled: tuple[CoupledStubs, ...]
+
+    @property
+    def stubs(self) -> int:
+        """How many stubs may have to be drilled."""
+        return len(self.single) + sum(len(couple.stubs) for couple in self.coupled)
+
+    def __str__(self) -> str:
+        return f"{self.net} from {self.from_layer} to {self.to_layer}"
+
+    def __repr__(self) -> str:
+        return f"<Move {self}>"
+
+
+def moved(board: Board, moves: Sequence[Move]) -> Board:
+    """The board with nets moved to other layers; BoardError where a hole does not reach the new layer."""
+    moves_of: dict[str, list[Move]] = defaultdict(list)
+    for move in moves:
+        moves_of[move.net].append(move)
+    nets = []
+    for net in board.nets:
+        for move in moves_of.get(net.name, ()):
+            net = _on_layer(net, move.from_layer, move.to_layer)  # noqa: PLW2901
+        nets.append(net)
+    return board.replaced(nets=tuple(nets))
+
+
+def _on_layer(net: Net, old: str, new: str) -> Net:
+    """The net with one layer replaced by another in all its holes."""
+    holes = []
+    for hole in net.holes:
+        connects = tuple(dict.fromkeys(new if layer == old else layer for layer in hole.connects))
+        holes.append(hole.replaced(connects=connects) if connects != hole.connects else hole)
+    return net.replaced(holes=tuple(holes))
+
+
+def moves_of_drilled_nets(plan: Plan) -> list[Move]:
+    """Every move of a drilled net to a layer it may use, after which it can be built and drilled."""
+    turns: Counter[str] = Counter()
+    trials: dict[int, dict[str, LayerChange]] = defaultdict(dict)
+    for change in _layer_changes(plan):
+        name = change[0].name
+        trials[turns[name]][name] = change
+        turns[name] += 1
+    return [move for trial in trials.values() for move in _judged(plan, trial)]
+
+
+def _layer_changes(plan: Plan) -> Iterator[LayerChange]:
+    """Every other layer that a drilled net may use in place of one of its layers in use."""
+    layers_left: dict[str, dict[str, None]] = defaultdict(dict)
+    for hit in plan.hits:
+        layers_left[hit.net][hit.window.layer] = None
+    for net in plan.board.signal_nets:
+        for old, new in itertools.product(layers_left.get(net.name, ()), net.layers):
+            if old in net.layers and new != old and not any(new in hole.connects for hole in net.holes):
+                yield net, old, new
+
+
+def _judged(plan: Plan, trial: Mapping[str, LayerChange]) -> Iterator[Move]:
+    """Judge one change of each net, all on one trial board; only those that can be built and drilled."""
+    tried = _trial_board(plan.board, {name: _on_layer(*change) for name, change in trial.items()})
+    needs = needs_of(Limits(rank(tried, **plan.model.arguments()), plan.model, plan.rules), plan.rules)
+    left_out = {refused.net for refused in needs.refused} | set(needs.undecided)
+    single, coupled = _by_net(needs.task.single), _by_net(needs.task.coupled)
+    for net in tried.signal_nets:
+        if net.name not in left_out:
+            _, old, new = trial[net.name]
+            yield Move(net.name, old, new, tuple(single[net.name]), tuple(coupled[net.name]))
+
+
+def _by_net(stubs: Iterable[Stubs]) -> Mapping[str, list[Stubs]]:
+    by_net: dict[str, list[Stubs]] = defaultdict(list)
+    for each in stubs:
+        by_net[each.net].append(each)
+    return by_net
+
+
+def _trial_board(board: Board, versions: Mapping[str, Net]) -> Board:
+    """A board of changed nets and the reference nets, without the nets whose holes do not reach their layers."""
+    reference = tuple(net for net in board.nets if net.reference)
+    try:
+        return board.replaced(nets=(*versions.values(), *reference))
+    except BoardError:
+        reaching = tuple(net for net in versions.values() if _reaches(board, net))
+        return board.replaced(nets=(*reaching, *reference))
+
+
+def _reaches(board: Board, net: Net) -> bool:
+    """Whether every hole of a net reaches the layers it connects."""
+    try:
+        board.replaced(nets=(net,))
+    except BoardError:
+        return False
+    return True

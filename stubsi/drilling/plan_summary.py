@@ -1,0 +1,41 @@
+"""Owns the summary of a plan in words: how much is drilled, and in what sense no plan is better."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from stubsi.drilling.costs import FEWEST_GROUPS
+
+if TYPE_CHECKING:
+    from stubsi.drilling.plan import Plan
+
+
+def summary_of(plan: Plan) -> str:
+    """Counts and what is proven, in two lines."""
+    counts = (
+        f"Drill groups: {len(plan.groups)}, set-ups: {len(plan.set_ups)}, sides: {len(plan.sides)}, "
+        f"hits: {len(plan.hits)}; stubs refused: {len(plan.refused)}, nets undecided: {len(plan.undecided)}."
+    )
+    return f"{counts}\n{_optimum(plan) if plan.groups else _nothing_to_drill(plan)}"
+
+
+def _nothing_to_drill(plan: Plan) -> str:
+    """Why there is no drill group."""
+    if plan.refused:
+        return f"Nothing can be drilled: every stub that needs drilling is refused ({len(plan.refused)})."
+    if plan.undecided:
+        return f"No decided net needs a drill group; nets undecided: {len(plan.undecided)}."
+    return "No drill group is needed."
+
+
+def _optimum(plan: Plan) -> str:
+    """In what sense nothing better exists, and who says so."""
+    apart = f"{len(plan.certificate)} of the stubs, no two of which can share a group, prove"
+    if plan.costs != FEWEST_GROUPS:
+        least = "least" if plan.gap == 0 else f"not proven to be the least: relative gap {plan.gap:.2g}"
+        return f"Cost {plan.cost:g}, {least} ({plan.costs.source}); {apart} at least so many groups."
+    if plan.proven:
+        return f"No plan has fewer groups: {apart} it."
+    if plan.gap == 0:
+        return f"No plan has fewer groups by the solver; {apart} at least so many."
+    return f"The solver stopped at its time limit, relative gap {plan.gap:.2g}; {apart} at least so many groups."

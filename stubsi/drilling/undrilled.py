@@ -1,0 +1,65 @@
+"""Owns why a net stays undrilled, as data: it is waived, has no stub, meets its criterion, or could not be judged."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from stubsi.board.criterion import Criterion
+
+
+class WhyUndrilled(StrEnum):
+    """Why a net needs no drilling. Each is also the beginning of the text that is shown.
+
+    ``MEETS``: it meets its criterion with the model as far off as it may be. ``MEETS_UNPROVEN``: it meets its criterion
+    with the computed figures, but only within the uncertainty of the model.
+    """
+
+    WAIVED = "waived"
+    NO_STUB = "no stub"
+    MEETS = "meets its criterion"
+    MEETS_UNPROVEN = "meets its criterion, within the uncertainty of the model"
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Undrilled:
+    """Why a net needs no drilling.
+
+    Attributes
+    ----------
+    why : WhyUndrilled
+    waiver : str
+        The user's reason for a waiver, for ``WAIVED``.
+    criterion : Criterion or None
+        The criterion that is met, for ``MEETS`` and ``MEETS_UNPROVEN``.
+    missing : str
+        Unknown input that keeps the net from being proven, for ``MEETS_UNPROVEN``; empty where there is none.
+    """
+
+    why: WhyUndrilled
+    waiver: str = ""
+    criterion: Criterion | None = None
+    missing: str = ""
+
+    @property
+    def taken_on_trust(self) -> bool:
+        """Whether it is left undrilled although nothing proves that it meets its criterion."""
+        return self.why is WhyUndrilled.MEETS_UNPROVEN
+
+    def __str__(self) -> str:
+        details = (self.waiver, self.missing, "" if self.criterion is None else str(self.criterion))
+        return ": ".join((str(self.why), *(text for text in details if text)))
+
+    def __repr__(self) -> str:
+        return f"<Undrilled: {self.why}>"
+
+
+class Undecided(NamedTuple):
+    """A net that could not be judged, and the unknown input that is missing for it."""
+
+    missing: str
+
+    def __str__(self) -> str:
+        return self.missing
