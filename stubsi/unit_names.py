@@ -84,7 +84,7 @@ EXAMPLE: dict[Kind | Literal["rate"], str] = {
 """How a value of each kind is written, for error texts."""
 
 LARGEST_AND_SMALLEST: dict[Kind, tuple[float, float]] = {
-    "length": (100.0, 1e-9),
+    "length": (1e4, 1e-9),
     "frequency": (1e14, 1e-3),
     "impedance": (1e9, 1e-6),
     "delay per length": (1e-4, 1e-12),

@@ -47,7 +47,7 @@ def test_a_hole_can_be_pickled_and_prints_short(model):
         assert len(repr(thing)) < 200
     assert hole.below.stub_length.m_as("mm") == pytest.approx(0.46)
     shown = hole._repr_html_()
-    assert all(text in shown for text in ("A.0", "stub towards the bottom", "0.46 mm", "first notch", "GHz"))
+    assert all(text in shown for text in ("Hole A.0", "bottom", "0.46 mm", "first notch", "GHz"))
     assert repr(hole) == "HoleModel('A.0', stubs: top 0.46 mm, bottom 0.46 mm)"
     assert repr(hole.above).startswith("HoleStub(top, 0.46 mm from the upper face of S1 to the outer face of TOP, ")
 

@@ -253,7 +253,9 @@ def test_dots_that_are_no_key_are_read(written):
     assert len(read_board(written(text)).return_vias) == 100
 
 
-@pytest.mark.parametrize("path", [None, 5, b"card.toml", ["card.toml"], {}, object(), 1.5], ids=repr)
+@pytest.mark.parametrize(
+    "path", [None, 5, b"card.toml", ["card.toml"], {}, object(), 1.5], ids=lambda v: type(v).__name__
+)
 def test_what_is_no_path_is_refused(path):
     with pytest.raises(FileError, match=r"path = .*: must be the path of a board file"):
         read_board(path)
