@@ -77,6 +77,12 @@ def import_over_numpy():
     return import_time("stubsi") / import_time("numpy")
 
 
+def first_check_over_numpy():
+    """The import loads next to nothing: this is what the first call has to make up for."""
+    first_check = "stubsi; stubsi.check_stub('1 mm', '25 GBd', dk_eff=4.0)"
+    return import_time(first_check) / import_time("numpy")
+
+
 # --- one stub ---------------------------------------------------------------------------------------------------------
 
 SIGNAL = "25.78125 GBd"
@@ -241,6 +247,7 @@ def network_over_bare(points=2001):
 
 FIGURES = [
     Figure("import stubsi / import numpy", 2, import_over_numpy),
+    Figure("import stubsi and check a first stub / import numpy", 10, first_check_over_numpy),
     Figure("check of one stub again / its closed form in Python", 100, repeated_check_over_bare),
     Figure("check of a new stub / its closed form in Python", 100, varied_check_over_bare),
     Figure("check of a new stub / of one stub again", 1.25, varied_check_over_repeated),
