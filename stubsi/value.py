@@ -306,7 +306,8 @@ def sequence(value: object, what: str, of: type[Any] = str) -> tuple[Any, ...]:
 
 
 def _no_list(value: object, what: str, of: type[Any]) -> BoardError:
-    return BoardError(f"{what} = {as_shown(value)}: must be a list of {'names' if of is str else of.__name__ + 's'}.")
+    wanted = {str: " of names", object: ""}.get(of, f" of {of.__name__}s")
+    return BoardError(f"{what} = {as_shown(value)}: must be a list{wanted}.")
 
 
 def names(value: Iterable[str], what: str) -> tuple[str, ...]:
