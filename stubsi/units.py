@@ -6,7 +6,6 @@ pint's parser. The caller's pint registry is used as it stands and is never chan
 
 from __future__ import annotations
 
-import difflib
 import math
 import re
 from functools import lru_cache
@@ -16,6 +15,7 @@ import numpy as np
 import pint
 
 from stubsi.errors import UnitError
+from stubsi.unit_errors import as_shown, no_number, no_unit, with_article, wrong_rate_unit, wrong_unit
 from stubsi.unit_names import EXAMPLE, LARGEST_AND_SMALLEST, LARGEST_NUMBER, RATE_UNITS, SHOWN, SI, UNITS
 
 if TYPE_CHECKING:
@@ -63,9 +63,6 @@ _RULES: dict[Rule, tuple[float, bool, float]] = {
 }
 """Lowest value of each rule, whether that value itself is allowed, and the value all must lie below."""
 
-LONGEST_SHOWN = 200
-"""Characters of a refused value that an error shows."""
-
 _NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _NUMBER_AND_UNIT = re.compile(rf"\s*({_NUMBER})\s*(\S+)\s*")
 _NUMBER_AND_REST = re.compile(rf"({_NUMBER})\s*(\S.*)?")
@@ -83,7 +80,7 @@ def to_si(value: DimensionedArray, kind: Kind, name: str, *, rule: Rule = "posit
     name : str
         Name of the argument, for the error text.
     rule : str
-        What the number may be, a key of the rules above; it is always finite.
+        What the number may be; it is always finite.
 
     Returns
     -------
@@ -106,25 +103,74 @@ def to_si(value: DimensionedArray, kind: Kind, name: str, *, rule: Rule = "posit
     elif isinstance(value, (list, tuple)):
         return _even([to_si(item, kind, name, rule=rule) for item in value], name)
     else:
-        raise _no_unit(value, kind, name)
+        raise no_unit(value, kind, name)
     return in_range(si, kind, name, rule, shown=value)
 
 
 def one_si(value: Dimensioned, kind: Kind, name: str, *, rule: Rule = "positive") -> float:
-    """Take one value with a unit as an SI float, as ``to_si``; a list or an array is refused.
+    """Take one value with a unit as an SI float.
 
-    Rounded to 14 digits, so that values of up to 12 digits are equal whatever unit they came in.
+    Parameters
+    ----------
+    value : str or pint.Quantity
+        As ``to_si`` takes it, but no list and no array.
+    kind, name, rule
+        As in ``to_si``.
+
+    Returns
+    -------
+    float
+        In the SI unit of its kind, rounded to 14 digits: values of up to 12 digits are equal whatever their unit was.
+
+    Raises
+    ------
+    UnitError
+        As ``to_si``; a list or an array.
     """
     return float(f"{_one(to_si(value, kind, name, rule=rule), name, value):.14g}")
 
 
 def one_number(value: NumberArray, name: str, *, rule: Rule = "positive") -> float:
-    """Take one plain number, as ``to_number``; a list or an array is refused."""
+    """Take one plain number.
+
+    Parameters
+    ----------
+    value, name, rule
+        As in ``to_number``, but no list and no array.
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    UnitError
+        As ``to_number``; a list or an array.
+    """
     return _one(to_number(value, name, rule=rule), name, value)
 
 
 def to_number(value: NumberArray, name: str, *, rule: Rule = "positive") -> float | FloatArray:
-    """Take a plain number (Dk, loss tangent, ratio, dB) as a float or array; text and True/False are refused."""
+    """Take a plain number (Dk, loss tangent, ratio, dB) as a float, an array or list of them as an array.
+
+    Parameters
+    ----------
+    value : float, array_like or pint.Quantity without unit
+        The number or numbers.
+    name : str
+        Name of the argument, for the error text.
+    rule : str
+        What the number may be; it is always finite.
+
+    Returns
+    -------
+    float or ndarray
+
+    Raises
+    ------
+    UnitError
+        Text, True or False, a value with a unit, not finite, far too large, masked, or against ``rule``.
+    """
     if type(value) is float or type(value) is int:
         return in_range(_float(value), None, name, rule, shown=value)
     if isinstance(value, pint.Quantity):
@@ -135,17 +181,38 @@ def to_number(value: NumberArray, name: str, *, rule: Rule = "positive") -> floa
     try:
         number = np.asarray(value)
     except (TypeError, ValueError):
-        raise _no_number(value, name) from None
+        raise no_number(value, name) from None
     if number.dtype.kind not in "iuf":
-        raise _no_number(value, name)
+        raise no_number(value, name)
     number = number.astype(np.float64)
     return in_range(number if number.ndim else float(number), None, name, rule, shown=value)
 
 
 def in_range(si: float | FloatArray, kind: Kind | None, name: str, rule: Rule, shown: object) -> float | FloatArray:
-    """Return ``si`` if every number of it is finite, obeys ``rule`` and is of a size that its kind can have.
+    """Check that numbers are finite, obey a rule and are of a size that their kind can have.
 
-    UnitError showing ``shown`` otherwise. ``kind`` is None for a plain number.
+    Parameters
+    ----------
+    si : float or ndarray
+        The numbers, in the SI unit of their kind.
+    kind : str or None
+        A key of ``UNITS``; None: plain numbers.
+    name : str
+        Name of the argument, for the error text.
+    rule : str
+        What the numbers may be.
+    shown : object
+        What was given, for the error text.
+
+    Returns
+    -------
+    float or ndarray
+        ``si`` as it is.
+
+    Raises
+    ------
+    UnitError
+        A number is not as it must be.
     """
     lowest, allowed, below = _RULES[rule]
     largest, smallest = LARGEST_AND_SMALLEST[kind] if kind else (LARGEST_NUMBER, 0.0)
@@ -168,9 +235,23 @@ def in_range(si: float | FloatArray, kind: Kind | None, name: str, rule: Rule, s
 
 
 def to_rate(value: Dimensioned, name: str) -> tuple[float, str, str]:
-    """Take a line rate apart: (per second, what is counted, text left behind the unit).
+    """Take a line rate apart.
 
-    Counted are "bits", "transfers" or "symbols"; "bits or symbols" for pint's baud, which is also its bps.
+    Parameters
+    ----------
+    value : str or pint.Quantity
+        ``"112 Gb/s PAM4"``, ``ureg.Quantity(28, "GBd")``.
+    name : str
+        Name of the argument, for the error text.
+
+    Returns
+    -------
+    per_second : float
+        How many per second.
+    counted : str
+        What is counted: "bits", "transfers" or "symbols"; "bits or symbols" for pint's baud, which is also its bps.
+    modulation : str
+        The text behind the unit; blank if there is none.
 
     Raises
     ------
@@ -182,13 +263,26 @@ def to_rate(value: Dimensioned, name: str) -> tuple[float, str, str]:
     number, rest = _split(value, "rate", name)
     unit, _, modulation = rest.partition(" ")
     if unit not in RATE_UNITS:
-        raise _wrong_rate_unit(value, unit, name)
+        raise wrong_rate_unit(value, unit, name)
     counted, factor = RATE_UNITS[unit]
     return _rate_in_range(number * factor, name, value), counted, modulation.strip()
 
 
 def quantity(si: ArrayLike, kind: Kind | RateKind) -> Quantity:
-    """Give an SI float or array back as a pint quantity in the plain unit of its kind (mm, GHz, ohm ...)."""
+    """Give SI floats back as a pint quantity in the plain unit of their kind.
+
+    Parameters
+    ----------
+    si : float or array_like
+        In the SI unit of the kind.
+    kind : str
+        A key of ``SHOWN``.
+
+    Returns
+    -------
+    pint.Quantity
+        In mm, GHz, ohm ..., of the user's application registry.
+    """
     unit, factor = SHOWN[kind]
     registry: pint.UnitRegistry[Any] = pint.application_registry.get()  # type: ignore[no-untyped-call]  # pint has none
     made: Quantity = registry.Quantity(np.divide(si, factor)[()], _unit(registry, unit))
@@ -202,7 +296,22 @@ def _unit(registry: pint.UnitRegistry[Any], unit: str) -> pint.Unit:
 
 
 def show(si: float | None, kind: Kind | RateKind, digits: int = 4) -> str:
-    """Text of an SI float in its plain unit, ``digits`` significant digits; "unknown" for None."""
+    """Show an SI float as text in the plain unit of its kind.
+
+    Parameters
+    ----------
+    si : float or None
+        In the SI unit of the kind; None: unknown.
+    kind : str
+        A key of ``SHOWN``.
+    digits : int
+        Significant digits.
+
+    Returns
+    -------
+    str
+        Like "1.575 mm", or "unknown".
+    """
     if si is None:
         return "unknown"
     unit, factor = SHOWN[kind]
@@ -225,14 +334,14 @@ def _text_to_si(text: str, kind: Kind, name: str) -> float:
     number, unit = _split(text, kind, name)
     factor = UNITS[kind].get(unit)
     if factor is None:
-        raise _wrong_unit(text, unit, kind, name)
+        raise wrong_unit(text, unit, kind, name)
     return number * factor
 
 
 def _split(value: object, kind: Kind | Literal["rate"], name: str) -> tuple[float, str]:
     """Number and unit of a text; every way of writing a number that could be misread is refused by name."""
     if not isinstance(value, str):
-        raise _no_unit(value, kind, name)
+        raise no_unit(value, kind, name)
     text = value.strip().replace("\u2212", "-")
     example = f"write it like '{EXAMPLE[kind]}'"
     if not text:
@@ -247,7 +356,7 @@ def _split(value: object, kind: Kind | Literal["rate"], name: str) -> tuple[floa
     if match is None:
         raise UnitError(f"{name} = {as_shown(value)}: must be one number and one unit; {example}.")
     if match[2] is None:
-        raise _no_unit(value, kind, name)
+        raise no_unit(value, kind, name)
     return float(match[1]), " ".join(match[2].split())
 
 
@@ -263,7 +372,8 @@ def _quantity_to_si(value: Quantity, kind: Kind, name: str) -> float | FloatArra
         si = value.m_as(SI[kind])
     except pint.PintError:
         raise UnitError(
-            f"{name} = {as_shown(value)}: {_a(kind)} is wanted, like '{EXAMPLE[kind]}', not {value.dimensionality}."
+            f"{name} = {as_shown(value)}: {with_article(kind)} is wanted, like '{EXAMPLE[kind]}', "
+            f"not {value.dimensionality}."
         ) from None
     except (TypeError, ValueError, OverflowError):
         raise UnitError(f"{name} = {as_shown(value)}: must be a real number.") from None
@@ -314,55 +424,3 @@ def _rate_of_quantity(value: Quantity, name: str) -> tuple[float, str]:
 
 def _rate_in_range(per_second: float, name: str, shown: object) -> float:
     return float(in_range(per_second, "frequency", name, "positive", shown=shown))
-
-
-def _no_number(value: object, name: str) -> UnitError:
-    return UnitError(f"{name} = {as_shown(value)}: must be a number without quotes, for example 3.8.")
-
-
-def _no_unit(value: object, kind: Kind | Literal["rate"], name: str) -> UnitError:
-    return UnitError(
-        f"{name} = {as_shown(value)}: has no unit; write it as text like '{EXAMPLE[kind]}', or as a pint quantity."
-    )
-
-
-def _a(kind: str) -> str:
-    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
-
-
-def _wrong_unit(text: str, unit: str, kind: Kind, name: str) -> UnitError:
-    given, wanted = f"{name} = {as_shown(text)}", f"{_a(kind)} is wanted, like '{EXAMPLE[kind]}'"
-    for other, units in UNITS.items():
-        if unit in units:
-            return UnitError(f"{given}: '{unit}' is {_a(other)}; {wanted}.")
-    if unit.split(" ", maxsplit=1)[0] in RATE_UNITS:
-        return UnitError(f"{given}: a line rate where {wanted}.")
-    return UnitError(f"{given}: unknown unit {as_shown(unit)}{_near(unit, list(UNITS[kind]))}")
-
-
-def _wrong_rate_unit(text: str, unit: str, name: str) -> UnitError:
-    if unit in UNITS["frequency"]:
-        return UnitError(
-            f"{name} = {as_shown(text)}: that is a frequency; a line rate is in Gb/s, GBd or GT/s "
-            f"(a Nyquist frequency of 28 GHz is '56 GBd')."
-        )
-    if unit.endswith(("B/s", "Bps", "BPS")) or "byte" in unit.casefold():
-        return UnitError(
-            f"{name} = {as_shown(text)}: {as_shown(unit)} counts bytes; give the line rate in bits, "
-            f"like '25.78125 Gb/s'."
-        )
-    return UnitError(f"{name} = {as_shown(text)}: unknown unit {as_shown(unit)}{_near(unit, list(RATE_UNITS))}")
-
-
-def _near(unit: str, known: list[str]) -> str:
-    same = [k for k in known if k.casefold() == unit.casefold()] or difflib.get_close_matches(unit, known, 1)
-    return f"; did you mean '{same[0]}'?" if same else f"; known are {', '.join(known)}."
-
-
-def as_shown(value: object) -> str:
-    """Text of a refused value for an error: text in quotes, all else as it prints, cut to a readable length."""
-    try:
-        text = repr(value) if isinstance(value, str) else f"{value}"
-    except (ValueError, TypeError):  # a number of too many digits, a type that does not print
-        text = f"<{type(value).__name__}>"
-    return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]} ..."

@@ -22,8 +22,9 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any, ClassVar, Generic, Self, TypeVar, overload
 
 from stubsi.errors import BoardError, UnitError
+from stubsi.unit_errors import as_shown
 from stubsi.unit_names import EXAMPLE
-from stubsi.units import as_shown, one_si, quantity, show
+from stubsi.units import one_si, quantity, show
 
 if TYPE_CHECKING:
     from dataclasses import _MISSING_TYPE
@@ -139,7 +140,22 @@ class Converted(Generic[Given_contra, Kept_co]):
 
 
 def shown_name(instance: object, title: str, field_name: str) -> str:
-    """Name of a field for errors: what the object is, its own name where it has one, and the field."""
+    """Name of a field for an error.
+
+    Parameters
+    ----------
+    instance : object
+        The object with the field.
+    title : str
+        What it is, like "hole".
+    field_name : str
+        The field.
+
+    Returns
+    -------
+    str
+        Like "hole U1.A4 connects", or "stackup layers" where the object has no name.
+    """
     own = instance.__dict__.get("name")
     return f"{title} {own} {field_name}" if isinstance(own, str) else f"{title} {field_name}"
 
@@ -255,14 +271,46 @@ def checked(value: object, what: str, of: type[Any] = str) -> Any:
 
 
 def text_or_blank(value: object, what: str) -> str:
-    """Return a text, which may be blank; BoardError if ``value`` is no text."""
+    """Return ``value`` if it is a text, which may be blank.
+
+    Parameters
+    ----------
+    value : object
+        What is checked.
+    what : str
+        Name of the argument, for the error text.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    BoardError
+        ``value`` is no text.
+    """
     if not isinstance(value, str):
         raise BoardError(f"{what} = {as_shown(value)}: must be a text, or left out.")
     return value
 
 
 def one_of(value: object, what: str, allowed: tuple[str, ...]) -> None:
-    """Check that ``value`` is one of the texts in ``allowed``; BoardError naming them otherwise."""
+    """Check that a value is one of some texts.
+
+    Parameters
+    ----------
+    value : object
+        What is checked.
+    what : str
+        Name of the argument, for the error text.
+    allowed : tuple of str
+        The texts; a blank one stands for an argument that is left out.
+
+    Raises
+    ------
+    BoardError
+        ``value`` is none of them; the text names them.
+    """
     if not (isinstance(value, str) and value in allowed):
         known = [text for text in allowed if text]
         wanted = " or ".join(map(repr, known)) if len(known) == 2 else f"one of {', '.join(known)}"
@@ -306,16 +354,46 @@ def sequence(value: object, what: str, of: type[Any] = str) -> tuple[Any, ...]:
 
 
 def _no_list(value: object, what: str, of: type[Any]) -> BoardError:
-    return BoardError(f"{what} = {as_shown(value)}: must be a list of {'names' if of is str else of.__name__ + 's'}.")
+    wanted = {str: " of names", object: ""}.get(of, f" of {of.__name__}s")
+    return BoardError(f"{what} = {as_shown(value)}: must be a list{wanted}.")
 
 
 def names(value: Iterable[str], what: str) -> tuple[str, ...]:
-    """Take a list of names as a tuple; BoardError if it is none. For fields of layer names."""
+    """Take a list of names as a tuple: ``sequence`` for a field that is converted.
+
+    Parameters
+    ----------
+    value : iterable of str
+        Names, none of them blank.
+    what : str
+        Name of the argument, for the error text.
+
+    Returns
+    -------
+    tuple of str
+    """
     return sequence(value, what)
 
 
 def pairs(value: object, what: str) -> tuple[tuple[Any, Any], ...]:
-    """Take a mapping, or a list of pairs, as pairs; BoardError if it is neither."""
+    """Take a mapping, or a list of pairs, as pairs.
+
+    Parameters
+    ----------
+    value : mapping or iterable of tuple
+        The pairs.
+    what : str
+        Name of the argument, for the error text.
+
+    Returns
+    -------
+    tuple of tuple
+
+    Raises
+    ------
+    BoardError
+        ``value`` is neither.
+    """
     items = tuple(value.items()) if isinstance(value, Mapping) else sequence(value, what, tuple)
     if any(len(item) != 2 for item in items):
         raise BoardError(f"{what} = {as_shown(value)}: must be a mapping.")

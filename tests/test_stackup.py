@@ -290,3 +290,14 @@ def test_table_of_faces():
     table = four_layers().faces()
     assert list(table["layer"]) == ["TOP", "L2", "L3", "BOT"]
     assert np.allclose(table["lower face from bottom [mm]"], [1.505, 1.27, 0.235, 0])
+    assert four_layers().to_frame().equals(table)
+    assert list(table["role"]) == ["signal", "plane", "signal", "signal"]
+
+
+@pytest.mark.parametrize("bad", [None, 5, ["data sheet"]], ids=repr)
+@pytest.mark.parametrize("name", ["source", "material"])
+def test_a_source_is_text(name, bad):
+    with pytest.raises(BoardError, match=rf"dielectric layer {name} = .*: must be a text, or left out"):
+        laminate(**{name: bad})
+    with pytest.raises(BoardError, match=r"stackup source = .*: must be a text, or left out"):
+        Stackup(layers=four_layers().layers, source=bad)

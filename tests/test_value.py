@@ -6,12 +6,13 @@ import dataclasses
 import pickle
 from dataclasses import dataclass, field
 
+import numpy as np
 import pint
 import pytest
 from hypothesis import given
 
-from stubsi import Padstack, UnitError
-from stubsi.value import Dimension, InSI, OptionalDimension, Value
+from stubsi import BoardError, Padstack, UnitError
+from stubsi.value import Converted, Dimension, InSI, OptionalDimension, Value, one_of, sequence
 from tests.strategies import physical
 
 
@@ -77,6 +78,62 @@ def test_nothing_remembered_is_pickled():
     restored = pickle.loads(pickle.dumps(slot))
     assert restored == slot
     assert "_hash" not in vars(restored)
+
+
+def doubled(value, what):
+    if not isinstance(value, int):
+        raise UnitError(f"{what} = {value!r}: must be an integer.")
+    return 2 * value
+
+
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class TwoPart(Value):
+    """A value object with converted fields: one that must be given, one that need not."""
+
+    name: str = "a"
+    count: Converted[int, int] = Converted(doubled)
+    spare: Converted[int, int] = Converted(doubled, 0)
+
+
+def test_a_converted_field_keeps_what_its_function_makes():
+    part = TwoPart(count=3)
+    assert (part.count, part.spare) == (6, 0)
+    assert part.replaced(spare=2).spare == 4
+    assert part.replaced(spare=2).count == 6
+    assert part == TwoPart(count=3, spare=0) != TwoPart(count=4)
+    assert repr(part) == "TwoPart(name='a', count=6, spare=0)"
+
+
+def test_an_error_of_a_converted_field_names_object_and_field():
+    with pytest.raises(UnitError, match="two part b count = 'x': must be an integer"):
+        TwoPart(name="b", count="x")
+    with pytest.raises(UnitError, match="two part count = 'x'"):
+        TwoPart(name=5, count="x")
+    with pytest.raises(TypeError, match="count"):
+        TwoPart()
+
+
+@pytest.mark.parametrize(
+    ("value", "of", "wanted"),
+    [("L1", str, "a list of names"), (5, str, "a list of names"), ({"L1": 1}, str, "a list of names"),
+     (np.array(5.0), str, "a list of names"), (None, Slot, "a list of Slots"), (None, object, "a list")],
+    ids=repr,
+)  # fmt: skip
+def test_what_is_no_list_is_refused(value, of, wanted):
+    with pytest.raises(BoardError, match=rf"things = .*: must be {wanted}\."):
+        sequence(value, "things", of)
+
+
+def test_lists_of_every_kind_become_tuples():
+    for value in (["L1", "L2"], ("L1", "L2"), np.array(["L1", "L2"]), (name for name in ("L1", "L2"))):
+        assert sequence(value, "layers") == ("L1", "L2")
+
+
+@pytest.mark.parametrize("value", ["", " ", "left", "TOP", None, 1, ["top"], np.array(["top", "bottom"])], ids=repr)
+def test_one_of_some_texts(value):
+    with pytest.raises(BoardError, match=r"side = .*: must be 'top' or 'bottom'\."):
+        one_of(value, "side", ("top", "bottom"))
+    one_of("top", "side", ("top", "bottom"))
 
 
 def test_it_cannot_be_changed():

@@ -8,7 +8,8 @@ from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from stubsi.errors import UnitError
-from stubsi.units import as_shown, one_number, one_si, show
+from stubsi.unit_errors import as_shown
+from stubsi.units import one_number, one_si, show
 from stubsi.value import Converted, Value, checked
 
 if TYPE_CHECKING:

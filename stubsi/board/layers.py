@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from stubsi.errors import BoardError
-from stubsi.units import DF_RULE, DK_RULE, as_shown, one_number
+from stubsi.unit_errors import as_shown
+from stubsi.units import DF_RULE, DK_RULE, one_number
 from stubsi.value import Dimension, OptionalDimension, Value, one_of, text_or_blank
 
 if TYPE_CHECKING:

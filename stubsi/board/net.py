@@ -10,7 +10,8 @@ from stubsi.board.criterion import Criterion
 from stubsi.board.padstack import SIDES, Padstack, PressFit, Side
 from stubsi.board.signal import Signal, as_signal
 from stubsi.errors import BoardError, UnitError
-from stubsi.units import DK_RULE, as_shown, one_number, quantity
+from stubsi.unit_errors import as_shown
+from stubsi.units import DK_RULE, one_number, quantity
 from stubsi.value import (
     Converted,
     Dimension,

@@ -8,7 +8,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias, overload
 
 from stubsi.errors import BoardError
-from stubsi.units import as_shown, quantity, show
+from stubsi.unit_errors import as_shown
+from stubsi.units import quantity, show
 from stubsi.value import (
     Converted,
     Dimension,

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 from stubsi.board.line_rates import LINE_RATES, LineRate, Modulation
 from stubsi.errors import UnitError
-from stubsi.units import as_shown, quantity, to_rate
+from stubsi.unit_errors import as_shown
+from stubsi.units import quantity, to_rate
 from stubsi.value import Value
 
 if TYPE_CHECKING:

@@ -12,7 +12,8 @@ import numpy as np
 from stubsi.board.distance import Between, Distance, EndKind
 from stubsi.board.layers import CopperLayer, DielectricLayer, Laminate, assumed_of
 from stubsi.errors import BoardError, UnknownValueError
-from stubsi.units import as_shown, quantity, show
+from stubsi.unit_errors import as_shown
+from stubsi.units import quantity, show
 from stubsi.value import Converted, InSI, Value, one_of, sequence, text_or_blank
 
 if TYPE_CHECKING:

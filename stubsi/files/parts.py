@@ -64,7 +64,21 @@ CRITERION = Schema(must={"source": TEXT}, may={name: kind for name, (kind, _) in
 
 
 def layer(table: Table, place: str, source: str) -> CopperLayer | DielectricLayer:
-    """Build one layer, ``copper = name`` or ``dielectric = material``; ``source`` is its source if it states none."""
+    """Build one layer: ``copper = name`` or ``dielectric = material``.
+
+    Parameters
+    ----------
+    table : dict
+        The table as it is parsed.
+    place : str
+        Where it stands in the file.
+    source : str
+        Source of a dielectric that states none.
+
+    Returns
+    -------
+    CopperLayer or DielectricLayer
+    """
     if ("copper" in table) == ("dielectric" in table):
         raise FileError(f'{place}: must be either copper = "L1" or dielectric = "material".')
     if "copper" in table:
@@ -79,7 +93,19 @@ def layer(table: Table, place: str, source: str) -> CopperLayer | DielectricLaye
 
 
 def padstack(table: Table, place: str) -> Padstack:
-    """Build a padstack; a pad is a length or ``"none"``, an antipad a length or ``{slot = length}``."""
+    """Build a padstack; a pad is a length or ``"none"``, an antipad a length or ``{slot = length}``.
+
+    Parameters
+    ----------
+    table : dict
+        The table as it is parsed.
+    place : str
+        Where it stands in the file.
+
+    Returns
+    -------
+    Padstack
+    """
     PADSTACK.check(table, place)
     values = dict(table)
     values["pad"] = _pad(table["pad"])
@@ -94,14 +120,38 @@ def padstack(table: Table, place: str) -> Padstack:
 
 
 def press_fit(table: Table, place: str) -> PressFit:
-    """Build what a press-fit pin needs of its hole."""
+    """Build what a press-fit pin needs of its hole.
+
+    Parameters
+    ----------
+    table : dict
+        The table as it is parsed.
+    place : str
+        Where it stands in the file.
+
+    Returns
+    -------
+    PressFit
+    """
     PRESS_FIT.check(table, place)
     with errors_at(place):
         return PressFit(**{key: value for key, value in table.items() if key != "name"})
 
 
 def criterion(table: Table, place: str) -> Criterion:
-    """Build a criterion from its one limit and its source."""
+    """Build a criterion from its one limit and its source.
+
+    Parameters
+    ----------
+    table : dict
+        The table as it is parsed.
+    place : str
+        Where it stands in the file.
+
+    Returns
+    -------
+    Criterion
+    """
     CRITERION.check(table, place)
     given = [name for name in LIMITS if name in table]
     if len(given) != 1:

@@ -166,7 +166,18 @@ def look_up(name: str, known: Mapping[str, Part], place: str, what: str) -> Part
 
 
 def as_written(value: object) -> str:
-    """A value as it may stand in the file, cut to a readable length."""
+    """Show a value as it may stand in the file.
+
+    Parameters
+    ----------
+    value : object
+        Value of a key.
+
+    Returns
+    -------
+    str
+        Cut to a readable length.
+    """
     try:
         text = {True: "true", False: "false"}[value] if isinstance(value, bool) else repr(value)
     except (ValueError, RecursionError):  # a number of too many digits, a list that is nested too deeply
@@ -196,7 +207,13 @@ def with_places(tables: Iterable[Table], place: str) -> Iterator[tuple[str, Tabl
 
 @contextmanager
 def errors_at(place: str) -> Iterator[None]:
-    """Put the place in the file before the text of an error that is raised inside."""
+    """Put the place in the file before the text of an error that is raised inside.
+
+    Parameters
+    ----------
+    place : str
+        File, table and name.
+    """
     try:
         yield
     except FileError:

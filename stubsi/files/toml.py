@@ -1,4 +1,4 @@
-"""Owns the board file: human-writable TOML, units in the text, to a Board. Nothing written in it is guessed or lost."""
+"""Owns the board file: TOML that people write, units in its text, read to a Board; nothing in it is guessed or lost."""
 
 from __future__ import annotations
 
@@ -91,15 +91,18 @@ class _Reader:
     def board(self) -> Board:
         nets = [self._net(table, place) for place, table in self._tables("net")]
         nets += [self._reference(table, place) for place, table in self._tables("reference")]
+        criterion = self._criterion(self.table, f"{self.file}: top level") or DEFAULT
+        signal_criteria = tuple(self._signal_criteria().items())
+        name = self.table.get("name", "")
         self._check_padstacks(self._unused_padstacks(nets))
         with errors_at(f"{self.file}: [[net]], [[reference]]"):
             try:
                 return Board(
                     stackup=self.stackup,
                     nets=tuple(nets),
-                    name=self.table.get("name", ""),
-                    criterion=self._criterion(self.table, f"{self.file}: top level") or DEFAULT,
-                    signal_criteria=tuple(self._signal_criteria().items()),
+                    name=name,
+                    criterion=criterion,
+                    signal_criteria=signal_criteria,
                 )
             except BoardError:
                 self._refuse_culprit(nets)

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from stubsi.errors import FileError
-from stubsi.units import as_shown
+from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
     import os

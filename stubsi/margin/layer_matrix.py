@@ -14,7 +14,8 @@ from stubsi.board.signal import Signal, as_signal
 from stubsi.board.stackup import Stackup
 from stubsi.errors import StubsiError
 from stubsi.margin.ranking import counted, rank
-from stubsi.units import as_shown, one_si
+from stubsi.unit_errors import as_shown
+from stubsi.units import one_si
 from stubsi.value import InSI, checked
 
 if TYPE_CHECKING:

@@ -19,7 +19,7 @@ from stubsi.margin.net_rows import net_rows
 from stubsi.margin.verdict import Verdict, measured, standing, unknown_of
 from stubsi.stubs.cases import stub_table
 from stubsi.stubs.model_choice import ModelChoice
-from stubsi.units import as_shown
+from stubsi.unit_errors import as_shown
 from stubsi.value import read_only
 
 if TYPE_CHECKING:

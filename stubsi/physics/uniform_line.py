@@ -25,7 +25,7 @@ NEWTON_DONE = 1e-9
 MOST_STEPS = 30
 """Most Newton steps of that search; about four are needed."""
 MOST_NEPERS = 300.0
-"""Attenuation of a line [Np] beyond which no more is counted."""
+"""Attenuation of a line [Np] that counts as any larger one: nothing comes back from its far end."""
 
 
 def quarter_wave(stub_length: FloatLike, dk_eff: FloatLike, order: FloatLike = 1) -> FloatArray:
@@ -201,8 +201,8 @@ class UniformLine:
     def _hyperbolic(self, series: ComplexArray, shunt: ComplexArray) -> tuple[ComplexArray, ComplexArray]:
         """cosh(g) and sinh(g)/g, even in g."""
         g = np.asarray(self.stub_length, dtype=float) * np.sqrt(np.multiply(series, shunt))
-        # Beyond 300 nepers the far end is out of reach: ratios keep all their digits, and nothing overflows.
-        g = np.where(np.abs(g.real) > MOST_NEPERS, np.copysign(MOST_NEPERS, g.real) + 1j * g.imag, g)
+        if np.any(np.abs(g.real) > MOST_NEPERS):  # ratios keep all their digits, and nothing overflows
+            g = np.clip(g.real, -MOST_NEPERS, MOST_NEPERS) + 1j * g.imag
         return np.cosh(g), np.where(g == 0, 1.0, np.sinh(g) / np.where(g == 0, 1.0, g))
 
     def notch(self, order: FloatLike = 1) -> FloatArray:

@@ -22,7 +22,7 @@ from stubsi.margin.verdict import Verdict
 from stubsi.physics.uniform_line import decibels
 from stubsi.stubs.hole_model import HoleModel, HoleStub
 from stubsi.stubs.uniform_stub import Stub
-from stubsi.units import as_shown
+from stubsi.unit_errors import as_shown
 from stubsi.value import checked
 
 if TYPE_CHECKING:
