@@ -60,6 +60,8 @@ def results(board, drilled):
         "plan": drilled,
         "consequences": drilled.consequences(),
         "reroutes": drilled.reroutes(),
+        "effects": drilled.effects(),
+        "questions": plan(board, made.rules(least_depth=None), model="uniform", dk_eff=4).questions(),
         "check": check_stub("24 mil", "25.78125 Gb/s", dk_eff=6.17),
         "check of a length only": check_stub("24 mil", "25 Gb/s", criterion="TI 15 mil", **geometry),
         "budget": stub_budget("DDR4-3200", dk_eff=4),
@@ -110,6 +112,15 @@ def test_reroutes_show_the_best_moves(shown, drilled):
     moves = drilled.reroutes()
     assert f"best single move: {moves.single}" in shown["reroutes"].text
     assert "C: no other layer it may use" in shown["reroutes"].text
+
+
+def test_effects_and_questions_show_a_row_each(shown, board, drilled):
+    for effect in drilled.effects():
+        assert f"{effect.padstack.name} {effect.side} {', '.join(effect.layers)} {effect.kind}" in shown["effects"].text
+    questions = plan(board, made.rules(least_depth=None), model="uniform", dk_eff=4).questions()
+    assert len(questions) > 0
+    for question in questions:
+        assert f"{question.unknown} {question.flips} {question.about}" in shown["questions"].text
 
 
 def test_checks_and_budgets_show_their_figures(shown):

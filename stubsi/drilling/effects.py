@@ -98,6 +98,11 @@ class Effects(tuple[Effect, ...]):
     def __str__(self) -> str:
         return "\n".join(map(str, self)) or "No padstack is affected."
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.html import effects_html
+
+        return effects_html(self)
+
     def __repr__(self) -> str:
         return f"<Effects: {len(self)}, {sum(effect.short is True for effect in self)} clearances too small>"
 

@@ -50,6 +50,11 @@ class Questions(tuple[Question, ...]):
     def __str__(self) -> str:
         return "\n".join(map(str, self)) or "Nothing is unknown."
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.html import questions_html
+
+        return questions_html(self)
+
     def __repr__(self) -> str:
         return f"<Questions: {len(self)}>"
 

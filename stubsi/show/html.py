@@ -1,4 +1,4 @@
-"""Owns how results that are no table of nets show in a notebook: board, hole, check, budget, re-routes."""
+"""Owns how results that are no table of nets show in a notebook: board, hole, check, budget, and what a plan tells."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from stubsi.units import show
 if TYPE_CHECKING:
     from stubsi.board.board import Board
     from stubsi.board.layers import DielectricLayer
+    from stubsi.drilling.effects import Effect, Effects
+    from stubsi.drilling.questions import Question, Questions
     from stubsi.drilling.reroute import Reroutes
     from stubsi.margin.budget import Budget, Check
     from stubsi.stubs.hole_model import HoleModel, HoleStub
@@ -53,6 +55,22 @@ _MOVE_COLUMNS: tuple[Column[tuple[int, str, str]], ...] = (
     Column("group", lambda row: str(row[0]), align="right"),
     Column("held open by", lambda row: row[1]),
     Column("move and what it does", lambda row: row[2]),
+)
+
+
+_EFFECT_COLUMNS: tuple[Column[Effect], ...] = (
+    Column("padstack", lambda effect: effect.padstack.name),
+    Column("drilled from", lambda effect: effect.side),
+    Column("layers", lambda effect: ", ".join(effect.layers)),
+    Column("effect", lambda effect: effect.kind),
+    Column("drawn", lambda effect: _length(effect.drawn), unit="mm", align="right"),
+    Column("needed", lambda effect: _length(effect.needed), unit="mm", align="right"),
+    Column("too small", lambda effect: {True: "yes", False: "", None: "cannot be judged"}[effect.short]),
+)
+
+_QUESTION_COLUMNS: tuple[Column[Question], ...] = (
+    Column("unknown input", lambda question: question.unknown),
+    Column("verdicts that can change", lambda question: f"{question.flips} {question.about}", align="right"),
 )
 
 
@@ -163,9 +181,42 @@ def reroutes_html(reroutes: Reroutes) -> str:
     return as_html(_MOVE_COLUMNS, rows, head=best)
 
 
+def effects_html(effects: Effects) -> str:
+    """What the depth drills do to the padstacks.
+
+    Parameters
+    ----------
+    effects : Effects
+
+    Returns
+    -------
+    str
+    """
+    return as_html(_EFFECT_COLUMNS, effects)
+
+
+def questions_html(questions: Questions) -> str:
+    """What to ask, the most telling question first.
+
+    Parameters
+    ----------
+    questions : Questions
+
+    Returns
+    -------
+    str
+    """
+    return as_html(_QUESTION_COLUMNS, questions)
+
+
 def _pairs_html(*pairs: tuple[str, str]) -> str:
     """Names and values in two columns, and the caution."""
     return as_html(_PAIR_COLUMNS, pairs) + html_lines([CAUTION])
+
+
+def _length(metres: float | None) -> str:
+    """Length [mm]; empty where it is unknown or there is none."""
+    return "" if metres is None else f"{1e3 * metres:.4g}"
 
 
 def _decibels(value: float | None) -> str | None:
