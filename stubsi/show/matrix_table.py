@@ -9,7 +9,7 @@ from stubsi.show.tables import Column, as_html, as_text
 
 if TYPE_CHECKING:
     from stubsi.margin.layer_matrix import LayerMatrix
-    from stubsi.margin.ranking import NetMargin
+    from stubsi.margin.net_margin import NetMargin
 
     Row = tuple[str, dict[str, NetMargin]]
 
