@@ -24,6 +24,7 @@ from stubsi import (
     PressFit,
     Signal,
     Stackup,
+    StubsiError,
     UnitError,
 )
 from stubsi.board.board import Span
@@ -293,6 +294,15 @@ def test_refused_parts(name):
     given, why = BAD_PARTS[name]
     with pytest.raises(BoardError, match=why):
         board(**given)
+
+
+@pytest.mark.parametrize("wrong", [0, True, "", "L1", b"L1", [1], {"L1": 1}, [["L1"]], object(), int], ids=str)
+@pytest.mark.parametrize("argument", ["stackup", "nets", "criterion", "signal_criteria", "name"])
+def test_arguments_of_the_wrong_kind_are_refused(argument, wrong):
+    if argument == "name" and isinstance(wrong, str):
+        return
+    with pytest.raises(StubsiError):
+        board(**{argument: wrong})
 
 
 def test_a_removed_pad_may_be_wider_than_the_antipads():

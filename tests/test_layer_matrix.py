@@ -2,9 +2,21 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 import pytest
 
-from stubsi import RULES_OF_THUMB, Criterion, Padstack, ReturnVias, StubsiError, UnitError, layer_matrix, rank
+from stubsi import (
+    RULES_OF_THUMB,
+    Criterion,
+    Padstack,
+    ReturnVias,
+    Signal,
+    StubsiError,
+    UnitError,
+    layer_matrix,
+    rank,
+)
 from tests import margin_boards as mb
 
 SIGNALS = ["10GBASE-KR", "112 Gb/s PAM4"]
@@ -141,3 +153,37 @@ def test_criterion_by_name():
 def test_refused(given_, error):
     with pytest.raises(error):
         matrix(**given_)
+
+
+@pytest.mark.parametrize(
+    ("given_", "why"),
+    [
+        ({"signals": "PCIe 5.0"}, r"signals = .PCIe 5.0.: must be a list of signals, like \['PCIe 5.0'\]"),
+        ({"signals": Signal("PCIe 5.0")}, "signals = .*: must be a list of signals"),
+        ({"signals": 5}, "signals = 5: must be a list of signals"),
+        ({"signals": []}, "signals is an empty list: give at least one signal"),
+        ({"padstack": "via"}, "padstack = .via.: must be a Padstack"),
+        ({"return_vias": [("1 mm", "0 mm")]}, "return_vias = .*: must be a ReturnVias"),
+    ],
+    ids=repr,
+)
+def test_arguments_of_the_wrong_kind_are_named(given_, why):
+    with pytest.raises(StubsiError, match=why):
+        matrix(**given_)
+
+
+def test_a_stackup_by_name_is_refused():
+    with pytest.raises(StubsiError, match=r"stackup = .board.toml.: must be a Stackup"):
+        layer_matrix("board.toml", ["PCIe 5.0"], padstack=mb.VIA, z0="50 ohm")
+
+
+def test_the_return_vias_have_a_padstack_of_their_own():
+    """Whatever the padstack of the net is called, that of the return vias has another name."""
+    for name in ("return via", "return via beside via", ""):
+        named = mb.VIA.replaced(name=name or "via")
+        assert len(matrix(padstack=named).cells) == len(mb.ROLES)
+
+
+def test_it_prints_short(from_top):
+    assert len(repr(from_top)) < 200
+    assert len(repr(dataclasses.replace(from_top, entry="x" * 1000))) < 200

@@ -30,6 +30,12 @@ from stubsi import (
     notch_frequency,
     rank,
 )
+from stubsi.margin.figures import net_figures
+from stubsi.margin.ranking import Ranking
+from stubsi.margin.reason import DrillSide, LegDifference, Reason
+from stubsi.margin.verdict import Verdict
+from stubsi.physics.uniform_line import UniformLine
+from stubsi.stubs.cases import NO_CASE
 from tests import margin_boards as mb
 
 S1_BELOW, S2_BELOW = 0.92, 0.46
@@ -638,6 +644,131 @@ def test_ranking_is_asked_by_name_and_length():
     assert [row.net for row in found] == ["A", "B"]
     with pytest.raises(KeyError, match="C"):
         found["C"]
+
+
+@pytest.mark.parametrize(
+    ("name", "why"),
+    [
+        ("CLK2", "net 'CLK2': no such net in this ranking; names near it are CLK1"),
+        (0, "net 0: must be the name of a net in this ranking"),
+        (["CLK1"], r"net \['CLK1'\]: must be the name of a net"),
+        ("GND", "net 'GND': no such net in this ranking"),
+    ],
+    ids=repr,
+)
+def test_an_unknown_net_is_named_with_those_near_it(name, why):
+    found = uniform(mb.net("CLK1", ("TOP", "S1")))
+    for error in (StubsiError, KeyError):
+        with pytest.raises(error, match=why):
+            found[name]
+
+
+def test_only_a_board_is_ranked():
+    with pytest.raises(StubsiError, match=r"board = .board.toml.: must be a Board; read_board reads one from a file"):
+        rank("board.toml")
+    with pytest.raises(StubsiError, match="board = None: must be a Board"):
+        rank(None)
+
+
+def test_a_ranking_cannot_be_written_into():
+    found = rank(mb.board(mb.net("A", ("TOP", "S1"))), model="uniform")
+    table, figures = found.table, found.figures
+    for array in (found.verdicts, found.order, found.notch, found.criterion_number, found.unknown_case,
+                  *found.measured, table.net, table.case, table.least, table.leg, table.hole, table.length_si,
+                  figures.nyquist, figures.governing, figures.nearness, *figures.notch, *figures.loss,
+                  *figures.return_loss):  # fmt: skip
+        with pytest.raises(ValueError, match="read-only"):
+            array[0] = array[0]
+
+
+def test_a_row_holds_si_figures_and_shows_them_in_the_units_of_the_table():
+    row = uniform(mb.net("A", ("TOP", "S1"), signal="28 GBd"))["A"]
+    assert row.nyquist_si == 14e9
+    assert row.stub_length_si == pytest.approx(S1_BELOW * 1e-3, rel=1e-12)
+    assert row.first_notch_si == pytest.approx(299792458 / (4 * S1_BELOW * 1e-3 * 2), rel=1e-12)
+    assert (row.nyquist, row.stub_length) == (row.nyquist_si / 1e9, row.stub_length_si * 1e3)
+    assert (row.first_notch, row.first_notch_to) == (row.first_notch_si / 1e9, row.first_notch_to_si / 1e9)
+    none = uniform(mb.net("A", ("TOP", "BOT")))["A"]
+    assert (none.stub_length_si, none.first_notch_si, none.first_notch_to_si) == (None, None, None)
+
+
+def test_a_row_prints_short():
+    row = uniform(mb.net("A", ("TOP", "S1"), signal="28 GBd"))["A"]
+    assert repr(row) == "<NetMargin A: marginal, first notch 40.73 GHz, 2.91 x Nyquist>".replace(
+        "marginal", row.verdict
+    )
+    assert repr(uniform(mb.net("A", ("TOP", "BOT")))["A"]) == "<NetMargin A: pass>"
+    assert len(repr(uniform(mb.net("A" * 1000, ("TOP", "S1")))["A" * 1000])) < 200
+
+
+@settings(max_examples=50)
+@given(st.sampled_from(["G1", "S1", "S2", "G3"]), st.floats(0.5, 300), st.booleans(), st.booleans())
+def test_the_nearest_order_is_found_wherever_it_is(layer, over, dispersive, padded):
+    """Against a look at every order up to the one above Nyquist, with an end load and with dispersion."""
+    layers = mb.stackup(df=0.02, at="1 GHz") if dispersive else mb.stackup()
+    padstack = mb.VIA if padded else Padstack(name="bare", drill="0.3 mm", antipad="0.8 mm")
+
+    def ranked(gbaud):
+        net = mb.net("A", ("TOP", layer), padstack=padstack, signal=f"{gbaud:.17g} GBd")
+        return rank(mb.board(net, layers=layers), model="uniform")
+
+    ranking = ranked(2 * over * ranked(1)["A"].first_notch)
+    (stack,) = ranking.models.variants
+    notches = np.array([stack.line.notch(order)[0] for order in range(1, 2 * int(over) + 8, 2)])
+    nearest = np.abs(np.log(notches / ranking.figures.nyquist[0])).min()
+    assert ranking.figures.nearness[0] == pytest.approx(nearest, rel=1e-9, abs=1e-12)
+
+
+def test_a_rate_far_above_every_notch_takes_no_walk_over_all_orders(monkeypatch):
+    """At 100 Tb/s the nearest of more than a thousand orders is found in a few steps."""
+    board = mb.board(mb.net("A", ("TOP", "S1"), signal="1e5 Gb/s"))
+    asked = []
+    notch = UniformLine.notch
+    monkeypatch.setattr(UniformLine, "notch", lambda line, order=1: asked.append(order) or notch(line, order))
+    ranking = rank(board, model="uniform")
+    assert 0 < ranking.figures.nearness[0] < 1e-3
+    assert len(asked) < 20
+
+
+def test_a_ranking_pickles_what_it_was_made_of_only():
+    found = rank(mb.board(mb.net("A", ("TOP", "S1"))), model="uniform")
+    found.to_text()
+    assert set(vars(pickle.loads(pickle.dumps(found)))) == {"board", "table", "models", "figures"}
+
+
+def test_a_reason_is_data():
+    both = uniform(mb.net("A", ("S1", "S2"), ("TOP", "S1")), criterion=Criterion.notch_ratio(50))["A"]
+    assert both.why.verdict is Verdict.DRILL
+    assert both.why.figure.criterion == Criterion.notch_ratio(50)
+    assert both.why.figure.low == both.margin
+    assert both.why.drills == (
+        DrillSide("top", "S1", ("A.0",)),
+        DrillSide("bottom", "S2", ("A.0",)),
+        DrillSide("bottom", "S1", ("A.1",)),
+    )
+    assert (both.why.kept, both.why.missing, both.why.legs, both.why.waiver) == ((), None, None, "")
+    pair = uniform(mb.pair("A", ("TOP", "BOT"), ("TOP", "S1"), signal="1 Gb/s", waiver="coupon"))["A"]
+    assert pair.why.legs == LegDifference(0.0, pytest.approx(S1_BELOW * 1e-3, rel=1e-12))
+    assert (pair.verdict, pair.why.verdict, pair.why.waiver) == (Verdict.WAIVED, Verdict.PASS, "coupon")
+    unknown = rank(mb.board(mb.net("A", ("TOP", "S1")), layers=mb.stackup(dk=None, material="prepreg A")))["A"]
+    assert "prepreg A" in unknown.why.missing
+    assert uniform(mb.net("A", ("TOP", "BOT")))["A"].why == Reason(Verdict.PASS, None)
+
+
+def test_a_reason_names_three_holes_and_counts_the_others():
+    text = str(DrillSide("bottom", "S1", ("a", "b", "c", "d", "e")))
+    assert text == "from the bottom, must not cut S1: a, b, c and 2 more"
+
+
+def test_a_stub_that_is_gone_is_no_reason():
+    """Rows of a ranking whose stubs are partly drilled away speak of what is left."""
+    board = mb.board(mb.pair("A", ("TOP", "S1"), ("TOP", "S1")), criterion=Criterion.notch_ratio(100))
+    before = rank(board, dk_eff=4.0)
+    table = dataclasses.replace(before.table, case=np.array([before.table.case[0], NO_CASE]))
+    figures = net_figures(board, table, before.models, table.case)
+    after = Ranking(board=board, table=table, models=before.models, figures=figures)["A"]
+    assert after.why.drills == (DrillSide("bottom", "S1", ("A.P",)),)
+    assert after.why.legs == LegDifference(before["A"].stub_length_si, 0.0)
 
 
 def test_a_ranking_under_another_criterion_is_that_of_the_board_with_it():

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stubsi import Board, Hole, Net, ReturnVias, rank
-from stubsi.stubs.nearest_vias import GRID, NEAREST
+from stubsi import Board, Hole, Net, Padstack, ReturnVias, rank
+from stubsi.stubs.nearest_vias import GRID, NEAREST, NearestVias, via_columns
 from stubsi.stubs.surroundings import NOTHING_KNOWN, around_of, surroundings
 from tests import margin_boards as mb
 from tests.strategies import physical
@@ -179,3 +179,47 @@ def test_holes_on_a_grid_of_vias_all_see_the_same():
     seen = set(surroundings(placed(nets, vias, turn=0.3)))
     assert len(seen) == 1
     assert len(seen.pop().returns) == 12
+
+
+def test_surroundings_are_found_once_for_all_holes_of_a_board():
+    board = placed([single(), ("B", [("", 50 + 0j)])], [1.0, 51.0])
+    assert surroundings(board) is surroundings(board)
+    assert len(surroundings(board)) == 2
+    assert surroundings(board)[1] is surroundings(board)[0]
+
+
+def test_one_search_tree_serves_all_spans_with_the_same_vias():
+    board = Board(stackup=mb.stackup(), nets=(mb.net("A", ("TOP", "S1")), mb.ground(1)))
+    nearest = NearestVias(via_columns(board))
+    first, last = np.array([0, 0, 1, 2]), np.array([6, 3, 5, 4])
+    places, radius = nearest.of(np.zeros(4, dtype=complex), first, last)
+    assert len(nearest.trees) == 1
+    assert np.all(places == places[0])
+    assert radius.tolist() == [0.125 * MM] * 4
+
+
+def test_blind_vias_that_stand_on_each_other_are_one():
+    """TOP to S1 and S1 to BOT at one place join every plane; a gap between them does not."""
+    spans = {"stacked": (("TOP", "S1"), ("S1", "BOT")), "apart": (("TOP", "G1"), ("S2", "BOT"))}
+    counts = {}
+    for name, both in spans.items():
+        holes = [
+            Hole(name=f"G{i}", padstack=Padstack(name=f"blind{i}", drill=f"{0.2 + 0.05 * i} mm", span=span),
+                 x="1 mm", y="0 mm")
+            for i, span in enumerate(both)
+        ]  # fmt: skip
+        through = Hole(name="G9", padstack=mb.POST, x="0 mm", y="2 mm")
+        ground = Net(name="GND", holes=(*holes, through), reference=True)
+        (around,) = surroundings(Board(stackup=mb.stackup(), nets=(mb.net("A", ("TOP", "S1")), ground)))
+        counts[name] = len(around.returns)
+        assert around.radius == pytest.approx(0.1 * MM if name == "stacked" else 0.125 * MM)
+    assert counts == {"stacked": 2, "apart": 1}
+
+
+def test_blocks_of_holes_make_no_difference(monkeypatch):
+    """Large boards are looked at in blocks."""
+    nets = [(f"N{i}", [("", complex(10 * i, i % 3))]) for i in range(7)]
+    vias = [complex(10 * i + 1, 0) for i in range(7)]
+    whole = list(surroundings(placed(nets, vias)))
+    monkeypatch.setattr("stubsi.stubs.surroundings.BLOCK", 2)
+    assert list(surroundings(placed(nets, vias))) == whole

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias, TypeVar, cast
 
@@ -18,10 +18,10 @@ from stubsi.board.signal import Signal, as_signal
 from stubsi.board.stackup import Stackup
 from stubsi.errors import BoardError
 from stubsi.units import show
-from stubsi.value import Value, checked, kept_names, pairs, read_only, sequence
+from stubsi.value import Converted, Value, checked, kept_names, pairs, read_only, sequence, text_or_blank
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Hashable, Iterable, Iterator
+    from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
 
     from numpy.typing import NDArray
 
@@ -50,6 +50,19 @@ class HoleKind(NamedTuple):
     span: Span
 
 
+def _nets(value: Iterable[Net], what: str) -> tuple[Net, ...]:
+    return sequence(value, what, Net)
+
+
+def _signal_criteria(
+    value: Mapping[Any, Criterion] | Iterable[tuple[Any, Criterion]], _: str
+) -> tuple[tuple[Signal, Criterion], ...]:
+    return tuple(
+        (as_signal(signal), checked(criterion, f"criterion of {signal}", Criterion))
+        for signal, criterion in pairs(value, "board signal_criteria")
+    )
+
+
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Board(Value):
     """A board: one stackup and its nets.
@@ -75,22 +88,18 @@ class Board(Value):
     """
 
     stackup: Stackup
-    nets: tuple[Net, ...]
+    nets: Converted[Iterable[Net], tuple[Net, ...]] = Converted(_nets)
     name: str = ""
     criterion: Criterion = DEFAULT
-    signal_criteria: tuple[tuple[Signal, Criterion], ...] = field(default=())
+    signal_criteria: Converted[
+        Mapping[Any, Criterion] | Iterable[tuple[Any, Criterion]], tuple[tuple[Signal, Criterion], ...]
+    ] = Converted(_signal_criteria, ())
 
     def __post_init__(self) -> None:
-        own = self.__dict__
         checked(self.stackup, "board stackup", Stackup)
         checked(self.criterion, "board criterion", Criterion)
-        if self.name != "":
+        if text_or_blank(self.name, "board name"):
             checked(self.name, "board name")
-        own["nets"] = sequence(self.nets, "board nets", Net)
-        own["signal_criteria"] = tuple(
-            (as_signal(signal), checked(criterion, f"criterion of {signal}", Criterion))
-            for signal, criterion in pairs(self.signal_criteria, "board signal_criteria")
-        )
         _refuse_repeats(
             "signal criterion", [f"{s.symbol_rate_si / 1e9:g} GBd {s.modulation}" for s, _ in self.signal_criteria]
         )
@@ -103,7 +112,8 @@ class Board(Value):
 
     def criterion_of(self, net: Net) -> Criterion:
         """What a net must meet: its own criterion, else its signal's, else the board's."""
-        return net.criterion or self._by_signal.get(net.signal) or self.criterion
+        of_signal = None if net.signal is None else self._by_signal.get(net.signal)
+        return net.criterion or of_signal or self.criterion
 
     def with_criterion(self, criterion: Criterion) -> Board:
         """Copy of this board with another criterion of the board; nothing else changes or is checked again."""
@@ -145,6 +155,11 @@ class Board(Value):
         return tuple(net for net in self.nets if not net.reference)
 
     @cached_property
+    def signals(self) -> tuple[Signal, ...]:
+        """What each of the signal nets carries."""
+        return tuple(net.signal for net in self.nets if net.signal is not None)
+
+    @cached_property
     def return_vias(self) -> tuple[Hole, ...] | None:
         """Holes of the reference nets; None where the board has no reference net: then they are unknown."""
         return self.reference_holes.holes or None
@@ -168,7 +183,7 @@ class Board(Value):
     @cached_property
     def nyquist_si(self) -> NDArray[np.float64]:
         """Nyquist frequency of every signal net [Hz]."""
-        return read_only(np.array([net.signal.symbol_rate_si for net in self.signal_nets], dtype=float) / 2)
+        return read_only(np.array([signal.symbol_rate_si for signal in self.signals], dtype=float) / 2)
 
     @cached_property
     def z_stub_line_si(self) -> NDArray[np.float64]:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from stubsi.board.net import Leg
     from stubsi.margin.net_margin import NetMargin
     from stubsi.units import Dimensioned
 
@@ -157,7 +158,7 @@ however little loss the planes' filling has."""
 
 def _holes(padstack: Padstack, name: str, layers: tuple[str, str], half: float | None, place: int) -> list[Hole]:
     """The hole of a trial net, or both of a pair."""
-    legs = [("", 0.0)] if half is None else [("P", half), ("N", -half)]
+    legs: list[tuple[Leg, float]] = [("", 0.0)] if half is None else [("P", half), ("N", -half)]
     connects = tuple(dict.fromkeys(layers))
     return [
         Hole(

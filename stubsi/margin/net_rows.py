@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stubsi.board.criterion import Measure
 from stubsi.margin.net_margin import NetMargin
 from stubsi.margin.reason import DrillSide, KeptStub, LegDifference, MeasuredFigure, Reason, leg_difference
 from stubsi.margin.verdict import Verdict
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.board.net import Net
+    from stubsi.board.signal import Signal
     from stubsi.margin.ranking import Ranking
     from stubsi.stubs.cases import StubTable
 
@@ -44,7 +46,7 @@ def net_rows(ranking: Ranking, numbers: NDArray[np.intp]) -> list[NetMargin]:
     criteria = [str(criterion) for criterion in ranking.criteria]
     columns: dict[str, Sequence[object]] = {
         "net": [net.name for net in nets],
-        "signal": _signal_texts(nets),
+        "signal": _signal_texts([ranking.board.signals[number] for number in numbers.tolist()]),
         "nyquist_si": figures.nyquist[numbers].tolist(),
         **_columns_of_governing_stubs(ranking, numbers),
         "first_notch_si": _known(figures.notch.low[numbers]),
@@ -66,14 +68,14 @@ def _known(values: NDArray[np.float64]) -> list[float | None]:
     return list(known)
 
 
-def _signal_texts(nets: Sequence[Net]) -> list[str]:
+def _signal_texts(signals: Sequence[Signal]) -> list[str]:
     """Signals in words. Equal signals may have been given as different texts, so the text itself is the key."""
     texts: dict[tuple[str, str], str] = {}
-    keys = [(net.signal.rate, net.signal.modulation) for net in nets]
-    for net, key in zip(nets, keys, strict=True):
+    for signal in signals:
+        key = signal.rate, signal.modulation
         if key not in texts:
-            texts[key] = str(net.signal)
-    return [texts[key] for key in keys]
+            texts[key] = str(signal)
+    return [texts[signal.rate, signal.modulation] for signal in signals]
 
 
 def _columns_of_governing_stubs(ranking: Ranking, numbers: NDArray[np.intp]) -> dict[str, list[object]]:
@@ -162,7 +164,7 @@ def _falls_short(ranking: Ranking, stubs: _Stubs) -> NDArray[np.bool_]:
         of_criterion = criterion_number == number
         if criterion.on_loss:
             falls_short |= of_criterion
-        elif criterion.measure == "notch ratio":
+        elif criterion.measure is Measure.NOTCH_RATIO:
             falls_short |= of_criterion & (ranking.notch[stubs.case] < criterion.limit * nyquist)
         else:
             longest = np.array([criterion.longest_si(each) for each in nyquist.tolist()])

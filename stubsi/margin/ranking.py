@@ -116,6 +116,11 @@ class Ranking:
         numbers = {criterion: number for number, criterion in enumerate(self.criteria)}
         return read_only(np.array([numbers[criterion] for criterion in self._criterion_of_net], dtype=np.intp))
 
+    @property
+    def _judges(self) -> tuple[Criterion, ...]:
+        """The criteria in force; the board's where there is no signal net."""
+        return self.criteria or (self.board.criterion,)
+
     @cached_property
     def _criterion_of_net(self) -> list[Criterion]:
         return [self.board.criterion_of(net) for net in self.board.signal_nets]
@@ -123,17 +128,18 @@ class Ranking:
     @property
     def notch(self) -> NDArray[np.float64]:
         """Lowest first notch [Hz] of every case of the stub table."""
-        return self.models.first_notch[0]
+        lowest: NDArray[np.float64] = self.models.first_notch[0]
+        return lowest
 
     @cached_property
     def measured(self) -> Spread:
         """The figure that the criterion of every signal net looks at."""
-        return Spread(
-            *(
-                read_only(self._by_criterion(lambda criterion, end=end: measured(criterion, self.figures)[end]))
-                for end in range(len(Spread._fields))
-            )
-        )
+        spreads = {criterion: measured(criterion, self.figures) for criterion in self._judges}
+
+        def values(end: int) -> NDArray[np.float64]:
+            return read_only(self._by_criterion(lambda criterion: spreads[criterion][end]))
+
+        return Spread(*(values(end) for end in range(len(Spread._fields))))
 
     @cached_property
     def unknown_case(self) -> NDArray[np.intp]:
@@ -150,7 +156,7 @@ class Ranking:
 
     def _by_criterion(self, values: Callable[[Criterion], NDArray[Scalar]]) -> NDArray[Scalar]:
         """Value of every signal net by its own criterion, where ``values`` gives those of all nets by one criterion."""
-        first, *others = self.criteria or (self.board.criterion,)
+        first, *others = self._judges
         chosen = values(first).copy()
         for number, criterion in enumerate(others, start=1):
             judged = self.criterion_number == number

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stubsi.board.criterion import Measure
 from stubsi.margin.figures import Spread
 
 if TYPE_CHECKING:
@@ -52,14 +53,14 @@ def measured(criterion: Criterion, figures: Measurable) -> Spread:
     Once the first notch has come down to Nyquist, a loss counts as infinite and a return loss as none. The loss at
     Nyquist falls again as the stub grows longer, but the notch then lies inside the band of the signal.
     """
-    if criterion.measure == "notch ratio":
+    if criterion.measure is Measure.NOTCH_RATIO:
         return _ratio(figures)
-    if criterion.measure == "loss":
+    if criterion.measure is Measure.LOSS:
         return counted_loss(figures)
-    if criterion.measure == "return loss":
+    if criterion.measure is Measure.RETURN_LOSS:
         return _counted(figures, figures.return_loss, 0.0)
     length = figures.longest
-    if criterion.measure == "stub length x symbol rate":
+    if criterion.measure is Measure.STUB_LENGTH_TIMES_RATE:
         length = length * 2 * figures.nyquist
     return Spread(length, length, length, length)
 
@@ -125,7 +126,8 @@ def standing(criterion: Criterion, value: Spread, unknown: NDArray[np.bool_]) ->
     worst, low, high, best = (meets(criterion, figure) for figure in value)
     undecided = unknown & (best | np.isnan(value.best))
     choices = [_UNDECIDED, _PASS, _MARGINAL, _UNDECIDED, _MARGINAL]
-    return _VERDICTS[np.select([undecided, worst, low, high, best], choices, default=_DRILL)]
+    verdicts: NDArray[np.object_] = _VERDICTS[np.select([undecided, worst, low, high, best], choices, default=_DRILL)]
+    return verdicts
 
 
 def unknown_of(criterion: Criterion, figures: Figures) -> NDArray[np.intp]:
@@ -141,7 +143,7 @@ def unknown_of(criterion: Criterion, figures: Figures) -> NDArray[np.intp]:
     ndarray of int
         Case number of every net, -1 where there is none.
     """
-    if criterion.measure == "notch ratio":
+    if criterion.measure is Measure.NOTCH_RATIO:
         return figures.unknown
     if criterion.on_loss:
         return np.where(figures.unknown >= 0, figures.unknown, figures.unknown_loss)
@@ -170,6 +172,13 @@ def meets(criterion: Criterion, value: NDArray[np.float64]) -> NDArray[np.bool_]
     return value >= bound(criterion) if criterion.least else value <= bound(criterion)
 
 
+_UNITS = {
+    Measure.NOTCH_RATIO: " x Nyquist",
+    Measure.LOSS: " dB loss",
+    Measure.RETURN_LOSS: " dB return loss",
+}
+
+
 def wording(criterion: Criterion, low: float, high: float, ratio: float) -> str:
     """The figure that a criterion looks at, and its limit, in words: '3.1 x Nyquist, at least 5 wanted'.
 
@@ -190,11 +199,10 @@ def wording(criterion: Criterion, low: float, high: float, ratio: float) -> str:
         return f"first notch {ratio:.3g} x Nyquist, at or below Nyquist"
     if not np.isfinite(low):
         return ""
-    unit = {"notch ratio": " x Nyquist", "loss": " dB loss", "return loss": " dB return loss"}
-    if criterion.measure in unit:
+    if criterion.measure in _UNITS:
         ends = [f"{end:.3g}" for end in sorted({low, high})]
-        shown, limit = "-".join(dict.fromkeys(ends)) + unit[criterion.measure], f"{criterion.limit:g}"
-    elif criterion.measure == "stub length":
+        shown, limit = "-".join(dict.fromkeys(ends)) + _UNITS[criterion.measure], f"{criterion.limit:g}"
+    elif criterion.measure is Measure.STUB_LENGTH:
         shown, limit = f"{low * 1e3:.4g} mm", f"{criterion.limit * 1e3:.4g} mm"
     else:
         shown, limit = f"{low * 1e3 / 1e9:.4g} mm x GBd", f"{criterion.limit * 1e3 / 1e9:.4g}"

@@ -116,7 +116,7 @@ class NearestVias:
 
     def __init__(self, vias: ViaColumns) -> None:
         self.vias = vias
-        self._trees: dict[bytes, cKDTree] = {}
+        self.trees: dict[bytes, cKDTree] = {}
 
     def of(
         self, place: NDArray[np.complex128], first: NDArray[np.intp], last: NDArray[np.intp]
@@ -160,7 +160,7 @@ class NearestVias:
         from scipy.spatial import cKDTree
 
         key = along.tobytes()
-        if key not in self._trees:
+        if key not in self.trees:
             place = self.vias.place[along]
-            self._trees[key] = cKDTree(np.column_stack([place.real, place.imag]))
-        return self._trees[key]
+            self.trees[key] = cKDTree(np.column_stack([place.real, place.imag]))
+        return self.trees[key]

@@ -240,7 +240,7 @@ def _coax(stackup: Stackup, padstack: Padstack, places: slice, dk: float) -> flo
     widths = [antipad.width_si for antipad in crossed if antipad is not None]
     if not widths and padstack.antipad is not None:
         widths = [padstack.antipad.width_si]
-    return float(coax_impedance(padstack.drill_si, np.mean(widths), dk)) if widths else np.nan
+    return float(coax_impedance(padstack.drill_si, float(np.mean(widths)), dk)) if widths else np.nan
 
 
 def _end_pad(case: Case) -> float | None:
