@@ -6,7 +6,7 @@ import pickle
 
 import numpy as np
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from stubsi import (
@@ -53,14 +53,9 @@ criteria = st.one_of(
 signals = physical(1.0, 120.0).map(lambda gbaud: Signal(f"{gbaud} GBd"))
 
 
-few = settings(max_examples=20)
-"""A budget takes some hundred trials."""
-
-
 # --- round trip -------------------------------------------------------------------------------------------------------
 
 
-@few
 @given(uniform_lines(), criteria, signals)
 @example(
     {"dk_eff": 4.0, "z_stub": "15 ohm", "z0": "25 ohm", "end_capacitance": "30 fF"},
@@ -89,7 +84,6 @@ def test_the_criterion_is_met_at_the_budget_and_missed_beyond(line, criterion, s
     assert not check(longer(budget.proven_length_si))
 
 
-@few
 @given(uniform_lines(), criteria, signals, physical(0.01, 1.0))
 def test_every_stub_shorter_than_the_budget_meets_the_criterion(line, criterion, signal, share):
     budget = stub_budget(signal, criterion=criterion, **line)
@@ -98,7 +92,6 @@ def test_every_stub_shorter_than_the_budget_meets_the_criterion(line, criterion,
     assert check_stub(mm(share * budget.proven_length_si), signal, criterion=criterion, **line)
 
 
-@settings(max_examples=8)
 @given(uniform_lines(), signals, physical(1.0, 10.0), physical(1.01, 3.0))
 def test_a_stricter_criterion_or_a_faster_signal_leaves_less(line, signal, ratio, more):
     def longest(signal, ratio):
@@ -110,7 +103,6 @@ def test_a_stricter_criterion_or_a_faster_signal_leaves_less(line, signal, ratio
     assert longest(faster, ratio) == pytest.approx(longest(signal, ratio * more), rel=1e-9)
 
 
-@few
 @given(dks, physical(1.0, 12.0), signals)
 def test_notch_of_the_budget_is_the_multiple_asked_for(dk, ratio, signal):
     """Lossless: L = c / (4 k f_Nyquist sqrt(Dk)); proven with the notch as much as 8 % lower."""
@@ -151,7 +143,6 @@ def test_no_stub_past_its_notch_meets_a_criterion_on_loss():
 on_loss = st.one_of(physical(0.05, 30.0).map(Criterion.loss), physical(0.1, 25.0).map(Criterion.return_loss))
 
 
-@few
 @given(uniform_lines(), on_loss, signals, physical(0.01, 1.0), physical(1.001, 8.0))
 @example(GIVEN, Criterion.loss(0.5), Signal("25 GBd"), 0.5, 5.0)
 @example({"dk_eff": 4.0, "z_stub": "120 ohm", "z0": "25 ohm"}, Criterion.loss(20), Signal("25 GBd"), 1.0, 2.0)

@@ -154,8 +154,8 @@ def _search(wanted: Wanted) -> Search:
         return np.nan
     while gap := _open(tried):
         place = _between(lengths, tried, *gap)
-        overshoot = yield lengths[place]
-        tried[place] = np.inf if np.isnan(overshoot) else overshoot
+        missed_by = yield lengths[place]
+        tried[place] = np.inf if np.isnan(missed_by) else missed_by
     failed = min((place for place in tried if tried[place] > 0), default=None)
     if failed is None:
         return np.inf
@@ -185,23 +185,30 @@ def _between(lengths: FloatArray, tried: dict[int, float], low: int, high: int) 
 
 
 def _narrowed(low: float, high: float, below: float, above: float, resolution: float) -> Search:
-    """Length [m] that meets the criterion, at most ``resolution`` short of one that does not.
+    """Length [m] that meets the criterion, at most ``resolution`` [m] short of one that does not.
 
-    Secant through the last two tried, every fourth time bisection. Lengths are binary fractions of the interval, so
-    similar stubs try the same lengths and share solves.
+    ``low`` meets it and ``high`` does not; ``below`` and ``above`` say by how much they overshoot. Secant through the
+    last two tried, every fourth time bisection. Lengths are binary fractions of the interval, so similar stubs try the
+    same lengths and share solves.
     """
     pieces = 1 << max(0, math.ceil(math.log2((high - low) / resolution)))
     met, missed, turn = 0, pieces, 0
-    before, last = (met, below), (missed, above)
+    earlier, latest = (met, below), (missed, above)
     while missed - met > 1:
-        place, rise = (met + missed) // 2, last[1] - before[1]
-        root = last[0] - last[1] * (last[0] - before[0]) / rise if rise else np.nan
-        if turn % 4 != 3 and met - 1 < root < missed + 1:
-            place = min(max(round(root), met + 1), missed - 1)
-        before, last = last, (place, (yield low + place * (high - low) / pieces))
-        met, missed = (place, missed) if last[1] <= 0 else (met, place)
+        place = _secant(earlier, latest, met, missed) if turn % 4 != 3 else (met + missed) // 2
+        earlier, latest = latest, (place, (yield low + place * (high - low) / pieces))
+        met, missed = (place, missed) if latest[1] <= 0 else (met, place)
         turn += 1
     return low + met * (high - low) / pieces
+
+
+def _secant(earlier: tuple[int, float], latest: tuple[int, float], met: int, missed: int) -> int:
+    """Place where the line through two (place, overshoot) meets zero; the middle where that is out of the bracket."""
+    rise = latest[1] - earlier[1]
+    root = latest[0] - latest[1] * (latest[0] - earlier[0]) / rise if rise else np.nan
+    if met - 1 < root < missed + 1:
+        return min(max(round(root), met + 1), missed - 1)
+    return (met + missed) // 2
 
 
 def ends_of(shape: StubShape) -> FloatArray:
