@@ -171,7 +171,16 @@ class DrillTask:
         return {window: frozenset(numbers) for window, numbers in self._servers_of.items()}
 
     def servers(self, stub: Drillable) -> Servers:
-        """Candidate groups that would serve a stub."""
+        """Candidate groups that would serve a stub.
+
+        Parameters
+        ----------
+        stub : Drillable
+
+        Returns
+        -------
+        Servers
+        """
         return self._server_sets[stub.window]
 
     @cached_property
@@ -233,7 +242,16 @@ class DrillTask:
 
 
 def set_up_of(window: Window) -> SetUp:
-    """Side and depth-drill diameter [m] of a window."""
+    """Side and depth-drill diameter [m] of a window.
+
+    Parameters
+    ----------
+    window : Window
+
+    Returns
+    -------
+    SetUp
+    """
     return window.side, round(window.drill_si, 9)
 
 

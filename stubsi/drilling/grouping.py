@@ -66,7 +66,17 @@ def group_stubs(task: DrillTask, costs: Costs, time_limit: float) -> Grouping:
 
 
 def groups_of(task: DrillTask, grouping: Grouping) -> tuple[Group, ...]:
-    """Drill groups of a plan, in order of side, drill and depth."""
+    """Drill groups of a plan, in order of side, drill and depth.
+
+    Parameters
+    ----------
+    task : DrillTask
+    grouping : Grouping
+
+    Returns
+    -------
+    tuple[Group, ...]
+    """
     members: dict[int, list[Drillable]] = defaultdict(list)
     for stub, number in grouping.group_of.items():
         members[number].append(stub)
@@ -115,7 +125,17 @@ def _group(number: int, task: DrillTask, candidate_number: int, hits: tuple[Hit,
 
 
 def certificate_of(task: DrillTask, grouping: Grouping) -> tuple[Certificate, ...]:
-    """Stubs behind each of the requirements that share no group, with the ends that could serve them."""
+    """Stubs behind each of the requirements that share no group, with the ends that could serve them.
+
+    Parameters
+    ----------
+    task : DrillTask
+    grouping : Grouping
+
+    Returns
+    -------
+    tuple[Certificate, ...]
+    """
     behind: dict[frozenset[int], tuple[Drillable, ...]] = {}
     for couple, choice in zip(task.coupled, task.choices, strict=True):
         for requirement in requirements(choice):

@@ -76,7 +76,18 @@ def _chosen(x: FloatArray, choice: JointChoice, starts: Sequence[int]) -> tuple[
 
 
 def packed(sets: Sequence[Servers], time_limit: float) -> tuple[Servers, ...]:
-    """As many of the sets as possible no two of which share a group; none if the solver finds none in time [s]."""
+    """As many of the sets as possible no two of which share a group; none if the solver finds none in time [s].
+
+    Parameters
+    ----------
+    sets : Sequence[Servers]
+    time_limit : float
+        For the solver [s].
+
+    Returns
+    -------
+    tuple[Servers, ...]
+    """
     distinct = sorted(set(sets), key=sorted)
     if not distinct:
         return ()
