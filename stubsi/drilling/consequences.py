@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from stubsi.board.board import Board
     from stubsi.drilling.plan import Plan
     from stubsi.drilling.window import PlatingLeft
-    from stubsi.margin.ranking import NetMargin
+    from stubsi.margin.net_margin import NetMargin
     from stubsi.stubs.cases import Case, StubTable
     from stubsi.stubs.models import Models
 

@@ -79,9 +79,9 @@ class DepthTolerance(Value):
     source: str
 
     def __post_init__(self) -> None:
-        own = self.__dict__
+        kept = self.__dict__
         for name in ("thickness_plus", "thickness_minus"):
-            own[name] = value = one_number(getattr(self, name), f"depth tolerance {name}", rule="not negative")
+            kept[name] = value = one_number(getattr(self, name), f"depth tolerance {name}", rule="not negative")
             if value >= 1:
                 raise BoardError(
                     f"depth tolerance {name} = {value}: must be below 1; it is a fraction, not a percentage."
@@ -93,7 +93,7 @@ class DepthTolerance(Value):
                 f"depth tolerance sensed = {self.sensed!r}: name the layer sensed from each side, like "
                 "{'bottom': 'L12'}, with the reference 'sensed layer' and only then."
             )
-        own["sensed"] = tuple(sorted(dict(self.sensed).items()))
+        kept["sensed"] = tuple(sorted(dict(self.sensed).items()))
         check_source(self.source, "depth tolerance")
 
     @property

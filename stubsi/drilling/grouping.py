@@ -53,16 +53,16 @@ def group_stubs(task: DrillTask, costs: Costs, time_limit: float) -> Grouping:
         for number, group in enumerate(candidates)
     ]
     choices = [choice._replace(nets=count) for choice, count in sorted(Counter(task.choices).items())]
-    found = cover([task.servers(stub) for stub in task.single], choices, coordinates, costs, time_limit)
-    opened = frozenset(found.groups)
+    covering = cover([task.servers(stub) for stub in task.single], choices, coordinates, costs, time_limit)
+    opened = frozenset(covering.groups)
     deepest = {servers: max(servers & opened) for servers in {task.servers(stub) for stub in task.single}}
     group_of = {stub: deepest[task.servers(stub)] for stub in task.single}
-    chosen = {choice._replace(nets=1): groups for choice, groups in zip(choices, found.choices, strict=True)}
+    chosen = {choice._replace(nets=1): numbers for choice, numbers in zip(choices, covering.choices, strict=True)}
     for couple, choice in zip(task.coupled, task.choices, strict=True):
         for stub, number in zip(couple.stubs, chosen[choice], strict=True):
             if number != UNDRILLED:
                 group_of[stub] = number
-    return Grouping(group_of, found)
+    return Grouping(group_of, covering)
 
 
 def groups_of(task: DrillTask, grouping: Grouping) -> tuple[Group, ...]:

@@ -132,7 +132,17 @@ class _NetKind(NamedTuple):
 
 @dataclass(frozen=True, repr=False)
 class Limits:
-    """What the criteria of a ranked board allow its stubs, under the electrical model it was ranked with."""
+    """What the criteria of a ranked board allow its stubs.
+
+    Attributes
+    ----------
+    ranking : Ranking
+        The board, ranked.
+    model : ModelChoice
+        Electrical model that it was ranked with.
+    rules : FabricatorRules
+        They say how wide the bore is that cuts a stub.
+    """
 
     ranking: Ranking
     model: ModelChoice
@@ -292,7 +302,7 @@ class Limits:
         uses = [self.use(stub) for stub in stubs]
         criteria = [self._kind_of_net[net].criterion for net in self.table.net[stubs].tolist()]
         drawn = self._figures(stubs, np.array([use.case.length_si for use in uses]))
-        missed = [i for i, own in enumerate(criteria) if not meets(own, measured(own, drawn.at(i)).low)[0]]
+        missed = [i for i, each in enumerate(criteria) if not meets(each, measured(each, drawn.at(i)).low)[0]]
         permits = [uses[i].permit(criteria[i], self.model) for i in missed]
 
         def figures_at(numbers: Sequence[int], lengths: NDArray[np.float64]) -> list[StubFigures]:

@@ -116,18 +116,18 @@ class FabricatorRules(Value):
     sources: Sources = field(default=())
 
     def __post_init__(self) -> None:
-        own = self.__dict__
+        kept = self.__dict__
         if self.tip_angle is not None:
-            own["tip_angle"] = angle = one_number(self.tip_angle, "rules tip_angle")
+            kept["tip_angle"] = angle = one_number(self.tip_angle, "rules tip_angle")
             if not LEAST_ANGLE <= angle <= 180:
                 raise BoardError(
                     f"rules tip_angle = {angle:g}: must be from {LEAST_ANGLE:g} to 180 (flat), full angle in degrees."
                 )
         self._check_words()
-        own["sides"] = tuple(sorted(dict(self.sides).items()))
+        kept["sides"] = tuple(sorted(dict(self.sides).items()))
         check_source(self.source, "rules")
         sources = {str(name): source for name, source in pairs(self.sources, "rules sources")}
-        own["sources"] = tuple(sorted(sources.items()))
+        kept["sources"] = tuple(sorted(sources.items()))
         for name, source in sources.items():
             if name not in [item.name for item in fields(self) if item.init]:
                 raise BoardError(f"rules sources: '{name}' is no rule.")
