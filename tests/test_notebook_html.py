@@ -6,7 +6,7 @@ import html.parser
 
 import pytest
 
-from stubsi import Board, check_stub, consequences, hole_model, layer_matrix, plan, rank, reroutes, stub_budget
+from stubsi import Board, check_stub, hole_model, layer_matrix, plan, rank, stub_budget
 from tests import drilling_boards as made
 from tests import margin_boards as mb
 
@@ -58,8 +58,8 @@ def results(board, drilled):
         "board": board,
         "ranking": rank(board, dk_eff=4),
         "plan": drilled,
-        "consequences": consequences(drilled),
-        "reroutes": reroutes(drilled),
+        "consequences": drilled.consequences(),
+        "reroutes": drilled.reroutes(),
         "check": check_stub("24 mil", "25.78125 Gb/s", dk_eff=6.17),
         "check of a length only": check_stub("24 mil", "25 Gb/s", criterion="TI 15 mil", **geometry),
         "budget": stub_budget("DDR4-3200", dk_eff=4),
@@ -102,12 +102,12 @@ def test_the_plan_shows_its_groups_its_digest_and_what_is_refused(shown, drilled
 
 def test_consequences_show_both_ends_and_why(shown, drilled):
     text = shown["consequences"].text
-    assert all(line in text for line in consequences(drilled).summary().splitlines())
+    assert all(line in text for line in drilled.consequences().summary().splitlines())
     assert "D.1 from the top" in text
 
 
 def test_reroutes_show_the_best_moves(shown, drilled):
-    moves = reroutes(drilled)
+    moves = drilled.reroutes()
     assert f"best single move: {moves.single}" in shown["reroutes"].text
     assert "C: no other layer it may use" in shown["reroutes"].text
 
