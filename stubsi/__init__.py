@@ -22,10 +22,11 @@ if TYPE_CHECKING:
     from stubsi.board.stackup import Stackup
     from stubsi.drilling.consequences import Consequences, NetChange
     from stubsi.drilling.costs import Costs
-    from stubsi.drilling.depth_tolerance import DepthTolerance, GuaranteedResidual
+    from stubsi.drilling.depth_tolerance import DepthTolerance
     from stubsi.drilling.digest import Match
     from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused, SummedLosses
     from stubsi.drilling.effects import Effect, EffectKind, Effects
+    from stubsi.drilling.guaranteed_residual import GuaranteedResidual
     from stubsi.drilling.net_moves import Move
     from stubsi.drilling.obstacles import Obstacle, Refusal
     from stubsi.drilling.plan import Plan, plan
@@ -81,7 +82,7 @@ _HOME = {
     "FabricatorRules": "drilling.rules",
     "FileError": "errors",
     "Group": "drilling.drill_group",
-    "GuaranteedResidual": "drilling.depth_tolerance",
+    "GuaranteedResidual": "drilling.guaranteed_residual",
     "Hit": "drilling.drill_group",
     "Holding": "drilling.reroute",
     "Hole": "board.net",

@@ -13,7 +13,8 @@ from hypothesis import example
 from hypothesis import strategies as st
 
 from stubsi import Board, CopperLayer, Criterion, DielectricLayer, Hole, Net, Padstack, PressFit, Stackup
-from stubsi.drilling.depth_tolerance import DepthTolerance, GuaranteedResidual
+from stubsi.drilling.depth_tolerance import DepthTolerance
+from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.rules import FabricatorRules
 
 SAYS = "made up for the test"

@@ -14,7 +14,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stubsi import Board, PressFit
-from stubsi.drilling.depth_tolerance import GuaranteedResidual
+from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.plan import plan
 from tests import drilling_boards as made
 

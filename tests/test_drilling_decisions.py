@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import inspect
+import itertools
 import pickle
 from dataclasses import replace
 
@@ -9,10 +11,10 @@ import numpy as np
 import pytest
 
 import stubsi
-from stubsi import Board, Criterion, Hole, Net, Padstack, plan
+from stubsi import Board, Costs, Criterion, Hole, Net, Padstack, plan
 from stubsi.drilling import limits as drilling_limits
-from stubsi.drilling.depth_tolerance import GuaranteedResidual
 from stubsi.drilling.effects import EffectKind, widened
+from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.obstacles import Obstacle
 from stubsi.drilling.rules import UNKNOWN_RANGE
 from stubsi.drilling.undrilled import WhyUndrilled
@@ -152,6 +154,40 @@ def test_arguments_of_the_wrong_kind_are_refused(call, message):
     with pytest.raises(StubsiError) as error:
         call(planned(board))
     assert message in str(error.value)
+
+
+ODD = (
+    5,
+    -1.5,
+    True,
+    "x",
+    "",
+    "1 mm",
+    None,
+    [1],
+    (),
+    {},
+    {"bottom": 3},
+    {"left": "L2"},
+    [("a",)],
+    object(),
+    float("nan"),
+)
+PARTS = {
+    "rules": made.rules(), "guarantee": made.rules().tolerance, "tolerance": made.depth_tolerance(),
+    "costs": Costs(side=1, set_up=1, group=1, hole=1, source=made.SAYS),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("part", PARTS.values(), ids=PARTS)
+def test_odd_values_of_rules_and_costs_are_taken_or_refused(part):
+    """Whatever a field is given: it is taken, or refused with an error of the library that names the field."""
+    names = [name for name in inspect.signature(type(part)).parameters if not name.endswith("_si")]
+    for name, odd in itertools.product(names, ODD):
+        try:
+            replace(part, **{name: odd})
+        except StubsiError as error:
+            assert name.removesuffix("s") in str(error) or "source" in str(error)  # noqa: PT017
 
 
 def test_cases_of_unknown_rules_are_made_once():

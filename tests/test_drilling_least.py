@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stubsi.drilling.costs import FEWEST_GROUPS, Costs
-from stubsi.drilling.depth_tolerance import GuaranteedResidual
+from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.plan import plan
 from stubsi.drilling.window import Window, window
 from stubsi.stubs.drawn import stub_shapes

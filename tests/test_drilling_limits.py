@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from stubsi import Criterion, rank, stub_budget
-from stubsi.drilling.depth_tolerance import GuaranteedResidual
+from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.limits import Limits
 from stubsi.drilling.plan import plan
 from stubsi.margin.longest_stub import RESOLUTION

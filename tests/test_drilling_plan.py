@@ -16,7 +16,7 @@ from stubsi import Board, Criterion, Hole, Net, Padstack, PressFit, rank
 from stubsi.drilling import needs as sorting
 from stubsi.drilling import set_cover as cover
 from stubsi.drilling.costs import Costs
-from stubsi.drilling.depth_tolerance import GuaranteedResidual
+from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.limits import Limits
 from stubsi.drilling.plan import plan
 from stubsi.drilling.rules import UNKNOWN_RANGE

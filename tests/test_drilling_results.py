@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from matplotlib.figure import Figure
 
 from stubsi import Board, Criterion, Hole, Net, Padstack, rank
-from stubsi.drilling.depth_tolerance import GuaranteedResidual
 from stubsi.drilling.effects import needed_clearance, widened
+from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.limits import Limits, figures
 from stubsi.drilling.plan import plan
 from stubsi.errors import BoardError, StubsiError

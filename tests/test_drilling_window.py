@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stubsi import Board, Padstack, PressFit, notch_frequency, plan
-from stubsi.drilling.depth_tolerance import GuaranteedResidual
+from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.rules import cone_height
 from stubsi.drilling.side_view import side_view
 from stubsi.drilling.window import lead_si, window

@@ -29,13 +29,39 @@ def plated_enough(one: Window, other: Window, one_left: float, other_left: float
 
 
 def to_be_left(one: Window, other: Window, other_left: float) -> float:
-    """Plating [m] that one side must leave beyond its layer in use, where the other side leaves ``other_left`` [m]."""
+    """Plating [m] that one side must leave beyond its layer in use, where the other side leaves ``other_left`` [m].
+
+    Parameters
+    ----------
+    one : Window
+        Window of one side of a hole.
+    other : Window
+        Window of the other side.
+    other_left : float
+        Least plating [m] that the other side leaves beyond its layer in use.
+
+    Returns
+    -------
+    float
+    """
     between = one.rules.tolerance.shrunk(one.rest_si - other.barrel_si)
     return one.rules.least_plated_at_worst_si - between - other_left
 
 
 def independent(one: Window, other: Window) -> bool:
-    """Whether both sides can be drilled as deep as their windows permit, and enough of the barrel stays plated."""
+    """Whether both sides can be drilled as deep as their windows permit, and enough of the barrel stays plated.
+
+    Parameters
+    ----------
+    one : Window
+        Window of one side of a hole.
+    other : Window
+        Window of the other side.
+
+    Returns
+    -------
+    bool
+    """
     return plated_enough(one, other, one.left(one.deepest_si).least_si, other.left(other.deepest_si).least_si)
 
 

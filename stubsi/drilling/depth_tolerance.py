@@ -1,4 +1,4 @@
-"""Owns how far the end of the plating can lie from where it is aimed at: the two ways to state it, of which one holds.
+"""Owns how far the end of the plating can lie from where it is aimed at: tolerances of depth and of thickness.
 
 All depths [m] grow from the datum on the drilled side into the board. The plating left before a face is negative where
 the drill went past that face. ``sensed`` is the depth of the layer that the drill senses, 0 if it senses none. Depth
@@ -10,151 +10,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, TypeAlias
 
 from stubsi.errors import BoardError
-from stubsi.units import one_number, one_si, show
-from stubsi.value import Dimension, InSI, OptionalDimension, Value
+from stubsi.units import one_number, show
+from stubsi.value import Dimension, Value
 
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
 
-    from stubsi.units import Dimensioned
 
 SIDES = ("top", "bottom")
 REFERENCES = ("face", "measured thickness", "sensed layer")
 
 LayersBySide: TypeAlias = Mapping[str, str] | tuple[tuple[str, str], ...]
 """A layer name for each side: as users give it, and as sorted pairs once it is checked."""
-
-Depths = TypeVar("Depths", float, "NDArray[np.float64]")
-
-
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
-class GuaranteedResidual(Value):
-    r"""The fabricator guarantees how much plating is left before the must-not-cut layer, all tolerances included.
-
-    Parameters
-    ----------
-    least, most : length
-        Limits of the residual stub. If ``least`` is negative, every hole is refused, because the drill may cut the
-        layer in use.
-    nominal : length, optional
-        The residual stub that is aimed at. Midway between the limits unless it is given.
-    source : str
-        Who states these limits.
-
-    Raises
-    ------
-    UnitError, BoardError
-        The limits are out of order, or the source is blank.
-
-    Notes
-    -----
-    With F the near face of the must-not-cut layer and e the end of the plating, the residual stub r keeps
-
-    .. math:: r_{least} \le r \le r_{most}, \quad r = F - e
-
-    If the hole's own layer lies deeper, the nominal distance between the two layers is added to r.
-
-    See Also
-    --------
-    DepthTolerance : The other way: tolerances of depth and thickness.
-    """
-
-    least: Dimension = Dimension("length", rule="any")
-
-    least_si: float = field(init=False)
-    most: Dimension = Dimension("length")
-    most_si: float = field(init=False)
-    nominal: OptionalDimension = OptionalDimension("length", rule="any")
-    nominal_si: float | None = field(init=False)
-    source: str
-
-    def __post_init__(self) -> None:
-        if self.nominal_si is None:
-            self.__dict__["nominal_si"] = (self.least_si + self.most_si) / 2
-        if not self.least_si <= self._nominal <= self.most_si:
-            raise BoardError(
-                f"guaranteed residual stub: least = {show(self.least_si, 'length')}, nominal = "
-                f"{show(self._nominal, 'length')}, most = {show(self.most_si, 'length')}: must be in this order."
-            )
-        check_source(self.source, "guaranteed residual stub")
-
-    @classmethod
-    def plus_minus(cls, nominal: Dimensioned, tolerance: Dimensioned, *, source: str) -> GuaranteedResidual:
-        """Guarantee a residual stub with the same tolerance on both sides.
-
-        Parameters
-        ----------
-        nominal : length
-            Residual stub that is aimed at.
-        tolerance : length
-            The residual stub is at most this much shorter or longer.
-        source : str
-            Who states it.
-
-        Returns
-        -------
-        GuaranteedResidual
-
-        Raises
-        ------
-        UnitError, BoardError
-            Values that are no lengths, or a blank source.
-        """
-        middle = one_si(nominal, "length", "nominal residual stub")
-        half = one_si(tolerance, "length", "tolerance of the residual stub", rule="not negative")
-        return cls(least=InSI(middle - half), most=InSI(middle + half), nominal=InSI(middle), source=source)
-
-    @property
-    def depth_limits_si(self) -> tuple[float, float]:
-        """How much shallower and how much deeper [m] than aimed at a hole may end."""
-        return self.most_si - self._nominal, self._nominal - self.least_si
-
-    @property
-    def _nominal(self) -> float:
-        nominal = self.nominal_si
-        assert nominal is not None, "it is completed when the object is made"
-        return nominal
-
-    def aimed(self, face: Depths) -> Depths:
-        """End of the plating [m] that is aimed at when the must-not-cut layer has its near face at ``face`` [m]."""
-        return face - self._nominal
-
-    def deepest(self, face: float, cut: float, sensed: float, lead: float) -> float:
-        """Deepest end [m] that leaves at least ``cut`` [m] of plating before ``face`` [m] at worst tolerance."""
-        return face - (self._nominal - self.least_si) - cut
-
-    def shallowest(self, face: float, longest: float, sensed: float, lead: float) -> float:
-        """Shallowest end [m] that leaves at most ``longest`` [m] of plating before ``face`` [m] at worst tolerance."""
-        return face + (self.most_si - self._nominal) - longest
-
-    def left(self, face: float, end: float, sensed: float, lead: float) -> tuple[float, float]:
-        """Least and most plating [m] left before ``face`` [m] when ``end`` [m] is aimed at."""
-        aimed = face - end
-        return aimed + (self.least_si - self._nominal), aimed + (self.most_si - self._nominal)
-
-    def shrunk(self, length: float) -> float:
-        """Least thickness [m] of a part of the board that is not drilled: as drawn, because nothing else is stated."""
-        return length
-
-    @property
-    def sensed(self) -> LayersBySide:
-        """Layer that the drill senses from each side: none."""
-        return ()
-
-    def sensed_layer(self, side: str) -> str | None:
-        """Layer that the drill senses: none."""
-        return None
-
-    def in_words(self) -> str:
-        """What is guaranteed, without its source."""
-        return f"guaranteed residual stub {show(self.least_si, 'length')} to {show(self.most_si, 'length')}"
-
-    def __str__(self) -> str:
-        return f"{self.in_words()} ({self.source})"
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -208,9 +79,9 @@ class DepthTolerance(Value):
     source: str
 
     def __post_init__(self) -> None:
-        own = self.__dict__
+        kept = self.__dict__
         for name in ("thickness_plus", "thickness_minus"):
-            own[name] = value = one_number(getattr(self, name), f"depth tolerance {name}", rule="not negative")
+            kept[name] = value = one_number(getattr(self, name), f"depth tolerance {name}", rule="not negative")
             if value >= 1:
                 raise BoardError(
                     f"depth tolerance {name} = {value}: must be below 1; it is a fraction, not a percentage."
@@ -222,7 +93,7 @@ class DepthTolerance(Value):
                 f"depth tolerance sensed = {self.sensed!r}: name the layer sensed from each side, like "
                 "{'bottom': 'L12'}, with the reference 'sensed layer' and only then."
             )
-        own["sensed"] = tuple(sorted(dict(self.sensed).items()))
+        kept["sensed"] = tuple(sorted(dict(self.sensed).items()))
         check_source(self.source, "depth tolerance")
 
     @property
@@ -231,11 +102,17 @@ class DepthTolerance(Value):
         return self.minus_si, self.plus_si
 
     def aimed(self, face: float | NDArray[np.float64]) -> None:
-        """No end belongs to a layer: any depth down to ``deepest`` can be aimed at."""
+        """No end belongs to a layer: any depth down to ``deepest`` can be aimed at.
+
+        Parameters are those of ``GuaranteedResidual.aimed``.
+        """
         return
 
     def deepest(self, face: float, cut: float, sensed: float, lead: float) -> float:
-        """Deepest end [m] that leaves at least ``cut`` [m] of plating before ``face`` [m] at worst tolerance."""
+        """Deepest end [m] that leaves at least ``cut`` [m] of plating before ``face`` [m] at worst tolerance.
+
+        Parameters are those of ``GuaranteedResidual.deepest``.
+        """
         thinner, thicker = self.thickness_minus, self.thickness_plus
         if self.reference == "measured thickness":
             thin = face - (cut + self.plus_si - thinner * lead) / (1 - thinner)
@@ -243,7 +120,10 @@ class DepthTolerance(Value):
         return face - self.plus_si - cut + self._least_change(face - sensed)
 
     def shallowest(self, face: float, longest: float, sensed: float, lead: float) -> float:
-        """Shallowest end [m] that leaves at most ``longest`` [m] of plating before ``face`` [m] at worst tolerance."""
+        """Shallowest end [m] that leaves at most ``longest`` [m] of plating before ``face`` [m] at worst tolerance.
+
+        Parameters are those of ``GuaranteedResidual.shallowest``.
+        """
         thinner, thicker = self.thickness_minus, self.thickness_plus
         if self.reference == "measured thickness":
             thick = face - (longest - self.minus_si + thicker * lead) / (1 + thicker)
@@ -251,7 +131,10 @@ class DepthTolerance(Value):
         return face + self.minus_si - self._least_change(sensed - face) - longest
 
     def left(self, face: float, end: float, sensed: float, lead: float) -> tuple[float, float]:
-        """Least and most plating [m] left before ``face`` [m] when ``end`` [m] is aimed at."""
+        """Least and most plating [m] left before ``face`` [m] when ``end`` [m] is aimed at.
+
+        Parameters are those of ``GuaranteedResidual.left``.
+        """
         counts = face - (end + lead if self.reference == "measured thickness" else sensed)
         least = face - end - self.plus_si + self._least_change(counts)
         return least, face - end + self.minus_si - self._least_change(-counts)
@@ -261,11 +144,17 @@ class DepthTolerance(Value):
         return min(-self.thickness_minus * length, self.thickness_plus * length)
 
     def shrunk(self, length: float) -> float:
-        """Least thickness [m] of a part of the board that is not drilled."""
+        """Least thickness [m] of a part of the board that is not drilled.
+
+        Parameters are those of ``GuaranteedResidual.shrunk``.
+        """
         return length * (1 - self.thickness_minus)
 
     def sensed_layer(self, side: str) -> str | None:
-        """Layer that the drill senses from ``side``; None where depth is not referenced to a layer."""
+        """Layer that the drill senses from ``side``; None where depth is not referenced to a layer.
+
+        Parameters are those of ``GuaranteedResidual.sensed_layer``.
+        """
         return dict(self.sensed).get(side)
 
     def in_words(self) -> str:
@@ -280,7 +169,17 @@ class DepthTolerance(Value):
 
 
 def is_layer_by_side(value: object) -> bool:
-    """Whether a value gives a layer name for each side, as a mapping or as the pairs that it is kept as."""
+    """Whether a value gives a layer name for each side, as a mapping or as the pairs that it is kept as.
+
+    Parameters
+    ----------
+    value : object
+        What a user gave.
+
+    Returns
+    -------
+    bool
+    """
     if not isinstance(value, (Mapping, tuple)):
         return False
     pairs = value.items() if isinstance(value, Mapping) else value
@@ -291,6 +190,19 @@ def is_layer_by_side(value: object) -> bool:
 
 
 def check_source(source: object, what: str) -> None:
-    """Refuse a value without a source; BoardError saying where."""
+    """Refuse a value without a source; BoardError saying where.
+
+    Parameters
+    ----------
+    source : object
+        Source that a user gave.
+    what : str
+        What the source belongs to, for the error text.
+
+    Raises
+    ------
+    BoardError
+        The source is missing or blank.
+    """
     if not isinstance(source, str) or not source.strip():
         raise BoardError(f"{what}: source is missing; say who states it, or 'common practice, no source'.")

@@ -32,12 +32,35 @@ class Match(NamedTuple):
 
 
 def digest(parts: dict[str, str]) -> str:
-    """One digest of all parts, with 16 hexadecimal digits."""
+    """One digest of all parts, with 16 hexadecimal digits.
+
+    Parameters
+    ----------
+    parts : dict[str, str]
+        Digest of each part, by its name.
+
+    Returns
+    -------
+    str
+    """
     return _hash(f"{name}={value}" for name, value in sorted(parts.items()))[:16]
 
 
 def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: ModelChoice) -> dict[str, str]:
-    """Digest of everything a plan is computed from, by name: stackup, every rule, every net, costs, model."""
+    """Digest of everything a plan is computed from, by name: stackup, every rule, every net, costs, model.
+
+    Parameters
+    ----------
+    board : Board
+    rules : FabricatorRules
+    costs : Costs
+    model : ModelChoice
+        Electrical model of the stubs.
+
+    Returns
+    -------
+    dict[str, str]
+    """
     writer = _Writer()
     parts = {
         "stackup": writer.text(board.stackup),
@@ -51,7 +74,19 @@ def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: ModelCho
 
 
 def compare(before: dict[str, str], now: dict[str, str]) -> Match:
-    """Names of the parts that differ, are new or are gone, in their order."""
+    """Names of the parts that differ, are new or are gone, in their order.
+
+    Parameters
+    ----------
+    before : dict[str, str]
+        Digests of the parts when the plan was made.
+    now : dict[str, str]
+        Digests of the same parts now.
+
+    Returns
+    -------
+    Match
+    """
     names = dict.fromkeys((*before, *now))
     return Match(tuple(name for name in names if before.get(name) != now.get(name)))
 

@@ -73,7 +73,17 @@ class Hit(NamedTuple):
 
 
 def stub_in_words(shape: StubShape) -> str:
-    """Length of a stub as drawn, and the layer where it starts."""
+    """Length of a stub as drawn, and the layer where it starts.
+
+    Parameters
+    ----------
+    shape : StubShape
+        The stub as drawn.
+
+    Returns
+    -------
+    str
+    """
     return f"stub {show(shape.stub_length_si, 'length')} beyond {shape.layer}"
 
 
@@ -97,7 +107,16 @@ class Refused(NamedTuple):
 
 
 def refusals_by_net(refused: Iterable[Refused]) -> list[tuple[str, str]]:
-    """Each net with its refused holes in words. Holes of a net refused for the same reason are one entry."""
+    """Each net with its refused holes in words. Holes of a net refused for the same reason are one entry.
+
+    Parameters
+    ----------
+    refused : Iterable[Refused]
+
+    Returns
+    -------
+    list[tuple[str, str]]
+    """
     holes: dict[tuple[str, str, str], list[str]] = defaultdict(list)
     for each in refused:
         holes[each.net, each.side, each.reason].append(each.hole.name)

@@ -171,7 +171,16 @@ class DrillTask:
         return {window: frozenset(numbers) for window, numbers in self._servers_of.items()}
 
     def servers(self, stub: Drillable) -> Servers:
-        """Candidate groups that would serve a stub."""
+        """Candidate groups that would serve a stub.
+
+        Parameters
+        ----------
+        stub : Drillable
+
+        Returns
+        -------
+        Servers
+        """
         return self._server_sets[stub.window]
 
     @cached_property
@@ -233,7 +242,16 @@ class DrillTask:
 
 
 def set_up_of(window: Window) -> SetUp:
-    """Side and depth-drill diameter [m] of a window."""
+    """Side and depth-drill diameter [m] of a window.
+
+    Parameters
+    ----------
+    window : Window
+
+    Returns
+    -------
+    SetUp
+    """
     return window.side, round(window.drill_si, 9)
 
 
@@ -241,8 +259,8 @@ def _losses(lengths: Sequence[tuple[Drillable, float]]) -> list[float]:
     """Loss at Nyquist [dB] of stubs cut to lengths [m]."""
     losses = [0.0] * len(lengths)
     for limits in dict.fromkeys(stub.limits for stub, _ in lengths):
-        mine = [i for i, (stub, _) in enumerate(lengths) if stub.limits is limits]
-        computed = limits.losses([lengths[i][0].row for i in mine], [lengths[i][1] for i in mine])
-        for i, loss in zip(mine, computed.tolist(), strict=True):
+        numbers = [i for i, (stub, _) in enumerate(lengths) if stub.limits is limits]
+        computed = limits.losses([lengths[i][0].row for i in numbers], [lengths[i][1] for i in numbers])
+        for i, loss in zip(numbers, computed.tolist(), strict=True):
             losses[i] = loss
     return losses

@@ -115,6 +115,16 @@ def needed_clearance(drill: float, rules: FabricatorRules) -> float | None:
     """Diameter [m] of the clearance that a depth drill [m] needs; None where a rule for it is unknown.
 
     It is the drill, and on either side the tolerance of its edge and the clearance of copper.
+
+    Parameters
+    ----------
+    drill : float
+        Diameter of the depth drill [m].
+    rules : FabricatorRules
+
+    Returns
+    -------
+    float | None
     """
     if rules.edge_tolerance_si is None or rules.copper_clearance_si is None:
         return None
@@ -182,7 +192,16 @@ def _on_layer(padstack: Padstack, side: str, layer: CopperLayer, outer: bool, ru
 
 
 def widened(plan: Plan) -> Board:
-    """The board of a plan with every clearance that is too small changed to what is needed."""
+    """The board of a plan with every clearance that is too small changed to what is needed.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    Board
+    """
     needed: dict[Padstack, dict[str, float]] = defaultdict(dict)
     for effect in effects_of(plan):
         if effect.short and effect.needed is not None:

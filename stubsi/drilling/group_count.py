@@ -39,7 +39,17 @@ class GroupCount:
         self._known: dict[Hashable, int] = {}
 
     def saved(self, moves: Moves) -> int:
-        """Groups saved by some moves; negative if there are more groups afterwards."""
+        """Groups saved by some moves; negative if there are more groups afterwards.
+
+        Parameters
+        ----------
+        moves : Moves
+            Moves made together, each of another net.
+
+        Returns
+        -------
+        int
+        """
         key = self._key(moves)
         if key not in self._known:
             self._known[key] = len(self.plan.groups) - self._groups(moves)

@@ -53,20 +53,30 @@ def group_stubs(task: DrillTask, costs: Costs, time_limit: float) -> Grouping:
         for number, group in enumerate(candidates)
     ]
     choices = [choice._replace(nets=count) for choice, count in sorted(Counter(task.choices).items())]
-    found = cover([task.servers(stub) for stub in task.single], choices, coordinates, costs, time_limit)
-    opened = frozenset(found.groups)
+    covering = cover([task.servers(stub) for stub in task.single], choices, coordinates, costs, time_limit)
+    opened = frozenset(covering.groups)
     deepest = {servers: max(servers & opened) for servers in {task.servers(stub) for stub in task.single}}
     group_of = {stub: deepest[task.servers(stub)] for stub in task.single}
-    chosen = {choice._replace(nets=1): groups for choice, groups in zip(choices, found.choices, strict=True)}
+    chosen = {choice._replace(nets=1): numbers for choice, numbers in zip(choices, covering.choices, strict=True)}
     for couple, choice in zip(task.coupled, task.choices, strict=True):
         for stub, number in zip(couple.stubs, chosen[choice], strict=True):
             if number != UNDRILLED:
                 group_of[stub] = number
-    return Grouping(group_of, found)
+    return Grouping(group_of, covering)
 
 
 def groups_of(task: DrillTask, grouping: Grouping) -> tuple[Group, ...]:
-    """Drill groups of a plan, in order of side, drill and depth."""
+    """Drill groups of a plan, in order of side, drill and depth.
+
+    Parameters
+    ----------
+    task : DrillTask
+    grouping : Grouping
+
+    Returns
+    -------
+    tuple[Group, ...]
+    """
     members: dict[int, list[Drillable]] = defaultdict(list)
     for stub, number in grouping.group_of.items():
         members[number].append(stub)
@@ -115,7 +125,17 @@ def _group(number: int, task: DrillTask, candidate_number: int, hits: tuple[Hit,
 
 
 def certificate_of(task: DrillTask, grouping: Grouping) -> tuple[Certificate, ...]:
-    """Stubs behind each of the requirements that share no group, with the ends that could serve them."""
+    """Stubs behind each of the requirements that share no group, with the ends that could serve them.
+
+    Parameters
+    ----------
+    task : DrillTask
+    grouping : Grouping
+
+    Returns
+    -------
+    tuple[Certificate, ...]
+    """
     behind: dict[frozenset[int], tuple[Drillable, ...]] = {}
     for couple, choice in zip(task.coupled, task.choices, strict=True):
         for requirement in requirements(choice):

@@ -64,7 +64,7 @@ def cheapest(
     x, gap = _minimised([program.costs(costs, hits), program.group_count(), hits, depth], program, time_limit)
     return Solution(
         groups=tuple(np.flatnonzero(x[: len(coordinates)] > 0.5).tolist()),
-        choices=tuple(_chosen(x, choice, own) for choice, own in zip(choices, starts, strict=True)),
+        choices=tuple(_chosen(x, choice, columns) for choice, columns in zip(choices, starts, strict=True)),
         gap=gap,
     )
 
@@ -76,7 +76,18 @@ def _chosen(x: FloatArray, choice: JointChoice, starts: Sequence[int]) -> tuple[
 
 
 def packed(sets: Sequence[Servers], time_limit: float) -> tuple[Servers, ...]:
-    """As many of the sets as possible no two of which share a group; none if the solver finds none in time [s]."""
+    """As many of the sets as possible no two of which share a group; none if the solver finds none in time [s].
+
+    Parameters
+    ----------
+    sets : Sequence[Servers]
+    time_limit : float
+        For the solver [s].
+
+    Returns
+    -------
+    tuple[Servers, ...]
+    """
     distinct = sorted(set(sets), key=sorted)
     if not distinct:
         return ()
@@ -149,8 +160,8 @@ class _Program:
         """Hits that each column stands for, and how shallow it is (the least sum has the deepest ends)."""
         hits, shallow = np.zeros(self.width), np.zeros(self.width)
         shallow[: self.groups] = -np.arange(self.groups)
-        for choice, own in zip(choices, starts, strict=True):
-            for options, start in zip(choice.options, own, strict=True):
+        for choice, columns in zip(choices, starts, strict=True):
+            for options, start in zip(choice.options, columns, strict=True):
                 for column, (group, _) in enumerate(options, start):
                     hits[column] = choice.nets * (group != UNDRILLED)
                     shallow[column] = -group * (group != UNDRILLED)

@@ -47,6 +47,14 @@ def requirements(choice: JointChoice) -> list[Requirement]:
     """Sets of groups of each of which a joint choice must open one.
 
     There is one for each stub that cannot stay undrilled; if there is no such stub, one for all stubs together.
+
+    Parameters
+    ----------
+    choice : JointChoice
+
+    Returns
+    -------
+    list[Requirement]
     """
     least = [min(add for _, add in stub) for stub in choice.options]
     needed = []
@@ -63,7 +71,16 @@ def requirements(choice: JointChoice) -> list[Requirement]:
 
 
 def possible(choice: JointChoice) -> bool:
-    """Whether any groups keep a joint choice within its limit and apart from the excluded pairs."""
+    """Whether any groups keep a joint choice within its limit and apart from the excluded pairs.
+
+    Parameters
+    ----------
+    choice : JointChoice
+
+    Returns
+    -------
+    bool
+    """
     least = [min((add for _, add in stub), default=np.inf) for stub in choice.options]
     excluded = {frozenset(pair) for pair in choice.excluded}
 

@@ -43,11 +43,31 @@ class StubUse(NamedTuple):
     bore: Bore
 
     def permit(self, criterion: Criterion, model: ModelChoice) -> Permit:
-        """All that the longest permitted stub depends on."""
+        """All that the longest permitted stub depends on.
+
+        Parameters
+        ----------
+        criterion : Criterion
+        model : ModelChoice
+
+        Returns
+        -------
+        Permit
+        """
         return Permit(self.case.shape, self.case.around, self.bore, criterion, self.nyquist, self.z0, model)
 
     def cut(self, length: float) -> StubUse:
-        """The same use of the stub with its plating cut to a length [m]."""
+        """The same use of the stub with its plating cut to a length [m].
+
+        Parameters
+        ----------
+        length : float
+            Length that is left [m].
+
+        Returns
+        -------
+        StubUse
+        """
         return self._replace(case=cut(self.case, length, self.bore))
 
 
@@ -59,12 +79,37 @@ _remembered: Memory[tuple[ModelChoice, StubUse], float] = Memory(REMEMBERED)
 
 
 def cut(case: Case, length: float, bore: Bore) -> Case:
-    """The case with its plating cut to a length [m] by a depth drill. A case that is no longer than that stays."""
+    """The case with its plating cut to a length [m] by a depth drill. A case that is no longer than that stays.
+
+    Parameters
+    ----------
+    case : Case
+    length : float
+        Length that is left [m].
+    bore : Bore
+        What cuts the case.
+
+    Returns
+    -------
+    Case
+    """
     return case if length >= case.length_si else case._replace(length_si=float(length), bore=bore)
 
 
 def figures(uses: Sequence[StubUse], lengths: NDArray[np.float64], model: ModelChoice) -> Measurable:
-    """Figures of stubs cut to ``lengths`` [m], solved anew."""
+    """Figures of stubs cut to ``lengths`` [m], solved anew.
+
+    Parameters
+    ----------
+    uses : Sequence[StubUse]
+    lengths : NDArray[np.float64]
+        Lengths [m], one for each.
+    model : ModelChoice
+
+    Returns
+    -------
+    Measurable
+    """
     cases = [use.cut(length).case for use, length in zip(uses, lengths.tolist(), strict=True)]
     return _figures(model.models(cases), np.arange(len(uses)), uses, lengths)
 
@@ -87,7 +132,17 @@ class _NetKind(NamedTuple):
 
 @dataclass(frozen=True, repr=False)
 class Limits:
-    """What the criteria of a ranked board allow its stubs, under the electrical model it was ranked with."""
+    """What the criteria of a ranked board allow its stubs.
+
+    Attributes
+    ----------
+    ranking : Ranking
+        The board, ranked.
+    model : ModelChoice
+        Electrical model that it was ranked with.
+    rules : FabricatorRules
+        They say how wide the bore is that cuts a stub.
+    """
 
     ranking: Ranking
     model: ModelChoice
@@ -107,16 +162,46 @@ class Limits:
         return self.ranking.table
 
     def missing(self, stub: int) -> str:
-        """Unknown input that keeps a row of the stub table from being judged; empty where there is none."""
+        """Unknown input that keeps a row of the stub table from being judged; empty where there is none.
+
+        Parameters
+        ----------
+        stub : int
+            Row of the stub table.
+
+        Returns
+        -------
+        str
+        """
         case, models = int(self.table.case[stub]), self.ranking.models
         return models.unknown[case] or models.unknown_loss[case] or ""
 
     def not_solved(self, stub: int) -> str:
-        """Why a uniform line stands in for the solved stub of a row of the table; empty where none does."""
+        """Why a uniform line stands in for the solved stub of a row of the table; empty where none does.
+
+        Parameters
+        ----------
+        stub : int
+            Row of the stub table.
+
+        Returns
+        -------
+        str
+        """
         return self.ranking.models.provenance[self.table.case[stub]].not_solved or ""
 
     def net(self, stub: int) -> Net:
-        """Net of a row of the stub table."""
+        """Net of a row of the stub table.
+
+        Parameters
+        ----------
+        stub : int
+            Row of the stub table.
+
+        Returns
+        -------
+        Net
+        """
         return self.board.signal_nets[int(self.table.net[stub])]
 
     @cached_property
@@ -142,7 +227,17 @@ class Limits:
         return [Bore(radius=self.rules.drill_si(case.shape.padstack.drill_si) / 2) for case in self.table.cases]
 
     def use(self, stub: int) -> StubUse:
-        """How the net of a row of the stub table uses its stub."""
+        """How the net of a row of the stub table uses its stub.
+
+        Parameters
+        ----------
+        stub : int
+            Row of the stub table.
+
+        Returns
+        -------
+        StubUse
+        """
         case, kind = self.table.case[stub], self._kind_of_net[self.table.net[stub]]
         return StubUse(self.table.cases[case], kind.nyquist, kind.z0, self._bore_of_case[case])
 
@@ -207,7 +302,7 @@ class Limits:
         uses = [self.use(stub) for stub in stubs]
         criteria = [self._kind_of_net[net].criterion for net in self.table.net[stubs].tolist()]
         drawn = self._figures(stubs, np.array([use.case.length_si for use in uses]))
-        missed = [i for i, own in enumerate(criteria) if not meets(own, measured(own, drawn.at(i)).low)[0]]
+        missed = [i for i, each in enumerate(criteria) if not meets(each, measured(each, drawn.at(i)).low)[0]]
         permits = [uses[i].permit(criteria[i], self.model) for i in missed]
 
         def figures_at(numbers: Sequence[int], lengths: NDArray[np.float64]) -> list[StubFigures]:

@@ -51,7 +51,23 @@ class Move(NamedTuple):
 
 
 def moved(board: Board, moves: Sequence[Move]) -> Board:
-    """The board with nets moved to other layers; BoardError where a hole does not reach the new layer."""
+    """The board with nets moved to other layers; BoardError where a hole does not reach the new layer.
+
+    Parameters
+    ----------
+    board : Board
+    moves : Sequence[Move]
+        Several moves of one net are made one after the other.
+
+    Returns
+    -------
+    Board
+
+    Raises
+    ------
+    BoardError
+        A hole does not reach the new layer.
+    """
     moves_of: dict[str, list[Move]] = defaultdict(list)
     for move in moves:
         moves_of[move.net].append(move)
@@ -73,7 +89,16 @@ def _on_layer(net: Net, old: str, new: str) -> Net:
 
 
 def moves_of_drilled_nets(plan: Plan) -> list[Move]:
-    """Every move of a drilled net to a layer it may use, after which it can be built and drilled."""
+    """Every move of a drilled net to a layer it may use, after which it can be built and drilled.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    list[Move]
+    """
     turns: Counter[str] = Counter()
     trials: dict[int, dict[str, LayerChange]] = defaultdict(dict)
     for change in _layer_changes(plan):

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.drilling.depth_tolerance import GuaranteedResidual
+from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.side_view import barrel_positions
 from stubsi.units import show
 
@@ -59,6 +59,18 @@ def refusals_of(window: Window, view: SideView, cut: float) -> tuple[Refusal, ..
     """Why a window holds no end, each obstacle once; empty where the window holds an end.
 
     ``cut`` [m] is the plating that must be left before a layer so that nothing of the layer is touched.
+
+    Parameters
+    ----------
+    window : Window
+    view : SideView
+        The board seen from the side of the stub.
+    cut : float
+        Plating that must be left before that face [m].
+
+    Returns
+    -------
+    tuple[Refusal, ...]
     """
     no_access = _no_access(window, view)
     if no_access:
@@ -161,5 +173,15 @@ def _unknown(rules: FabricatorRules) -> str:
 
 
 def in_mm(length: float) -> str:
-    """A length [m] as text, rounded to the nanometre."""
+    """A length [m] as text, rounded to the nanometre.
+
+    Parameters
+    ----------
+    length : float
+        Length [m].
+
+    Returns
+    -------
+    str
+    """
     return show(round(float(length), 9), "length")

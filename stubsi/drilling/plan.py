@@ -185,7 +185,19 @@ class Plan:
         return len(self.certificate) == len(self.groups)
 
     def group_of(self, hole: str, side: str) -> Group | None:
-        """Group that drills a hole (by its name) from a side; None where the hole is not drilled from there."""
+        """Group that drills a hole (by its name) from a side; None where the hole is not drilled from there.
+
+        Parameters
+        ----------
+        hole : str
+            Name of the hole.
+        side : str
+            Side drilled from, "top" or "bottom".
+
+        Returns
+        -------
+        Group | None
+        """
         return self._group_of.get((hole, side))
 
     @cached_property

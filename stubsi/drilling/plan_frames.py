@@ -25,14 +25,32 @@ HOLE_COLUMNS = (
 
 
 def groups_frame(groups: Sequence[Group]) -> pd.DataFrame:
-    """Drill groups as a pandas DataFrame: a group in each row, lengths in [mm]."""
+    """Drill groups as a pandas DataFrame: a group in each row, lengths in [mm].
+
+    Parameters
+    ----------
+    groups : Sequence[Group]
+
+    Returns
+    -------
+    pd.DataFrame
+    """
     import pandas as pd
 
     return pd.DataFrame([_group_row(group) for group in groups], columns=list(GROUP_COLUMNS))
 
 
 def holes_frame(groups: Sequence[Group]) -> pd.DataFrame:
-    """Holes of drill groups as a pandas DataFrame: a hole and side in each row, lengths in [mm]."""
+    """Holes of drill groups as a pandas DataFrame: a hole and side in each row, lengths in [mm].
+
+    Parameters
+    ----------
+    groups : Sequence[Group]
+
+    Returns
+    -------
+    pd.DataFrame
+    """
     import pandas as pd
 
     rows = [_hole_row(group, hit) for group in groups for hit in group.hits]

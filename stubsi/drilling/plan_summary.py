@@ -11,7 +11,16 @@ if TYPE_CHECKING:
 
 
 def summary_of(plan: Plan) -> str:
-    """Counts and what is proven, in two lines."""
+    """Counts and what is proven, in two lines.
+
+    Parameters
+    ----------
+    plan : Plan
+
+    Returns
+    -------
+    str
+    """
     counts = (
         f"Drill groups: {len(plan.groups)}, set-ups: {len(plan.set_ups)}, sides: {len(plan.sides)}, "
         f"hits: {len(plan.hits)}; stubs refused: {len(plan.refused)}, nets undecided: {len(plan.undecided)}."

@@ -13,16 +13,11 @@ from typing import TypeAlias
 
 import numpy as np
 
-from stubsi.drilling.depth_tolerance import (
-    DepthTolerance,
-    GuaranteedResidual,
-    LayersBySide,
-    check_source,
-    is_layer_by_side,
-)
+from stubsi.drilling.depth_tolerance import DepthTolerance, LayersBySide, check_source, is_layer_by_side
+from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.errors import BoardError
 from stubsi.units import one_number, one_si, show
-from stubsi.value import Dimension, InSI, OptionalDimension, Value
+from stubsi.value import Dimension, InSI, OptionalDimension, Value, pairs
 
 Sources: TypeAlias = Mapping[str, str] | tuple[tuple[str, str], ...]
 """A source for each rule: as users give it, and as sorted pairs once it is checked."""
@@ -121,18 +116,19 @@ class FabricatorRules(Value):
     sources: Sources = field(default=())
 
     def __post_init__(self) -> None:
-        own = self.__dict__
+        kept = self.__dict__
         if self.tip_angle is not None:
-            own["tip_angle"] = angle = one_number(self.tip_angle, "rules tip_angle")
+            kept["tip_angle"] = angle = one_number(self.tip_angle, "rules tip_angle")
             if not LEAST_ANGLE <= angle <= 180:
                 raise BoardError(
                     f"rules tip_angle = {angle:g}: must be from {LEAST_ANGLE:g} to 180 (flat), full angle in degrees."
                 )
         self._check_words()
-        own["sides"] = tuple(sorted(dict(self.sides).items()))
+        kept["sides"] = tuple(sorted(dict(self.sides).items()))
         check_source(self.source, "rules")
-        own["sources"] = tuple(sorted(dict(self.sources).items()))
-        for name, source in dict(self.sources).items():
+        sources = {str(name): source for name, source in pairs(self.sources, "rules sources")}
+        kept["sources"] = tuple(sorted(sources.items()))
+        for name, source in sources.items():
             if name not in [item.name for item in fields(self) if item.init]:
                 raise BoardError(f"rules sources: '{name}' is no rule.")
             check_source(source, f"rules {name}")
@@ -158,19 +154,59 @@ class FabricatorRules(Value):
             raise BoardError("rules mask_thickness: give it with datum 'mask', and only then.")
 
     def source_of(self, name: str) -> str:
-        """Who states the rule of this name."""
+        """Who states the rule of this name.
+
+        Parameters
+        ----------
+        name : str
+            Field name of the rule.
+
+        Returns
+        -------
+        str
+        """
         return dict(self.sources).get(name, self.source)
 
     def deepest(self, side: str) -> str | None:
-        """Deepest layer that can be named must-not-cut from ``side``; None if that side is not drilled."""
+        """Deepest layer that can be named must-not-cut from ``side``; None if that side is not drilled.
+
+        Parameters
+        ----------
+        side : str
+            Side drilled from, "top" or "bottom".
+
+        Returns
+        -------
+        str | None
+        """
         return dict(self.sides).get(side)
 
     def drill_si(self, primary_drill: float) -> float:
-        """Diameter [m] of the depth drill for a hole of that primary drill [m]."""
+        """Diameter [m] of the depth drill for a hole of that primary drill [m].
+
+        Parameters
+        ----------
+        primary_drill : float
+            Diameter of the primary drill [m].
+
+        Returns
+        -------
+        float
+        """
         return primary_drill + self.oversize_si
 
     def tip_height(self, radius: float) -> float:
-        """Height [m] of the tip's cone from its point up to ``radius`` [m]. The tip's angle must be known."""
+        """Height [m] of the tip's cone from its point up to ``radius`` [m]. The tip's angle must be known.
+
+        Parameters
+        ----------
+        radius : float
+            Radius [m].
+
+        Returns
+        -------
+        float
+        """
         assert self.tip_angle is not None, "the angle is known in every one of the cases"
         return cone_height(radius, self.tip_angle)
 

@@ -80,6 +80,17 @@ def stab(wanted: Sequence[Servers], coordinates: Sequence[Coordinates]) -> tuple
     The servers of a stub lie side by side in depth. So the stub whose deepest server is the shallowest is served by
     that one, together with all others it serves; then the same with the rest. A set that opened a group shares no
     group with the next such set, so their number is also the least number of groups.
+
+    Parameters
+    ----------
+    wanted : Sequence[Servers]
+        The servers of every stub.
+    coordinates : Sequence[Coordinates]
+        Those of every group.
+
+    Returns
+    -------
+    tuple[tuple[int, ...], tuple[Servers, ...]]
     """
     groups: list[int] = []
     disjoint: list[Servers] = []

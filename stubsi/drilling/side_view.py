@@ -33,17 +33,47 @@ class SideView(NamedTuple):
     sensed: float
 
     def position(self, layer: str) -> int:
-        """Position of a layer in drilling order, 0 at the drilled face."""
+        """Position of a layer in drilling order, 0 at the drilled face.
+
+        Parameters
+        ----------
+        layer : str
+            Name of the layer.
+
+        Returns
+        -------
+        int
+        """
         return self.names.index(layer)
 
     def near_face(self, layer: str) -> float:
-        """Depth [m] of the face of a layer towards the drill."""
+        """Depth [m] of the face of a layer towards the drill.
+
+        Parameters
+        ----------
+        layer : str
+            Name of the layer.
+
+        Returns
+        -------
+        float
+        """
         return float(self.near[self.position(layer)])
 
     def from_far_face(self, fit: PressFit | None, depth: float | None) -> float | None:
         """Depth [m] below the datum of a plane that lies ``depth`` [m] inside the face where a press-fit pin enters.
 
         None where there is no pin or no such plane, or where the pin enters from the drilled side.
+
+        Parameters
+        ----------
+        fit : PressFit | None
+        depth : float | None
+            Depth of the plane, from the face where the pin enters [m].
+
+        Returns
+        -------
+        float | None
         """
         if fit is None or depth is None or fit.side == self.side:
             return None
@@ -52,7 +82,19 @@ class SideView(NamedTuple):
 
 @lru_cache(maxsize=64)
 def side_view(stackup: Stackup, rules: FabricatorRules, side: str) -> SideView:
-    """The board as it looks to a drill that comes from ``side``."""
+    """The board as it looks to a drill that comes from ``side``.
+
+    Parameters
+    ----------
+    stackup : Stackup
+    rules : FabricatorRules
+    side : str
+        Side drilled from, "top" or "bottom".
+
+    Returns
+    -------
+    SideView
+    """
     faces = np.array([[stackup.face_si(name, face) for face in ("upper", "lower")] for name in stackup.names])
     if side == "bottom":
         faces = (stackup.edges_si[-1] - faces)[::-1, ::-1]
@@ -65,7 +107,18 @@ def side_view(stackup: Stackup, rules: FabricatorRules, side: str) -> SideView:
 
 
 def check_layers(stackup: Stackup, rules: FabricatorRules) -> None:
-    """Refuse rules that name a copper layer the board does not have; BoardError saying where."""
+    """Refuse rules that name a copper layer the board does not have; BoardError saying where.
+
+    Parameters
+    ----------
+    stackup : Stackup
+    rules : FabricatorRules
+
+    Raises
+    ------
+    BoardError
+        Says where the layer is named.
+    """
     for name, layers in (("rules sides", rules.sides), ("depth tolerance sensed", rules.tolerance.sensed)):
         for side, layer in dict(layers).items():
             if layer != ANY_LAYER and layer not in stackup.names:
@@ -83,7 +136,19 @@ class BarrelPositions(NamedTuple):
 
 
 def barrel_positions(shape: StubShape, view: SideView) -> BarrelPositions:
-    """Where the barrel of a stub begins and ends, and where its layer in use lies, in drilling order."""
+    """Where the barrel of a stub begins and ends, and where its layer in use lies, in drilling order.
+
+    Parameters
+    ----------
+    shape : StubShape
+        The stub as drawn.
+    view : SideView
+        The board seen from the side of the stub.
+
+    Returns
+    -------
+    BarrelPositions
+    """
     span, last = shape.span, len(view.names) - 1
     if shape.side == "top":
         return BarrelPositions(span.first, span.upper_in_use, span.last)

@@ -95,11 +95,31 @@ class Window(Value):
         return "; ".join(map(str, self.reasons))
 
     def holds(self, end: float) -> bool:
-        """Whether this end [m] may be aimed at."""
+        """Whether this end [m] may be aimed at.
+
+        Parameters
+        ----------
+        end : float
+            End of the plating that is aimed at [m].
+
+        Returns
+        -------
+        bool
+        """
         return not self.reasons and self.shallowest_si - ROUNDING <= end <= self.deepest_si + ROUNDING
 
     def left(self, end: float) -> PlatingLeft:
-        """Plating left before the stub's own layer in use when ``end`` [m] is aimed at."""
+        """Plating left before the stub's own layer in use when ``end`` [m] is aimed at.
+
+        Parameters
+        ----------
+        end : float
+            End of the plating that is aimed at [m].
+
+        Returns
+        -------
+        PlatingLeft
+        """
         return left_before(self.face_si, end, self)
 
     def __repr__(self) -> str:
@@ -108,7 +128,20 @@ class Window(Value):
 
 
 def left_before(face: float, end: float, window: Window) -> PlatingLeft:
-    """Plating left before any ``face`` [m] when ``end`` [m] is aimed at in a window."""
+    """Plating left before any ``face`` [m] when ``end`` [m] is aimed at in a window.
+
+    Parameters
+    ----------
+    face : float
+        Depth of the face [m].
+    end : float
+        End of the plating that is aimed at [m].
+    window : Window
+
+    Returns
+    -------
+    PlatingLeft
+    """
     limits = [window.rules.tolerance.left(face, end, window.sensed_si, lead) for lead in window.leads_si]
     least, most = min(limit[0] for limit in limits), max(limit[1] for limit in limits)
     return PlatingLeft(*(0.0 if abs(x) < ROUNDING else float(x) for x in (least, face - end, most)))
@@ -148,6 +181,16 @@ def inner_cone(shape: StubShape, rules: FabricatorRules) -> float:
     """How far [m] the drill reaches beyond the end of the plating on the inside of the barrel.
 
     Where the finished diameter is unknown, this is the distance to the point of the drill.
+
+    Parameters
+    ----------
+    shape : StubShape
+        The stub as drawn.
+    rules : FabricatorRules
+
+    Returns
+    -------
+    float
     """
     outer, finished = shape.padstack.drill_si / 2, (shape.padstack.finished_si or 0.0) / 2
     return rules.tip_height(outer) - rules.tip_height(finished)
@@ -159,6 +202,16 @@ def clearance_before(shape: StubShape, rules: FabricatorRules) -> float:
     The point of the drill leads the end of the plating by the height of its cone at the barrel's radius, and the drill
     meets the inside of the barrel first. So a guaranteed residual stub must cover the cone between the two radii.
     ``tip_distance``, where it is stated, is kept by the point itself.
+
+    Parameters
+    ----------
+    shape : StubShape
+        The stub as drawn.
+    rules : FabricatorRules
+
+    Returns
+    -------
+    float
     """
     inside = inner_cone(shape, rules)
     if rules.tip_distance_si is None:
@@ -172,7 +225,18 @@ def _tip(shape: StubShape, rules: FabricatorRules) -> float:
 
 
 def lead_si(primary_drill: float, rules: FabricatorRules) -> float:
-    """How far [m] the point that depth means (tip or shoulder) lies beyond the end of the plating; may be negative."""
+    """How far [m] the point that depth means (tip or shoulder) lies beyond the end of the plating; may be negative.
+
+    Parameters
+    ----------
+    primary_drill : float
+        Diameter of the primary drill [m].
+    rules : FabricatorRules
+
+    Returns
+    -------
+    float
+    """
     tip = rules.tip_height(primary_drill / 2)
     if rules.depth_to == "tip":
         return tip
