@@ -30,8 +30,6 @@ class Ends(NamedTuple):
     best: float
 
 
-LARGEST_POWER = 300.0
-"""Largest power of ten that is told apart from larger ones: a float holds no more than 1e308."""
 UNKNOWN = Ends(math.nan, math.nan, math.nan, math.nan)
 
 
@@ -182,7 +180,7 @@ def overshoot(criterion: Criterion, value: float) -> float:
     elif criterion.measure == "loss":
         excess = math.nan if math.isnan(value) else math.sqrt(max(value, 0.0) / limit) - 1
     else:
-        excess = 10 ** min((limit - value) / 20, LARGEST_POWER) - 1
+        excess = 10 ** ((limit - value) / 20) - 1
     met = value >= limit if criterion.least else value <= limit
     return min(excess, 0.0) if met else excess
 
