@@ -15,7 +15,8 @@ from hypothesis import strategies as st
 
 from stubsi import Board, Criterion, StubsiError, plan, rank, still_valid
 from stubsi.show.schedule import schedule_text
-from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text, checked_width, one_line, wrapped
+from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text
+from stubsi.show.text_lines import checked_width, one_line, wrapped
 from tests import drilling_boards
 from tests import margin_boards as mb
 

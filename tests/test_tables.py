@@ -10,7 +10,7 @@ import pytest
 
 from stubsi import RULES_OF_THUMB, Criterion, Padstack, rank
 from stubsi.margin.net_margin import COLUMNS
-from stubsi.show.tables import CAUTION
+from stubsi.show.text_lines import CAUTION
 from tests import margin_boards as mb
 
 WIDTHS = [80, 90, 100, 110, 120, 140]

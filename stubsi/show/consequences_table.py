@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stubsi.show.tables import Column, as_html, as_text, wrapped
+from stubsi.show.tables import Column, as_html, as_text
+from stubsi.show.text_lines import wrapped
 
 if TYPE_CHECKING:
     from collections.abc import Callable

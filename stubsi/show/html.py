@@ -6,7 +6,8 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from stubsi.board.layers import CopperLayer
-from stubsi.show.tables import CAUTION, Column, as_html, html_lines
+from stubsi.show.tables import Column, as_html, html_lines
+from stubsi.show.text_lines import CAUTION
 from stubsi.units import show
 
 if TYPE_CHECKING:

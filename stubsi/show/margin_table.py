@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 from stubsi.margin.net_margin import COLUMNS
 from stubsi.margin.verdict import Verdict
 from stubsi.provenance import HARDWARE_ERROR
-from stubsi.show.tables import CAUTION, Column, as_csv, as_html, as_markdown, as_text, checked_width, wrapped
+from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text
+from stubsi.show.text_lines import CAUTION, checked_width, wrapped
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -12,7 +12,8 @@ from stubsi.drilling.drill_group import refusals_by_net
 from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import FabricatorRules
 from stubsi.errors import StubsiError
-from stubsi.show.tables import CAUTION, Column, as_csv, as_html, as_markdown, as_text, checked_width, wrapped
+from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text
+from stubsi.show.text_lines import CAUTION, checked_width, wrapped
 from stubsi.value import checked
 
 if TYPE_CHECKING:

@@ -9,25 +9,15 @@ from __future__ import annotations
 import csv
 import html
 import io
-import operator
-import re
-import textwrap
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any, Generic, Literal, NamedTuple, SupportsIndex, TypeVar
+from typing import TYPE_CHECKING, Any, Generic, Literal, NamedTuple, TypeVar
 
-from stubsi.errors import StubsiError
+from stubsi.show.text_lines import MOST_WIDTH, one_line
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
 Row = TypeVar("Row")
-
-CAUTION = (
-    "Estimates: confirm with the fabricator, by measurement or field solution, under local codes and licensed practice."
-)
-
-LEAST_WIDTH, MOST_WIDTH = 40, 10_000
-"""Range of the width of a text [characters]."""
 
 NARROWEST = 4
 """Characters that a cell keeps at the least when it is cut."""
@@ -37,8 +27,6 @@ MOST_HTML_ROWS = 200
 
 GAP = "  "
 """Between two columns of a text."""
-
-_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
 
 
 @dataclass(frozen=True)
@@ -71,83 +59,6 @@ class Column(Generic[Row]):
     def heading(self) -> str:
         """Title with the unit in brackets."""
         return f"{self.title} [{self.unit}]" if self.unit else self.title
-
-
-def one_line(text: str) -> str:
-    """Text with control characters as escapes, so that it stays on one line.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-    """
-    if text.isprintable():
-        return text
-    return _CONTROL.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
-
-
-def checked_width(width: SupportsIndex, least: int = LEAST_WIDTH) -> int:
-    """Width of a text as an integer.
-
-    Parameters
-    ----------
-    width : int
-        Characters in a line.
-    least : int
-        The smallest width that is taken.
-
-    Returns
-    -------
-    int
-
-    Raises
-    ------
-    StubsiError
-        Not a whole number, or outside of ``least`` to ``MOST_WIDTH``.
-    """
-    try:
-        whole = operator.index(width)
-    except TypeError:
-        whole = -1
-    if not least <= whole <= MOST_WIDTH:
-        raise StubsiError(f"width = {width!r}: must be a whole number of characters from {least} to {MOST_WIDTH}.")
-    return whole
-
-
-def wrapped(
-    lines: Iterable[str], width: int, *, indent: int = 0, hang: int | None = None, at_hyphens: bool = True
-) -> list[str]:
-    """Lines broken to a width.
-
-    Parameters
-    ----------
-    lines : iterable of str
-    width : int
-        Characters in a line.
-    indent : int
-        Blanks in front of each of ``lines``.
-    hang : int, optional
-        Blanks in front of what a line goes on with after a break; as many as ``indent`` unless given.
-    at_hyphens : bool
-        Whether a line may be broken behind a hyphen.
-
-    Returns
-    -------
-    list of str
-    """
-    first, later = " " * indent, " " * (indent if hang is None else hang)
-    parts: list[str] = []
-    for line in map(one_line, lines):
-        if line and len(line) + indent <= width and line == line.strip():
-            parts.append(first + line)
-        else:
-            parts += textwrap.wrap(
-                line, width, initial_indent=first, subsequent_indent=later, break_on_hyphens=at_hyphens
-            )
-    return parts
 
 
 def as_text(
