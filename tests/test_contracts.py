@@ -13,6 +13,7 @@ from typing import is_typeddict
 
 import pytest
 from importlinter.cli import lint_imports
+from numpydoc.validate import validate
 
 import stubsi
 
@@ -94,6 +95,37 @@ def test_public_functions_document_their_parameters(name):
     thing = getattr(stubsi, name)
     if inspect.isfunction(thing) and taken(thing):
         assert documented(thing.__doc__) == taken(thing)
+
+
+def public_names():
+    """Every name that ``stubsi`` exports, and every public method and property of its classes, dotted."""
+    for name in stubsi.__all__:
+        thing = getattr(stubsi, name)
+        if inspect.isclass(thing):
+            methods = [key for key, value in vars(thing).items() if callable(value) or isinstance(value, OF_A_CLASS)]
+            yield from (f"stubsi.{name}.{method}" for method in methods if not method.startswith("_"))
+        if inspect.isclass(thing) or inspect.isfunction(thing):
+            yield f"stubsi.{name}"
+
+
+OF_A_CLASS = (property, classmethod, staticmethod)
+SECTIONS = {
+    "GL06": "no section of an unknown name", "GL07": "sections in their order", "GL08": "a docstring",
+    "GL10": "directives with two colons", "SS01": "a summary", "SS03": "a summary that ends with a period",
+    "PR01": "every parameter documented", "PR02": "none that is not there", "PR03": "in the order of the signature",
+    "PR07": "each with a description", "RT01": "Returns", "RT03": "with a description", "YD01": "Yields",
+}  # fmt: skip
+"""What numpydoc is asked to check; its other rules are of taste, or the linter's."""
+
+
+@pytest.mark.parametrize("name", [*public_names()])
+def test_public_docstrings_have_their_sections(name):
+    assert [f"{code} {text}" for code, text in validate(name)["errors"] if code in SECTIONS] == []
+
+
+@pytest.mark.parametrize("name", [name for name in stubsi.__all__ if inspect.isfunction(getattr(stubsi, name))])
+def test_public_functions_say_what_they_raise(name):
+    assert re.search(r"^Raises\n-+\n\w", inspect.getdoc(getattr(stubsi, name)), re.MULTILINE)
 
 
 @pytest.mark.parametrize("name", MODULES)
