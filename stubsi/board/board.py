@@ -111,19 +111,46 @@ class Board(Value):
         self._refuse_overlaps()
 
     def criterion_of(self, net: Net) -> Criterion:
-        """What a net must meet: its own criterion, else its signal's, else the board's."""
+        """What a net must meet: its own criterion, else its signal's, else the board's.
+
+        Parameters
+        ----------
+        net : Net
+        """
         of_signal = None if net.signal is None else self._by_signal.get(net.signal)
         return net.criterion or of_signal or self.criterion
 
     def with_criterion(self, criterion: Criterion) -> Board:
-        """Copy of this board with another criterion of the board; nothing else changes or is checked again."""
+        """Copy of this board with another criterion of the board; nothing else changes or is checked again.
+
+        Parameters
+        ----------
+        criterion : Criterion
+
+        Returns
+        -------
+        Board
+        """
         board = object.__new__(Board)
         board.__dict__.update({name: value for name, value in self.__dict__.items() if name not in ("_memo", "_hash")})
         board.__dict__["criterion"] = checked(criterion, "board criterion", Criterion)
         return board
 
     def remembered(self, key: Hashable, make: Callable[[], Item]) -> Item:
-        """Result of ``make``, derived from this board under ``key`` once; no part of the board's value."""
+        """Result that is derived from this board once and then kept. It is no part of the board's value.
+
+        Parameters
+        ----------
+        key : hashable
+            What the result is kept under.
+        make : callable
+            Makes the result where nothing is kept under the key.
+
+        Returns
+        -------
+        object
+            What ``make`` gave the first time.
+        """
         memo = self.__dict__.setdefault("_memo", {})
         if key not in memo:
             memo[key] = make()
@@ -139,14 +166,43 @@ class Board(Value):
         return f"<Board {name}: {copper} copper layers, {len(self.nets)} nets, {holes} holes>"
 
     def span(self, hole: Hole) -> Span:
-        """Copper layers of a hole of this board, by place from the top."""
+        """Copper layers of a hole of this board.
+
+        Parameters
+        ----------
+        hole : Hole
+
+        Returns
+        -------
+        Span
+            By place from the top.
+
+        Raises
+        ------
+        BoardError
+            The board has no hole of this kind.
+        """
         number = self._kind_list.numbers.get((hole.padstack, hole.connects, hole.press_fit))
         if number is None:
             raise BoardError(f"hole {hole.name}: is not a hole of board {self.name}.")
         return self.kinds[number].span
 
     def net(self, name: str) -> Net:
-        """The net of that name; UnknownNameError (a BoardError and a KeyError) if there is none."""
+        """The net of a name.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        Net
+
+        Raises
+        ------
+        UnknownNameError
+            There is none; the error is a BoardError and a KeyError.
+        """
         return by_name(self._nets_by_name, name, "net", f"on board {self.name}")
 
     @cached_property
@@ -191,7 +247,20 @@ class Board(Value):
         return read_only(np.array([net.z_stub_line_si for net in self.signal_nets], dtype=float))
 
     def per_kind(self, value: Callable[[HoleKind], float], holes: HoleColumns) -> NDArray[Any]:
-        """Value of every hole that depends on its kind only: ``value`` is asked once per kind."""
+        """Value of every hole that depends on its kind only.
+
+        Parameters
+        ----------
+        value : callable
+            Gives the value of a HoleKind; it is asked once per kind.
+        holes : HoleColumns
+            Holes of this board.
+
+        Returns
+        -------
+        ndarray
+            One entry per hole.
+        """
         return np.array([value(kind) for kind in self.kinds])[holes.kind]
 
     @cached_property
@@ -343,5 +412,16 @@ def _refuse_padstacks_of_one_name(holes: Iterable[Hole]) -> None:
 
 
 def shortened(name: str, most: int = 60) -> str:
-    """Name of at most ``most`` characters, for one-line descriptions: a long one is cut and ends in an ellipsis."""
+    """Name for a one-line description: a long one is cut and ends in an ellipsis.
+
+    Parameters
+    ----------
+    name : str
+    most : int
+        Greatest number of characters.
+
+    Returns
+    -------
+    str
+    """
     return name if len(name) <= most else name[: most - 1] + "…"

@@ -42,7 +42,7 @@ class Spread(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True)
 class Measurable:
-    """What a criterion can look at, one entry per net or per stub. The arrays are read-only.
+    """What a criterion can look at, one entry per net or per stub.
 
     Parameters
     ----------
@@ -61,10 +61,6 @@ class Measurable:
     notch: Spread
     loss: Spread
     return_loss: Spread
-
-    def __post_init__(self) -> None:
-        for array in (self.nyquist, self.longest, *self.notch, *self.loss, *self.return_loss):
-            read_only(array)
 
     def at(self, row: int) -> Measurable:
         """Figures of one entry.
@@ -89,12 +85,12 @@ class Measurable:
 
 @dataclass(frozen=True, kw_only=True)
 class Figures(Measurable):
-    """Figures of the signal nets, one entry per net; the loss is that of the worse leg, its stubs summed.
+    """Figures of the signal nets, one entry per net, in arrays that are read-only.
 
     Parameters
     ----------
     nyquist, longest, notch, loss, return_loss
-        As in ``Measurable``. ``loss`` leaves the interaction of the stubs out.
+        As in ``Measurable``. The loss is that of the worse leg: its stubs summed, their interaction left out.
     stubs : ndarray of int
         How many stubs a net has.
     governing : ndarray of int
@@ -112,7 +108,8 @@ class Figures(Measurable):
     unknown_loss: Numbers
 
     def __post_init__(self) -> None:
-        super().__post_init__()
+        for figure in (self.nyquist, self.longest, *self.notch, *self.loss, *self.return_loss):
+            read_only(figure)
         for array in (self.stubs, self.governing, self.nearness, self.unknown, self.unknown_loss):
             read_only(array)
 

@@ -51,7 +51,7 @@ def net_rows(ranking: Ranking, numbers: NDArray[np.intp]) -> list[NetMargin]:
         **_columns_of_governing_stubs(ranking, numbers),
         "first_notch_si": _known(figures.notch.low[numbers]),
         "first_notch_to_si": _known(figures.notch.high[numbers]),
-        "margin": _known((figures.notch.low / figures.nyquist)[numbers]),
+        "margin": _known(figures.notch.low[numbers] / figures.nyquist[numbers]),
         "loss": _known(figures.loss.low[numbers]),
         "return_loss": _known(figures.return_loss.low[numbers]),
         "verdict": [Verdict.WAIVED if net.waiver else verdict for net, verdict in zip(nets, verdicts, strict=True)],

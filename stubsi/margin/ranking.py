@@ -60,7 +60,7 @@ def rank(
     Raises
     ------
     StubsiError, UnitError
-        An unknown ``model``; values that are not a Dk or a delay per length, or both of them.
+        Something else than a board; an unknown ``model``; values that are not a Dk or a delay per length, or both.
     """
     if not isinstance(board, Board):
         raise BoardError(f"board = {as_shown(board)}: must be a Board; read_board reads one from a file.")
@@ -77,7 +77,18 @@ def _rank(board: Board, choice: ModelChoice) -> Ranking:
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Ranking:
-    """The nets of a board, worst first. Iterate it, ask it for a net by name, print it, or turn it into a table."""
+    """The nets of a board, worst first. Iterate it, ask it for a net by name, print it, or turn it into a table.
+
+    Parameters
+    ----------
+    board : Board
+    table : StubTable
+        Its stubs.
+    models : Models
+        Electrical models of the cases of the table.
+    figures : Figures
+        Figures of the signal nets.
+    """
 
     board: Board
     table: StubTable
@@ -227,7 +238,17 @@ class Ranking:
         return markdown_table(self)
 
     def to_text(self, width: int = 110) -> str:
-        """Table as plain text of at most ``width`` columns (80 to 140 read well), after the criteria."""
+        """Table as plain text, after the criteria.
+
+        Parameters
+        ----------
+        width : int
+            Greatest number of characters in a line; 80 to 140 read well.
+
+        Returns
+        -------
+        str
+        """
         from stubsi.show.margin_table import text_table
 
         return text_table(self, width)

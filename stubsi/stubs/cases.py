@@ -77,7 +77,17 @@ class StubTable:
         return read_only(self.lengths_of(self.case))
 
     def lengths_of(self, case: NDArray[np.intp]) -> NDArray[np.float64]:
-        """Length [m] of each of these cases, 0 for ``NO_CASE``."""
+        """Length of each of some cases.
+
+        Parameters
+        ----------
+        case : ndarray of int
+
+        Returns
+        -------
+        ndarray
+            [m]; 0 for ``NO_CASE``.
+        """
         return np.array([each.length_si for each in self.cases] + [0.0])[case]
 
 

@@ -36,7 +36,13 @@ class ViaColumns(NamedTuple):
     last: NDArray[np.intp]
 
     def only(self, which: NDArray[np.intp]) -> ViaColumns:
-        """Some of the vias, by their numbers."""
+        """Some of the vias.
+
+        Parameters
+        ----------
+        which : ndarray of int
+            Their numbers.
+        """
         return ViaColumns(self.place[which], self.radius[which], self.first[which], self.last[which])
 
 
