@@ -54,7 +54,8 @@ class StubUse(NamedTuple):
         -------
         Permit
         """
-        return Permit(self.case.shape, self.case.around, self.bore, criterion, self.nyquist, self.z0, model)
+        z0 = self.z0 if criterion.on_loss and np.isfinite(self.z0) else None
+        return Permit(self.case.shape, self.case.around, self.bore, criterion, self.nyquist, z0, model)
 
     def cut(self, length: float) -> StubUse:
         """The same use of the stub with its plating cut to a length [m].

@@ -62,8 +62,9 @@ class Wanted(NamedTuple):
 class Permit(NamedTuple):
     """All that the longest permitted stub depends on.
 
-    ``bore``: what ends a shorter stub; None: not known, an oversize is assumed. ``nyquist`` [Hz]; ``z0`` [ohm], None
-    where unknown. ``end``: of a figure's spread, the one that must meet the criterion.
+    ``bore``: what ends a shorter stub; None: not known, an oversize is assumed. ``nyquist`` [Hz]. ``z0`` [ohm]; None
+    where unknown, and where the criterion asks for no loss. ``end``: of a figure's spread, the one that must meet the
+    criterion.
     """
 
     shape: StubShape

@@ -268,9 +268,9 @@ class SolvedSingleStub(SingleStub):
 
     def longest(self, signal: Signal, criterion: Criterion) -> LongestStub:
         """Longest stub that meets a criterion; remembered for stubs that are the same in all that it depends on."""
-        model = ModelChoice()
+        model, z0 = ModelChoice(), self.z0 if criterion.on_loss else None
         permits = [
-            Permit(self.shape, self.around, self.bore, criterion, signal.nyquist_si, self.z0, model, end)
+            Permit(self.shape, self.around, self.bore, criterion, signal.nyquist_si, z0, model, end)
             for end in PROVEN_AND_COMPUTED
         ]
 
