@@ -13,7 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stubsi import Board, Criterion, Hole, Net, Padstack, PressFit, rank
-from stubsi.drilling import needs as sorting
+from stubsi.drilling import needs
 from stubsi.drilling import set_cover as cover
 from stubsi.drilling.costs import Costs
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
@@ -525,7 +525,7 @@ def large_board(count):
 def test_work_does_not_grow_with_the_number_of_alike_holes(monkeypatch):
     """Windows and counting are done once per distinct stub: 20,000 holes take as many as 700."""
     calls = {"window": 0, "demands": 0}
-    window, stab = sorting.window, cover.stab
+    window, stab = needs.window, cover.stab
 
     def counted(shape, longest, its_rules):
         calls["window"] += 1
@@ -535,7 +535,7 @@ def test_work_does_not_grow_with_the_number_of_alike_holes(monkeypatch):
         calls["demands"] += len(demands)
         return stab(demands, places)
 
-    monkeypatch.setattr(sorting, "window", counted)
+    monkeypatch.setattr(needs, "window", counted)
     monkeypatch.setattr(cover, "stab", counted_stab)
     found = {}
     for count in (700, 20_000):

@@ -124,7 +124,7 @@ class DrillTask:
             (stub.window, other.window, couple.limit)
             for couple in self.coupled
             for stub, other in itertools.permutations(couple.stubs, 2)
-            if stub.hole is other.hole
+            if stub.hole == other.hole
         )
         return tuple(dict.fromkeys(pairs))
 
@@ -219,7 +219,7 @@ class DrillTask:
         return tuple(
             ((i, a), (j, b))
             for (i, first), (j, second) in itertools.combinations(enumerate(couple.stubs), 2)
-            if first.hole is second.hole
+            if first.hole == second.hole
             for a, b in self._apart(first.window, second.window)
         )
 
@@ -257,10 +257,10 @@ def set_up_of(window: Window) -> SetUp:
 
 def _losses(lengths: Sequence[tuple[Drillable, float]]) -> list[float]:
     """Loss at Nyquist [dB] of stubs cut to lengths [m]."""
-    losses = [0.0] * len(lengths)
-    for limits in dict.fromkeys(stub.limits for stub, _ in lengths):
-        numbers = [i for i, (stub, _) in enumerate(lengths) if stub.limits is limits]
-        computed = limits.losses([lengths[i][0].row for i in numbers], [lengths[i][1] for i in numbers])
-        for i, loss in zip(numbers, computed.tolist(), strict=True):
-            losses[i] = loss
-    return losses
+    numbers_of: dict[Limits, list[int]] = defaultdict(list)
+    for number, (stub, _) in enumerate(lengths):
+        numbers_of[stub.limits].append(number)
+    losses = np.zeros(len(lengths))
+    for limits, numbers in numbers_of.items():
+        losses[numbers] = limits.losses([lengths[i][0].row for i in numbers], [lengths[i][1] for i in numbers])
+    return losses.tolist()

@@ -101,7 +101,7 @@ class _Sorter:
         self._sort_summed(summed)
 
     def _legs(self, rows: list[int]) -> list[list[int]]:
-        """The same rows for each leg of a pair; all in one list for a net that is no pair."""
+        """The rows of each leg of a pair by themselves; a net that is no pair has one leg."""
         leg = self.limits.table.leg
         legs = [[row for row in rows if leg[row] == number] for number in (0, 1)]
         return [rows for rows in legs if rows]
@@ -125,7 +125,7 @@ class _Sorter:
                 self.alone[stubs.net.name] = self._meets(stubs)
             else:
                 drillable = [self._drillable(stubs.net, row, longest[row]) for row in too_long]
-                self._take([stub for stub in drillable if not self._refuse(stub, stub.window.reasons)])
+                self._add([stub for stub in drillable if not self._refuse(stub, stub.window.reasons)])
 
     def _drillable(self, net: Net, row: int, longest: float) -> Drillable:
         """A row of the stub table with its window; stubs that are alike share one window."""
@@ -138,12 +138,12 @@ class _Sorter:
             row=row, limits=self.limits,
         )  # fmt: skip
 
-    def _take(self, stubs: Sequence[Drillable]) -> None:
-        """Stubs of a net that must be drilled. The two of one hole are coupled where its plated length demands it."""
+    def _add(self, stubs: Sequence[Drillable]) -> None:
+        """Add stubs that must be drilled. The two of one hole are coupled where its plated length demands it."""
         number = 0
         while number < len(stubs):
             pair = tuple(stubs[number : number + 2])
-            if len(pair) == 2 and pair[0].hole is pair[1].hole and not independent(pair[0].window, pair[1].window):
+            if len(pair) == 2 and pair[0].hole == pair[1].hole and not independent(pair[0].window, pair[1].window):
                 self.coupled.append(CoupledStubs(pair, np.inf))
                 number += 2
             else:

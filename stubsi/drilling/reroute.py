@@ -212,7 +212,7 @@ class _OpenGroups:
 
 
 def _others(plan: Plan, group: Group) -> _OpenGroups:
-    return _OpenGroups(plan, [other for other in plan.groups if other is not group])
+    return _OpenGroups(plan, [other for other in plan.groups if other.number != group.number])
 
 
 def _holders(plan: Plan, group: Group) -> tuple[str, ...]:
