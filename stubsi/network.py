@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
-import skrf  # type: ignore[import-untyped]
+import skrf
 
 from stubsi.errors import UnitError
 from stubsi.physics.uniform_line import shunt_s

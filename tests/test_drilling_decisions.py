@@ -6,12 +6,13 @@ import inspect
 import itertools
 import pickle
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 import stubsi
-from stubsi import Board, Costs, Criterion, Hole, Net, Padstack, plan
+from stubsi import Board, Costs, Criterion, FabricatorRules, Hole, Net, Padstack, plan, read_board
 from stubsi.drilling import limits as drilling_limits
 from stubsi.drilling.effects import EffectKind, widened
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
@@ -313,3 +314,15 @@ def test_many_different_coupled_nets_end_in_time(count):
         return
     assert len(found.certificate) <= len(found.groups)
     assert ("relative gap" in found.summary()) == (found.gap > 0)
+
+
+def test_an_export_that_was_handed_off_can_still_be_compared():
+    """Digest that the release 0.1.0 of November 2026 printed for the demo board under the rules of the README."""
+    board = read_board(Path(__file__).parents[1] / "shared" / "demo_board.toml")
+    invented = "invented for the demo"
+    rules = FabricatorRules(
+        oversize="0.2 mm", tip_angle=150, tip_distance=None, least_depth="0.2 mm", least_plated="0.5 mm",
+        copper_clearance="0.15 mm", edge_tolerance="0.05 mm", sides={"bottom": "any"}, datum="copper", depth_to="tip",
+        tolerance=GuaranteedResidual.plus_minus("8 mil", "3 mil", source=invented), source=invented,
+    )  # fmt: skip
+    assert plan(board, rules, model="uniform").digest == "2b993258d1c27125"

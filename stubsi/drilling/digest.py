@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import fields
 from typing import TYPE_CHECKING, NamedTuple
 
-from stubsi.value import Value, kept_names
+from stubsi.board.padstack import Padstack
+from stubsi.units import show
+from stubsi.value import Value
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -67,7 +70,7 @@ def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: ModelCho
         "criterion": writer.text((board.criterion, board.signal_criteria)),
         "costs": writer.text(costs),
         "model": writer.text((model.name, model.dk_eff, model.delay_si)),
-        **{f"rule {name.removesuffix('_si')}": writer.text(rules.__dict__[name]) for name in kept_names(type(rules))},
+        **{f"rule {name}": writer.text(value) for name, value in written_fields(rules).items()},
         **{f"net {net.name}": writer.text(net) for net in board.nets},
     }
     return {name: _hash((text,)) for name, text in parts.items()}
@@ -100,18 +103,36 @@ def _hash(texts: Iterable[str]) -> str:
 
 
 class _Writer:
-    """Writes values out in full, equal ones once."""
+    """Writes values out in full, each distinct one once."""
 
     def __init__(self) -> None:
-        self.written: dict[Value, str] = {}
+        self.written: dict[tuple[object, ...], str] = {}
 
     def text(self, value: object) -> str:
         """A value as text that differs wherever the value does."""
         if isinstance(value, Value):
-            if value not in self.written:
-                inside = ",".join(f"{name}={self.text(value.__dict__[name])}" for name in kept_names(type(value)))
-                self.written[value] = f"{type(value).__name__}({inside})"
-            return self.written[value]
+            named = written_fields(value)
+            key = (type(value), *named.values())
+            if key not in self.written:
+                inside = ",".join(f"{name}={self.text(item)}" for name, item in named.items())
+                self.written[key] = f"{type(value).__name__}({inside})"
+            return self.written[key]
         if isinstance(value, tuple):
             return "(" + ",".join(map(self.text, value)) + ")"
-        return value.hex() if isinstance(value, float) else repr(value)
+        return value.hex() if isinstance(value, float) else repr(str(value) if isinstance(value, str) else value)
+
+
+def written_fields(value: Value) -> dict[str, object]:
+    """What is written of a value: its fields by name, a dimensioned one as the float in SI units.
+
+    These names and forms stay as they are, so that an export that was handed off can still be compared. Pads that
+    differ from layer to layer are therefore written as text.
+    """
+    kept, names = value.__dict__, [item.name for item in fields(value)]
+    twins = {f"{name}_si" for name in names}
+    written = {name: kept[name if name in kept else f"{name}_si"] for name in names if name not in twins}
+    if isinstance(value, Padstack):
+        written["pads"] = tuple(
+            (layer, None if pad is None else show(pad, "length", 14)) for layer, pad in value.pads_si
+        )
+    return written
