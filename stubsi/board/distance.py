@@ -94,7 +94,9 @@ class Distance(Value):
     Parameters
     ----------
     length : length
+        How far it is.
     between : Between
+        Where it begins and ends.
     """
 
     length: Dimension = Dimension("length", rule="any")

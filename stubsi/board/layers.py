@@ -27,6 +27,7 @@ class CopperLayer(Value):
     name : str
         Unique in the stackup, like "L1".
     thickness : length
+        Finished thickness, plating included.
     role : {"signal", "plane", "mixed"}
         "mixed" is a plane only around the padstacks that state an antipad on it.
 
@@ -54,6 +55,7 @@ class DielectricLayer(Value):
     Parameters
     ----------
     thickness : length
+        Finished thickness, as pressed.
     dk : float, optional
         Relative permittivity [-] along z (the data-sheet value, unless the sheet says otherwise).
     df : float, optional

@@ -42,6 +42,7 @@ class Hole(Value):
     name : str
         Unique on the board, like "U1.A4".
     padstack : Padstack
+        Its drill, pads and antipads.
     connects : sequence of layer names
         Copper layers where the net uses the hole. The barrel beyond the outermost of them is a stub. Empty for the
         holes of a reference net, which meet every plane.
@@ -195,6 +196,7 @@ class Net(Value):
     Parameters
     ----------
     name : str
+        Unique on the board.
     holes : sequence of Hole
         *All* its plated holes; leaving one out hides its stub.
     signal : Signal, str or quantity, optional

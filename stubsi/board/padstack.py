@@ -164,6 +164,7 @@ class Padstack(Value):
     Parameters
     ----------
     name : str
+        Unique on the board.
     drill : length
         Diameter of the primary drilled hole.
     finished : length, optional

@@ -177,7 +177,13 @@ class Stackup(Value):
         return quantity(from_top if side == "top" else self.edges_si[-1] - from_top, "length")
 
     def faces(self) -> pd.DataFrame:
-        """The same table as ``to_frame``."""
+        """The same table as ``to_frame``.
+
+        Returns
+        -------
+        pandas.DataFrame
+            As ``to_frame``.
+        """
         return self.to_frame()
 
     def to_frame(self) -> pd.DataFrame:
@@ -265,6 +271,7 @@ class Stackup(Value):
         Returns
         -------
         Laminate
+            Means over the dielectric between the two depths.
 
         Raises
         ------

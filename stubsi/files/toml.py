@@ -60,6 +60,7 @@ def read_board(path: str | os.PathLike[str]) -> Board:
     Returns
     -------
     Board
+        The board, checked as a whole.
 
     Raises
     ------
