@@ -94,7 +94,9 @@ class Distance(Value):
     Parameters
     ----------
     length : length
+        How far the two ends are apart.
     between : Between
+        What it starts at and what it ends at.
     """
 
     length: Dimension = Dimension("length", rule="any")
