@@ -37,12 +37,14 @@ def shunt_network(
     input_si : callable
         Frequency [Hz] -> voltage and current into the stub, to a common factor.
     frequency : frequency, or a scikit-rf Frequency
+        One or several, rising.
     z0 : impedance
         Real port impedance.
 
     Returns
     -------
     skrf.Network
+        As many points as frequencies.
 
     Raises
     ------
@@ -62,12 +64,14 @@ def abcd_network(abcd: Callable[[FloatArray], ComplexArray], frequency: Frequenc
     abcd : callable
         Frequency [Hz] -> chain matrix, shape (2, 2, n_frequency).
     frequency : frequency, or a scikit-rf Frequency
+        One or several, rising.
     z0 : impedance
         Real port impedance.
 
     Returns
     -------
     skrf.Network
+        As many points as frequencies.
 
     Raises
     ------
@@ -87,6 +91,7 @@ def grid(frequency: Frequencies) -> FloatArray:
     Parameters
     ----------
     frequency : frequency, or a scikit-rf Frequency
+        One or several, rising.
 
     Returns
     -------

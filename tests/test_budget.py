@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import inspect
 import pickle
+import re
 
 import numpy as np
 import pytest
@@ -16,6 +18,7 @@ from stubsi import (
     ReturnVias,
     Signal,
     Stub,
+    StubArguments,
     StubsiError,
     UnitError,
     UnknownValueError,
@@ -307,6 +310,14 @@ def test_a_description_that_was_refused_is_refused_again_and_true_is_not_one():
             check_stub("1 mm", "1 GBd", dk_eff=True)
         with pytest.warns(PlausibilityWarning, match="check z_stub"):
             check_stub("1 mm", "1 GBd", dk_eff=4, z_stub="9 ohm")
+
+
+def test_every_argument_of_a_stub_is_documented_once_and_named_by_both_functions():
+    heads = re.findall(r"^(\w[\w, ]*) : ", inspect.getdoc(StubArguments), re.MULTILINE)
+    assert [name for head in heads for name in head.split(", ")] == list(StubArguments.__annotations__)
+    for function in (check_stub, stub_budget):
+        assert "``StubArguments`` says what each means" in " ".join(function.__doc__.split())
+    assert all(f"``{name}``" in check_stub.__doc__ for name in StubArguments.__annotations__)
 
 
 def test_arguments_left_unknown_are_as_not_given():

@@ -30,8 +30,11 @@ class Check(Value):
     Parameters
     ----------
     stub_length : length
+        What was checked.
     signal : Signal
+        What the net carries.
     criterion : Criterion
+        What it must meet.
     verdict : Verdict
         "pass", "marginal" (within the model's uncertainty of the limit), "falls short" or "undecided" (an unknown
         decides).
@@ -120,7 +123,9 @@ class Budget(Value):
     proven_length : length
         With the model as far off as it may be.
     signal : Signal
+        What the net carries.
     criterion : Criterion
+        What it must meet.
     unlimited : bool
         No stub that fits is too long; ``stub_length`` is then the longest one tried.
     end_layers : tuple of str
@@ -186,6 +191,7 @@ def check_stub(
     Parameters
     ----------
     stub_length : length
+        Zero: no stub.
     signal : Signal, str or quantity
         What the net carries, as ``Signal`` reads it.
     criterion : Criterion or name in ``RULES_OF_THUMB``
@@ -200,6 +206,7 @@ def check_stub(
     Returns
     -------
     Check
+        True if the criterion is proven to be met.
 
     Raises
     ------
@@ -255,6 +262,7 @@ def stub_budget(
     Returns
     -------
     Budget
+        Its ``stub_length`` as computed, and its ``proven_length``.
 
     Raises
     ------

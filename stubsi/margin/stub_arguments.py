@@ -27,7 +27,7 @@ class StubArguments(TypedDict, total=False):
     All are keywords, all may be left out. A uniform line takes the first group, as ``Stub`` does. A solved stub takes
     the second group: ``stackup``, ``padstack`` and ``layer`` at least.
 
-    Parameters
+    Attributes
     ----------
     dk_eff : float
         Uniform line: effective relative permittivity [-] of the stub. Or give ``delay``.

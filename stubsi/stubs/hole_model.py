@@ -108,6 +108,11 @@ class HoleStub:
         frequency : ndarray, shape (n,)
             [Hz].
 
+        Returns
+        -------
+        voltage, current : complex ndarray, shape (n,)
+            Their ratio current / voltage is the input admittance [S].
+
         Raises
         ------
         ValidityError
@@ -156,12 +161,14 @@ class HoleStub:
         Parameters
         ----------
         frequency : frequency, or a scikit-rf Frequency
+            One or several, rising.
         z0 : impedance
             Real port impedance.
 
         Returns
         -------
         skrf.Network
+            As many points as frequencies.
         """
         from stubsi.network import shunt_network
 
@@ -212,6 +219,7 @@ class HoleModel:
         Returns
         -------
         complex ndarray, shape (n, 2, 2)
+            [[A, B], [C, D]] in SI units.
         """
         matrix = self.through(np.maximum(frequency, LOWEST))
         if self.above is not None:
@@ -224,12 +232,14 @@ class HoleModel:
         Parameters
         ----------
         frequency : frequency, or a scikit-rf Frequency
+            One or several, rising.
         z0 : impedance
             Real port impedance. For a leg of a pair: half the differential impedance; the two-port is the odd mode's.
 
         Returns
         -------
         skrf.Network
+            As many points as frequencies.
         """
         from stubsi.network import abcd_network
 
@@ -242,6 +252,7 @@ def hole_model(board: Board, hole: str, *, model: str = "solved", drilled: Itera
     Parameters
     ----------
     board : Board
+        With the hole in one of its signal nets.
     hole : str
         Its name.
     model : {"solved", "uniform"}
@@ -252,6 +263,7 @@ def hole_model(board: Board, hole: str, *, model: str = "solved", drilled: Itera
     Returns
     -------
     HoleModel
+        Its stubs, and its two-port.
 
     Raises
     ------

@@ -69,7 +69,9 @@ def dk_eff_from_notch(stub_length: Dimensioned, notch: Dimensioned) -> float:
     Parameters
     ----------
     stub_length : length
+        Of the stub that was measured.
     notch : frequency
+        Its first notch.
 
     Returns
     -------

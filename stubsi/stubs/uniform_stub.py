@@ -243,6 +243,11 @@ class Stub(Value):
         frequency : array_like
             [Hz].
 
+        Returns
+        -------
+        voltage, current : complex or complex ndarray
+            Their ratio current / voltage is the input admittance [S].
+
         Raises
         ------
         UnknownValueError
@@ -293,12 +298,14 @@ class Stub(Value):
         Parameters
         ----------
         frequency : frequency, or a scikit-rf Frequency
+            One or several, rising.
         z0 : impedance
             Real port impedance. For the leg of a pair: half the differential impedance; the two-port is the odd mode's.
 
         Returns
         -------
         skrf.Network
+            As many points as frequencies.
         """
         from stubsi.network import shunt_network
 
