@@ -14,6 +14,7 @@ import pytest
 import stubsi
 from stubsi import Board, Costs, Criterion, FabricatorRules, Hole, Net, Padstack, plan, read_board
 from stubsi.drilling import limits as drilling_limits
+from stubsi.drilling import stub_use
 from stubsi.drilling.effects import EffectKind, widened
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.obstacles import Obstacle
@@ -273,13 +274,13 @@ def test_losses_are_remembered_from_plan_to_plan(monkeypatch):
     """The same net on another board, beside another one: nothing is computed again."""
     monkeypatch.setattr(drilling_limits, "_remembered", Memory(100))
     asked = []
-    stub_figures = drilling_limits.stub_figures
+    stub_figures = stub_use.stub_figures
 
     def counted(models, case, *more):
         asked.append(len(case))
         return stub_figures(models, case, *more)
 
-    monkeypatch.setattr(drilling_limits, "stub_figures", counted)
+    monkeypatch.setattr(stub_use, "stub_figures", counted)
     first = planned(six_layers(summed_net()))
     assert sum(asked)
     asked.clear()

@@ -16,8 +16,9 @@ from matplotlib.figure import Figure
 from stubsi import Board, Criterion, Hole, Net, Padstack, rank
 from stubsi.drilling.effects import needed_clearance, widened
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
-from stubsi.drilling.limits import Limits, figures
+from stubsi.drilling.limits import Limits
 from stubsi.drilling.plan import plan
+from stubsi.drilling.stub_use import figures
 from stubsi.errors import BoardError, StubsiError
 from stubsi.show.schedule import schedule_text, still_valid
 from stubsi.show.section import plot_section

@@ -43,6 +43,7 @@ def to_be_left(one: Window, other: Window, other_left: float) -> float:
     Returns
     -------
     float
+        Plating [m].
     """
     between = one.rules.tolerance.shrunk(one.rest_si - other.barrel_si)
     return one.rules.least_plated_at_worst_si - between - other_left
@@ -61,6 +62,7 @@ def independent(one: Window, other: Window) -> bool:
     Returns
     -------
     bool
+        True if neither limits the other.
     """
     return plated_enough(one, other, one.left(one.deepest_si).least_si, other.left(other.deepest_si).least_si)
 

@@ -11,7 +11,7 @@ import numpy as np
 
 from stubsi.drilling.drill_group import refusals_by_net
 from stubsi.drilling.effects import widened
-from stubsi.drilling.limits import cut
+from stubsi.drilling.stub_use import cut
 from stubsi.margin.figures import net_figures
 from stubsi.margin.ranking import Ranking
 from stubsi.margin.verdict import Verdict
@@ -42,9 +42,10 @@ MOMENTS = ("before", "nominal", "worst")
 class NetChange:
     """One net before drilling, after nominal and after worst-case drilling.
 
-    Attributes
+    Parameters
     ----------
     net : str
+        Name of the net.
     margin : three of float or None
         First notch over Nyquist [-]; None where there is no stub or no figure.
     loss : three of float or None
@@ -74,10 +75,12 @@ class Consequences:
 
     After drilling the stubs are solved again, cut where the plan cuts them, with the clearances that the drill needs.
 
-    Attributes
+    Parameters
     ----------
     plan : Plan
+        The plan.
     before, nominal, worst : Ranking
+        The board in these three states.
     """
 
     plan: Plan
@@ -104,7 +107,13 @@ class Consequences:
         return tuple(net for net in self.nets if net.standing[2] == Verdict.FALLS_SHORT)
 
     def to_frame(self) -> pd.DataFrame:
-        """Table as a pandas DataFrame: a net in each row, plain numbers, units in the column names."""
+        """Table as a pandas DataFrame: a net in each row, plain numbers, units in the column names.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Plain numbers, with units in the column names.
+        """
         import pandas as pd
 
         columns: dict[str, list[object]] = {
@@ -118,7 +127,13 @@ class Consequences:
         return pd.DataFrame({**columns, "why": [net.why for net in self.nets]})
 
     def summary(self) -> str:
-        """How many nets stand how, before and after worst-case drilling, in two lines."""
+        """How many nets stand how, before and after worst-case drilling, in two lines.
+
+        Returns
+        -------
+        str
+            Two lines.
+        """
         before, worst = (self._counts(moment) for moment in (0, 2))
         return f"Nets before drilling: {before}.\nNets after worst-case drilling: {worst}."
 
@@ -159,10 +174,12 @@ def consequences_of(plan: Plan) -> Consequences:
     Parameters
     ----------
     plan : Plan
+        The plan.
 
     Returns
     -------
     Consequences
+        Every net before and after drilling.
     """
     before, board = plan.limits.ranking, widened(plan)
     table = before.table if board is plan.board else stub_table(board, with_surroundings=not plan.model.uniform)

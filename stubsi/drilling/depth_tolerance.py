@@ -50,6 +50,10 @@ class DepthTolerance(Value):
     UnitError, BoardError
         Values out of range, a sensed layer without the reference "sensed layer" or the reverse, a blank source.
 
+    See Also
+    --------
+    GuaranteedResidual : The other way: the fabricator guarantees the residual stub.
+
     Notes
     -----
     The plating r left before the near face F of a layer, when the end e of the plating is aimed at (both as drawn), is
@@ -61,10 +65,6 @@ class DepthTolerance(Value):
     and the near face of the sensed layer when a layer is sensed. When each panel is measured, the depth is scaled with
     its thickness; then A is that depth (of tip or shoulder, as the rules say), and all of the panel is taken to
     deviate by the same fraction.
-
-    See Also
-    --------
-    GuaranteedResidual : The other way: the fabricator guarantees the residual stub.
     """
 
     plus: Dimension = Dimension("length", rule="not negative")
@@ -104,14 +104,31 @@ class DepthTolerance(Value):
     def aimed(self, face: float | NDArray[np.float64]) -> None:
         """No end belongs to a layer: any depth down to ``deepest`` can be aimed at.
 
-        Parameters are those of ``GuaranteedResidual.aimed``.
+        Parameters
+        ----------
+        face : float or ndarray
+            Depth of the near face of a layer [m].
         """
         return
 
     def deepest(self, face: float, cut: float, sensed: float, lead: float) -> float:
         """Deepest end [m] that leaves at least ``cut`` [m] of plating before ``face`` [m] at worst tolerance.
 
-        Parameters are those of ``GuaranteedResidual.deepest``.
+        Parameters
+        ----------
+        face : float
+            Depth of the near face of a layer [m].
+        cut : float
+            Plating that must be left before that face [m].
+        sensed : float
+            Depth of the layer that the drill senses [m], 0 for none.
+        lead : float
+            How far tip or shoulder lies beyond the end of the plating [m].
+
+        Returns
+        -------
+        float
+            Depth [m].
         """
         thinner, thicker = self.thickness_minus, self.thickness_plus
         if self.reference == "measured thickness":
@@ -122,7 +139,21 @@ class DepthTolerance(Value):
     def shallowest(self, face: float, longest: float, sensed: float, lead: float) -> float:
         """Shallowest end [m] that leaves at most ``longest`` [m] of plating before ``face`` [m] at worst tolerance.
 
-        Parameters are those of ``GuaranteedResidual.shallowest``.
+        Parameters
+        ----------
+        face : float
+            Depth of the near face of a layer [m].
+        longest : float
+            Plating that may be left before that face [m].
+        sensed : float
+            Depth of the layer that the drill senses [m], 0 for none.
+        lead : float
+            How far tip or shoulder lies beyond the end of the plating [m].
+
+        Returns
+        -------
+        float
+            Depth [m].
         """
         thinner, thicker = self.thickness_minus, self.thickness_plus
         if self.reference == "measured thickness":
@@ -133,7 +164,21 @@ class DepthTolerance(Value):
     def left(self, face: float, end: float, sensed: float, lead: float) -> tuple[float, float]:
         """Least and most plating [m] left before ``face`` [m] when ``end`` [m] is aimed at.
 
-        Parameters are those of ``GuaranteedResidual.left``.
+        Parameters
+        ----------
+        face : float
+            Depth of the near face of a layer [m].
+        end : float
+            End of the plating that is aimed at [m].
+        sensed : float
+            Depth of the layer that the drill senses [m], 0 for none.
+        lead : float
+            How far tip or shoulder lies beyond the end of the plating [m].
+
+        Returns
+        -------
+        tuple[float, float]
+            Plating [m].
         """
         counts = face - (end + lead if self.reference == "measured thickness" else sensed)
         least = face - end - self.plus_si + self._least_change(counts)
@@ -146,19 +191,41 @@ class DepthTolerance(Value):
     def shrunk(self, length: float) -> float:
         """Least thickness [m] of a part of the board that is not drilled.
 
-        Parameters are those of ``GuaranteedResidual.shrunk``.
+        Parameters
+        ----------
+        length : float
+            Thickness as drawn [m].
+
+        Returns
+        -------
+        float
+            Thickness [m].
         """
         return length * (1 - self.thickness_minus)
 
     def sensed_layer(self, side: str) -> str | None:
         """Layer that the drill senses from ``side``; None where depth is not referenced to a layer.
 
-        Parameters are those of ``GuaranteedResidual.sensed_layer``.
+        Parameters
+        ----------
+        side : str
+            Side drilled from, "top" or "bottom".
+
+        Returns
+        -------
+        str | None
+            Name of the layer, None if there is none.
         """
         return dict(self.sensed).get(side)
 
     def in_words(self) -> str:
-        """What the tolerances are, without their source."""
+        """What the tolerances are, without their source.
+
+        Returns
+        -------
+        str
+            One line.
+        """
         depth = f"depth +{show(self.plus_si, 'length')} / -{show(self.minus_si, 'length')}"
         thickness = f"thickness +{self.thickness_plus:.3g} / -{self.thickness_minus:.3g} of the part drilled through"
         sensed = "".join(f", {layer} from the {side}" for side, layer in dict(self.sensed).items())
@@ -179,6 +246,7 @@ def is_layer_by_side(value: object) -> bool:
     Returns
     -------
     bool
+        True if it does.
     """
     if not isinstance(value, (Mapping, tuple)):
         return False

@@ -22,7 +22,10 @@ if TYPE_CHECKING:
 class Match(NamedTuple):
     """Whether a plan still holds: true only if nothing it was computed from has changed.
 
-    ``changed`` names the parts that have.
+    Parameters
+    ----------
+    changed : tuple of str
+        Names of the parts that have changed.
     """
 
     changed: tuple[str, ...]
@@ -45,6 +48,7 @@ def digest(parts: dict[str, str]) -> str:
     Returns
     -------
     str
+        Text of 16 digits.
     """
     return _hash(f"{name}={value}" for name, value in sorted(parts.items()))[:16]
 
@@ -55,14 +59,18 @@ def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: ModelCho
     Parameters
     ----------
     board : Board
+        The board.
     rules : FabricatorRules
+        Rules of the fabricator.
     costs : Costs
+        What the user pays.
     model : ModelChoice
         Electrical model of the stubs.
 
     Returns
     -------
     dict[str, str]
+        Digest of each part, by its name.
     """
     writer = _Writer()
     parts = {
@@ -89,6 +97,7 @@ def compare(before: dict[str, str], now: dict[str, str]) -> Match:
     Returns
     -------
     Match
+        What has changed.
     """
     names = dict.fromkeys((*before, *now))
     return Match(tuple(name for name in names if before.get(name) != now.get(name)))

@@ -21,9 +21,16 @@ if TYPE_CHECKING:
 
 
 class SummedLosses(NamedTuple):
-    """Losses at Nyquist [dB] of stubs of one net, summed: as drawn, at most when drilled as planned, and permitted.
+    """Losses at Nyquist of stubs of one net, summed; infinite where a first notch lies at or below Nyquist.
 
-    Infinite where a first notch lies at or below Nyquist.
+    Parameters
+    ----------
+    drawn : float
+        As drawn [dB].
+    planned : float
+        At most, when drilled as planned [dB].
+    permitted : float
+        Limit of the sum [dB].
     """
 
     drawn: float
@@ -39,7 +46,7 @@ class SummedLosses(NamedTuple):
 class Hit(NamedTuple):
     """One hole drilled from one side.
 
-    Attributes
+    Parameters
     ----------
     net, hole, side
         What is drilled and from where.
@@ -83,12 +90,27 @@ def stub_in_words(shape: StubShape) -> str:
     Returns
     -------
     str
+        Text like "stub 0.6 mm beyond L4".
     """
     return f"stub {show(shape.stub_length_si, 'length')} beyond {shape.layer}"
 
 
 class Refused(NamedTuple):
-    """A stub that must be drilled and cannot be, and why."""
+    """A stub that must be drilled and cannot be.
+
+    Parameters
+    ----------
+    net : str
+        Name of the net.
+    hole : Hole
+        The hole.
+    side : str
+        Side it would have to be drilled from.
+    window : Window
+        Every limit on the end of the plating.
+    reasons : tuple of Refusal
+        Why it cannot be drilled.
+    """
 
     net: str
     hole: Hole
@@ -112,10 +134,12 @@ def refusals_by_net(refused: Iterable[Refused]) -> list[tuple[str, str]]:
     Parameters
     ----------
     refused : Iterable[Refused]
+        Refused stubs.
 
     Returns
     -------
     list[tuple[str, str]]
+        Pairs of net and text.
     """
     holes: dict[tuple[str, str, str], list[str]] = defaultdict(list)
     for each in refused:
@@ -127,11 +151,12 @@ def refusals_by_net(refused: Iterable[Refused]) -> list[tuple[str, str]]:
 class Group:
     """A drill group: one side, one depth-drill diameter, one must-not-cut layer, one depth.
 
-    Attributes
+    Parameters
     ----------
     number : int
         Its number in the plan, from 1.
     rules : FabricatorRules
+        Rules of the fabricator.
     side : str
         Side it is drilled from.
     drill_si, primary_si : float
@@ -185,8 +210,14 @@ class Group:
 class Certificate(NamedTuple):
     """One entry of the proof that fewer groups are not enough: some stubs, and the only ends that serve them.
 
-    No end serves two entries, so each entry needs a group of its own. ``stubs`` holds (net, hole, side), ``ends``
-    holds (side, drill diameter [m], end [m]).
+    No end serves two entries, so each entry needs a group of its own.
+
+    Parameters
+    ----------
+    stubs : tuple of (str, str, str)
+        Net, hole and side of each stub.
+    ends : frozenset of (str, float, float)
+        Side, diameter of the depth drill [m] and end of the plating [m].
     """
 
     stubs: tuple[tuple[str, str, str], ...]

@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 
     from stubsi.board.net import Hole
     from stubsi.board.stackup import Stackup
-    from stubsi.drilling.limits import Limits, StubUse
+    from stubsi.drilling.limits import Limits
     from stubsi.drilling.rules import FabricatorRules
+    from stubsi.drilling.stub_use import StubUse
     from stubsi.drilling.window import Window
 
 SetUp: TypeAlias = tuple[str, float]
@@ -176,10 +177,12 @@ class DrillTask:
         Parameters
         ----------
         stub : Drillable
+            The stub.
 
         Returns
         -------
         Servers
+            Their numbers.
         """
         return self._server_sets[stub.window]
 
@@ -247,10 +250,12 @@ def set_up_of(window: Window) -> SetUp:
     Parameters
     ----------
     window : Window
+        Window of the stub.
 
     Returns
     -------
     SetUp
+        Side and diameter.
     """
     return window.side, round(window.drill_si, 9)
 

@@ -35,13 +35,16 @@ class EffectKind(StrEnum):
 class Effect(NamedTuple):
     """What the depth drill does to a padstack; the same on all these layers.
 
-    Attributes
+    Parameters
     ----------
     padstack : Padstack
+        The padstack.
     side : str
         Side it is drilled from.
     layers : tuple of str
+        The layers.
     kind : EffectKind
+        What happens.
     drawn : float or None
         Diameter of the clearance or pad as drawn on the board [m]; None where it is unknown or there is none.
     needed : float or None
@@ -79,12 +82,24 @@ class Effect(NamedTuple):
 
 
 class Effects(tuple[Effect, ...]):
-    """Every effect of a plan on the padstacks of its board, by padstack and side."""
+    """Every effect of a plan on the padstacks of its board, by padstack and side.
+
+    Parameters
+    ----------
+    iterable : iterable of Effect
+        The effects.
+    """
 
     __slots__ = ()
 
     def to_frame(self) -> pd.DataFrame:
-        """Table as a pandas DataFrame: an effect in each row, diameters in [mm]."""
+        """Table as a pandas DataFrame: an effect in each row, diameters in [mm].
+
+        Returns
+        -------
+        pandas.DataFrame
+            Plain numbers, with units in the column names.
+        """
         import pandas as pd
 
         rows = [
@@ -121,10 +136,12 @@ def needed_clearance(drill: float, rules: FabricatorRules) -> float | None:
     drill : float
         Diameter of the depth drill [m].
     rules : FabricatorRules
+        Rules of the fabricator.
 
     Returns
     -------
     float | None
+        Diameter [m], or None.
     """
     if rules.edge_tolerance_si is None or rules.copper_clearance_si is None:
         return None
@@ -137,10 +154,12 @@ def effects_of(plan: Plan) -> Effects:
     Parameters
     ----------
     plan : Plan
+        The plan.
 
     Returns
     -------
     Effects
+        Every effect, by padstack and side.
 
     Notes
     -----
@@ -197,10 +216,12 @@ def widened(plan: Plan) -> Board:
     Parameters
     ----------
     plan : Plan
+        The plan.
 
     Returns
     -------
     Board
+        The changed board; the same board if nothing is too small.
     """
     needed: dict[Padstack, dict[str, float]] = defaultdict(dict)
     for effect in effects_of(plan):

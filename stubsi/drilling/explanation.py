@@ -24,12 +24,14 @@ def explanation_of(plan: Plan, hole: str) -> str:
     Parameters
     ----------
     plan : Plan
+        The plan.
     hole : str
         Name of the hole.
 
     Returns
     -------
     str
+        One line for each stub.
 
     Raises
     ------

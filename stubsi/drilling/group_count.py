@@ -49,6 +49,7 @@ class GroupCount:
         Returns
         -------
         int
+            Number of groups.
         """
         key = self._key(moves)
         if key not in self._known:

@@ -33,13 +33,16 @@ def group_stubs(task: DrillTask, costs: Costs, time_limit: float) -> Grouping:
     Parameters
     ----------
     task : DrillTask
+        What must be drilled.
     costs : Costs
+        What the user pays.
     time_limit : float
         For the solver [s].
 
     Returns
     -------
     Grouping
+        The group of each stub, and the proof.
 
     Raises
     ------
@@ -71,11 +74,14 @@ def groups_of(task: DrillTask, grouping: Grouping) -> tuple[Group, ...]:
     Parameters
     ----------
     task : DrillTask
+        What must be drilled.
     grouping : Grouping
+        Which group serves which stub.
 
     Returns
     -------
     tuple[Group, ...]
+        The drill groups.
     """
     members: dict[int, list[Drillable]] = defaultdict(list)
     for stub, number in grouping.group_of.items():
@@ -130,11 +136,14 @@ def certificate_of(task: DrillTask, grouping: Grouping) -> tuple[Certificate, ..
     Parameters
     ----------
     task : DrillTask
+        What must be drilled.
     grouping : Grouping
+        Which group serves which stub.
 
     Returns
     -------
     tuple[Certificate, ...]
+        The entries of the proof.
     """
     behind: dict[frozenset[int], tuple[Drillable, ...]] = {}
     for couple, choice in zip(task.coupled, task.choices, strict=True):

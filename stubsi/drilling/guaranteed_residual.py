@@ -43,6 +43,10 @@ class GuaranteedResidual(Value):
     UnitError, BoardError
         The limits are out of order, or the source is blank.
 
+    See Also
+    --------
+    DepthTolerance : The other way: tolerances of depth and thickness.
+
     Notes
     -----
     With F the near face of the must-not-cut layer and e the end of the plating, the residual stub r keeps
@@ -50,10 +54,6 @@ class GuaranteedResidual(Value):
     .. math:: r_{least} \le r \le r_{most}, \quad r = F - e
 
     If the hole's own layer lies deeper, the nominal distance between the two layers is added to r.
-
-    See Also
-    --------
-    DepthTolerance : The other way: tolerances of depth and thickness.
     """
 
     least: Dimension = Dimension("length", rule="any")
@@ -91,6 +91,7 @@ class GuaranteedResidual(Value):
         Returns
         -------
         GuaranteedResidual
+            The guarantee.
 
         Raises
         ------
@@ -117,12 +118,13 @@ class GuaranteedResidual(Value):
 
         Parameters
         ----------
-        face : Depths
+        face : float or ndarray
             Depth of the near face of a layer [m].
 
         Returns
         -------
-        Depths
+        float or ndarray
+            End [m], or ends for an array of faces.
         """
         return face - self._nominal
 
@@ -143,6 +145,7 @@ class GuaranteedResidual(Value):
         Returns
         -------
         float
+            Depth [m].
         """
         return face - (self._nominal - self.least_si) - cut
 
@@ -163,6 +166,7 @@ class GuaranteedResidual(Value):
         Returns
         -------
         float
+            Depth [m].
         """
         return face + (self.most_si - self._nominal) - longest
 
@@ -183,6 +187,7 @@ class GuaranteedResidual(Value):
         Returns
         -------
         tuple[float, float]
+            Plating [m].
         """
         aimed = face - end
         return aimed + (self.least_si - self._nominal), aimed + (self.most_si - self._nominal)
@@ -198,6 +203,7 @@ class GuaranteedResidual(Value):
         Returns
         -------
         float
+            Thickness [m].
         """
         return length
 
@@ -217,11 +223,18 @@ class GuaranteedResidual(Value):
         Returns
         -------
         str | None
+            Name of the layer, None if there is none.
         """
         return None
 
     def in_words(self) -> str:
-        """What is guaranteed, without its source."""
+        """What is guaranteed, without its source.
+
+        Returns
+        -------
+        str
+            One line.
+        """
         return f"guaranteed residual stub {show(self.least_si, 'length')} to {show(self.most_si, 'length')}"
 
     def __str__(self) -> str:

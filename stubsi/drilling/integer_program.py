@@ -50,6 +50,7 @@ def cheapest(
     Returns
     -------
     Solution
+        The groups, and the gap.
 
     Raises
     ------
@@ -81,12 +82,14 @@ def packed(sets: Sequence[Servers], time_limit: float) -> tuple[Servers, ...]:
     Parameters
     ----------
     sets : Sequence[Servers]
+        Sets of groups.
     time_limit : float
         For the solver [s].
 
     Returns
     -------
     tuple[Servers, ...]
+        The chosen sets.
     """
     distinct = sorted(set(sets), key=sorted)
     if not distinct:

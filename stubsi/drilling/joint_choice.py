@@ -51,10 +51,12 @@ def requirements(choice: JointChoice) -> list[Requirement]:
     Parameters
     ----------
     choice : JointChoice
+        The stubs whose groups are chosen together.
 
     Returns
     -------
     list[Requirement]
+        The requirements.
     """
     least = [min(add for _, add in stub) for stub in choice.options]
     needed = []
@@ -76,10 +78,12 @@ def possible(choice: JointChoice) -> bool:
     Parameters
     ----------
     choice : JointChoice
+        The stubs whose groups are chosen together.
 
     Returns
     -------
     bool
+        True if there is a choice.
     """
     least = [min((add for _, add in stub), default=np.inf) for stub in choice.options]
     excluded = {frozenset(pair) for pair in choice.excluded}

@@ -1,6 +1,6 @@
 """Owns what the criteria allow each stub of a board: its longest permitted length, and its loss at any length.
 
-This is the only module of drilling that asks the electrical models.
+Only this module and ``stub_use`` ask the electrical models.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stubsi.drilling.obstacles import ROUNDING
-from stubsi.margin.figures import Measurable, stub_figures
-from stubsi.margin.longest_stub import Permit, longest_permitted
+from stubsi.drilling.stub_use import StubUse, figures, figures_of
+from stubsi.margin.longest_stub import longest_permitted
 from stubsi.margin.stub_verdict import StubFigures, rows_of
 from stubsi.margin.verdict import counted_loss, measured, meets
 from stubsi.memory import Memory
@@ -28,48 +28,10 @@ if TYPE_CHECKING:
     from stubsi.board.criterion import Criterion
     from stubsi.board.net import Net
     from stubsi.drilling.rules import FabricatorRules
+    from stubsi.margin.figures import Measurable
     from stubsi.margin.ranking import Ranking
-    from stubsi.stubs.cases import Case, StubTable
+    from stubsi.stubs.cases import StubTable
     from stubsi.stubs.model_choice import ModelChoice
-    from stubsi.stubs.models import Models
-
-
-class StubUse(NamedTuple):
-    """A stub as its net uses it: the case, Nyquist [Hz], impedance of the line [ohm], the bore that would cut it."""
-
-    case: Case
-    nyquist: float
-    z0: float
-    bore: Bore
-
-    def permit(self, criterion: Criterion, model: ModelChoice) -> Permit:
-        """All that the longest permitted stub depends on.
-
-        Parameters
-        ----------
-        criterion : Criterion
-        model : ModelChoice
-
-        Returns
-        -------
-        Permit
-        """
-        z0 = self.z0 if criterion.on_loss and np.isfinite(self.z0) else None
-        return Permit(self.case.shape, self.case.around, self.bore, criterion, self.nyquist, z0, model)
-
-    def cut(self, length: float) -> StubUse:
-        """The same use of the stub with its plating cut to a length [m].
-
-        Parameters
-        ----------
-        length : float
-            Length that is left [m].
-
-        Returns
-        -------
-        StubUse
-        """
-        return self._replace(case=cut(self.case, length, self.bore))
 
 
 REMEMBERED = 200_000
@@ -77,50 +39,6 @@ REMEMBERED = 200_000
 
 _remembered: Memory[tuple[ModelChoice, StubUse], float] = Memory(REMEMBERED)
 """Loss at Nyquist [dB] of stubs that were asked for before, of this board or of another one."""
-
-
-def cut(case: Case, length: float, bore: Bore) -> Case:
-    """The case with its plating cut to a length [m] by a depth drill. A case that is no longer than that stays.
-
-    Parameters
-    ----------
-    case : Case
-    length : float
-        Length that is left [m].
-    bore : Bore
-        What cuts the case.
-
-    Returns
-    -------
-    Case
-    """
-    return case if length >= case.length_si else case._replace(length_si=float(length), bore=bore)
-
-
-def figures(uses: Sequence[StubUse], lengths: NDArray[np.float64], model: ModelChoice) -> Measurable:
-    """Figures of stubs cut to ``lengths`` [m], solved anew.
-
-    Parameters
-    ----------
-    uses : Sequence[StubUse]
-    lengths : NDArray[np.float64]
-        Lengths [m], one for each.
-    model : ModelChoice
-
-    Returns
-    -------
-    Measurable
-    """
-    cases = [use.cut(length).case for use, length in zip(uses, lengths.tolist(), strict=True)]
-    return _figures(model.models(cases), np.arange(len(uses)), uses, lengths)
-
-
-def _figures(
-    models: Models, case: NDArray[np.intp], uses: Sequence[StubUse], lengths: NDArray[np.float64]
-) -> Measurable:
-    nyquist = np.array([use.nyquist for use in uses], dtype=float)
-    z0 = np.array([use.z0 for use in uses], dtype=float)
-    return stub_figures(models, case, lengths, nyquist, z0)
 
 
 class _NetKind(NamedTuple):
@@ -135,7 +53,7 @@ class _NetKind(NamedTuple):
 class Limits:
     """What the criteria of a ranked board allow its stubs.
 
-    Attributes
+    Parameters
     ----------
     ranking : Ranking
         The board, ranked.
@@ -173,6 +91,7 @@ class Limits:
         Returns
         -------
         str
+            What is missing, or "".
         """
         case, models = int(self.table.case[stub]), self.ranking.models
         return models.unknown[case] or models.unknown_loss[case] or ""
@@ -188,6 +107,7 @@ class Limits:
         Returns
         -------
         str
+            Why, or "".
         """
         return self.ranking.models.provenance[self.table.case[stub]].not_solved or ""
 
@@ -202,6 +122,7 @@ class Limits:
         Returns
         -------
         Net
+            The net.
         """
         return self.board.signal_nets[int(self.table.net[stub])]
 
@@ -238,6 +159,7 @@ class Limits:
         Returns
         -------
         StubUse
+            The use of the stub.
         """
         case, kind = self.table.case[stub], self._kind_of_net[self.table.net[stub]]
         return StubUse(self.table.cases[case], kind.nyquist, kind.z0, self._bore_of_case[case])
@@ -317,5 +239,5 @@ class Limits:
         """Figures of rows of the table cut to ``lengths`` [m]; those of the ranking where all are as drawn."""
         uses = [self.use(stub) for stub in stubs]
         if np.all(lengths >= [use.case.length_si - ROUNDING for use in uses]):
-            return _figures(self.ranking.models, self.table.case[list(stubs)], uses, lengths)
+            return figures_of(self.ranking.models, self.table.case[list(stubs)], uses, lengths)
         return figures(uses, lengths, self.model)

@@ -49,10 +49,12 @@ def needs_of(limits: Limits, rules: FabricatorRules) -> Needs:
     limits : Limits
         What the criteria allow the stubs of the board.
     rules : FabricatorRules
+        Rules of the fabricator.
 
     Returns
     -------
     Needs
+        The stubs and nets, sorted.
     """
     sorter = _Sorter(limits, rules)
     sorter.sort()

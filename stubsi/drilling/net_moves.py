@@ -28,8 +28,18 @@ LayerChange: TypeAlias = "tuple[Net, str, str]"
 class Move(NamedTuple):
     """A net moved from one routing layer to another in all its holes, and the stubs that must then be drilled.
 
-    ``single`` holds those that must be drilled alone, ``coupled`` those chosen for together. Without any, the net needs
-    no drilling.
+    Without any such stub, the net needs no drilling.
+
+    Parameters
+    ----------
+    net : str
+        Name of the net.
+    from_layer, to_layer : str
+        The layer it leaves and the layer it goes to.
+    single : tuple of Drillable
+        Stubs that must be drilled alone.
+    coupled : tuple of CoupledStubs
+        Stubs that are chosen for together.
     """
 
     net: str
@@ -56,12 +66,14 @@ def moved(board: Board, moves: Sequence[Move]) -> Board:
     Parameters
     ----------
     board : Board
+        The board.
     moves : Sequence[Move]
         Several moves of one net are made one after the other.
 
     Returns
     -------
     Board
+        The changed board.
 
     Raises
     ------
@@ -94,10 +106,12 @@ def moves_of_drilled_nets(plan: Plan) -> list[Move]:
     Parameters
     ----------
     plan : Plan
+        The plan.
 
     Returns
     -------
     list[Move]
+        The moves.
     """
     turns: Counter[str] = Counter()
     trials: dict[int, dict[str, LayerChange]] = defaultdict(dict)

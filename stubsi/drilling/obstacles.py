@@ -38,7 +38,15 @@ class Obstacle(StrEnum):
 
 
 class Refusal(NamedTuple):
-    """Why a stub cannot be drilled: the kind of obstacle, and its figures in words."""
+    """Why a stub cannot be drilled.
+
+    Parameters
+    ----------
+    kind : Obstacle
+        What stands in the way.
+    text : str
+        Its figures in words.
+    """
 
     kind: Obstacle
     text: str
@@ -63,6 +71,7 @@ def refusals_of(window: Window, view: SideView, cut: float) -> tuple[Refusal, ..
     Parameters
     ----------
     window : Window
+        Window of the stub.
     view : SideView
         The board seen from the side of the stub.
     cut : float
@@ -71,6 +80,7 @@ def refusals_of(window: Window, view: SideView, cut: float) -> tuple[Refusal, ..
     Returns
     -------
     tuple[Refusal, ...]
+        The reasons.
     """
     no_access = _no_access(window, view)
     if no_access:
@@ -183,5 +193,6 @@ def in_mm(length: float) -> str:
     Returns
     -------
     str
+        Text with its unit.
     """
     return show(round(float(length), 9), "length")

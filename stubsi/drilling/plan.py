@@ -42,11 +42,14 @@ if TYPE_CHECKING:
 class Plan:
     """What to drill, from where and how deep. Make one with ``plan``.
 
-    Attributes
+    Parameters
     ----------
     board : Board
+        The board.
     rules : FabricatorRules
+        Rules of the fabricator.
     costs : Costs
+        What the user pays.
     model : ModelChoice
         Electrical model of the stubs.
     groups : tuple of Group
@@ -86,6 +89,7 @@ class Plan:
         Returns
         -------
         Consequences
+            Every net before and after drilling.
         """
         return consequences_of(self)
 
@@ -95,6 +99,7 @@ class Plan:
         Returns
         -------
         Effects
+            Every effect, by padstack and side.
 
         Notes
         -----
@@ -109,6 +114,7 @@ class Plan:
         Returns
         -------
         Questions
+            The most telling question first.
         """
         return questions_of(self)
 
@@ -118,6 +124,7 @@ class Plan:
         Returns
         -------
         Reroutes
+            What holds every group open, and the best moves.
         """
         return reroutes_of(self)
 
@@ -136,7 +143,9 @@ class Plan:
         Parameters
         ----------
         board : Board
+            The board.
         rules : FabricatorRules
+            Rules of the fabricator.
 
         Returns
         -------
@@ -197,6 +206,7 @@ class Plan:
         Returns
         -------
         Group | None
+            The group, or None.
         """
         return self._group_of.get((hole, side))
 
@@ -215,6 +225,7 @@ class Plan:
         Returns
         -------
         str
+            One line for each stub.
 
         Raises
         ------
@@ -224,35 +235,71 @@ class Plan:
         return explanation_of(self, hole)
 
     def to_text(self) -> str:
-        """Drill schedule as plain text."""
+        """Drill schedule as plain text.
+
+        Returns
+        -------
+        str
+            The schedule.
+        """
         from stubsi.show.schedule import schedule_text
 
         return schedule_text(self)
 
     def to_csv(self) -> str:
-        """Drill schedule as CSV, behind comment lines (#)."""
+        """Drill schedule as CSV, behind comment lines (#).
+
+        Returns
+        -------
+        str
+            The schedule.
+        """
         from stubsi.show.schedule import schedule_csv
 
         return schedule_csv(self)
 
     def to_markdown(self) -> str:
-        """Drill schedule as Markdown."""
+        """Drill schedule as Markdown.
+
+        Returns
+        -------
+        str
+            The schedule.
+        """
         from stubsi.show.schedule import schedule_markdown
 
         return schedule_markdown(self)
 
     def holes_csv(self) -> str:
-        """Per-hole list as CSV, behind comment lines (#)."""
+        """Per-hole list as CSV, behind comment lines (#).
+
+        Returns
+        -------
+        str
+            The list.
+        """
         from stubsi.show.schedule import holes_csv
 
         return holes_csv(self)
 
     def to_frame(self) -> pd.DataFrame:
-        """Drill groups as a pandas DataFrame: a group in each row, lengths in [mm]."""
+        """Drill groups as a pandas DataFrame: a group in each row, lengths in [mm].
+
+        Returns
+        -------
+        pandas.DataFrame
+            Plain numbers, with units in the column names.
+        """
         return groups_frame(self.groups)
 
     def holes_frame(self) -> pd.DataFrame:
-        """Holes that are drilled as a pandas DataFrame: a hole and side in each row, lengths in [mm]."""
+        """Holes that are drilled as a pandas DataFrame: a hole and side in each row, lengths in [mm].
+
+        Returns
+        -------
+        pandas.DataFrame
+            Plain numbers, with units in the column names.
+        """
         return holes_frame(self.groups)
 
     def __str__(self) -> str:
@@ -270,7 +317,13 @@ class Plan:
         )
 
     def summary(self) -> str:
-        """Counts and what is proven, in two lines."""
+        """Counts and what is proven, in two lines.
+
+        Returns
+        -------
+        str
+            Two lines.
+        """
         return summary_of(self)
 
 
@@ -289,7 +342,9 @@ def plan(
     Parameters
     ----------
     board : Board
+        The board.
     rules : FabricatorRules
+        Rules of the fabricator.
     costs : Costs, optional
         If they are given, the plan is the cheapest one. Without costs it has the fewest groups, then the fewest hits.
     model, dk_eff, delay
@@ -300,6 +355,7 @@ def plan(
     Returns
     -------
     Plan
+        The plan, with its proof.
 
     Raises
     ------

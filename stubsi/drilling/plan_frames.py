@@ -30,10 +30,12 @@ def groups_frame(groups: Sequence[Group]) -> pd.DataFrame:
     Parameters
     ----------
     groups : Sequence[Group]
+        Drill groups of a plan.
 
     Returns
     -------
     pd.DataFrame
+        The table.
     """
     import pandas as pd
 
@@ -46,10 +48,12 @@ def holes_frame(groups: Sequence[Group]) -> pd.DataFrame:
     Parameters
     ----------
     groups : Sequence[Group]
+        Drill groups of a plan.
 
     Returns
     -------
     pd.DataFrame
+        The table.
     """
     import pandas as pd
 

@@ -16,10 +16,12 @@ def summary_of(plan: Plan) -> str:
     Parameters
     ----------
     plan : Plan
+        The plan.
 
     Returns
     -------
     str
+        Two lines.
     """
     counts = (
         f"Drill groups: {len(plan.groups)}, set-ups: {len(plan.set_ups)}, sides: {len(plan.sides)}, "

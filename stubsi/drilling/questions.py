@@ -26,7 +26,17 @@ if TYPE_CHECKING:
 
 
 class Question(NamedTuple):
-    """An unknown input, how many verdicts it can change, and what those are about: stubs, nets or clearances."""
+    """An unknown input, and how many verdicts it can change.
+
+    Parameters
+    ----------
+    unknown : str
+        The input.
+    flips : int
+        How many verdicts it can change.
+    about : str
+        What those are about: stubs, nets or clearances.
+    """
 
     unknown: str
     flips: int
@@ -37,12 +47,24 @@ class Question(NamedTuple):
 
 
 class Questions(tuple[Question, ...]):
-    """What to ask about a plan, the most telling question first."""
+    """What to ask about a plan, the most telling question first.
+
+    Parameters
+    ----------
+    iterable : iterable of Question
+        The questions.
+    """
 
     __slots__ = ()
 
     def to_frame(self) -> pd.DataFrame:
-        """Table as a pandas DataFrame: a question in each row."""
+        """Table as a pandas DataFrame: a question in each row.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Plain numbers, with units in the column names.
+        """
         import pandas as pd
 
         return pd.DataFrame(list(self), columns=["unknown input", "verdicts that can change", "of"])
@@ -65,10 +87,12 @@ def questions_of(plan: Plan) -> Questions:
     Parameters
     ----------
     plan : Plan
+        The plan.
 
     Returns
     -------
     Questions
+        The most telling question first.
 
     Notes
     -----

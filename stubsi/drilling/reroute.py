@@ -37,9 +37,14 @@ class Stuck(StrEnum):
 
 
 class Option(NamedTuple):
-    """A move that frees the group it leaves. ``joins`` holds the numbers of the open groups that then serve the net.
+    """A move that frees the group it leaves.
 
-    Without any number, the net needs no drilling.
+    Parameters
+    ----------
+    move : Move
+        The move.
+    joins : tuple of int
+        Numbers of the open groups that then serve the net. Empty: it needs no drilling.
     """
 
     move: Move
@@ -51,9 +56,18 @@ class Option(NamedTuple):
 
 
 class Holding(NamedTuple):
-    """A group, the nets that no other open group can serve, and for each of them the moves that would free the group.
+    """A group, and the nets that hold it open because no other open group can serve them.
 
-    ``stuck`` holds those of the nets that have no such move, and why.
+    Parameters
+    ----------
+    group : Group
+        The group.
+    nets : tuple of str
+        Names of the nets.
+    options : tuple of Option
+        Moves of these nets that would free the group.
+    stuck : dict of net name to Stuck
+        The nets without such a move, and why.
     """
 
     group: Group
@@ -71,7 +85,15 @@ class Holding(NamedTuple):
 
 
 class Proposal(NamedTuple):
-    """Moves proposed together, and the number of groups they save. The library itself never applies them."""
+    """Moves proposed together. The library itself never applies them.
+
+    Parameters
+    ----------
+    moves : tuple of Move
+        The moves, each of another net.
+    saved : int
+        Number of groups they save.
+    """
 
     moves: tuple[Move, ...]
     saved: int
@@ -82,10 +104,12 @@ class Proposal(NamedTuple):
         Parameters
         ----------
         board : Board
+            The board.
 
         Returns
         -------
         Board
+            The changed board.
 
         Raises
         ------
@@ -105,7 +129,7 @@ class Proposal(NamedTuple):
 class Reroutes:
     """What holds every group open, and the best moves.
 
-    Attributes
+    Parameters
     ----------
     holdings : tuple of Holding
         One for each group of the plan.
@@ -139,10 +163,12 @@ def reroutes_of(plan: Plan) -> Reroutes:
     Parameters
     ----------
     plan : Plan
+        The plan.
 
     Returns
     -------
     Reroutes
+        What holds every group open, and the best moves.
 
     Notes
     -----

@@ -164,6 +164,7 @@ class FabricatorRules(Value):
         Returns
         -------
         str
+            The source.
         """
         return dict(self.sources).get(name, self.source)
 
@@ -178,6 +179,7 @@ class FabricatorRules(Value):
         Returns
         -------
         str | None
+            Depth [m].
         """
         return dict(self.sides).get(side)
 
@@ -192,6 +194,7 @@ class FabricatorRules(Value):
         Returns
         -------
         float
+            Diameter [m].
         """
         return primary_drill + self.oversize_si
 
@@ -206,6 +209,7 @@ class FabricatorRules(Value):
         Returns
         -------
         float
+            Height [m].
         """
         assert self.tip_angle is not None, "the angle is known in every one of the cases"
         return cone_height(radius, self.tip_angle)
@@ -244,7 +248,13 @@ class FabricatorRules(Value):
         return max(case.least_plated_si or 0.0 for case in self.cases())
 
     def rows(self) -> list[tuple[str, str, str]]:
-        """Every rule as (name, value, source)."""
+        """Every rule as (name, value, source).
+
+        Returns
+        -------
+        list of (str, str, str)
+            Name, value and source.
+        """
         shown = {
             name: show(self.__dict__[name + "_si"], "length")
             for name in (
@@ -263,7 +273,13 @@ class FabricatorRules(Value):
         return [*rows, ("tolerance", self.tolerance.in_words(), self.tolerance.source)]
 
     def in_one_line(self) -> str:
-        """Every rule except datum, depth and tolerance. A source follows where it is not the general one."""
+        """Every rule except datum, depth and tolerance. A source follows where it is not the general one.
+
+        Returns
+        -------
+        str
+            One line.
+        """
         rules = [
             f"{name} {text}" + (f" ({source})" if source != self.source else "")
             for name, text, source in self.rows()

@@ -48,15 +48,18 @@ def cover(
     wanted : sequence of Servers
         The servers of every stub that must be drilled. They are neighbours in depth in one set-up.
     choices : sequence of JointChoice
+        Stubs whose groups are chosen together.
     coordinates : sequence of (side, set-up, depth)
         Those of every group.
     costs : Costs
+        What the user pays.
     time_limit : float
         For the solver [s].
 
     Returns
     -------
     Cover
+        The groups, and the proof.
 
     Raises
     ------
@@ -91,6 +94,7 @@ def stab(wanted: Sequence[Servers], coordinates: Sequence[Coordinates]) -> tuple
     Returns
     -------
     tuple[tuple[int, ...], tuple[Servers, ...]]
+        The groups, and the sets that share none.
     """
     groups: list[int] = []
     disjoint: list[Servers] = []

@@ -43,6 +43,7 @@ class SideView(NamedTuple):
         Returns
         -------
         int
+            Number of the layer.
         """
         return self.names.index(layer)
 
@@ -57,6 +58,7 @@ class SideView(NamedTuple):
         Returns
         -------
         float
+            Depth [m].
         """
         return float(self.near[self.position(layer)])
 
@@ -68,12 +70,14 @@ class SideView(NamedTuple):
         Parameters
         ----------
         fit : PressFit | None
+            What a press-fit pin in the hole needs.
         depth : float | None
             Depth of the plane, from the face where the pin enters [m].
 
         Returns
         -------
         float | None
+            Depth [m], or None.
         """
         if fit is None or depth is None or fit.side == self.side:
             return None
@@ -87,13 +91,16 @@ def side_view(stackup: Stackup, rules: FabricatorRules, side: str) -> SideView:
     Parameters
     ----------
     stackup : Stackup
+        Layers of the board.
     rules : FabricatorRules
+        Rules of the fabricator.
     side : str
         Side drilled from, "top" or "bottom".
 
     Returns
     -------
     SideView
+        The layers in drilling order.
     """
     faces = np.array([[stackup.face_si(name, face) for face in ("upper", "lower")] for name in stackup.names])
     if side == "bottom":
@@ -112,7 +119,9 @@ def check_layers(stackup: Stackup, rules: FabricatorRules) -> None:
     Parameters
     ----------
     stackup : Stackup
+        Layers of the board.
     rules : FabricatorRules
+        Rules of the fabricator.
 
     Raises
     ------
@@ -148,6 +157,7 @@ def barrel_positions(shape: StubShape, view: SideView) -> BarrelPositions:
     Returns
     -------
     BarrelPositions
+        Positions of the layers.
     """
     span, last = shape.span, len(view.names) - 1
     if shape.side == "top":

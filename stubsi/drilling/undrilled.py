@@ -27,9 +27,10 @@ class WhyUndrilled(StrEnum):
 class Undrilled:
     """Why a net needs no drilling.
 
-    Attributes
+    Parameters
     ----------
     why : WhyUndrilled
+        The reason.
     waiver : str
         The user's reason for a waiver, for ``WAIVED``.
     criterion : Criterion or None
@@ -57,7 +58,13 @@ class Undrilled:
 
 
 class Undecided(NamedTuple):
-    """A net that could not be judged, and the unknown input that is missing for it."""
+    """A net that could not be judged.
+
+    Parameters
+    ----------
+    missing : str
+        The input that would have to be known.
+    """
 
     missing: str
 

@@ -20,7 +20,13 @@ if TYPE_CHECKING:
 
 
 class PlatingLeft(NamedTuple):
-    """Plating left before a layer in use [m]: least, nominal and most over all tolerances and unknown rules."""
+    """Plating left before a layer in use.
+
+    Parameters
+    ----------
+    least_si, nominal_si, most_si : float
+        Least, nominal and most over all tolerances and unknown rules [m].
+    """
 
     least_si: float
     nominal_si: float
@@ -31,9 +37,10 @@ class PlatingLeft(NamedTuple):
 class Window(Value):
     """Between which ends a depth drill may aim in one stub. Stubs that are alike have equal windows.
 
-    Attributes
+    Parameters
     ----------
     rules : FabricatorRules
+        Rules of the fabricator.
     shape : StubShape
         The stub as drawn.
     face_si : float
@@ -105,6 +112,7 @@ class Window(Value):
         Returns
         -------
         bool
+            True if the end lies in the window.
         """
         return not self.reasons and self.shallowest_si - ROUNDING <= end <= self.deepest_si + ROUNDING
 
@@ -119,6 +127,7 @@ class Window(Value):
         Returns
         -------
         PlatingLeft
+            Plating [m].
         """
         return left_before(self.face_si, end, self)
 
@@ -137,10 +146,12 @@ def left_before(face: float, end: float, window: Window) -> PlatingLeft:
     end : float
         End of the plating that is aimed at [m].
     window : Window
+        Window of the stub.
 
     Returns
     -------
     PlatingLeft
+        Plating [m].
     """
     limits = [window.rules.tolerance.left(face, end, window.sensed_si, lead) for lead in window.leads_si]
     least, most = min(limit[0] for limit in limits), max(limit[1] for limit in limits)
@@ -157,10 +168,12 @@ def window(shape: StubShape, longest: float, rules: FabricatorRules) -> Window:
     longest : float
         Longest permitted stub [m]: its net meets the criterion with every stub up to this length.
     rules : FabricatorRules
+        Rules of the fabricator.
 
     Returns
     -------
     Window
+        The window.
     """
     view = side_view(shape.stackup, rules, shape.side)
     outer, in_use, inner = barrel_positions(shape, view)
@@ -187,10 +200,12 @@ def inner_cone(shape: StubShape, rules: FabricatorRules) -> float:
     shape : StubShape
         The stub as drawn.
     rules : FabricatorRules
+        Rules of the fabricator.
 
     Returns
     -------
     float
+        Length [m].
     """
     outer, finished = shape.padstack.drill_si / 2, (shape.padstack.finished_si or 0.0) / 2
     return rules.tip_height(outer) - rules.tip_height(finished)
@@ -208,10 +223,12 @@ def clearance_before(shape: StubShape, rules: FabricatorRules) -> float:
     shape : StubShape
         The stub as drawn.
     rules : FabricatorRules
+        Rules of the fabricator.
 
     Returns
     -------
     float
+        Length [m].
     """
     inside = inner_cone(shape, rules)
     if rules.tip_distance_si is None:
@@ -232,10 +249,12 @@ def lead_si(primary_drill: float, rules: FabricatorRules) -> float:
     primary_drill : float
         Diameter of the primary drill [m].
     rules : FabricatorRules
+        Rules of the fabricator.
 
     Returns
     -------
     float
+        Length [m].
     """
     tip = rules.tip_height(primary_drill / 2)
     if rules.depth_to == "tip":

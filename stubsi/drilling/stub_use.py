@@ -1,0 +1,130 @@
+"""Owns a stub as its net uses it, cut by a depth drill or as drawn, and its electrical figures."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+
+from stubsi.margin.figures import Measurable, stub_figures
+from stubsi.margin.longest_stub import Permit
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from numpy.typing import NDArray
+
+    from stubsi.board.criterion import Criterion
+    from stubsi.stubs.as_barrel import Bore
+    from stubsi.stubs.cases import Case
+    from stubsi.stubs.model_choice import ModelChoice
+    from stubsi.stubs.models import Models
+
+
+class StubUse(NamedTuple):
+    """A stub as its net uses it: the case, Nyquist [Hz], impedance of the line [ohm], the bore that would cut it."""
+
+    case: Case
+    nyquist: float
+    z0: float
+    bore: Bore
+
+    def permit(self, criterion: Criterion, model: ModelChoice) -> Permit:
+        """All that the longest permitted stub depends on.
+
+        Parameters
+        ----------
+        criterion : Criterion
+            Criterion of the net.
+        model : ModelChoice
+            Electrical model of the stubs.
+
+        Returns
+        -------
+        Permit
+            Key of the longest permitted stub.
+        """
+        z0 = self.z0 if criterion.on_loss and np.isfinite(self.z0) else None
+        return Permit(self.case.shape, self.case.around, self.bore, criterion, self.nyquist, z0, model)
+
+    def cut(self, length: float) -> StubUse:
+        """The same use of the stub with its plating cut to a length [m].
+
+        Parameters
+        ----------
+        length : float
+            Length that is left [m].
+
+        Returns
+        -------
+        StubUse
+            The cut stub.
+        """
+        return self._replace(case=cut(self.case, length, self.bore))
+
+
+def cut(case: Case, length: float, bore: Bore) -> Case:
+    """The case with its plating cut to a length [m] by a depth drill. A case that is no longer than that stays.
+
+    Parameters
+    ----------
+    case : Case
+        The stub.
+    length : float
+        Length that is left [m].
+    bore : Bore
+        What cuts the case.
+
+    Returns
+    -------
+    Case
+        The cut stub.
+    """
+    return case if length >= case.length_si else case._replace(length_si=float(length), bore=bore)
+
+
+def figures(uses: Sequence[StubUse], lengths: NDArray[np.float64], model: ModelChoice) -> Measurable:
+    """Figures of stubs cut to ``lengths`` [m], solved anew.
+
+    Parameters
+    ----------
+    uses : Sequence[StubUse]
+        Stubs as their nets use them.
+    lengths : NDArray[np.float64]
+        Lengths [m], one for each.
+    model : ModelChoice
+        Electrical model of the stubs.
+
+    Returns
+    -------
+    Measurable
+        Figures, one for each stub.
+    """
+    cases = [use.cut(length).case for use, length in zip(uses, lengths.tolist(), strict=True)]
+    return figures_of(model.models(cases), np.arange(len(uses)), uses, lengths)
+
+
+def figures_of(
+    models: Models, case: NDArray[np.intp], uses: Sequence[StubUse], lengths: NDArray[np.float64]
+) -> Measurable:
+    """Figures of stubs that are modelled already.
+
+    Parameters
+    ----------
+    models : Models
+        Electrical models of some cases.
+    case : NDArray[np.intp]
+        Number of the case of each stub.
+    uses : Sequence[StubUse]
+        Stubs as their nets use them.
+    lengths : NDArray[np.float64]
+        Lengths [m], one for each.
+
+    Returns
+    -------
+    Measurable
+        Figures, one for each stub.
+    """
+    nyquist = np.array([use.nyquist for use in uses], dtype=float)
+    z0 = np.array([use.z0 for use in uses], dtype=float)
+    return stub_figures(models, case, lengths, nyquist, z0)
