@@ -6,8 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from stubsi.board.board import Board, shortened
+from stubsi.board.board import Board
 from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
+from stubsi.board.names import shortened
 from stubsi.board.net import Hole, Net, ReturnVias
 from stubsi.board.padstack import Padstack
 from stubsi.board.signal import Signal, as_signal

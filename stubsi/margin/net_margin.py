@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import FrozenInstanceError
 from typing import TYPE_CHECKING, NamedTuple, NoReturn
 
-from stubsi.board.board import shortened
+from stubsi.board.names import shortened
 
 if TYPE_CHECKING:
     from stubsi.margin.reason import Reason
