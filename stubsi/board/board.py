@@ -49,10 +49,12 @@ class Board(Value):
     Parameters
     ----------
     stackup : Stackup
+        Its layers, from the top.
     nets : sequence of Net
         Signal nets, pairs, and reference nets (whose holes are the return vias of the others). Where there is no
         reference net at all, return vias are unknown, not absent.
     name : str
+        Name for tables and errors; may be left out.
     criterion : Criterion
         What every net must meet that has none of its own.
     signal_criteria : mapping of signal to Criterion
@@ -95,6 +97,12 @@ class Board(Value):
         Parameters
         ----------
         net : Net
+            A net of this board.
+
+        Returns
+        -------
+        Criterion
+            The one that goes first.
         """
         of_signal = None if net.signal is None else self._by_signal.get(net.signal)
         return net.criterion or of_signal or self.criterion
@@ -105,10 +113,12 @@ class Board(Value):
         Parameters
         ----------
         criterion : Criterion
+            The other criterion.
 
         Returns
         -------
         Board
+            With the same nets and the same stackup.
         """
         board = object.__new__(Board)
         board.__dict__.update({name: value for name, value in self.__dict__.items() if name not in ("_memo", "_hash")})
@@ -150,6 +160,7 @@ class Board(Value):
         Parameters
         ----------
         hole : Hole
+            A hole of this board.
 
         Returns
         -------
@@ -172,10 +183,12 @@ class Board(Value):
         Parameters
         ----------
         name : str
+            Name of a net of this board.
 
         Returns
         -------
         Net
+            The only net of that name.
 
         Raises
         ------
@@ -282,7 +295,13 @@ class Board(Value):
             )
 
     def holes(self) -> Iterator[tuple[Net, Hole]]:
-        """Every hole of every signal net, with its net."""
+        """Every hole of every signal net, with its net.
+
+        Yields
+        ------
+        tuple of Net and Hole
+            In the order of the nets.
+        """
         for net in self.signal_nets:
             for hole in net.holes:
                 yield net, hole

@@ -39,6 +39,7 @@ class NetMargin(NamedTuple):
     model, model_error : str
         How that stub was modelled, and how far off that may be.
     verdict : Verdict
+        What is decided about the net.
     why : Reason
         Reason of the verdict as data; ``reason`` as text.
     criterion : str
