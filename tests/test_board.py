@@ -27,7 +27,7 @@ from stubsi import (
     StubsiError,
     UnitError,
 )
-from stubsi.board.board import Span
+from stubsi.board.hole_kinds import Span
 from stubsi.board.overlaps import first_overlap, near_pairs
 
 ROLES = {"L1": "signal", "L2": "plane", "L3": "signal", "L4": "mixed", "L5": "plane", "L6": "signal"}

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias, TypeVar, cast
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
 
 from stubsi.board.criterion import DEFAULT, Criterion
 from stubsi.board.hole_columns import HoleColumns, hole_columns
-from stubsi.board.names import by_name
+from stubsi.board.hole_kinds import HoleKind, KindList, Span, checked_span, kind_list, place_in_stackup
+from stubsi.board.names import by_name, refuse_repeats, shortened
 from stubsi.board.net import Hole, Net
 from stubsi.board.overlaps import first_overlap
 from stubsi.board.signal import Signal, as_signal
@@ -25,29 +25,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from stubsi.board.padstack import Padstack, PressFit
-
-    _KindKey: TypeAlias = tuple[Padstack, tuple[str, ...], PressFit | None]
 
 Item = TypeVar("Item")
-
-
-class Span(NamedTuple):
-    """Copper layers of a hole by place from the top: where the barrel starts and ends, and the outermost in use."""
-
-    first: int
-    upper_in_use: int
-    lower_in_use: int
-    last: int
-
-
-class HoleKind(NamedTuple):
-    """What all holes of one kind have in common; ``connects``, ``press_fit`` as in ``Hole``."""
-
-    padstack: Padstack
-    connects: tuple[str, ...]
-    press_fit: PressFit | None
-    span: Span
 
 
 def _nets(value: Iterable[Net], what: str) -> tuple[Net, ...]:
@@ -70,10 +49,12 @@ class Board(Value):
     Parameters
     ----------
     stackup : Stackup
+        Its layers, from the top.
     nets : sequence of Net
         Signal nets, pairs, and reference nets (whose holes are the return vias of the others). Where there is no
         reference net at all, return vias are unknown, not absent.
     name : str
+        Name for tables and errors; may be left out.
     criterion : Criterion
         What every net must meet that has none of its own.
     signal_criteria : mapping of signal to Criterion
@@ -100,14 +81,14 @@ class Board(Value):
         checked(self.criterion, "board criterion", Criterion)
         if text_or_blank(self.name, "board name"):
             checked(self.name, "board name")
-        _refuse_repeats(
+        refuse_repeats(
             "signal criterion", [f"{s.symbol_rate_si / 1e9:g} GBd {s.modulation}" for s, _ in self.signal_criteria]
         )
-        _refuse_repeats("net", [net.name for net in self.nets])
-        _refuse_repeats("hole", [hole.name for net in self.nets for hole in net.holes])
+        refuse_repeats("net", [net.name for net in self.nets])
+        refuse_repeats("hole", [hole.name for net in self.nets for hole in net.holes])
         for net in self.nets:
             for layer in net.layers:
-                self._in_stackup(layer, f"net {net.name} layers")
+                place_in_stackup(self.stackup, layer, f"net {net.name} layers")
         self._refuse_overlaps()
 
     def criterion_of(self, net: Net) -> Criterion:
@@ -116,6 +97,12 @@ class Board(Value):
         Parameters
         ----------
         net : Net
+            A net of this board.
+
+        Returns
+        -------
+        Criterion
+            The one that goes first.
         """
         of_signal = None if net.signal is None else self._by_signal.get(net.signal)
         return net.criterion or of_signal or self.criterion
@@ -126,10 +113,12 @@ class Board(Value):
         Parameters
         ----------
         criterion : Criterion
+            The other criterion.
 
         Returns
         -------
         Board
+            With the same nets and the same stackup.
         """
         board = object.__new__(Board)
         board.__dict__.update({name: value for name, value in self.__dict__.items() if name not in ("_memo", "_hash")})
@@ -171,6 +160,7 @@ class Board(Value):
         Parameters
         ----------
         hole : Hole
+            A hole of this board.
 
         Returns
         -------
@@ -193,10 +183,12 @@ class Board(Value):
         Parameters
         ----------
         name : str
+            Name of a net of this board.
 
         Returns
         -------
         Net
+            The only net of that name.
 
         Raises
         ------
@@ -223,7 +215,7 @@ class Board(Value):
     @cached_property
     def kinds(self) -> tuple[HoleKind, ...]:
         """The different kinds of holes. ``kind`` of ``signal_holes`` and ``reference_holes`` counts in this list."""
-        return tuple(HoleKind(*key, self._checked_span(hole)) for key, hole in self._kind_list.first.items())
+        return tuple(HoleKind(*key, checked_span(self.stackup, hole)) for key, hole in self._kind_list.first.items())
 
     @cached_property
     def signal_holes(self) -> HoleColumns:
@@ -268,10 +260,8 @@ class Board(Value):
         return np.array([net.reference for net in self.nets for _ in net.holes], dtype=bool)
 
     @cached_property
-    def _kind_list(self) -> _KindList:
-        kinds = _kind_list(self.nets)
-        _refuse_padstacks_of_one_name(kinds.first.values())
-        return kinds
+    def _kind_list(self) -> KindList:
+        return kind_list(self.nets)
 
     @cached_property
     def _by_signal(self) -> dict[Signal, Criterion]:
@@ -280,54 +270,6 @@ class Board(Value):
     @cached_property
     def _nets_by_name(self) -> dict[str, Net]:
         return {net.name: net for net in self.nets}
-
-    def _checked_span(self, hole: Hole) -> Span:
-        stackup, padstack = self.stackup, hole.padstack
-        first, last = padstack.span or (stackup.names[0], stackup.names[-1])
-        i, j = (self._in_stackup(layer, f"padstack {padstack.name} span") for layer in (first, last))
-        if i >= j:
-            raise BoardError(
-                f"padstack {padstack.name} span = {first}, {last}: must go from an upper to a lower layer."
-            )
-        used = [self._in_stackup(layer, f"hole {hole.name} connects") for layer in hole.connects]
-        outside = [layer for layer, place in zip(hole.connects, used, strict=True) if not i <= place <= j]
-        if outside:
-            raise BoardError(
-                f"hole {hole.name} connects '{outside[0]}': lies outside the hole's span {first} to {last} "
-                f"(padstack {padstack.name})."
-            )
-        if hole.press_fit:
-            used.append(self._check_press_fit(hole, hole.press_fit, i, j))
-        self._check_pads(padstack, range(i, j + 1))
-        return Span(i, min(used, default=i), max(used, default=j), j)
-
-    def _check_press_fit(self, hole: Hole, fit: PressFit, first: int, last: int) -> int:
-        """Place of the outer layer the pin enters at."""
-        stackup = self.stackup
-        entry = first if fit.side == "top" else last
-        if entry not in (0, len(stackup.names) - 1):
-            raise BoardError(f"hole {hole.name} press fit side = '{fit.side}': the hole does not reach that face.")
-        thickness = stackup.edges_si[-1]
-        if fit.contact_to_si > thickness:
-            raise BoardError(
-                f"hole {hole.name} press fit contact_to = {show(fit.contact_to_si, 'length')}: lies beyond the board, "
-                f"which is {show(thickness, 'length')} thick."
-            )
-        return entry
-
-    def _check_pads(self, padstack: Padstack, places: range) -> None:
-        for layer, _ in (*padstack.pads, *padstack.antipads):
-            if self._in_stackup(layer, f"padstack {padstack.name}") not in places:
-                raise BoardError(f"padstack {padstack.name}: layer '{layer}' lies outside its span.")
-        for place in places:
-            copper = self.stackup.copper[place]
-            antipad = padstack.antipad_at(copper.name, copper.role)
-            pad = padstack.pad_at(copper.name, in_use=False, outer=place in (0, len(self.stackup.names) - 1))
-            if copper.role != "signal" and antipad and pad and pad >= antipad.width_si:
-                raise BoardError(
-                    f"padstack {padstack.name} pad on {copper.name} = {show(pad, 'length')}: must be smaller than the "
-                    f"antipad there, {show(antipad.width_si, 'length')}."
-                )
 
     def _refuse_overlaps(self) -> None:
         """Two holes may touch only where one ends and the other begins, as stacked blind holes do."""
@@ -352,14 +294,14 @@ class Board(Value):
                 f"{show((drill[one] + drill[other]) / 2, 'length')}, or their drills run into each other."
             )
 
-    def _in_stackup(self, layer: str, where: str) -> int:
-        try:
-            return self.stackup.index(layer)
-        except BoardError as error:
-            raise BoardError(f"{where}: {error}") from None
-
     def holes(self) -> Iterator[tuple[Net, Hole]]:
-        """Every hole of every signal net, with its net."""
+        """Every hole of every signal net, with its net.
+
+        Yields
+        ------
+        tuple of Net and Hole
+            In the order of the nets.
+        """
         for net in self.signal_nets:
             for hole in net.holes:
                 yield net, hole
@@ -368,60 +310,3 @@ class Board(Value):
         from stubsi.show.html import board_html
 
         return board_html(self)
-
-
-def _refuse_repeats(what: str, names: list[str]) -> None:
-    if len(set(names)) == len(names):
-        return
-    for name, count in Counter(names).items():
-        if count > 1:
-            raise BoardError(f"{what} '{name}' appears {count} times; each name must be unique.")
-
-
-class _KindList(NamedTuple):
-    """The kinds of holes of some nets: number and first hole of every kind, and the kind number of every hole."""
-
-    numbers: dict[_KindKey, int]
-    first: dict[_KindKey, Hole]
-    of_hole: NDArray[np.intp]
-
-
-def _kind_list(nets: Iterable[Net]) -> _KindList:
-    numbers: dict[_KindKey, int] = {}
-    first: dict[_KindKey, Hole] = {}
-    of_hole: list[int] = []
-    for net in nets:
-        for hole in net.holes:
-            key = hole.padstack, hole.connects, hole.press_fit
-            number = numbers.setdefault(key, len(numbers))
-            if number == len(first):
-                first[key] = hole
-            of_hole.append(number)
-    return _KindList(numbers, first, np.array(of_hole, dtype=np.intp))
-
-
-def _refuse_padstacks_of_one_name(holes: Iterable[Hole]) -> None:
-    first: dict[str, Hole] = {}
-    for hole in holes:
-        other = first.setdefault(hole.padstack.name, hole)
-        if other.padstack != hole.padstack:
-            raise BoardError(
-                f"padstack '{hole.padstack.name}' of hole {hole.name} differs from the padstack of the same name of "
-                f"hole {other.name}; give each padstack a name of its own."
-            )
-
-
-def shortened(name: str, most: int = 60) -> str:
-    """Name for a one-line description: a long one is cut and ends in an ellipsis.
-
-    Parameters
-    ----------
-    name : str
-    most : int
-        Greatest number of characters.
-
-    Returns
-    -------
-    str
-    """
-    return name if len(name) <= most else name[: most - 1] + "…"

@@ -1,11 +1,12 @@
-"""Owns the lookup of a net or hole by its name, with an error that names the near ones."""
+"""Owns names on a board: lookup with an error that names the near ones, repeated names, names cut short to print."""
 
 from __future__ import annotations
 
 import difflib
+from collections import Counter
 from typing import TYPE_CHECKING, TypeVar
 
-from stubsi.errors import UnknownNameError
+from stubsi.errors import BoardError, UnknownNameError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -45,3 +46,40 @@ def by_name(items: Mapping[str, Item], name: str, what: str, where: str) -> Item
     near = difflib.get_close_matches(name, known, 3) or known[:3]
     hint = f"; names near it are {', '.join(near)}" if near else ""
     raise UnknownNameError(f"{what} '{name}': no such {what} {where}{hint}.")
+
+
+def refuse_repeats(what: str, names: list[str]) -> None:
+    """Refuse a name that appears twice.
+
+    Parameters
+    ----------
+    what : str
+        What bears the names, like "net".
+    names : list of str
+
+    Raises
+    ------
+    BoardError
+        A name appears twice.
+    """
+    if len(set(names)) == len(names):
+        return
+    for name, count in Counter(names).items():
+        if count > 1:
+            raise BoardError(f"{what} '{name}' appears {count} times; each name must be unique.")
+
+
+def shortened(name: str, most: int = 60) -> str:
+    """Name for a one-line description: a long one is cut and ends in an ellipsis.
+
+    Parameters
+    ----------
+    name : str
+    most : int
+        Greatest number of characters.
+
+    Returns
+    -------
+    str
+    """
+    return name if len(name) <= most else name[: most - 1] + "…"

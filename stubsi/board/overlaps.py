@@ -59,10 +59,10 @@ def _coincident(
     """
     order = np.lexsort((top, place.imag, place.real))
     above, below = order[:-1], order[1:]
-    found = np.flatnonzero((place[above] == place[below]) & (top[below] < bottom[above]))
-    if not len(found):
+    overlapping = np.flatnonzero((place[above] == place[below]) & (top[below] < bottom[above]))
+    if not len(overlapping):
         return None
-    one, other = sorted((int(above[found[0]]), int(below[found[0]])))
+    one, other = sorted((int(above[overlapping[0]]), int(below[overlapping[0]])))
     return one, other
 
 

@@ -279,11 +279,11 @@ def _filled(which: NDArray[np.bool_], values: NDArray[np.generic], other: float)
 
 def _first_unknown(unknown: tuple[str | None, ...], case: Numbers, net: Numbers, count: int) -> Numbers:
     missing = _is_missing(unknown)
-    found = np.full(count, -1, dtype=np.intp)
+    unknown_case = np.full(count, -1, dtype=np.intp)
     if missing.any():
         stubs = missing[case]
-        found[net[stubs]] = case[stubs]
-    return found
+        unknown_case[net[stubs]] = case[stubs]
+    return unknown_case
 
 
 def _nearness(models: Models, uses: _Uses, net: Numbers, count: int) -> Floats:

@@ -6,8 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from stubsi.board.board import Board, shortened
+from stubsi.board.board import Board
 from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
+from stubsi.board.names import shortened
 from stubsi.board.net import Hole, Net, ReturnVias
 from stubsi.board.padstack import Padstack
 from stubsi.board.signal import Signal, as_signal
@@ -47,7 +48,13 @@ class LayerMatrix:
     cells: dict[str, dict[str, NetMargin]]
 
     def to_frame(self) -> pd.DataFrame:
-        """Table: a row per exit layer, its longest stub [mm], and a column per signal: verdict and notch / Nyquist."""
+        """Table as a pandas DataFrame.
+
+        Returns
+        -------
+        pandas.DataFrame
+            A row per exit layer: its longest stub [mm], and for every signal the verdict and first notch / Nyquist.
+        """
         import pandas as pd
 
         rows = {layer: {"stub [mm]": longest_mm(cells)} | _texts(cells) for layer, cells in self.cells.items()}
@@ -86,13 +93,17 @@ def layer_matrix(
     Parameters
     ----------
     stackup : Stackup
+        Layers of the board.
     signals : sequence of Signal, str or quantity
+        What the nets may carry; a column each.
     padstack : Padstack
+        Hole the nets change layers in.
     z0 : impedance
         Of the line; of a pair: differential.
     entry : str, optional
         Layer the net enters at; the top layer of the hole unless said.
     criterion : Criterion or name in ``RULES_OF_THUMB``
+        What the nets must meet.
     return_vias : ReturnVias, optional
         Unknown ones leave some verdicts undecided.
     pitch : length, optional
@@ -101,6 +112,7 @@ def layer_matrix(
     Returns
     -------
     LayerMatrix
+        A row for every copper layer of the hole, from the top.
 
     Raises
     ------

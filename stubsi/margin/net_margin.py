@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import FrozenInstanceError
 from typing import TYPE_CHECKING, NamedTuple, NoReturn
 
-from stubsi.board.board import shortened
+from stubsi.board.names import shortened
 
 if TYPE_CHECKING:
     from stubsi.margin.reason import Reason
@@ -39,6 +39,7 @@ class NetMargin(NamedTuple):
     model, model_error : str
         How that stub was modelled, and how far off that may be.
     verdict : Verdict
+        What is decided about the net.
     why : Reason
         Reason of the verdict as data; ``reason`` as text.
     criterion : str

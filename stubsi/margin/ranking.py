@@ -44,6 +44,7 @@ def rank(
     Parameters
     ----------
     board : Board
+        The board whose signal nets are ranked.
     model : {"solved", "uniform"}
         "solved": every stub from its geometry, wherever that is known; a uniform line with the laminate's Dk
         elsewhere, labelled so. "uniform": that for all.
@@ -82,6 +83,7 @@ class Ranking:
     Parameters
     ----------
     board : Board
+        The board whose signal nets are ranked.
     table : StubTable
         Its stubs.
     models : Models
@@ -187,10 +189,12 @@ class Ranking:
         Parameters
         ----------
         criterion : Criterion or name in ``RULES_OF_THUMB``
+            What every net must meet that has no criterion of its own.
 
         Returns
         -------
         Ranking
+            The same nets with other verdicts.
 
         Raises
         ------
@@ -218,7 +222,13 @@ class Ranking:
         return tuple(net_rows(self, self.order))
 
     def to_frame(self) -> pd.DataFrame:
-        """Table as a pandas DataFrame, worst net first; plain numbers, units in the column names."""
+        """Table as a pandas DataFrame.
+
+        Returns
+        -------
+        pandas.DataFrame
+            Worst net first; plain numbers, units in the column names.
+        """
         import pandas as pd
 
         columns = {title: [getattr(row, name) for row in self] for name, title in COLUMNS.items()}
@@ -226,19 +236,31 @@ class Ranking:
         return pd.DataFrame(columns)
 
     def to_csv(self) -> str:
-        """Table as CSV text, after comment lines (#) with the criteria and the caution."""
+        """Table as CSV.
+
+        Returns
+        -------
+        str
+            Comment lines (#) with the criteria and the caution, then the table.
+        """
         from stubsi.show.margin_table import csv_table
 
         return csv_table(self)
 
     def to_markdown(self) -> str:
-        """Table as Markdown text, after the criteria."""
+        """Table as Markdown.
+
+        Returns
+        -------
+        str
+            The criteria and the caution, then the table.
+        """
         from stubsi.show.margin_table import markdown_table
 
         return markdown_table(self)
 
     def to_text(self, width: int = 110) -> str:
-        """Table as plain text, after the criteria.
+        """Table as plain text.
 
         Parameters
         ----------
@@ -248,6 +270,7 @@ class Ranking:
         Returns
         -------
         str
+            The criteria and the caution, then the table.
         """
         from stubsi.show.margin_table import text_table
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.board.board import Span
+from stubsi.board.hole_kinds import Span
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.margin.figures import stub_figures
 from stubsi.margin.longest_stub import EndName, Permit, Wanted, longest, longest_permitted

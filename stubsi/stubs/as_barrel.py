@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
-from stubsi.board.board import Span
+from stubsi.board.hole_kinds import Span
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.physics.barrel import AIR, Barrel, End, Level
 from stubsi.stubs.barrel_layers import BLIND_CLEARANCE, BarrelLayers

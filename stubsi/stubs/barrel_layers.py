@@ -15,7 +15,7 @@ from stubsi.physics.pair import equivalent_clearance, fringe_shift
 if TYPE_CHECKING:
     from typing import TypeAlias
 
-    from stubsi.board.board import Span
+    from stubsi.board.hole_kinds import Span
     from stubsi.board.padstack import Antipad, Padstack
     from stubsi.board.stackup import Stackup
 

@@ -10,8 +10,8 @@ from stubsi.units import show
 from stubsi.value import InSI, Value
 
 if TYPE_CHECKING:
-    from stubsi.board.board import Span
     from stubsi.board.distance import Between
+    from stubsi.board.hole_kinds import Span
     from stubsi.board.padstack import Padstack, PressFit
     from stubsi.board.stackup import Stackup
 

@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from stubsi.board.board import Span
+    from stubsi.board.hole_kinds import Span
     from stubsi.board.net import Hole
     from stubsi.network import Frequencies, Network
     from stubsi.provenance import Provenance

@@ -123,11 +123,11 @@ def nothing_known(holes: int) -> Surroundings:
 
 
 def _surroundings(board: Board) -> Surroundings:
-    holes, vias = board.signal_holes, via_columns(board)
+    holes, columns = board.signal_holes, via_columns(board)
     first = board.per_kind(lambda kind: kind.span.first, holes)
     last = board.per_kind(lambda kind: kind.span.last, holes)
     partner, pair = _partners(holes), holes.leg != SINGLE
-    nearest = None if vias is None else NearestVias(vias)
+    nearest = None if columns is None else NearestVias(columns)
     numbers: dict[bytes, int] = {}
     distinct: list[Around] = []
     of_hole: list[int] = []
@@ -135,10 +135,10 @@ def _surroundings(board: Board) -> Surroundings:
         block = slice(start, start + BLOCK)
         place = holes.place[block]
         if nearest is None:
-            found, radius = np.full((len(place), 0), np.nan + 0j), np.zeros(len(place))
+            vias, radius = np.full((len(place), 0), np.nan + 0j), np.zeros(len(place))
         else:
-            found, radius = nearest.of(place, first[block], last[block])
-        patterns = _patterns(place, partner[block], found, radius)
+            vias, radius = nearest.of(place, first[block], last[block])
+        patterns = _patterns(place, partner[block], vias, radius)
         known = ~np.isnan(place) & (nearest is not None)
         table = np.column_stack([patterns.view(np.float64), radius, _pitch(place, partner[block]), pair[block], known])
         for row, key in enumerate(_rows_as_bytes(table)):

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from stubsi.board.board import Span
+    from stubsi.board.hole_kinds import Span
     from stubsi.board.padstack import Padstack
     from stubsi.board.stackup import Stackup
     from stubsi.stubs.cases import Case
