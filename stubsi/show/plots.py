@@ -86,6 +86,7 @@ def plot_loss(
     Returns
     -------
     matplotlib.axes.Axes
+        The axes drawn on.
 
     Raises
     ------
@@ -116,12 +117,14 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     Parameters
     ----------
     ranking : Ranking
+        Whose nets are drawn.
     ax : matplotlib.axes.Axes, optional
         Where to draw; a new figure of pyplot unless given.
 
     Returns
     -------
     matplotlib.axes.Axes
+        The axes drawn on.
 
     Raises
     ------
@@ -235,6 +238,7 @@ def axes_for(ax: Axes | None, *, width: float, height: float) -> Axes:
     Returns
     -------
     matplotlib.axes.Axes
+        The axes drawn on.
 
     Raises
     ------

@@ -250,12 +250,16 @@ def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -
     export : str
         Schedule or per-hole list as it was handed off.
     plan : Plan
+        The plan that the text was made of.
     board : Board
+        The board as it is now.
     rules : FabricatorRules
+        The rules as they are now.
 
     Returns
     -------
     bool
+        True only if nothing has changed.
 
     Raises
     ------

@@ -33,12 +33,14 @@ def plot_section(plan: Plan, ax: Axes | None = None) -> Axes:
     Parameters
     ----------
     plan : Plan
+        Whose drill groups are drawn.
     ax : matplotlib.axes.Axes, optional
         Where to draw; a new figure of pyplot unless given.
 
     Returns
     -------
     matplotlib.axes.Axes
+        The axes drawn on.
 
     Raises
     ------
