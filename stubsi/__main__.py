@@ -34,7 +34,7 @@ def main(arguments: list[str] | None = None) -> Status:
     Parameters
     ----------
     arguments : list of str, optional
-        Of the command; those the process was started with unless given.
+        Arguments of the command; ``sys.argv[1:]`` unless given.
 
     Returns
     -------
@@ -43,7 +43,7 @@ def main(arguments: list[str] | None = None) -> Status:
     Raises
     ------
     SystemExit
-        With status 2 for a wrong call, with 0 where help is asked for.
+        With status 2 for a wrong call, with status 0 after the help is printed.
     """
     parser = argparse.ArgumentParser(prog="python -m stubsi", description="Print the margin table of a board file.")
     parser.add_argument("board", metavar="BOARD", help="board file (TOML)")
@@ -88,7 +88,7 @@ def _write(text: str) -> Status:
 
 
 def _discard_output() -> None:
-    """Send the rest of the output nowhere, so that the interpreter does not fail on it once more when it ends."""
+    """Send the rest of the output to the null device. Otherwise the interpreter fails on it again when it ends."""
     nowhere = os.open(os.devnull, os.O_WRONLY)
     os.dup2(nowhere, sys.stdout.fileno())
     os.close(nowhere)

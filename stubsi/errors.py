@@ -1,4 +1,4 @@
-"""Owns the errors: a small tree, each also a ValueError whose text names argument, value, rule and fix."""
+"""Owns the errors. All derive from StubsiError, which is a ValueError. The text names argument, value, rule and fix."""
 
 
 class StubsiError(ValueError):
@@ -6,7 +6,7 @@ class StubsiError(ValueError):
 
 
 class UnitError(StubsiError):
-    """A length, rate, frequency or other dimensioned value cannot be taken as it was written."""
+    """A length, rate, frequency or other value with a unit is not usable as it was given."""
 
 
 class BoardError(StubsiError):
@@ -14,7 +14,7 @@ class BoardError(StubsiError):
 
 
 class UnknownNameError(BoardError, KeyError):
-    """No net or hole has the name asked for; the text names those whose names are near it."""
+    """No net or hole has this name; the text lists similar names."""
 
     def __str__(self) -> str:
         return str(self.args[0])
@@ -25,7 +25,7 @@ class FileError(BoardError):
 
 
 class UnknownValueError(StubsiError):
-    """A result needs a value nobody has given; the text names it. Nothing is guessed."""
+    """A result needs a value that was not given; the text names it. Nothing is guessed."""
 
 
 class ValidityError(StubsiError):

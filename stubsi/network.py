@@ -1,4 +1,4 @@
-"""Owns the way to scikit-rf: two-ports as Network objects. The only module that knows scikit-rf."""
+"""Owns the conversion to scikit-rf: two-ports as Network objects. The only module that knows scikit-rf."""
 
 from __future__ import annotations
 
@@ -30,12 +30,12 @@ Network: TypeAlias = skrf.Network
 def shunt_network(
     input_si: Callable[[FloatArray], tuple[ComplexArray, ComplexArray]], frequency: Frequencies, z0: Dimensioned
 ) -> Network:
-    """Two-port of a stub hung in shunt between two ports.
+    """Two-port of a stub in shunt between two ports.
 
     Parameters
     ----------
     input_si : callable
-        Frequency [Hz] -> voltage and current into the stub, to a common factor.
+        Frequency [Hz] -> voltage and current into the stub, both times one unknown factor.
     frequency : frequency, or a scikit-rf Frequency
         One or several, rising.
     z0 : impedance

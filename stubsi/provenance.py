@@ -18,16 +18,17 @@ class Provenance:
     Parameters
     ----------
     tier : str
-        Name of the model.
+        Name of the model, as tables show it.
     assumptions : tuple of str
-        What the model took for granted.
+        What the model assumes.
     model_error : str
-        The error against full wave of the drawn geometry, in words. The error against hardware is another figure.
+        The error against a full-wave solution of the drawn geometry, in words. The error against hardware is another
+        figure.
     low, high : float
         The true notch is expected between these multiples of the computed one.
     not_solved : str, optional
-        Why a uniform line stands in for a solved stub: the input that is missing, or the model's limit that is
-        exceeded. None for a stub that was to be a uniform line, and for a solved one.
+        Why a uniform line replaces a solved stub: the input that is missing, or the limit of the model that is
+        exceeded. None for a solved stub, and for a stub that the user wants as a uniform line.
     """
 
     tier: str

@@ -1,4 +1,4 @@
-"""Owns the geometry of a solved barrel: its levels, where they lie, and its end; equal records are solved once."""
+"""Owns the geometry of a barrel to be solved: its levels, where they lie, and its end."""
 
 from __future__ import annotations
 
@@ -135,7 +135,6 @@ class LevelSpan:
     Parameters
     ----------
     level : Level
-        The level.
     top, bottom : float
         Where it lies [m below the electrical start].
     mid : float
@@ -186,7 +185,7 @@ def level_spans(levels: Sequence[Level], *, goes_on: bool = False) -> tuple[Leve
 
 
 def snap(length: float) -> float:
-    """Round a length to the picometre, so that what is drawn equal is equal.
+    """Round a length to the picometre, so that lengths drawn as equal are equal numbers.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Owns the capacitance of a barrel: electrostatics of its whole length in one solve, shared out over its sections."""
+"""Owns the capacitance of a barrel: one electrostatic solve of its whole length, divided among its sections."""
 
 from __future__ import annotations
 
@@ -100,8 +100,8 @@ def _share(energy: FloatArray, z: FloatArray, which: IndexArray, cut: Layout, n_
 class _Meridian:
     """What fills the half plane (z, r) that is modelled, in metres.
 
-    ``dielectrics``: (top, outer radius, material), each covers those before it. ``depth`` and ``reach``: how far the
-    half plane goes along z and r. ``below``: it goes on below the barrel, so that the axis is part of it.
+    ``dielectrics``: (top, outer radius, material); where two overlap, the later one counts. ``depth`` and ``reach``:
+    how far the half plane extends along z and r. ``below``: whether it extends below the barrel, down the axis.
     """
 
     conductors: tuple[_Conductor, ...]
@@ -112,7 +112,7 @@ class _Meridian:
 
 
 def _meridian(barrel: Barrel) -> _Meridian:
-    """Half plane around a barrel: all the way down to the air, or to where the field below a bore has died out."""
+    """Half plane around a barrel: down into the air, or down to where the field below a bore has vanished."""
     along = level_spans(barrel.levels, goes_on=barrel.end is None)
     length, end = along[-1].bottom, barrel.end
     below = _levels_below(barrel, length)
@@ -137,7 +137,7 @@ def _meridian(barrel: Barrel) -> _Meridian:
 
 
 def _levels_below(barrel: Barrel, length: float) -> tuple[LevelSpan, ...]:
-    """Levels under a drilled end, as far down as its field reaches; down to the first plane where there is none above.
+    """Levels below a drilled end, as far down as its field reaches, but at least to a first plane if none is above.
 
     ``length`` [m]: of the barrel, below which they lie.
     """
@@ -157,7 +157,7 @@ def _levels_below(barrel: Barrel, length: float) -> tuple[LevelSpan, ...]:
 
 
 def _tallest_gap(spans: Sequence[LevelSpan]) -> float:
-    """Greatest distance [m] between two planes, or from a plane to where the levels begin or stop."""
+    """Greatest distance [m] between two planes, or from a plane to the first or last level."""
     edges = [spans[0].top, *(z for span in spans if span.is_plane for z in (span.top, span.bottom)), spans[-1].bottom]
     return max(after - before for before, after in zip(edges[::2], edges[1::2], strict=True))
 
@@ -181,7 +181,7 @@ def _conductors(
 
 
 def _lines(half_plane: _Meridian, cut: Layout) -> tuple[FloatArray, FloatArray]:
-    """Lines of the finer grid along z and r: drawn together at the edges of planes and pads and at the barrel's end.
+    """Lines of the finer grid along z and r: closer together at the edges of planes and pads and at the barrel's end.
 
     Every second one is a line of the coarser grid.
     """

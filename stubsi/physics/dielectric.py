@@ -85,7 +85,7 @@ def debye_terms(dk: FloatLike, df: FloatLike = 0.0, at: FloatLike | None = None)
     strength = np.where(known, np.multiply(dk, df) / -reference.imag, 0.0)
     dk_infinite = dk - strength * reference.real
     if np.any(known & (dk_infinite + strength * debye_logarithm(F_HIGH).real <= 0)):
-        raise ValidityError(f"df = {df}: so high a loss tangent has no wideband Debye permittivity up to 1 THz.")
+        raise ValidityError(f"df = {df}: so high a loss tangent makes the wideband Debye Dk negative at 1 THz.")
     return np.where(known, dk_infinite, np.multiply(dk, np.subtract(1.0, np.multiply(1j, df)))), strength
 
 

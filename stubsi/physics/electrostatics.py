@@ -1,7 +1,7 @@
 """Owns the axisymmetric electrostatic solve: potential and field energy on a graded (z, r) grid of dielectrics.
 
 Finite volumes: the radial conductance between two grid radii carries ln(r2/r1), so a coaxial section is exact at any
-mesh; what error is left comes from the edges of planes, pads and the barrel's end, where the lines are drawn together.
+mesh. The error comes from the edges of planes, pads and the barrel's end, where the lines are closer together.
 """
 
 from __future__ import annotations
@@ -45,18 +45,18 @@ class Grid:
 
 
 def graded_lines(stops: Sequence[float], steps: Sequence[float], growth: float, refine: int = 1) -> FloatArray:
-    """Grid lines through every stop, drawn together where the step asked for there is small.
+    """Grid lines through every stop, close together where the wanted step is small.
 
     Parameters
     ----------
-    stops
+    stops : sequence of float
         Ascending coordinates [m] that must be lines.
-    steps
-        Step wanted at each stop [m]; ``inf`` where nothing calls for refinement, but not everywhere.
-    growth
+    steps : sequence of float
+        Step wanted at each stop [m]; ``inf`` where no refinement is needed, but not at all of them.
+    growth : float
         Increase of the step per distance from a stop [-], > 0; with 0.2 each step is about 1.2 times the last.
-    refine
-        Number of parts every step is divided into: the lines without it stay where they are.
+    refine : int
+        Number of parts that every step is divided into. The lines for ``refine=1`` are among the lines for any other.
 
     Returns
     -------

@@ -19,7 +19,7 @@ STEP_RATIO = 0.02
 STEEPEST = 0.05
 """|Im x / Re x| up to which it holds: a loss tangent of 0.1."""
 TERMS = 7
-"""Terms of the power series about each place; the first left out is below 1e-9 of the value."""
+"""Terms of the power series about each place. The first term that is left out is below 1e-9 of the value."""
 
 
 def hankel(highest: int, x: ComplexArray) -> list[ComplexArray]:
@@ -39,10 +39,10 @@ def hankel(highest: int, x: ComplexArray) -> list[ComplexArray]:
 
     Notes
     -----
-    The scaled function varies as slowly as a power of x, so its power series about the nearest of a geometric row of
-    places converges like that of 1/x. Their coefficients follow from H_0' = -H_1 and H_1' = H_0 - H_1/x, higher orders
-    from H_{n+1} = 2 n H_n/x - H_{n-1} (Abramowitz and Stegun 9.1.27-28, from memory). Outside the table scipy's exact
-    function is taken.
+    The scaled function varies as slowly as a power of x. So its power series about the nearest place of a table, whose
+    places form a geometric series, converges like that of 1/x. The coefficients follow from H_0' = -H_1 and
+    H_1' = H_0 - H_1/x, higher orders from H_{n+1} = 2 n H_n/x - H_{n-1} (Abramowitz and Stegun 9.1.27-28, from
+    memory). Outside the table scipy's exact function is taken.
     """
     waves = _first_two(x)
     for n in range(1, highest):

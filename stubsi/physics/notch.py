@@ -1,4 +1,4 @@
-"""Owns what a stub takes from its path: the first notch of S21, sharp or blurred."""
+"""Owns the first notch of a stub in S21, sharp or blurred."""
 
 from __future__ import annotations
 
@@ -19,15 +19,15 @@ DEEP = 0.5
 RISE = 10**0.1
 """Beyond a notch the power rises by at least this factor [-], 1 dB. If it falls lower first, it was only a ripple."""
 LEAST = 0.25
-"""The search for a notch begins at this share of the quasi-static estimate [-]."""
+"""The search for a notch begins at this multiple of the quasi-static estimate [-]."""
 BEYOND = 1.3
 """It ends at this multiple of the frequency where the reactance vanishes [-]."""
 FIRST_LOOK_POINTS, NEAR_JUMP_POINTS = 80, 16
-"""Frequencies of the first look at S21: over all of the range, and just below a cavity's resonance."""
+"""Numbers of frequencies of the first look at S21: over all of the range, and just below the resonance of a cavity."""
 POINTS, ZOOMS = 9, 3
-"""Frequencies per further look and number of looks, each a quarter as wide as the last."""
+"""Number of frequencies of each further look, and number of further looks. Each is a quarter as wide as the last."""
 RADIATING = 1.5
-"""Resistance [ohm] left at the frequency of no reactance from which a stub counts as radiating."""
+"""Input resistance [ohm] at the frequency of zero reactance above which a stub counts as radiating."""
 
 
 class FirstNotch(NamedTuple):
@@ -64,7 +64,8 @@ def first_notch(chain: Chain, z0: float = 50.0) -> FirstNotch:
     -------
     FirstNotch
     """
-    zero, jump, estimate = met = followed(chain)
+    reactance = followed(chain)
+    zero, jump, estimate = reactance
     voltage, current = chain.voltage_current(np.nan_to_num(zero, nan=1e9)[:, None])
     with np.errstate(divide="ignore", invalid="ignore"):
         resistance = np.real(voltage / current)[:, 0]
@@ -72,11 +73,12 @@ def first_notch(chain: Chain, z0: float = 50.0) -> FirstNotch:
     blurred = np.flatnonzero(~sharp)
     frequency = zero.copy()
     if blurred.size:
-        frequency[blurred] = minimum_of_s21(chain.only(blurred), z0, Followed(*(part[blurred] for part in met)))[0]
+        of_blurred = Followed(*(part[blurred] for part in reactance))
+        frequency[blurred] = minimum_of_s21(chain.only(blurred), z0, of_blurred)[0]
     return FirstNotch(frequency, zero)
 
 
-def minimum_of_s21(chain: Chain, z0: float, met: Followed) -> tuple[FloatArray, FloatArray]:
+def minimum_of_s21(chain: Chain, z0: float, reactance: Followed) -> tuple[FloatArray, FloatArray]:
     """First minimum of S21 of stubs in shunt on a line that counts as a notch; the deepest one where none does.
 
     A minimum counts when it is 3 dB deep and S21 rises by 1 dB beyond it.
@@ -87,8 +89,8 @@ def minimum_of_s21(chain: Chain, z0: float, met: Followed) -> tuple[FloatArray, 
         The stubs.
     z0 : float
         Impedance of the line [ohm].
-    met : Followed
-        What following their reactance has met.
+    reactance : Followed
+        The result of following their reactance.
 
     Returns
     -------
@@ -96,13 +98,13 @@ def minimum_of_s21(chain: Chain, z0: float, met: Followed) -> tuple[FloatArray, 
         [Hz] and |S21| [-], each (n_stub,); NaN for a stub without length. A radiating stub has its minimum below the
         frequency where Im Z_in = 0, if there is one.
     """
-    exists, rows = np.isfinite(met.estimate), np.arange(len(chain))
+    exists, rows = np.isfinite(reactance.estimate), np.arange(len(chain))
 
     def power(f: FloatArray) -> FloatArray:
         """Share of the power left in the path [-]."""
         return np.abs(shunt_s(*chain.voltage_current(f), z0)[1]) ** 2
 
-    f = _looks(np.where(exists, met.estimate, 1e9), met.zero, met.jump)
+    f = _looks(np.where(exists, reactance.estimate, 1e9), reactance.zero, reactance.jump)
     share = power(f)
     best = _first_deep(share)
     for _ in range(ZOOMS):
@@ -130,7 +132,7 @@ def _looks(start: FloatArray, zero: FloatArray, jump: FloatArray) -> FloatArray:
 
 
 def _first_deep(share: FloatArray) -> IndexArray:
-    """Place of the first minimum that is a notch along the last axis, of the least value where there is none."""
+    """Place along the last axis of the first minimum that is a notch, or of the least value where no minimum is one."""
     place, low = np.zeros(len(share), dtype=np.intp), np.full(len(share), np.inf)
     risen = np.zeros(len(share), dtype=bool)
     for column, value in enumerate(share.T):

@@ -1,4 +1,4 @@
-"""Owns how solved barrels become arrays: those of one barrel, and those of many with the barrel as first axis."""
+"""Owns the arrays of solved barrels: those of one barrel, and those of many with the barrel as first axis."""
 
 from __future__ import annotations
 
@@ -14,9 +14,7 @@ from stubsi.physics.dielectric import debye_terms
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterable, Sequence
-    from typing import Any, TypeVar
-
-    from numpy.typing import NDArray
+    from typing import TypeVar
 
     from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
     from stubsi.physics.barrel import Material
@@ -142,7 +140,7 @@ def _skin(parts: Iterable[Part]) -> float:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class BarrelStack:
-    """Many solved barrels as one set of arrays, first axis the barrel; what one has less of than others is zero.
+    """Many solved barrels as one set of arrays, with the barrel as first axis. Missing sections and columns are zero.
 
     Parameters
     ----------
@@ -246,7 +244,7 @@ class BarrelStack:
 
     @cached_property
     def column_place(self) -> IndexArray:
-        """Column of all barrels behind each place of ``height``, (n_barrel, most columns); any where there is none."""
+        """Column, counted over all barrels, of each entry of ``height``, (n_barrel, most columns); any if unused."""
         place: IndexArray = _starts(self.column_count)[:, None] + np.arange(self.height.shape[2])
         return np.minimum(place, np.intp(max(0, len(self.column) - 1)))
 
@@ -268,8 +266,8 @@ def _members(counts: IndexArray, rows: IndexArray) -> IndexArray:
     return np.asarray(np.repeat(_starts(counts)[rows], chosen) + within)
 
 
-def _padded(arrays: Sequence[FloatArray], grown: tuple[int, ...], empty: Any = 0.0) -> FloatArray:
-    """Arrays on top of each other, the axes counted in ``grown`` widened with ``empty`` to the largest."""
+def _padded(arrays: Sequence[FloatArray], grown: tuple[int, ...], empty: float | tuple[float, ...] = 0.0) -> FloatArray:
+    """Arrays stacked along a new first axis; the axes counted in ``grown`` are filled up with ``empty`` to one size."""
     shapes = np.array([array.shape[: len(grown)] for array in arrays]).reshape(-1, len(grown))
     rest = np.shape(empty)
     result = np.empty((len(arrays), *shapes.max(axis=0, initial=0).tolist(), *rest))
@@ -279,6 +277,6 @@ def _padded(arrays: Sequence[FloatArray], grown: tuple[int, ...], empty: Any = 0
     return result
 
 
-def _joined(arrays: Sequence[NDArray[Any]], width: int | None = None) -> NDArray[Any]:
+def _joined(arrays: Sequence[FloatArray | IndexArray], width: int | None = None) -> FloatArray:
     """Arrays one after the other; rows of ``width`` where there are none."""
     return np.concatenate([*arrays, np.zeros((0,) if width is None else (0, width))])

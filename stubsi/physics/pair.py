@@ -1,4 +1,4 @@
-"""Owns what two equal barrels driven in their odd mode need: a shared slot as a round clearance, coupled ends."""
+"""Owns the formulas for two equal barrels in their odd mode: a shared slot as a round clearance, and coupled ends."""
 
 from __future__ import annotations
 

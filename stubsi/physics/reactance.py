@@ -1,4 +1,4 @@
-"""Owns the frequencies at which a chain's reactance vanishes: notches, by the turning of its reflection."""
+"""Owns the search for notches, where the reactance of a chain vanishes, by the phase of its reflection."""
 
 from __future__ import annotations
 
@@ -18,21 +18,22 @@ if TYPE_CHECKING:
 LOW = 1e6
 """Frequency [Hz] at which every line is static."""
 TOLERANCE = 1e-10
-"""Relative width at which a root counts as found."""
+"""Relative width of a bracket at which the search for its root ends."""
 STEPS = 100
 """Most steps of a search; halving alone needs 50."""
 STRIDE = 1.08
 """Ratio of successive frequencies on the way to a bracket: less than the width of a cavity's stop band."""
 TOGETHER = 1000
-"""Most strides of all stubs that are taken at once."""
+"""Greatest number of strides in one evaluation, summed over all stubs."""
 FAR = 1e3
 """Stands for infinity in a phase [rad]."""
 HIGHEST_RATIO = 4.0
-"""How far above the quasi-static estimate a notch is still called one; only heavy radiation moves it further."""
+"""Greatest ratio of a notch to its quasi-static estimate [-]. Only heavy radiation moves it further, and it is then no
+longer called a notch."""
 SCAN_POINTS = 120
 """Frequencies of the scan for a damped zero."""
 RESIDUE = 1e-4
-"""Phase [rad] left at a root; more means a jump, not a zero."""
+"""Greatest phase [rad] at a zero. If more is left at a root, the phase jumps there, and it is no zero."""
 
 
 def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
@@ -125,15 +126,15 @@ def notch(chain: Chain, order: int = 1) -> FloatArray:
 
 
 class Followed(NamedTuple):
-    """What was met when the reactance of stubs was followed upwards.
+    """The result of following the reactance of stubs from low frequencies upwards.
 
     Parameters
     ----------
     zero : ndarray, shape (n_stub,)
-        Where it vanishes for the order asked for [Hz]; NaN: nowhere.
+        Frequency where it vanishes for the wanted order [Hz]; NaN: nowhere.
     jump : ndarray, shape (n_stub,)
-        Where its phase jumps before it vanishes [Hz], at the resonance of a cavity; NaN: nowhere. Just below lies a
-        zero, unless loss or radiation take it away.
+        Frequency where its phase jumps before it vanishes [Hz], at the resonance of a cavity; NaN: nowhere. Just below
+        lies a zero, unless loss or radiation removes it.
     estimate : ndarray, shape (n_stub,)
         Quasi-static estimate of the first zero [Hz]; NaN for a stub without length.
     """
@@ -179,7 +180,7 @@ def followed(chain: Chain, order: int = 1) -> Followed:
 
 
 def _damped(chain: Chain, start: FloatArray, order: int) -> FloatArray:
-    """Zeros of stubs in whose cavities the loss has flattened every resonance: none is narrow, a scan brackets them."""
+    """Zeros of stubs whose cavity resonances are all flattened by loss. None is narrow, so a scan can bracket them."""
     f = start[:, None] * np.linspace(0.2, HIGHEST_RATIO * order, SCAN_POINTS)
     x = _reactance(chain, f)
     rises = (x[:, :-1] < 0) & (x[:, 1:] >= 0) & (np.diff(x) < np.abs(x[:, :1]))
@@ -227,7 +228,7 @@ def lowest_resonance(chain: Chain) -> FloatArray:
 
 
 class _Remaining:
-    """A function of chain, rows and frequency, evaluated on the stubs still searched: fewer and fewer of the chain."""
+    """A function of chain, rows and frequency, evaluated only for the stubs whose search has not ended yet."""
 
     def __init__(self, chain: Chain, function: Callable[[Chain, IndexArray, FloatArray], FloatArray]) -> None:
         self.chain, self.function = chain, function
@@ -249,9 +250,10 @@ class _Remaining:
 
 
 def _bracket(function: _Remaining, first: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Frequencies between which a function, above 0 at frequency 0, falls through it: from ``first`` in strides.
+    """Two frequencies between which a function, positive at frequency 0, turns negative: from ``first`` up in strides.
 
-    One stride at first, then twice as many at once each time: few stubs are left, and a call costs more than a stride.
+    The first evaluation takes one stride, each further one twice as many. Only few stubs are left by then, and an
+    evaluation costs more than a stride.
     """
     low, high = np.zeros_like(first), first.copy()
     rows, whole = np.arange(len(first)), function.chain

@@ -1,4 +1,4 @@
-"""Owns the return paths: what is refused, many of them as arrays, and the interval to scan when they are unknown."""
+"""Owns the return paths: their checks, their arrays for many stubs, and the patterns to scan if they are unknown."""
 
 from __future__ import annotations
 
@@ -19,12 +19,12 @@ if TYPE_CHECKING:
 
 
 SCANNED_COUNTS = (1, 2, 3, 4, 6, 8)
-"""Numbers of equal posts to try where nobody knows the return path.
+"""Numbers of equal posts to try where the return path is unknown.
 
 Their notches, with that of the open planes, enclose the notch of any pattern.
 """
 SCANNED_DISTANCES = 4
-"""Number of distances at which each of these is tried, from the nearest to the farthest."""
+"""How many distances each of these numbers is tried at, from the nearest to the farthest."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -212,7 +212,7 @@ def check_pair(barrel_radius: float, pitch: float, return_path: ReturnPath, clea
     if np.any((np.abs(posts.real) > 1e-3 * radius) & (np.abs(posts.real) < radius)):
         _refuse(f"posts of radius {radius:.6g} m cross the midplane x = 0 off their centre")
     if any(np.min(np.abs(posts + post.conjugate())) > 0.1 * radius for post in posts):
-        _refuse("posts of a pair must be mirrored at x = 0: without it odd and even mode mix")
+        _refuse("posts of a pair must be mirrored at x = 0: otherwise odd and even mode mix")
 
 
 def _check_posts(path: Posts) -> None:
@@ -243,7 +243,7 @@ def equal_posts(count: int, distance: float, post_radius: float) -> Posts:
 
 
 def unknown_return_paths(nearest: float, farthest: float, post_radius: float) -> list[Posts]:
-    """Patterns to solve in place of return posts nobody has given: the notch lies between their extremes.
+    """Patterns to solve in place of unknown return posts: the true notch lies between their lowest and highest notch.
 
     Parameters
     ----------

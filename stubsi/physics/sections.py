@@ -1,4 +1,4 @@
-"""Owns how a barrel is cut into chain sections: half cells from plane mid to cavity mid, and what lies below."""
+"""Owns the cut of a barrel into chain sections, each from the middle of a plane to that of a cavity, and the end."""
 
 from __future__ import annotations
 
@@ -18,10 +18,10 @@ if TYPE_CHECKING:
     Filling = tuple[tuple[Material, float], ...]
 
 OUTER_SHARE = 0.4
-"""Share [-] of the outer inductance mu0 h ln(b/a)/(2 pi) that acts in front of the end's capacitance: a fit (derived).
+"""Share [-] of the outer inductance mu0 h ln(b/a)/(2 pi) that acts in front of the end's capacitance. A fit (derived).
 """
 OUTER_FROM = 0.2
-"""Share [-] of the stub's length from which the laminate below the last plane counts as long (derived)."""
+"""Share [-] of the stub's length above which the laminate below the last plane counts as long. A fit (derived)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -134,7 +134,7 @@ def _tip(spans: Sequence[LevelSpan], planes: list[LevelSpan], barrel: Barrel) ->
     closed = len(lower) < len(barrel.bored)
     height = bottom - top + sum(level.thickness for level in lower)
     share = (bottom - top) / height if closed else 0.0
-    own = (Part(radius=planes[-1].conductor(a), height=top - start),) if planes else ()
+    in_last_plane = (Part(radius=planes[-1].conductor(a), height=top - start),) if planes else ()
     middle = snap((top + bottom) / 2)
     first, second = _parts(upper, top, middle, a, 1 - share), _parts(upper, middle, bottom, a, 1 - share)
     driving = Section(
@@ -146,7 +146,7 @@ def _tip(spans: Sequence[LevelSpan], planes: list[LevelSpan], barrel: Barrel) ->
         filling=(*_filling(upper), *((level.material, level.thickness) for level in lower)),
     )
     return [
-        replace(driving, top=start, in_cavity=(), in_plane=(*own, *first)),
+        replace(driving, top=start, in_cavity=(), in_plane=(*in_last_plane, *first)),
         driving,
         replace(driving, bottom=bottom, in_cavity=(), in_plane=second),
     ]
@@ -174,7 +174,7 @@ def _outer(barrel: Barrel, planes: list[LevelSpan], length: float) -> float:
 
 
 def _end_clearance(barrel: Barrel, planes: list[LevelSpan]) -> float:
-    """Clearance radius [m] of the plane next to the end: the last one passed, else the first one drilled through."""
+    """Clearance radius [m] of the plane next to the end: the last one above it, or the first one drilled through."""
     if planes:
         return planes[-1].level.clearance
     return next(level.clearance for level in barrel.bored if level.is_plane and level.clearance)
@@ -198,17 +198,20 @@ def _halves(
 
 def _half(
     inside: Sequence[LevelSpan],
-    own: LevelSpan | None,
-    other: LevelSpan | None,
+    near: LevelSpan | None,
+    far: LevelSpan | None,
     reach: tuple[float, float],
     barrel: Barrel,
 ) -> Section:
-    """Section over ``reach`` (top, bottom) [m] of a cavity with its ``own`` plane, or the ``other`` one if none."""
+    """Section over ``reach`` (top, bottom) [m] of a cavity, referred to its ``near`` plane.
+
+    If there is none, the barrel starts or stops inside the cavity, and the ``far`` plane is taken.
+    """
     top, bottom = reach
-    plane, a = own or other, barrel.barrel_radius
+    plane, a = near or far, barrel.barrel_radius
     if plane is None:
         raise ValidityError("no plane between entry and exit: the barrel's capacitance has nothing to refer to")
-    in_plane = _parts([own], top, bottom, a) if own else ()
+    in_plane = _parts([near], top, bottom, a) if near else ()
     return Section(
         top=top,
         bottom=bottom,

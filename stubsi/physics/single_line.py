@@ -1,7 +1,7 @@
 """Owns one uniform line of any length in plain Python numbers: first notch, the length of a notch, shunt losses.
 
-The same formulas as ``uniform_line``, without arrays of one element: a check of one stub takes microseconds. A test
-holds the two together to 1e-12.
+The formulas are those of ``uniform_line``, without arrays of one element, so that a check of one stub takes
+microseconds. A test checks that both agree to 1e-12.
 """
 
 from __future__ import annotations
@@ -18,9 +18,10 @@ from stubsi.physics.dielectric import F_HIGH, F_LOW, debye_terms
 QUARTER_TURN = math.pi / 2
 """Electrical angle [rad] of an open stub at its first notch."""
 DONE, MOST_STEPS = 1e-15, 100
-"""Newton steps end where one is smaller than this, relative to the frequency; and their greatest number."""
+"""The Newton steps end with one smaller than the first value, relative to the frequency. The second is their greatest
+number."""
 DEAD = 300.0
-"""Attenuation [Np] of a line from which its far end is no longer seen at its input."""
+"""Attenuation [Np] of a line above which its far end has no effect at its input."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,7 +46,7 @@ class SingleLine:
     Raises
     ------
     ValidityError
-        As ``dielectric.permittivity``, once it is asked for a figure.
+        As ``dielectric.permittivity``, when a figure is computed.
     """
 
     dk: float
@@ -99,8 +100,8 @@ class SingleLine:
 
         Notes
         -----
-        Root of :math:`\beta L + \arctan(\omega C_e Z_s) = \pi/2`, in closed form without end load and dispersion. Else
-        by Newton steps from :math:`(\pi/2)/(\beta L + \omega C_e Z_s)` up, which lies below the root.
+        Root of :math:`\beta L + \arctan(\omega C_e Z_s) = \pi/2`, in closed form without end load and dispersion.
+        With them, by Newton steps that start below the root, at :math:`(\pi/2)/(\beta L + \omega C_e Z_s)`.
         """
         if not self.end_capacitance and self._constant:
             return c / (4 * length * math.sqrt(self.dk))
@@ -126,7 +127,7 @@ class SingleLine:
 
         Notes
         -----
-        :math:`L = (\pi/2 - \arctan(\omega C_e Z_s)) / \beta`: closed form with end load and dispersion, too.
+        :math:`L = (\pi/2 - \arctan(\omega C_e Z_s)) / \beta`: a closed form, even with end load and dispersion.
         """
         slowing = math.sqrt(self.permittivity(frequency).real / self.dk)
         omega = 2 * math.pi * frequency

@@ -20,17 +20,17 @@ if TYPE_CHECKING:
 
 
 KEPT = 16_384
-"""Solved barrels that are remembered: about 13 kB each, 200 MB in all."""
+"""How many solved barrels are remembered: about 13 kB each, 200 MB in all."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class SolvedBarrel:
-    """A barrel with its sections and their capacitances: all of it that does not depend on the return path.
+    """A barrel with its sections and their capacitances: everything about it that does not depend on the return path.
 
     Parameters
     ----------
     barrel : Barrel
-        As it was asked for.
+        The barrel that was solved.
     layout : Layout
         Its sections.
     materials : tuple of Material

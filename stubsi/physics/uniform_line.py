@@ -25,7 +25,8 @@ NEWTON_DONE = 1e-9
 MOST_STEPS = 30
 """Most Newton steps of that search; about four are needed."""
 MOST_NEPERS = 300.0
-"""Attenuation of a line [Np] that counts as any larger one: nothing comes back from its far end."""
+"""Greatest attenuation of a line [Np] that is computed with. A larger one has the same effect: nothing comes back from
+the far end."""
 
 
 def quarter_wave(stub_length: FloatLike, dk_eff: FloatLike, order: FloatLike = 1) -> FloatArray:
@@ -120,7 +121,7 @@ class UniformLine:
     dk : array_like
         Relative permittivity [-] along the line.
     z_stub : array_like
-        Impedance [ohm] at ``dk``. NaN: unknown; then only the notch of a stub without end load can be told.
+        Impedance [ohm] at ``dk``. NaN: unknown; then only the notch of a stub without end load can be computed.
     df : array_like
         Loss tangent [-].
     at : array_like
@@ -279,7 +280,7 @@ def shunt_s(voltage: ComplexLike, current: ComplexLike, z0: FloatLike) -> tuple[
     Parameters
     ----------
     voltage, current : array_like
-        V and I at the input of the stub, to a common factor.
+        V and I at the input of the stub, both times one unknown factor.
     z0 : array_like
         Impedance of the line [ohm].
 
