@@ -63,7 +63,7 @@ REFUSED = {
     "drill is text": ((None, "A.0"), {"drilled": "bottom"}, "must be a list of DepthDrill"),
     "drills are texts": ((None, "A.0"), {"drilled": ["bottom"]}, "must be a list of DepthDrill"),
     "drilled is a number": ((None, "A.0"), {"drilled": 3}, "must be a list of DepthDrill"),
-    "two drills a side": ((None, "A.0"), {"drilled": [DRILL, DRILL]}, "needs one depth drill a side at most"),
+    "two drills a side": ((None, "A.0"), {"drilled": [DRILL, DRILL]}, "needs at most one depth drill from each side"),
     "drill where no stub is": ((None, "A.0"), {"drilled": [DRILL.replaced(side="top")]}, "only where there is a stub"),
     "longer than the stub": ((None, "A.0"), {"drilled": [DRILL.replaced(residual_stub="2 mm")]}, "must be below the"),
 }

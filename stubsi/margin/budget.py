@@ -36,8 +36,8 @@ class Check(Value):
     criterion : Criterion
         What it must meet.
     verdict : Verdict
-        "pass", "marginal" (within the model's uncertainty of the limit), "falls short" or "undecided" (an unknown
-        decides).
+        "pass", "marginal" (within the model's uncertainty of the limit), "falls short", or "undecided" (it depends on
+        an unknown value).
     figures : StubFigures or None
         First notch, loss and return loss; None without a stub.
     provenance : Provenance
@@ -78,7 +78,7 @@ class Check(Value):
 
     @property
     def excess(self) -> float:
-        """How far the figure is beyond the limit, relative; negative where it falls short."""
+        """How far the figure is on the good side of the limit, relative; negative where it falls short."""
         if self.figures is None:
             return math.inf
         return excess_of(self.criterion, measured_ends(self.criterion, self.figures))
@@ -119,15 +119,15 @@ class Budget(Value):
     Parameters
     ----------
     stub_length : length
-        As computed.
+        Its length by the figures as computed.
     proven_length : length
-        With the model as far off as it may be.
+        The same with the model as far off as it may be.
     signal : Signal
         What the net carries.
     criterion : Criterion
         What it must meet.
     unlimited : bool
-        No stub that fits is too long; ``stub_length`` is then the longest one tried.
+        Whether every stub that fits meets the criterion; ``stub_length`` is then the longest one that fits.
     end_layers : tuple of str
         Copper layer that the stub ends at, or the two that it ends between, where it was solved from its geometry.
     provenance : Provenance
@@ -195,7 +195,7 @@ def check_stub(
     signal : Signal, str or quantity
         What the net carries, as ``Signal`` reads it.
     criterion : Criterion or name in ``RULES_OF_THUMB``
-        First notch at least 5 x Nyquist unless said.
+        First notch at least 5 x Nyquist unless given.
     z0 : impedance, optional
         Of the line (half the differential impedance for the leg of a pair); needed by a criterion on loss.
     **stub : StubArguments
@@ -211,8 +211,8 @@ def check_stub(
     Raises
     ------
     StubsiError, UnitError
-        Neither or both ways to describe the stub; a value the criterion needs and nobody gave; values of the wrong
-        kind or out of range; an unknown keyword.
+        Neither or both ways to describe the stub; a value that the criterion needs and that was not given; values of
+        the wrong kind or out of range; an unknown keyword.
 
     See Also
     --------
@@ -224,16 +224,16 @@ def check_stub(
     >>> bool(check)
     True
     """
-    described = single_stub(stub, z0)
+    described_stub = single_stub(stub, z0)
     length = one_si(stub_length, "length", "stub_length", rule="not negative")
-    carried, limit = as_signal(signal), as_criterion(criterion)
+    net_signal, limit = as_signal(signal), as_criterion(criterion)
     if length == 0:
-        figures, provenance, verdict = None, described.provenance(0.0), Verdict.PASS
+        figures, provenance, verdict = None, described_stub.provenance(0.0), Verdict.PASS
     else:
-        figures, provenance = described.figures(length, carried, limit)
+        figures, provenance = described_stub.figures(length, net_signal, limit)
         verdict = verdict_of(limit, measured_ends(limit, figures))
     return Check(
-        stub_length=InSI(length), signal=carried, criterion=limit, verdict=verdict, figures=figures,
+        stub_length=InSI(length), signal=net_signal, criterion=limit, verdict=verdict, figures=figures,
         provenance=provenance,
     )  # fmt: skip
 
@@ -252,7 +252,7 @@ def stub_budget(
     signal : Signal, str or quantity
         What the net carries, as ``Signal`` reads it.
     criterion : Criterion or name in ``RULES_OF_THUMB``
-        First notch at least 5 x Nyquist unless said.
+        First notch at least 5 x Nyquist unless given.
     z0 : impedance, optional
         Of the line (half the differential impedance for the leg of a pair); needed by a criterion on loss.
     **stub : StubArguments
@@ -285,11 +285,11 @@ def stub_budget(
     >>> print(stub_budget("DDR4-3200", dk_eff=4).stub_length.to("thou").round(1))
     184.4 thou
     """
-    described = single_stub(stub, z0)
-    carried, limit = as_signal(signal), as_criterion(criterion)
-    longest = described.longest(carried, limit)
+    described_stub = single_stub(stub, z0)
+    net_signal, limit = as_signal(signal), as_criterion(criterion)
+    longest = described_stub.longest(net_signal, limit)
     return Budget(
-        stub_length=InSI(longest.computed), proven_length=InSI(longest.proven), signal=carried, criterion=limit,
-        unlimited=longest.unlimited, end_layers=described.end_layers(longest.computed),
-        provenance=described.provenance(longest.computed),
+        stub_length=InSI(longest.computed), proven_length=InSI(longest.proven), signal=net_signal, criterion=limit,
+        unlimited=longest.unlimited, end_layers=described_stub.end_layers(longest.computed),
+        provenance=described_stub.provenance(longest.computed),
     )  # fmt: skip

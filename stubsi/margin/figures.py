@@ -7,7 +7,7 @@ A figure has four values, from worst to best: ``worst`` (lowest of the range, an
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
 
@@ -24,11 +24,14 @@ if TYPE_CHECKING:
     Floats: TypeAlias = NDArray[np.float64]
     Numbers: TypeAlias = NDArray[np.intp]
 
+Scalar = TypeVar("Scalar", bound=np.generic)
+
 NO_STUB = -1
 """Stands for the number of a stub where a net has none."""
 
 TABLE_PER_ENTRY = 4
-"""Size of a table of all possible keys, per entry, up to which the table finds distinct keys faster than a sort."""
+"""Greatest ratio of possible keys to entries for which a table of all possible keys is used. For more keys a sort is
+faster."""
 
 
 class Spread(NamedTuple):
@@ -221,9 +224,11 @@ def _notch(models: Models, case: Numbers) -> Spread:
 
 
 def _losses(models: Models, uses: _Uses) -> tuple[Spread, Spread]:
-    """Insertion and return loss at Nyquist per use. A notch off by a factor is a frequency off by its inverse.
+    """Insertion and return loss of every use at Nyquist.
 
-    Past a notch the loss falls with frequency, so the bounds are the extremes of the three, whichever they are.
+    If the true notch is a factor above the computed one, the loss is that computed at a frequency lower by that factor.
+    Beyond a notch the loss falls with frequency. So the loss is computed at three frequencies, and its bounds are the
+    lowest and the highest of the three.
     """
     known = ~_is_missing(models.unknown_loss)[uses.case] & np.isfinite(uses.z0)
     case, nyquist, z0 = uses.case[known], uses.nyquist[known], np.tile(uses.z0[known], 3)
@@ -248,13 +253,14 @@ def _is_missing(unknown: tuple[str | None, ...]) -> NDArray[np.bool_]:
 
 
 def _least(net: Numbers, values: Floats, count: int) -> Floats:
+    """Lowest value of each net, NaN where it has none."""
     least = np.full(count, np.nan)
     np.fmin.at(least, net, values)
     return least
 
 
 def _governing(net: Numbers, notch: Floats, count: int) -> Numbers:
-    """First stub with the lowest notch of each net, an unknown one last; ``NO_STUB`` without stub."""
+    """First stub with the lowest notch of each net; ``NO_STUB`` without stub. An unknown notch comes last."""
     notch = np.where(np.isnan(notch), np.inf, notch)
     lowest = np.full(count, np.inf)
     np.minimum.at(lowest, net, notch)
@@ -270,14 +276,15 @@ def _leg_sums(net: Numbers, leg: Numbers, loss: Spread, count: int) -> Spread:
     return Spread(*(of_legs.reshape(count, 2).max(axis=1) for of_legs in sums))
 
 
-def _filled(which: NDArray[np.bool_], values: NDArray[np.generic], other: float) -> NDArray[Any]:
-    """Array of ``values`` where ``which``, and of ``other`` elsewhere."""
+def _filled(which: NDArray[np.bool_], values: NDArray[Scalar], other: float) -> NDArray[Scalar]:
+    """Array with ``values`` where ``which`` is true, and with ``other`` elsewhere."""
     filled = np.full(len(which), other, dtype=values.dtype)
     filled[which] = values
     return filled
 
 
 def _first_unknown(unknown: tuple[str | None, ...], case: Numbers, net: Numbers, count: int) -> Numbers:
+    """Case of a stub of each net about which something is unknown; -1 if there is none."""
     missing = _is_missing(unknown)
     unknown_case = np.full(count, -1, dtype=np.intp)
     if missing.any():

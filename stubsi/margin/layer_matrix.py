@@ -101,13 +101,13 @@ def layer_matrix(
     z0 : impedance
         Of the line; of a pair: differential.
     entry : str, optional
-        Layer the net enters at; the top layer of the hole unless said.
+        Layer the net enters at; the top layer of the hole unless given.
     criterion : Criterion or name in ``RULES_OF_THUMB``
         What the nets must meet.
     return_vias : ReturnVias, optional
         Unknown ones leave some verdicts undecided.
     pitch : length, optional
-        Of the pair, if it is one.
+        Pitch of the pair, if the net is one.
 
     Returns
     -------
@@ -135,22 +135,22 @@ def layer_matrix(
         checked(return_vias, "return_vias", ReturnVias)
     names = stackup.names
     first, last = padstack.span or (names[0], names[-1])
-    spanned = names[stackup.index(first) : stackup.index(last) + 1]
+    exit_layers = names[stackup.index(first) : stackup.index(last) + 1]
     entry = entry or first
-    if entry not in spanned:
+    if entry not in exit_layers:
         raise StubsiError(f"entry = '{entry}': the hole goes from {first} to {last}.")
     criterion = as_criterion(criterion)
-    carried = _signals(signals)
+    given_signals = _signals(signals)
     half = None if pitch is None else one_si(pitch, "length", "pitch") / 2
     nets, place = [], 0
-    for layer in spanned:
-        for number, signal in enumerate(carried):
+    for layer in exit_layers:
+        for number, signal in enumerate(given_signals):
             holes = _holes(padstack, f"{layer} {number}", (entry, layer), half, place)
             nets.append(Net(name=f"{layer} {number}", signal=signal, z0=z0, holes=holes))
             place += 1
     vias = _vias(return_vias, f"return via beside {padstack.name}", place)
     ranking = rank(Board(stackup=stackup, nets=nets + vias, criterion=criterion))
-    cells = {layer: {str(s): ranking[f"{layer} {n}"] for n, s in enumerate(carried)} for layer in spanned}
+    cells = {layer: {str(s): ranking[f"{layer} {n}"] for n, s in enumerate(given_signals)} for layer in exit_layers}
     return LayerMatrix(entry=entry, criterion=criterion, cells=cells)
 
 
@@ -164,8 +164,8 @@ def _signals(signals: Sequence[Signal | Dimensioned]) -> list[Signal]:
 
 
 APART = 1e4
-"""Distance [m] at which the trial holes stand: the echo from another's return vias moves a notch by less than 1e-5,
-however little loss the planes' filling has."""
+"""Distance [m] between the trial holes. They are so far apart that an echo from the return vias of another hole moves a
+notch by less than 1e-5, even if the laminate between the planes has hardly any loss."""
 
 
 def _holes(padstack: Padstack, name: str, layers: tuple[str, str], half: float | None, place: int) -> list[Hole]:

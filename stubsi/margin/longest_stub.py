@@ -1,7 +1,7 @@
-"""Owns the longest stub that meets a criterion: the smallest length at which it is no longer met, of many at once.
+"""Owns the search for the length up to which every stub meets a criterion, for many kinds of stub at once.
 
-Longest stubs are remembered by all that they depend on, so that a plan of a board with one changed net searches for
-that net only.
+The results are remembered by all that they depend on. If one net of a board is changed, a new plan of that board
+searches for the stubs of that net only.
 """
 
 from __future__ import annotations
@@ -33,13 +33,14 @@ if TYPE_CHECKING:
     """Figures of stubs of these numbers at these lengths [m]."""
 
 EndName: TypeAlias = Literal["worst", "low", "high", "best"]
-"""An end of a figure's spread."""
+"""One of the four values of a figure, by its name in ``Ends``."""
 
 RESOLUTION = 5e-6
-"""The longest of a stub with layers is found to this much [m], on the safe side."""
+"""Resolution of the longest stub [m]: the result may be this much too short, and is never too long."""
 CLEAR = 0.05
-"""Between two lengths that meet the criterion by this much, none is tried: a notch falls as a stub grows, but for a few
-percent at planes and pads; up to it, the loss rises."""
+"""Relative distance from the limit at which a length meets the criterion clearly. Between two such neighbours no length
+is tried, as none can fail. The reason: as a stub grows, its notch falls (it may rise by a few percent at planes and
+pads), and its loss rises up to the notch."""
 REMEMBERED = 100_000
 """How many longest stubs are remembered."""
 
@@ -47,8 +48,8 @@ REMEMBERED = 100_000
 class Wanted(NamedTuple):
     """A stub whose longest length is wanted.
 
-    ``stub``: number its figures are asked for by. ``lengths`` [m]: rising; between two neighbours the figures are
-    smooth, no stub is longer than the last. ``end``: of a figure's spread, the one that must meet the criterion.
+    ``stub``: the number by which its figures are requested. ``lengths`` [m]: rising; between two neighbours the figures
+    are smooth, and no stub is longer than the last. ``end``: which value of a figure must meet the criterion.
     """
 
     stub: int
@@ -62,9 +63,9 @@ class Wanted(NamedTuple):
 class Permit(NamedTuple):
     """All that the longest permitted stub depends on.
 
-    ``bore``: what ends a shorter stub; None: not known, an oversize is assumed. ``nyquist`` [Hz]. ``z0`` [ohm]; None
-    where unknown, and where the criterion asks for no loss. ``end``: of a figure's spread, the one that must meet the
-    criterion.
+    ``bore``: the depth-drilled bore that ends a shorter stub; None: it is not known, and an oversize is assumed.
+    ``nyquist`` [Hz]. ``z0`` [ohm]; None where it is unknown, and where the criterion is not on loss. ``end``: which
+    value of a figure must meet the criterion.
     """
 
     shape: StubShape
@@ -107,36 +108,38 @@ def longest_permitted(permits: Sequence[Permit], figures: FiguresAt) -> FloatArr
 
 
 def longest(wanted: Sequence[Wanted], figures: FiguresAt) -> FloatArray:
-    """Longest stubs up to which each shorter one meets the criterion, too.
+    """Longest stubs that meet a criterion. Every shorter stub meets it, too.
 
     Parameters
     ----------
     wanted : sequence of Wanted
     figures : callable
-        Figures of stubs of these numbers at these lengths [m]; asked for all of the stubs at once, each length once.
+        Figures of stubs of these numbers at these lengths [m]. It is called with all of the stubs at once, and with
+        each length of a stub once.
 
     Returns
     -------
     ndarray, shape (n_wanted,)
-        [m]; infinite where no length fails, NaN where the longest cannot be judged. A shorter one that cannot be
-        judged counts as failing.
+        [m]; infinite where no length fails, NaN where the greatest length cannot be judged. A smaller length that
+        cannot be judged counts as failing.
     """
     lengths = np.array([stub.criterion.longest_si(stub.nyquist) for stub in wanted], dtype=np.float64)
     lengths[lengths >= [stub.lengths[-1] * (1 - 1e-9) for stub in wanted]] = np.inf
     searches = {i: _search(wanted[i]) for i in np.flatnonzero(np.isnan(lengths)).tolist()}
-    asked = {i: next(search) for i, search in searches.items()}
-    known: dict[tuple[int, float], StubFigures] = {}
-    while asked:
-        new = [key for key in dict.fromkeys((wanted[i].stub, x) for i, x in asked.items()) if key not in known]
+    next_length = {i: next(search) for i, search in searches.items()}
+    figures_known: dict[tuple[int, float], StubFigures] = {}
+    while next_length:
+        keys = dict.fromkeys((wanted[i].stub, length) for i, length in next_length.items())
+        new = [key for key in keys if key not in figures_known]
         if new:
             answers = figures([stub for stub, _ in new], np.array([length for _, length in new]))
-            known.update(zip(new, answers, strict=True))
-        for i, length in list(asked.items()):
+            figures_known.update(zip(new, answers, strict=True))
+        for i, length in list(next_length.items()):
             try:
-                asked[i] = searches[i].send(_overshoot(wanted[i], known[wanted[i].stub, length]))
+                next_length[i] = searches[i].send(_overshoot(wanted[i], figures_known[wanted[i].stub, length]))
             except StopIteration as done:
                 lengths[i] = done.value
-                del asked[i]
+                del next_length[i]
     return lengths
 
 
@@ -147,7 +150,10 @@ def _overshoot(wanted: Wanted, figures: StubFigures) -> float:
 
 
 def _search(wanted: Wanted) -> Search:
-    """Longest length [m], infinite if none fails; yields the lengths to try, is sent by how much each overshoots."""
+    """Search for the longest stub [m], infinite if no length fails.
+
+    The generator yields a length to try, and is sent by how much the stub of that length misses the criterion.
+    """
     lengths = np.concatenate([[0.0], wanted.lengths])
     last = len(lengths) - 1
     tried = {0: -1.0, last: (yield lengths[last])}
@@ -165,7 +171,7 @@ def _search(wanted: Wanted) -> Search:
 
 
 def _open(tried: dict[int, float]) -> tuple[int, int] | None:
-    """Last two neighbours among the places tried, up to the first that fails, between which others must be tried."""
+    """Two neighbouring places between which others must still be tried, the last such two before the first failure."""
     places = sorted(tried)
     failed = next((n for n, place in enumerate(places) if tried[place] > 0), len(places))
     pairs = pairwise(places[: failed + 1])
@@ -175,7 +181,8 @@ def _open(tried: dict[int, float]) -> tuple[int, int] | None:
 def _between(lengths: FloatArray, tried: dict[int, float], low: int, high: int) -> int:
     """Place to try between two: the nearest to where the secant meets the limit; every fourth time the middle one.
 
-    Where the upper one meets it, the next shorter: once that is clear, none is left to be tried.
+    If the upper place meets the criterion, it is the place just below it. If that meets the criterion clearly, no place
+    between needs to be tried.
     """
     if tried[high] <= 0:
         return high - 1

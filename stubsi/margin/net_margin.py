@@ -15,8 +15,8 @@ if TYPE_CHECKING:
 class NetMargin(NamedTuple):
     """One net of a ranking.
 
-    The fields with ``_si`` hold SI units. The properties of the same names without it hold the same figures in the
-    units of the table. A figure is None where there is no stub, and where it is unknown.
+    The fields with ``_si`` hold SI units. The properties of the same names without ``_si`` hold the same figures in
+    the units of the table. A figure is None where there is no stub, and where it is unknown.
 
     Parameters
     ----------

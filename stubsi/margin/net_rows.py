@@ -1,4 +1,4 @@
-"""Owns how the rows of a ranking are made from its arrays: all the rows asked for at once, column by column."""
+"""Owns the way from the arrays of a ranking to its rows. All wanted rows are made at once, column by column."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from stubsi.stubs.cases import StubTable
 
 RETURN_VIAS = "return vias unknown: give the reference holes"
-"""The input that is missing where no other input is, and the range of a figure still straddles its limit."""
+"""The missing input of a net for which no other input is missing, but whose range of the figure includes the limit."""
 
 
 def net_rows(ranking: Ranking, numbers: NDArray[np.intp]) -> list[NetMargin]:
@@ -49,11 +49,11 @@ def net_rows(ranking: Ranking, numbers: NDArray[np.intp]) -> list[NetMargin]:
         "signal": _signal_texts([ranking.board.signals[number] for number in numbers.tolist()]),
         "nyquist_si": figures.nyquist[numbers].tolist(),
         **_columns_of_governing_stubs(ranking, numbers),
-        "first_notch_si": _known(figures.notch.low[numbers]),
-        "first_notch_to_si": _known(figures.notch.high[numbers]),
-        "margin": _known(figures.notch.low[numbers] / figures.nyquist[numbers]),
-        "loss": _known(figures.loss.low[numbers]),
-        "return_loss": _known(figures.return_loss.low[numbers]),
+        "first_notch_si": _none_where_unknown(figures.notch.low[numbers]),
+        "first_notch_to_si": _none_where_unknown(figures.notch.high[numbers]),
+        "margin": _none_where_unknown(figures.notch.low[numbers] / figures.nyquist[numbers]),
+        "loss": _none_where_unknown(figures.loss.low[numbers]),
+        "return_loss": _none_where_unknown(figures.return_loss.low[numbers]),
         "verdict": [Verdict.WAIVED if net.waiver else verdict for net, verdict in zip(nets, verdicts, strict=True)],
         "why": _reasons(ranking, numbers, nets, verdicts),
         "criterion": [criteria[number] for number in ranking.criterion_number[numbers].tolist()],
@@ -61,7 +61,7 @@ def net_rows(ranking: Ranking, numbers: NDArray[np.intp]) -> list[NetMargin]:
     return list(map(NetMargin._make, zip(*(columns[name] for name in NetMargin._fields), strict=True)))
 
 
-def _known(values: NDArray[np.float64]) -> list[float | None]:
+def _none_where_unknown(values: NDArray[np.float64]) -> list[float | None]:
     """Values as a list, with None for what is no figure (no stub, unknown): an empty cell."""
     known = values.astype(object)
     known[~np.isfinite(values)] = None

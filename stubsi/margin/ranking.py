@@ -46,22 +46,23 @@ def rank(
     board : Board
         The board whose signal nets are ranked.
     model : {"solved", "uniform"}
-        "solved": every stub from its geometry, wherever that is known; a uniform line with the laminate's Dk
-        elsewhere, labelled so. "uniform": that for all.
+        "solved": every stub is solved from its geometry. Where that is not known, the stub is a uniform line with the
+        laminate's Dk, and is labelled so. "uniform": every stub is such a uniform line.
     dk_eff : float, optional
         Effective permittivity [-] of every stub, for a uniform line.
     delay : delay per length, optional
-        In its place.
+        Delay per length of every stub, in place of ``dk_eff``.
 
     Returns
     -------
     Ranking
-        Nets with a notch at or below Nyquist first, the nearest of them first; then the others, lowest first.
+        First the nets with a notch at or below Nyquist, the notch nearest to Nyquist first. Then the others, the lowest
+        notch first.
 
     Raises
     ------
     StubsiError, UnitError
-        Something else than a board; an unknown ``model``; values that are not a Dk or a delay per length, or both.
+        ``board`` is no Board; an unknown ``model``; values that are not a Dk or a delay per length, or both.
     """
     if not isinstance(board, Board):
         raise BoardError(f"board = {as_shown(board)}: must be a Board; read_board reads one from a file.")
@@ -99,7 +100,7 @@ class Ranking:
 
     @cached_property
     def verdicts(self) -> NDArray[np.object_]:
-        """Verdict of every signal net, in the order of the board, waivers left aside."""
+        """Verdict of every signal net without its waiver, in the order of the board."""
         verdicts = self._standings(self.figures)
         failing = verdicts == Verdict.DRILL
         if failing.any() and (self.table.least >= 0).any():
@@ -130,7 +131,7 @@ class Ranking:
         return read_only(np.array([numbers[criterion] for criterion in self._criterion_of_net], dtype=np.intp))
 
     @property
-    def _judges(self) -> tuple[Criterion, ...]:
+    def _criteria_or_default(self) -> tuple[Criterion, ...]:
         """The criteria in force; the board's where there is no signal net."""
         return self.criteria or (self.board.criterion,)
 
@@ -147,7 +148,7 @@ class Ranking:
     @cached_property
     def measured(self) -> Spread:
         """The figure that the criterion of every signal net looks at."""
-        spreads = {criterion: measured(criterion, self.figures) for criterion in self._judges}
+        spreads = {criterion: measured(criterion, self.figures) for criterion in self._criteria_or_default}
 
         def values(end: int) -> NDArray[np.float64]:
             return read_only(self._by_criterion(lambda criterion: spreads[criterion][end]))
@@ -160,7 +161,7 @@ class Ranking:
         return read_only(self._by_criterion(lambda criterion: unknown_of(criterion, self.figures)))
 
     def _standings(self, figures: Figures) -> NDArray[np.object_]:
-        """Verdict of every signal net with other figures, as if all of its stubs could be drilled."""
+        """Verdict of every signal net by some figures, as if all of its stubs could be drilled."""
 
         def standing_by(criterion: Criterion) -> NDArray[np.object_]:
             return standing(criterion, measured(criterion, figures), unknown_of(criterion, figures) >= 0)
@@ -168,8 +169,8 @@ class Ranking:
         return self._by_criterion(standing_by)
 
     def _by_criterion(self, values: Callable[[Criterion], NDArray[Scalar]]) -> NDArray[Scalar]:
-        """Value of every signal net by its own criterion, where ``values`` gives those of all nets by one criterion."""
-        first, *others = self._judges
+        """Value of every signal net by its own criterion. ``values`` gives the values of all nets by one criterion."""
+        first, *others = self._criteria_or_default
         chosen = values(first).copy()
         for number, criterion in enumerate(others, start=1):
             judged = self.criterion_number == number
@@ -189,7 +190,7 @@ class Ranking:
         Parameters
         ----------
         criterion : Criterion or name in ``RULES_OF_THUMB``
-            What every net must meet that has no criterion of its own.
+            The limit for every net that has no criterion of its own and none from its signal.
 
         Returns
         -------
@@ -199,7 +200,7 @@ class Ranking:
         Raises
         ------
         UnitError
-            It is neither.
+            It is neither a criterion nor such a name.
         """
         return replace(self, board=self.board.with_criterion(as_criterion(criterion)))
 
@@ -285,7 +286,7 @@ class Ranking:
         return f"<Ranking of {len(self)} nets{counted(shown)}>"
 
     def __getstate__(self) -> dict[str, object]:
-        """The fields only: what follows from them is found again when it is asked for."""
+        """The fields only: what follows from them is computed again when it is needed."""
         return {item.name: getattr(self, item.name) for item in fields(self)}
 
     def _repr_html_(self) -> str:
@@ -295,7 +296,7 @@ class Ranking:
 
 
 def counted(verdicts: Iterable[Verdict]) -> str:
-    """How many have which verdict, in words: ': 12 pass, 3 drill'; empty without any.
+    """Number of each verdict, in words: ': 12 pass, 3 drill'; empty if there is no verdict.
 
     Parameters
     ----------

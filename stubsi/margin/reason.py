@@ -12,7 +12,10 @@ if TYPE_CHECKING:
     from stubsi.board.criterion import Criterion
 
 MOST_HOLES = 3
-"""Holes that a text names; of the others it says how many there are."""
+"""How many holes a text names at most. It gives the number of the others."""
+
+SAME_LENGTH = 1e-6
+"""Lengths of stubs that differ by no more than this [m] count as equal."""
 
 
 class MeasuredFigure(NamedTuple):
@@ -64,12 +67,12 @@ class LegDifference(NamedTuple):
 
 
 class Reason(NamedTuple):
-    """Why a net has its verdict. ``str`` puts it into one line.
+    """Why a net has its verdict. ``str`` of it is one line of text.
 
     Parameters
     ----------
     verdict : Verdict
-        The verdict, the waiver left aside.
+        The verdict that the net has without its waiver.
     figure : MeasuredFigure or None
         What was compared with what; None for a net without stub.
     drills : tuple of DrillSide
@@ -122,7 +125,3 @@ def leg_difference(p_si: Sequence[float], n_si: Sequence[float]) -> LegDifferenc
     if len(p) == len(n) and all(abs(one - other) <= SAME_LENGTH for one, other in zip(p, n, strict=True)):
         return None
     return LegDifference(max(p, default=0.0), max(n, default=0.0))
-
-
-SAME_LENGTH = 1e-6
-"""Stubs whose lengths differ by no more than this [m] are equal."""

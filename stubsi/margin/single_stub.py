@@ -1,4 +1,4 @@
-"""Owns one stub that can be looked at with any length: a uniform line, or solved from its geometry."""
+"""Owns one stub whose length may vary: a uniform line, or solved from its geometry."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stubsi.board.criterion import Measure
 from stubsi.board.hole_kinds import Span
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.margin.figures import stub_figures
@@ -38,16 +39,16 @@ if TYPE_CHECKING:
 
 
 EXACT = 1e-11
-"""Resolution of the longest uniform line by its loss, relative."""
+"""Relative resolution of the search for the longest uniform line that meets a criterion on loss."""
 PROVEN_AND_COMPUTED: tuple[EndName, ...] = ("worst", "low")
-"""Which end of its figure must meet the criterion for a length to be proven, and as computed."""
+"""The value of a figure that must meet the criterion: for a proven length, and for a length as computed."""
 
 
 class LongestStub(NamedTuple):
     """Longest stub that meets a criterion.
 
-    ``computed`` [m]: as computed. ``proven`` [m]: with the model as far off as it may be. ``unlimited``: whether no
-    stub that fits is too long; ``computed`` is then the longest that fits.
+    ``computed`` [m]: its length by the figures as computed. ``proven`` [m]: its length with the model as far off as it
+    may be. ``unlimited``: whether every stub that fits meets the criterion; ``computed`` is then the longest that fits.
     """
 
     computed: float
@@ -56,7 +57,7 @@ class LongestStub(NamedTuple):
 
 
 class SingleStub(ABC):
-    """A stub that can be looked at with any length. ``z0``: impedance of its line [ohm], None where unknown."""
+    """A stub whose length may vary. ``z0``: impedance of the line it hangs on [ohm], None where unknown."""
 
     z0: float | None
 
@@ -80,7 +81,7 @@ class SingleStub(ABC):
         Raises
         ------
         StubsiError, UnknownValueError
-            The criterion's figure needs what nobody gave; the hole is shorter than the stub.
+            A value that the criterion needs was not given; the hole is shorter than the stub.
         """
 
     @abstractmethod
@@ -109,7 +110,7 @@ class SingleStub(ABC):
         Parameters
         ----------
         length : float
-            [m]; at length zero: how it is as drawn.
+            [m]. Zero stands for the length as drawn.
 
         Returns
         -------
@@ -159,18 +160,18 @@ class UniformSingleStub(SingleStub):
             self._check_line_known(criterion)
             self._check_impedance_known()
         nyquist, notch = signal.nyquist_si, self.line.first_notch(length)
-        loss = back = None
+        loss = return_loss = None
         if self.losses_known:
-            loss, back = self._losses(length, nyquist)
+            loss, return_loss = self._losses(length, nyquist)
         low, high = self.notch_bounds
         ends = Ends(notch * low, notch, notch, notch * high)
-        return StubFigures(length, nyquist, ends, loss, back), self.stub.provenance
+        return StubFigures(length, nyquist, ends, loss, return_loss), self.stub.provenance
 
     def longest(self, signal: Signal, criterion: Criterion) -> LongestStub:
-        """Longest stub that meets a criterion: closed form but for a criterion on loss."""
+        """Longest stub that meets a criterion: by a closed form, or by a search for a criterion on loss."""
         if criterion.on_loss:
             return self._longest_by_loss(signal, criterion)
-        if criterion.measure == "notch ratio":
+        if criterion.measure is Measure.NOTCH_RATIO:
             notch = criterion.limit * signal.nyquist_si
             computed, proven = (self.line.length_of_notch(notch / end) for end in (1.0, self.notch_bounds[0]))
             return LongestStub(computed, proven, False)
@@ -182,7 +183,7 @@ class UniformSingleStub(SingleStub):
         return self.stub.provenance
 
     def _longest_by_loss(self, signal: Signal, criterion: Criterion) -> LongestStub:
-        """Searched up to a little beyond the length whose notch is at Nyquist, where no loss counts."""
+        """Search for the longest stub, up to just beyond the length at which the notch is at Nyquist."""
         most = 1.01 * self.line.length_of_notch(signal.nyquist_si)
         wanted = [
             Wanted(0, criterion, signal.nyquist_si, np.array([most]), EXACT * most, end) for end in PROVEN_AND_COMPUTED
@@ -197,14 +198,18 @@ class UniformSingleStub(SingleStub):
     def _losses(self, length: float, nyquist: float) -> tuple[Ends, Ends]:
         """Loss and return loss at Nyquist.
 
-        A notch that is off by some factor does what a frequency does that is off by the inverse. Past a notch the loss
-        falls with frequency, so the bounds are the extremes of the three, whichever they are.
+        If the true notch is a factor above the computed one, the loss is that computed at a frequency lower by that
+        factor. Beyond a notch the loss falls with frequency. So the loss is computed at three frequencies, and its
+        bounds are the lowest and the highest of the three.
         """
         assert self.z0 is not None
         low, high = self.notch_bounds
-        (back, loss), *further = [self.line.losses(length, nyquist / end, self.z0) for end in (1.0, low, high)]
-        backs, losses = zip((back, loss), *further, strict=True)
-        return Ends(max(losses), loss, loss, min(losses)), Ends(min(backs), back, back, max(backs))
+        at_three = [self.line.losses(length, nyquist / end, self.z0) for end in (1.0, low, high)]
+        (return_loss, loss), (return_losses, losses) = at_three[0], zip(*at_three, strict=True)
+        return (
+            Ends(max(losses), loss, loss, min(losses)),
+            Ends(min(return_losses), return_loss, return_loss, max(return_losses)),
+        )
 
     def _check_impedance_known(self) -> None:
         if math.isnan(self.line.z_stub):
@@ -221,10 +226,10 @@ class SolvedSingleStub(SingleStub):
     layer : str
         The layer in use.
     side : {"top", "bottom"}
-        Which way the stub goes.
+        Towards which side of the board the stub goes.
     return_vias : ReturnVias or None
     pitch, depth_drill : length or None
-        Of the pair; of the drill that ends the stub.
+        Pitch of the pair, and diameter of the drill that ends the stub.
     z0 : float or None
         Impedance of the line it hangs on [ohm].
 
@@ -277,12 +282,12 @@ class SolvedSingleStub(SingleStub):
         def figures(_: Sequence[int], lengths: NDArray[np.float64]) -> list[StubFigures]:
             return self._figures(self._models(lengths), lengths, signal, criterion)
 
-        found = longest_permitted(permits, figures)
-        proven, computed = np.minimum(found, self.shape.stub_length_si).tolist()
-        return LongestStub(computed, proven, bool(np.isinf(found[1])))
+        lengths = longest_permitted(permits, figures)
+        proven, computed = np.minimum(lengths, self.shape.stub_length_si).tolist()
+        return LongestStub(computed, proven, bool(np.isinf(lengths[1])))
 
     def provenance(self, length: float) -> Provenance:
-        """How the stub is modelled at a length [m]; at length zero: how it is as drawn."""
+        """How the stub is modelled at a length [m]. Zero stands for the length as drawn."""
         return self._models(np.array([length or self.shape.stub_length_si])).provenance[0]
 
     def end_layers(self, length: float) -> tuple[str, ...]:

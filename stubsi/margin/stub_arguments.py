@@ -22,9 +22,9 @@ if TYPE_CHECKING:
 
 
 class StubArguments(TypedDict, total=False):
-    """What describes a stub to ``check_stub`` and ``stub_budget``: a uniform line, or a geometry to solve.
+    """The keywords that describe a stub to ``check_stub`` and ``stub_budget``: a uniform line, or a geometry to solve.
 
-    All are keywords, all may be left out. A uniform line takes the first group, as ``Stub`` does. A solved stub takes
+    Each of them may be left out. A uniform line takes the first group, as ``Stub`` does. A solved stub takes
     the second group: ``stackup``, ``padstack`` and ``layer`` at least.
 
     Attributes
@@ -52,14 +52,14 @@ class StubArguments(TypedDict, total=False):
     layer : str
         Solved stub: the layer in use that it starts at.
     side : {"top", "bottom"}
-        Solved stub: which way it goes; "bottom" unless said.
+        Solved stub: towards which side of the board it goes; "bottom" unless given.
     return_vias : ReturnVias
         Solved stub: the return vias around it. Unknown ones make the figures a range.
     pitch : length
         Solved stub: of the pair whose leg this is (odd mode).
     depth_drill : length
-        Solved stub: diameter of the drill that ends a stub shorter than the hole. Unknown: 0.2 mm over the primary
-        drill is assumed, and said.
+        Solved stub: diameter of the drill that ends a stub shorter than the hole. If it is not given, 0.2 mm over the
+        primary drill is assumed, and the provenance says so.
     """
 
     dk_eff: float | None
@@ -87,11 +87,13 @@ GEOMETRY_KINDS = {"stackup": Stackup, "padstack": Padstack, "return_vias": Retur
 NEVER_NONE = ("df", "side")
 """Arguments for which None does not stand for unknown."""
 ANY_LENGTH = InSI(1e-3)
-"""Length [m] of the ``Stub`` that holds a uniform line, whose own length counts for nothing here."""
+"""Length [m] of the ``Stub`` that holds a uniform line. Any length will do, because only the line itself is used."""
 PLAIN = frozenset((str, float, int, type(None)))
-"""Types of arguments whose equal values mean the same: not so True and 1."""
+"""Types of arguments that may be part of a key, because equal values of them always mean the same. True and 1 are equal
+and do not mean the same, so bool is not among them."""
 REMEMBERED = 256
-"""How many uniform lines are remembered by their arguments. One whose impedance is warned about is not."""
+"""How many uniform lines are remembered by their arguments. A line whose impedance causes a warning is not remembered,
+so that the warning comes every time."""
 _remembered: dict[tuple[object, ...], SingleStub] = {}
 
 
@@ -115,11 +117,11 @@ def single_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
         An unknown argument; neither or both ways to describe the stub; values of the wrong kind or out of range.
     """
     if not PLAIN.issuperset(map(type, (z0, *arguments.values()))):
-        return _described(arguments, z0)
+        return _new_stub(arguments, z0)
     key = (z0, *arguments.items())
     stub = _remembered.get(key)
     if stub is None:
-        stub = _described(arguments, z0)
+        stub = _new_stub(arguments, z0)
         if isinstance(stub, UniformSingleStub) and stub.stub.plausible:
             _remembered[key] = stub
             while len(_remembered) > REMEMBERED:
@@ -127,7 +129,7 @@ def single_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
     return stub
 
 
-def _described(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
+def _new_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
     line = None if z0 is None else one_si(z0, "impedance", "z0")
     given: dict[str, Any] = {
         name: value for name, value in arguments.items() if value is not None or name in NEVER_NONE

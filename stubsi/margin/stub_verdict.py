@@ -1,6 +1,6 @@
-"""Owns the figures of one stub by itself, as plain numbers, and what a criterion makes of them.
+"""Owns the figures of one stub as plain numbers, and their comparison with a criterion.
 
-The same rules as ``verdict`` holds for whole tables; a test holds the two together.
+The rules are those that ``verdict`` has for whole tables. A test checks that both give the same.
 """
 
 from __future__ import annotations
@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, NamedTuple
 
+from stubsi.board.criterion import Measure
 from stubsi.margin.verdict import Verdict, bound, wording
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 
 class Ends(NamedTuple):
-    """A figure from worst to best.
+    """The four values of a figure, from worst to best.
 
     ``worst`` and ``best``: with the model as far off as it may be. ``low`` and ``high``: the range as computed, equal
     where all is known. All four are NaN where the figure is unknown.
@@ -95,18 +96,18 @@ def measured_ends(criterion: Criterion, figures: StubFigures) -> Ends:
 
     Notes
     -----
-    Once the first notch has come down to Nyquist, a return loss counts as none and a loss as infinite: as the stub
-    grows on its loss at Nyquist falls again, but its path has lost the signal's band.
+    Once the first notch has come down to Nyquist, a loss counts as infinite and a return loss as none. The loss at
+    Nyquist falls again as the stub grows longer, but the notch then lies inside the band of the signal.
     """
-    if criterion.measure == "notch ratio":
+    if criterion.measure is Measure.NOTCH_RATIO:
         return figures.notch_ratio
     if criterion.on_loss:
-        at_worst = math.inf if criterion.measure == "loss" else 0.0
-        values = (figures.loss if criterion.measure == "loss" else figures.return_loss) or UNKNOWN
+        at_worst = math.inf if criterion.measure is Measure.LOSS else 0.0
+        values = (figures.loss if criterion.measure is Measure.LOSS else figures.return_loss) or UNKNOWN
         ratios = figures.notch_ratio
         return Ends(*(at_worst if ratio <= 1 else value for ratio, value in zip(ratios, values, strict=True)))
     length = figures.length
-    if criterion.measure == "stub length x symbol rate":
+    if criterion.measure is Measure.STUB_LENGTH_TIMES_RATE:
         length = length * 2 * figures.nyquist
     return Ends(length, length, length, length)
 
@@ -141,7 +142,7 @@ def verdict_of(criterion: Criterion, ends: Ends) -> Verdict:
 
 
 def excess_of(criterion: Criterion, ends: Ends) -> float:
-    """How far a figure is beyond its limit.
+    """How far a figure is on the good side of its limit.
 
     Parameters
     ----------
@@ -171,13 +172,13 @@ def overshoot(criterion: Criterion, value: float) -> float:
     Returns
     -------
     float
-        Above 0 it is not met, NaN where unknown. Grows about in proportion to the length of the stub, so that a
-        secant finds the root.
+        Above 0 the criterion is not met; NaN where the figure is unknown. It grows roughly in proportion to the length
+        of the stub, so that the secant method finds its root.
     """
     limit = bound(criterion)
-    if criterion.measure == "notch ratio":
+    if criterion.measure is Measure.NOTCH_RATIO:
         excess = limit / value - 1 if value else math.inf
-    elif criterion.measure == "loss":
+    elif criterion.measure is Measure.LOSS:
         excess = math.nan if math.isnan(value) else math.sqrt(max(value, 0.0) / limit) - 1
     else:
         excess = 10 ** ((limit - value) / 20) - 1
@@ -196,7 +197,7 @@ def reason_of_stub(criterion: Criterion, figures: StubFigures) -> str:
     Returns
     -------
     str
-        "3.1 x Nyquist, at least 5 wanted"; empty where the figure is unknown.
+        For example "3.1 x Nyquist, at least 5 wanted"; empty where the figure is unknown.
     """
     ends = measured_ends(criterion, figures)
     return wording(criterion, ends.low, ends.high, figures.notch_ratio.low)

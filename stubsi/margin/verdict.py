@@ -23,7 +23,7 @@ class Verdict(StrEnum):
     ``PASS``: it meets its criterion with the model as far off as it may be. ``MARGINAL``: within the model's
     uncertainty of the limit. ``DRILL``: it falls short, and depth drilling can mend it. ``CANNOT_HELP``: it falls
     short, and part of the stub must or will stay. ``UNDECIDED``: an unknown decides. ``WAIVED``: excused by the user.
-    ``FALLS_SHORT``: it misses its criterion; whether drilling can mend it is not looked at.
+    ``FALLS_SHORT``: it misses its criterion; whether drilling can mend it is not examined.
     """
 
     PASS = "pass"
@@ -46,7 +46,7 @@ def measured(criterion: Criterion, figures: Measurable) -> Spread:
     Returns
     -------
     Spread
-        Per net or stub; infinitely good without stub.
+        One entry per net or stub. Without a stub the figure is the best possible one.
 
     Notes
     -----
@@ -151,7 +151,7 @@ def unknown_of(criterion: Criterion, figures: Figures) -> NDArray[np.intp]:
 
 
 def bound(criterion: Criterion) -> float:
-    """Limit of a criterion, moved by 1e-9 of itself so that a budget at the limit meets its own criterion.
+    """Limit of a criterion, relaxed by a factor of 1e-9, so that a stub as long as its budget meets the criterion.
 
     Parameters
     ----------

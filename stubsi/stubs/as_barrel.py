@@ -26,18 +26,19 @@ OVERSIZE = 1e-4
 (seen in published drilling notes of two fabricators)."""
 
 COVERED = 0.25e-3
-"""Height [m] of an outer trace over its plane up to which the barrel between is taken as no part of the stub: that of
-the project trace-fed reference is 0.15 mm, its trace 0.3 mm wide."""
+"""Greatest height [m] of an outer trace over its plane for which the barrel between the two is no part of the stub. In
+the project's trace-fed reference that height is 0.15 mm, and the trace is 0.3 mm wide."""
 
 SHORTEST = 1e-6
-"""Length [m] behind its electrical start that a shorter stub is solved with: its notch is beyond every bound."""
+"""A stub that ends before its electrical start is solved with this length [m] behind the start. Its notch is then far
+above every limit."""
 
 NOTHING = 1e-9
-"""A length of no more than this [m] counts as none."""
+"""A length of no more than this [m] counts as zero."""
 
 
 class BarrelNote(StrEnum):
-    """What had to be assumed for a barrel that no rule covers exactly. Each is also its wording."""
+    """What had to be assumed for a barrel that no rule covers exactly. Each is also the text that is shown."""
 
     HALF_COUNTS = "next plane far off or beyond the stub: half of it counts"
     ONLY_THE_END = "shorter than its electrical start: only its end counts"
@@ -102,7 +103,7 @@ class Solvable:
     barrel : Barrel
     assumptions : tuple of str
     nearest_rule : bool
-        No rule covers it exactly.
+        Whether no rule covers it exactly, so that the nearest rule is used.
     start_share : float
         Share of the drawn stub before its electrical start, at most half of it.
     """
@@ -127,9 +128,9 @@ def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitc
     ----------
     shape : StubShape
     length : float
-        Of that part, as drawn, from the near face of the layer in use [m].
+        Length of that part as drawn, from the near face of the layer in use [m].
     bore : Bore, optional
-        What ends the plating, where it is cut short of the end of the hole.
+        The depth-drilled bore that ends the plating, if the plating ends before the end of the hole.
     pitch : float, optional
         Of the pair [m], for clearances shared by both barrels.
 
@@ -146,14 +147,14 @@ def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitc
     -----
     Electrical start (project trace-fed reference): from an outer layer the mid-thickness of the first plane; from an
     inner layer half of the distance to the next plane. If that would leave less than half of the stub, the model uses
-    half (there are no reference data), but no more of a stub from an outer layer than lies beyond ``COVERED``. So the
-    notch falls steadily as a stub grows.
+    half (there are no reference data). Of a stub from an outer layer it uses the part beyond ``COVERED`` instead, if
+    that is less than half. So the notch falls steadily as a stub grows.
     """
     layers = BarrelLayers.of(shape.stackup, shape.padstack, shape.span, shape.side, pitch)
     start, notes = _electrical_start(layers)
-    most = max(length / 2, COVERED if layers.used == 0 else 0.0)
-    if start > most:
-        start, notes = most, (BarrelNote.HALF_COUNTS,)
+    latest_start = max(length / 2, COVERED if layers.used == 0 else 0.0)
+    if start > latest_start:
+        start, notes = latest_start, (BarrelNote.HALF_COUNTS,)
     share = max(start, 0.0) / length
     if start >= length:
         notes = (BarrelNote.ONLY_THE_END,)
@@ -261,8 +262,8 @@ def _end(
     ``cut_off``: levels beyond the end of the plating. ``depth`` [m]: of the last layer's near face.
     """
     if cut_off:
-        used = bore or Bore(radius=layers.padstack.drill_si / 2 + OVERSIZE)
-        end = End(bore_radius=used.radius, bore_dk=used.dk, bored=tuple(cut_off))
+        end_bore = bore or Bore(radius=layers.padstack.drill_si / 2 + OVERSIZE)
+        end = End(bore_radius=end_bore.radius, bore_dk=end_bore.dk, bored=tuple(cut_off))
         return end, () if bore else (BarrelNote.BORE_ASSUMED,), ()
     if layers.blind:
         below = layers.below_blind_end()

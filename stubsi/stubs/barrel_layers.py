@@ -1,4 +1,4 @@
-"""Owns the layers of a stackup as a barrel crosses them: material, resin, pad and clearance of each."""
+"""Owns the layers of a stackup that a barrel passes through: material, resin, pad and clearance of each."""
 
 from __future__ import annotations
 
@@ -22,7 +22,8 @@ if TYPE_CHECKING:
     Layer: TypeAlias = CopperLayer | DielectricLayer
 
 BLIND_CLEARANCE = 1.001
-"""Radius of the laminate at a blind end, over the barrel's: just wider, so that it begins at the barrel's face."""
+"""Radius of the laminate below a blind end over the radius of the barrel [-]: just above 1, so that the laminate begins
+at the end face of the barrel."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,7 +105,7 @@ class BarrelLayers:
         return not self.blind and self.antipad(self.end_copper) is not None
 
     def assumptions(self) -> tuple[str, ...]:
-        """What is taken for granted where the laminates leave a value open, in words."""
+        """What is assumed for values that the laminates do not give, in words."""
         return assumed_of([layer for layer in self.layers if isinstance(layer, DielectricLayer)])
 
     def antipad(self, layer: Layer) -> Antipad | None:
@@ -151,7 +152,7 @@ class BarrelLayers:
         return None if pad is None else pad / 2
 
     def level(self, layer: Layer) -> Level:
-        """What a layer is to the barrel.
+        """The level that a layer forms along the barrel.
 
         Parameters
         ----------
@@ -198,7 +199,7 @@ class BarrelLayers:
         return tuple(levels)
 
     def _clearance(self, antipad: Antipad, layer: CopperLayer) -> float:
-        """Radius [m] of a round antipad, or that which acts as a shared slot does."""
+        """Radius [m] of a round antipad; of a shared slot, the radius of the round antipad that has the same effect."""
         half = antipad.width_si / 2
         if not antipad.shared:
             return half
@@ -210,7 +211,7 @@ class BarrelLayers:
 
 
 def slot_clearance(stackup: Stackup, layer: CopperLayer, pitch: float, half_width: float) -> float:
-    """Round clearance that acts as a slot shared by a pair does, in a plane between its neighbour planes.
+    """Radius of the round clearance that has the same effect as a slot shared by a pair, in one plane of a stackup.
 
     Parameters
     ----------

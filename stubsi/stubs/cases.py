@@ -25,10 +25,10 @@ NO_CASE = -1
 
 
 class Case(NamedTuple):
-    """A distinct stub: its shape, how much of it counts, and where its hole finds its return path.
+    """A distinct stub: its shape, its length, and the return path of its hole.
 
-    ``length_si`` [m]: all of the stub, or what is left of it. ``around``: what stands around its hole. ``bore``: what
-    ends a stub that is cut short; None: not known, an oversize is assumed.
+    ``length_si`` [m]: all of the stub, or what is left of it. ``around``: what stands around its hole. ``bore``: the
+    depth-drilled bore that ends a stub which is cut short; None: it is not known, and an oversize is assumed.
     """
 
     shape: StubShape
@@ -56,7 +56,8 @@ class StubTable:
     case : ndarray of int
         Number of its case in ``cases``; ``NO_CASE`` where nothing is left of it.
     least : ndarray of int
-        Case that is left if all that can be drilled away is drilled away; ``NO_CASE`` if nothing is left.
+        Number of the case that remains after all that a depth drill can remove is removed; ``NO_CASE`` if nothing
+        remains.
     """
 
     cases: tuple[Case, ...]
@@ -98,7 +99,8 @@ def stub_table(board: Board, *, with_surroundings: bool) -> StubTable:
     ----------
     board : Board
     with_surroundings : bool
-        Whether the cases hold what stands around each hole. Models that do not ask for it have fewer cases without.
+        Whether the cases hold what stands around each hole. A model that does not use it needs fewer cases: then stubs
+        that differ only in their surroundings are one case.
 
     Returns
     -------
@@ -106,12 +108,12 @@ def stub_table(board: Board, *, with_surroundings: bool) -> StubTable:
     """
     holes = board.signal_holes
     around = surroundings(board) if with_surroundings else nothing_known(len(holes.holes))
-    like, group = _groups(holes.kind * len(around.distinct) + around.of_hole)
+    first_hole, group = _groups(holes.kind * len(around.distinct) + around.of_hole)
     shapes = _shapes_of_kinds(board)
     case_list = _CaseList()
     stubs_of_group = [
         case_list.stubs(shapes[kind], around.distinct[surrounding])
-        for kind, surrounding in zip(holes.kind[like].tolist(), around.of_hole[like].tolist(), strict=True)
+        for kind, surrounding in zip(holes.kind[first_hole].tolist(), around.of_hole[first_hole].tolist(), strict=True)
     ]
     stubs = np.array([stub for of_group in stubs_of_group for stub in of_group], dtype=np.intp).reshape(-1, 2)
     count = np.array([len(of_group) for of_group in stubs_of_group], dtype=np.intp)
@@ -151,14 +153,14 @@ def _shapes_of_kinds(board: Board) -> list[tuple[StubShape, ...]]:
 
 
 class _CaseList:
-    """Cases in the order they are found; equal ones are found once."""
+    """The distinct cases, in the order of their first appearance."""
 
     def __init__(self) -> None:
         self.cases: list[Case] = []
         self._numbers: dict[Case, int] = {}
 
     def stubs(self, shapes: tuple[StubShape, ...], around: Around) -> list[tuple[int, int]]:
-        """Case of every stub of a hole as drawn, and of what is left if all that can be is drilled away."""
+        """Number of the case of every stub of a hole: as drawn, and of the part that no depth drill can remove."""
         return [
             (self._number(shape, shape.stub_length_si, around), self._number(shape, shape.least_length_si, around))
             for shape in shapes

@@ -1,4 +1,4 @@
-"""Owns the stubs a hole leaves, as drawn: their lengths, and how much of each no depth drill can remove."""
+"""Owns the stubs of a hole as drawn: their lengths, and the part of each that no depth drill can remove."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from stubsi.board.stackup import Stackup
 
 TOUCHES = 1e-9
-"""Two depths that differ by no more than this [m] are one."""
+"""Depths that differ by no more than this [m] count as equal."""
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -40,9 +40,9 @@ class StubShape(Value):
     ends_in_pin : bool
         Whether it ends at the tip of a press-fit pin.
     least_length_si : float
-        What a depth drill cannot take away [m].
+        Length that a depth drill cannot remove [m].
     kept_by : str
-        Why that stays; empty if all can be drilled away.
+        Why that length stays; empty if all of the stub can be drilled away.
     """
 
     stackup: Stackup

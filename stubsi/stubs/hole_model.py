@@ -42,7 +42,7 @@ if TYPE_CHECKING:
     ComplexArray = NDArray[np.complex128]
 
 LOWEST = 1.0
-"""Frequency [Hz] that stands for DC: the chain of cells is evaluated above it only."""
+"""Lowest frequency [Hz] at which the chain of cells is evaluated. Lower ones, DC among them, are replaced by it."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -116,7 +116,7 @@ class HoleStub:
         Raises
         ------
         ValidityError
-            Frequencies above the highest at which a solved stub holds.
+            Frequencies above the highest at which the solved model is valid.
         """
         (stack,) = [s for s, owner in zip(self.models.variants, self.models.owner, strict=True) if len(owner)]
         check_frequency(frequency, stack.highest())
@@ -258,7 +258,7 @@ def hole_model(board: Board, hole: str, *, model: str = "solved", drilled: Itera
     model : {"solved", "uniform"}
         As ``rank``.
     drilled : sequence of DepthDrill
-        Depth drills into it, one a side at most; none unless said.
+        Depth drills into the hole, at most one from each side; none unless given.
 
     Returns
     -------
@@ -271,17 +271,17 @@ def hole_model(board: Board, hole: str, *, model: str = "solved", drilled: Itera
         No hole of that name among the signal nets; an unknown ``model``; a depth drill where there is no stub, or
         that would leave more than there is; arguments of the wrong kind.
     UnknownValueError
-        Its return vias, or another value it needs, are not known: then it is no single two-port.
+        The return vias, or another value that the model needs, are not known. The hole then has no single two-port.
     """
     choice = ModelChoice.of(model)
-    number, placed = _signal_hole(board, hole)
-    span, around = board.span(placed), surroundings(board)[number]
+    number, hole_on_board = _signal_hole(board, hole)
+    span, around = board.span(hole_on_board), surroundings(board)[number]
     if not choice.uniform and around.returns is None:
         raise UnknownValueError(f"return vias of hole {hole} are unknown: give the reference holes, with positions.")
-    shapes = stub_shapes(board.stackup, placed.padstack, span, placed.press_fit)
+    shapes = stub_shapes(board.stackup, hole_on_board.padstack, span, hole_on_board.press_fit)
     cases = _cases(hole, shapes, around, _by_side(hole, drilled))
     stubs = {case.shape.side: _stub(hole, case, choice) for case in cases}
-    through = _through(board, placed, span, around, choice)
+    through = _through(board, hole_on_board, span, around, choice)
     return HoleModel(name=hole, above=stubs.get("top"), below=stubs.get("bottom"), through=through)
 
 
@@ -301,7 +301,7 @@ def _numbered_holes(board: Board) -> dict[str, tuple[int, Hole]]:
 
 
 def _by_side(hole: str, drilled: Iterable[DepthDrill]) -> dict[str, DepthDrill]:
-    """The depth drills into a hole by the side they come from, one a side at most."""
+    """The depth drills into a hole by the side they come from, at most one from each side."""
     drills = tuple(drilled) if isinstance(drilled, Iterable) and not isinstance(drilled, str) else (drilled,)
     if not all(isinstance(drill, DepthDrill) for drill in drills):
         raise StubsiError(f"hole {hole} drilled = {drilled!r}: must be a list of DepthDrill objects.")
@@ -312,7 +312,9 @@ def _by_side(hole: str, drilled: Iterable[DepthDrill]) -> dict[str, DepthDrill]:
 
 
 def _wrong_drills(hole: str) -> StubsiError:
-    return StubsiError(f"hole {hole} drilled: needs one depth drill a side at most, and only where there is a stub.")
+    return StubsiError(
+        f"hole {hole} drilled: needs at most one depth drill from each side, and only where there is a stub."
+    )
 
 
 def _cases(hole: str, shapes: Sequence[StubShape], around: Around, drills: Mapping[str, DepthDrill]) -> list[Case]:

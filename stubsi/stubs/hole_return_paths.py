@@ -1,4 +1,4 @@
-"""Owns the return paths a solved hole gets: the one its return vias make, or those scanned where they are unknown."""
+"""Owns the return paths that a hole is solved with: that of its return vias, or several to scan if they are unknown."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ SCAN_REACH = 2e-3
 
 
 class ReturnNote(StrEnum):
-    """What had to be assumed about the return vias of a hole. Each is also its wording."""
+    """What had to be assumed about the return vias of a hole. Each is also the text that is shown."""
 
     UNKNOWN = "return vias unknown: 1-8 vias within 2 mm of the clearance, or none"
     OPEN_PLANES = "no return via as deep as the hole within 10 mm: open planes"
@@ -31,7 +31,7 @@ class ReturnNote(StrEnum):
 
 
 def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tuple[ReturnNote, ...]]:
-    """Return paths to solve a hole with: the one its reference holes make, or those scanned when they are unknown.
+    """Return paths that a hole is solved with: that of its return vias, or several to scan if they are unknown.
 
     Parameters
     ----------
@@ -51,16 +51,16 @@ def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tup
         return [Posts()], (ReturnNote.OPEN_PLANES,)
     if around.odd:
         mirrored = tuple((-x, y) for x, y in around.returns)
-        return [_apart(around.returns + mirrored, around.radius)], (ReturnNote.MIRRORED,)
+        return [_without_overlap(around.returns + mirrored, around.radius)], (ReturnNote.MIRRORED,)
     places = np.array(around.returns) @ (1, 1j)
-    grow = np.maximum(1.0, (_widest(solved) + around.radius) / np.maximum(np.abs(places), 1e-9))
-    outside = tuple((via.real, via.imag) for via in (places * grow).tolist())
-    notes = (ReturnNote.AT_THE_ANTIPAD,) if (grow > 1).any() else ()
-    return [_apart(outside, around.radius)], notes
+    stretch = np.maximum(1.0, (_widest(solved) + around.radius) / np.maximum(np.abs(places), 1e-9))
+    outside = tuple((via.real, via.imag) for via in (places * stretch).tolist())
+    notes = (ReturnNote.AT_THE_ANTIPAD,) if (stretch > 1).any() else ()
+    return [_without_overlap(outside, around.radius)], notes
 
 
-def _apart(positions: tuple[tuple[float, float], ...], radius: float) -> Posts:
-    """Return vias of one radius; no larger than keeps them apart, where the nearest is wider than others."""
+def _without_overlap(positions: tuple[tuple[float, float], ...], radius: float) -> Posts:
+    """Return vias of one radius, that of the nearest; a smaller one where they would touch each other."""
     places = np.array(positions) @ (1, 1j)
     gaps = np.abs(places[:, None] - places)[np.triu_indices(len(places), 1)]
     return Posts(positions=positions, radius=min(radius, 0.499 * float(gaps.min(initial=np.inf))))
@@ -73,6 +73,7 @@ def _widest(solved: SolvedBarrel) -> float:
 
 
 def _scanned(around: Around, solved: SolvedBarrel) -> list[Posts]:
+    """Return paths to scan where the return vias are unknown; of a pair, patterns in line with it and beside it."""
     radius = solved.barrel.barrel_radius
     nearest = _widest(solved) + 1.1 * radius
     if not around.odd or around.pitch is None:
@@ -84,8 +85,8 @@ def _scanned(around: Around, solved: SolvedBarrel) -> list[Posts]:
     return [Posts(), *(Posts(positions=p, radius=radius) for p in (*inline, *beside))]
 
 
-def _seen(path: Posts, pitch: float | None) -> Posts:
-    """Return vias as seen from the barrel; of a pair those on its side."""
+def _relative_to_barrel(path: Posts, pitch: float | None) -> Posts:
+    """Return vias with positions relative to the barrel; of a pair, only those on the side of this barrel."""
     if pitch is None:
         return path
     return Posts(positions=tuple((x - pitch / 2, y) for x, y in path.positions if x > 0), radius=path.radius)
@@ -98,7 +99,7 @@ def too_near(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None) 
     ----------
     solved : SolvedBarrel
     paths : sequence of Posts
-        Its return paths; several are scanned ones, which are not looked at.
+        Its return paths. Several paths are scanned ones; these are not checked.
     pitch : float or None
         Of the pair [m].
 
@@ -111,7 +112,7 @@ def too_near(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None) 
         if len(paths) == 1 and solved.layout.sections:
             heights = [sum(thickness for _, thickness in section.filling) for section in solved.layout.sections]
             clearances = [section.clearance_radius for section in solved.layout.sections]
-            check_single(solved.barrel.barrel_radius, clearances, _seen(paths[0], pitch), heights)
+            check_single(solved.barrel.barrel_radius, clearances, _relative_to_barrel(paths[0], pitch), heights)
     except ValidityError:
         return (ReturnNote.TOO_NEAR,)
     return ()

@@ -50,7 +50,7 @@ class ModelChoice(Value):
         dk_eff : float, optional
             Effective relative permittivity [-], at least 1.
         delay : delay per length, optional
-            In its place, for example "175 ps/in".
+            Delay per length of every stub, in place of ``dk_eff``, for example "175 ps/in".
 
         Returns
         -------

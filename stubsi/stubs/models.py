@@ -1,6 +1,7 @@
-"""Owns the electrical models of a table of stubs as one answer: notch and input of every variant of every case.
+"""Owns the electrical models of the cases of a stub table together: notch and input of every variant of every case.
 
-A case has one variant where all is known. It has several where an unknown is scanned: then its figures are ranges.
+A case has one variant if all its inputs are known. If an unknown input is scanned, it has several variants, and its
+figures are ranges.
 """
 
 from __future__ import annotations
@@ -22,21 +23,21 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Numbers = NDArray[np.intp]
-    Figures = Callable[[NDArray[np.complex128], NDArray[np.complex128], Numbers], tuple[Floats, ...]]
-    """Figures of some uses, from voltage and current at their inputs and from their numbers."""
+    FiguresOfUses = Callable[[NDArray[np.complex128], NDArray[np.complex128], Numbers], tuple[Floats, ...]]
+    """Function that gives figures of some uses, from voltage and current at their inputs and from their numbers."""
 
 
 class Electrical(Protocol):
-    """What answers for a stack of stubs: the uniform line, the solved chain."""
+    """The electrical model of several stubs, numbered from 0: uniform lines, or solved chains."""
 
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
         """Notch of an odd order of the stubs of these numbers [Hz]."""
 
     def nearest_notch(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> NDArray[np.float64] | None:
-        """Notch nearest to each frequency [Hz] by ratio, whatever its order; None where orders are tried one by one."""
+        """Notch nearest to each frequency [Hz] by ratio, of any order; None if the orders must be tried one by one."""
 
     def highest(self) -> float:
-        """Frequency up to which all of them hold [Hz]."""
+        """Highest frequency [Hz] at which the model is valid for all of the stubs."""
 
     def input(
         self, index: NDArray[np.intp], frequency: NDArray[np.float64]
@@ -45,7 +46,8 @@ class Electrical(Protocol):
 
 
 HIGHEST_ORDER = 199
-"""Highest order of a notch looked for beside a frequency: beyond it the notches lie within 1 % of each other."""
+"""Highest order of a notch in the search for the one nearest to a frequency. Beyond it, neighbouring notches lie within
+1 % of each other."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,7 +57,7 @@ class Models:
     Parameters
     ----------
     variants : tuple of Electrical
-        Stacks of stubs.
+        The models of the variants: one object for many stubs.
     owner : tuple of ndarray of int
         ``owner[i]``: case of each stub of ``variants[i]``, in rising order.
     provenance : tuple of Provenance
@@ -63,7 +65,7 @@ class Models:
     unknown : tuple of str or None
         What is missing for the notch of each case, None if nothing. A case with something missing has no variant.
     unknown_loss : tuple of str or None
-        Likewise for the loss.
+        What is missing for the loss of each case, None if nothing.
     """
 
     variants: tuple[Electrical, ...]
@@ -123,7 +125,7 @@ class Models:
         nearest = _distance(self.first_notch[0][case], frequency)
         below = np.flatnonzero(self.first_notch[0][case] < frequency)
         for stack, owner in zip(self.variants, self.owner, strict=True):
-            use, variant = _meeting(case[below], owner)
+            use, variant = _uses_with_variants(case[below], owner)
             notch = stack.nearest_notch(variant, frequency[below[use]]) if len(use) else None
             if notch is not None:
                 np.fmin.at(nearest, below[use], _distance(notch, frequency[below[use]]))
@@ -149,7 +151,7 @@ class Models:
         nearest[below] = 0.0
         return nearest
 
-    def spread(self, case: NDArray[np.intp], frequency: NDArray[np.float64], figures: Figures) -> NDArray[np.float64]:
+    def spread(self, case: Numbers, frequency: Floats, figures: FiguresOfUses) -> Floats:
         """Lowest and highest of two figures over the variants of each case.
 
         Parameters
@@ -169,7 +171,7 @@ class Models:
         """
         low, high = np.full((2, 2, len(case)), np.nan)
         for stack, owner in zip(self.variants, self.owner, strict=True):
-            use, variant = _meeting(case, owner)
+            use, variant = _uses_with_variants(case, owner)
             if not len(use):
                 continue
             for figure, values in enumerate(figures(*stack.input(variant, frequency[use]), use)):
@@ -183,8 +185,8 @@ def _distance(notch: NDArray[np.float64], frequency: NDArray[np.float64]) -> NDA
     return np.abs(np.log(notch / frequency))
 
 
-def _meeting(case: NDArray[np.intp], owner: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Every (use, variant) of the same case, for ``owner`` in rising order."""
+def _uses_with_variants(case: NDArray[np.intp], owner: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+    """Every pair (use, variant) that belongs to one case. ``owner``: case of each variant, in rising order."""
     first = np.searchsorted(owner, case, "left")
     count = np.searchsorted(owner, case, "right") - first
     use = np.repeat(np.arange(len(case)), count)

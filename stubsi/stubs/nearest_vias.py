@@ -113,7 +113,7 @@ class _Stack(NamedTuple):
 
 
 class NearestVias:
-    """Search for the return vias nearest to a hole, among those that go along with all of it.
+    """Search for the return vias nearest to a hole, among those that reach along its whole length.
 
     Parameters
     ----------
@@ -141,9 +141,9 @@ class NearestVias:
         Returns
         -------
         places : ndarray of complex, shape (n, up to 16)
-            [m]; far out of reach where there are fewer vias, NaN where the place of the hole is unknown.
+            [m]. If there are fewer vias, the other places are far out of reach. NaN if the hole's place is unknown.
         radius : ndarray, shape (n,)
-            Radius of the nearest [m]; 0 where there is none.
+            Radius of the nearest via [m]; 0 where there is none.
         """
         most = min(TIED, len(self.vias.place))
         places = np.repeat(place[:, None] + OUT_OF_REACH, most, axis=1)

@@ -28,8 +28,8 @@ def notch_frequency(stub_length: DimensionedArray, dk_eff: NumberArray, order: N
     stub_length : length
         Text, quantity, quantity array or list of texts. Zero: no stub, hence no notch (NaN).
     dk_eff : float or array_like
-        Effective relative permittivity [-] of the *stub*, at least 1. The laminate's Dk in its place reads 30-60 %
-        too high against full wave, because pads and planes load the barrel.
+        Effective relative permittivity [-] of the *stub*, at least 1. With the laminate's Dk in its place, the notch
+        comes out 30-60 % too high against full wave, because pads and planes load the barrel.
     order : int or array_like
         Odd multiple.
 
@@ -62,7 +62,7 @@ def notch_frequency(stub_length: DimensionedArray, dk_eff: NumberArray, order: N
 
 
 def dk_eff_from_notch(stub_length: Dimensioned, notch: Dimensioned) -> float:
-    r"""Effective permittivity [-] that puts the first notch of a stub where it was measured.
+    r"""Effective permittivity [-] of a stub from its length and its measured first notch.
 
     .. math:: D_{k,eff} = \left(\frac{c}{4 L f_0}\right)^2
 
@@ -99,7 +99,7 @@ def dk_eff_from_notch(stub_length: Dimensioned, notch: Dimensioned) -> float:
 
 
 def checked_dk(dk_eff: NumberArray) -> float | FloatArray:
-    """Take a relative permittivity.
+    """Check a relative permittivity.
 
     Parameters
     ----------
@@ -118,7 +118,7 @@ def checked_dk(dk_eff: NumberArray) -> float | FloatArray:
 
 
 def checked_order(order: NumberArray) -> float | FloatArray:
-    """Take the odd multiple that numbers a notch.
+    """Check the odd multiple that numbers a notch.
 
     Parameters
     ----------
@@ -140,7 +140,7 @@ def checked_order(order: NumberArray) -> float | FloatArray:
 
 
 def one_order(order: int) -> int:
-    """Take the odd multiple that numbers one notch.
+    """Check the odd multiple that numbers one notch.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Owns the second tier on a board: each case solved from its geometry; what cannot be goes to the uniform line."""
+"""Owns the solved model of the stubs of a board: each from its geometry, or a uniform line where that is impossible."""
 
 from __future__ import annotations
 
@@ -37,15 +37,16 @@ SOLVED = "solved geometry"
 SOLVED_ERROR = "0.2 % median, 2.5 % at most against full wave"
 """Error of the notch. Source: project full-wave reference, 62 geometries."""
 NEAREST_ERROR = "nearest covered case: up to 5 % against full wave"
-"""Where no rule covers a stub exactly: the residual of the trace-fed reference, 4 %, and a margin."""
+"""Error where no rule covers a stub exactly: the remaining error of the trace-fed reference, 4 %, plus a margin."""
 FAR_ERROR = "far from any covered case: down to half"
 """Error for stubs of which only half is modelled; no reference data exist."""
-OWN, SHARP = 0.8, 0.97
-"""Shares of the frequency at which its reactance vanishes below which a notch is not the stub's own, or is blurred."""
+CAVITY_BELOW, BLURRED_BELOW = 0.8, 0.97
+"""First notch over the frequency at which the stub's reactance vanishes [-]. Below the first value the notch is a
+resonance with the return vias, if there are any; below the second it is blurred."""
 
 
 class NotchNote(StrEnum):
-    """What has to be said of a first notch that is no sharp notch of the stub itself. Each is also its wording."""
+    """Why a first notch is no sharp notch of the stub itself. Each is also the text that is shown."""
 
     CAVITY = "the first notch is a resonance with the return vias, below the stub's own"
     BLURRED = "blurred notch, at the minimum of S21: part of the power leaves between the planes"
@@ -70,8 +71,17 @@ class _SolvedCase(NamedTuple):
     provenance: Provenance
 
 
+class _Refused(NamedTuple):
+    """Why a case cannot be solved from its geometry."""
+
+    reason: str
+
+
 class _Notch(NamedTuple):
-    """First notch in 50 ohm [Hz], and where the reactance first vanishes. Infinite: no electrical length."""
+    """First notch on a 50 ohm line [Hz], and the frequency at which the reactance first vanishes [Hz].
+
+    Infinite: the stub has no electrical length.
+    """
 
     frequency: float
     zero: float
@@ -79,7 +89,7 @@ class _Notch(NamedTuple):
 
 REMEMBERED = 10_000
 """How many solved cases, and how many of their first notches, are remembered."""
-_solved_cases: Memory[Case, _SolvedCase | str] = Memory(REMEMBERED)
+_solved_cases: Memory[Case, _SolvedCase | _Refused] = Memory(REMEMBERED)
 _first_notches: Memory[_Variant, _Notch] = Memory(REMEMBERED)
 
 
@@ -113,7 +123,7 @@ class SolvedStack:
         return InputSweep(self.chain)
 
     def __getstate__(self) -> dict[str, tuple[_Variant, ...]]:
-        """Without what was remembered of the chain."""
+        """The variants only: the chain is made again when it is needed."""
         return {"variants": self.variants}
 
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
@@ -123,18 +133,18 @@ class SolvedStack:
         return np.asarray(notch(self.chain.only(index), order), dtype=np.float64)
 
     def nearest_notch(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> None:
-        """No closed form: the orders are tried one by one."""
+        """None: there is no closed form, so the orders are tried one by one."""
 
     def notch_note(self, index: int) -> NotchNote | None:
-        """What has to be said of the first notch of a stub; None of a sharp one."""
+        """Why the first notch of a stub is no sharp notch of its own; None if it is one."""
         frequency, zero = self._first[index]
-        if np.isinf(frequency) or frequency > SHARP * zero:
+        if np.isinf(frequency) or frequency > BLURRED_BELOW * zero:
             return None
         has_return_vias = bool(self.variants[index].path.positions)
-        return NotchNote.CAVITY if frequency < OWN * zero and has_return_vias else NotchNote.BLURRED
+        return NotchNote.CAVITY if frequency < CAVITY_BELOW * zero and has_return_vias else NotchNote.BLURRED
 
     def highest(self) -> float:
-        """Frequency up to which all of them hold [Hz]."""
+        """Highest frequency [Hz] at which the model is valid for all of the stubs."""
         return float(self.chain.highest_frequency().min())
 
     def input(
@@ -157,12 +167,12 @@ def _chain(variants: Sequence[_Variant]) -> Chain:
 
 
 def solved_models(cases: Sequence[Case]) -> Models:
-    """Model each case from its geometry; as a uniform line, saying why, where that is not known.
+    """Model each case from its geometry. Where that is not possible it is a uniform line, and its provenance says why.
 
     Parameters
     ----------
     cases : sequence of Case
-        Those solved before are remembered.
+        Cases that were solved before are remembered, and not solved again.
 
     Returns
     -------
@@ -170,7 +180,8 @@ def solved_models(cases: Sequence[Case]) -> Models:
 
     Notes
     -----
-    Unknown return vias make a case a range: 1, 2, 3, 4, 6 and 8 equal vias at several distances, and none.
+    If the return vias are unknown, the figures of a case are a range: over 1, 2, 3, 4, 6 and 8 equal vias at several
+    distances, and no via.
     """
     variants: list[_Variant] = []
     owner: list[int] = []
@@ -178,8 +189,8 @@ def solved_models(cases: Sequence[Case]) -> Models:
     refused: dict[int, str] = {}
     solved_cases = _solved_cases.all(cases, lambda new: [_solved_or_refused(case) for case in new])
     for number, solved in enumerate(solved_cases):
-        if isinstance(solved, str):
-            refused[number] = solved
+        if isinstance(solved, _Refused):
+            refused[number] = solved.reason
             continue
         variants += solved.variants
         owner += [number] * len(solved.variants)
@@ -193,7 +204,7 @@ def solved_models(cases: Sequence[Case]) -> Models:
 
 
 def _lowest(stack: SolvedStack, owner: NDArray[np.intp]) -> Iterable[tuple[int, int]]:
-    """Every case with its variant of the lowest first notch."""
+    """Number of every case, and number of its variant with the lowest first notch."""
     if not len(owner):
         return ()
     order = np.lexsort((stack.notch(1, np.arange(len(owner))), owner))
@@ -208,19 +219,20 @@ def _joined(
     provenance: dict[int, Provenance],
     refused: dict[int, str],
 ) -> Models:
-    rest = sorted(refused)
-    fallback = uniform_models([cases[number] for number in rest])
-    for number, uniform in zip(rest, fallback.provenance, strict=True):
+    """The solved cases, and uniform lines for those that were refused, in the order of ``cases``."""
+    unsolved = sorted(refused)
+    fallback = uniform_models([cases[number] for number in unsolved])
+    for number, uniform in zip(unsolved, fallback.provenance, strict=True):
         provenance[number] = replace(uniform, not_solved=refused[number])
     unknown: list[str | None] = [None] * len(cases)
     unknown_loss: list[str | None] = [None] * len(cases)
-    for number, notch_missing, loss_missing in zip(rest, fallback.unknown, fallback.unknown_loss, strict=True):
+    for number, notch_missing, loss_missing in zip(unsolved, fallback.unknown, fallback.unknown_loss, strict=True):
         unknown[number], unknown_loss[number] = notch_missing, loss_missing
     return Models(
         variants=(*((stack,) if stack.variants else ()), *fallback.variants),
         owner=(
             *((owner,) if stack.variants else ()),
-            *(np.array(rest, dtype=np.intp)[own] for own in fallback.owner),
+            *(np.array(unsolved, dtype=np.intp)[places] for places in fallback.owner),
         ),
         provenance=tuple(provenance[number] for number in range(len(cases))),
         unknown=tuple(unknown),
@@ -228,12 +240,12 @@ def _joined(
     )
 
 
-def _solved_or_refused(case: Case) -> _SolvedCase | str:
-    """The case solved from its geometry, or why it cannot be."""
+def _solved_or_refused(case: Case) -> _SolvedCase | _Refused:
+    """The case solved from its geometry, or why that is not possible."""
     try:
         return _solved_case(case)
     except (UnknownValueError, ValidityError) as error:
-        return str(error)
+        return _Refused(str(error))
 
 
 def _solved_case(case: Case) -> _SolvedCase:
@@ -250,7 +262,11 @@ def _solved_case(case: Case) -> _SolvedCase:
 
 
 def _provenance(solvable: Solvable, returns: tuple[ReturnNote, ...]) -> Provenance:
-    """Tier and errors; of a short stub the drawn length is the worst case, as the electrical start is a share of it."""
+    """Name and errors of the model.
+
+    The electrical start of a short stub is a large share of its length. So its worst case is that all of the drawn
+    length counts.
+    """
     lower = solvable.start_share if solvable.start_share > HARDWARE_ERROR else 0.0
     short = (f"short stub: up to {100 * lower:.0f} % lower if all of its drawn length counts",) if lower else ()
     return Provenance(
@@ -289,7 +305,7 @@ class SolvedThrough:
         return AbcdSweep(self.chain)
 
     def __getstate__(self) -> dict[str, Chain]:
-        """Without what was remembered of a sweep."""
+        """The chain only: the sweep is made again when it is needed."""
         return {"chain": self.chain}
 
 
@@ -313,7 +329,7 @@ def solved_through(barrel: Barrel, around: Around) -> SolvedThrough:
 
 
 def check_frequency(frequency: NDArray[np.float64], highest: float) -> None:
-    """Refuse frequencies above the highest at which a solved barrel holds.
+    """Refuse frequencies above the highest at which the solved model is valid.
 
     Parameters
     ----------

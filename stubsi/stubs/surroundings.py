@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from stubsi.board.net import ReturnVias
 
 BLOCK = 50_000
-"""Holes that are looked at together: it bounds the memory a large board takes."""
+"""How many holes are handled at a time, so that a large board does not need too much memory."""
 
 
 class Around(NamedTuple):
@@ -91,7 +91,7 @@ def around_of(returns: ReturnVias | None, pitch: float | None) -> Around:
     if not odd:
         nearest = vias[0, np.argmin(np.abs(vias[0]))]
         vias = vias / (nearest / abs(nearest) if nearest else 1.0)
-    listed = [via for via in _in_one_order(vias)[0].tolist() if not odd or via.real > radius]
+    listed = [via for via in _normalised(vias)[0].tolist() if not odd or via.real > radius]
     return Around(tuple((via.real, via.imag) for via in listed), radius, pitch, odd)
 
 
@@ -113,11 +113,16 @@ def surroundings(board: Board) -> Surroundings:
 
 
 def nothing_known(holes: int) -> Surroundings:
-    """Surroundings of so many holes for a model that does not ask for them.
+    """Surroundings of holes about which nothing is known, for a model that does not use them.
 
     Parameters
     ----------
     holes : int
+        Number of holes.
+
+    Returns
+    -------
+    Surroundings
     """
     return Surroundings(distinct=(NOTHING_KNOWN,), of_hole=read_only(np.zeros(holes, dtype=np.intp)))
 
@@ -193,7 +198,7 @@ def _patterns(
     vias: NDArray[np.complex128],
     radius: NDArray[np.float64],
 ) -> NDArray[np.complex128]:
-    """Return vias [m] as ``Around`` lists them, shape (n, n_via); those that do not count are NaN, at the end."""
+    """Return vias [m] as ``Around`` lists them, shape (n, n_via). Vias that do not count are NaN, and last in a row."""
     if not vias.shape[1]:
         return vias
     pitch = _pitch(place, partner)
@@ -202,7 +207,7 @@ def _patterns(
         axis = np.where(single, vias[:, 0] - place, place - partner)
         turned = (vias - place[:, None]) / np.where(axis == 0, 1.0, axis / np.abs(axis))[:, None]
         from_middle = np.where(single, 0.0, pitch / 2)[:, None]
-        turned = _in_one_order(turned + from_middle)
+        turned = _normalised(turned + from_middle)
         own_side = single[:, None] | (turned.real > radius[:, None])
         counts = np.logical_and(own_side, np.abs(turned - from_middle) <= REACH)
     listed = np.where(counts, turned, complex(np.nan, np.nan))
@@ -210,8 +215,8 @@ def _patterns(
     return np.take_along_axis(listed, counting_first, axis=1)
 
 
-def _in_one_order(vias: NDArray[np.complex128]) -> NDArray[np.complex128]:
-    """Patterns on the grid, sorted, and mirrored so that the first via off the x axis lies above it."""
+def _normalised(vias: NDArray[np.complex128]) -> NDArray[np.complex128]:
+    """Patterns rounded to the grid, sorted, and mirrored so that the first via off the x axis lies above the axis."""
     vias = np.round(vias / GRID) * GRID
     off_axis = np.abs(vias.imag) > GRID / 2
     first_off = np.take_along_axis(vias.imag, off_axis.argmax(axis=1)[:, None], axis=1)

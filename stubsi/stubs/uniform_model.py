@@ -1,4 +1,4 @@
-"""Owns the first tier on a board: each case as a uniform line with the laminate's Dk, or with the Dk_eff given."""
+"""Owns the uniform-line model of the stubs of a board: with the laminate's Dk, or with the Dk_eff given."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from stubsi.errors import UnknownValueError
 from stubsi.physics.uniform_line import UniformLine, coax_impedance, disk_end_capacitance, quarter_wave
 from stubsi.provenance import Provenance
 from stubsi.stubs.models import Models
-from stubsi.stubs.uniform_stub import COPPER, GIVEN_DELAY, GIVEN_DK, LAMINATE
+from stubsi.stubs.uniform_stub import AS_GIVEN, COPPER, GIVEN_DELAY, GIVEN_DK, LAMINATE
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -78,7 +78,7 @@ class UniformStack:
         return np.where(frequency / below < above / frequency, below, above)
 
     def highest(self) -> float:
-        """No limit of its own."""
+        """Infinite: a uniform line is used at any frequency."""
         return np.inf
 
     def input(
@@ -113,13 +113,13 @@ def uniform_models(cases: Sequence[Case], *, dk_eff: float | None = None, delay:
     dk_eff : float, optional
         Effective relative permittivity [-] of every stub, its end included.
     delay : float, optional
-        Delay per length [s/m] of every stub, in its place. With neither, a stub has the Dk of its laminate, and the
-        pad at its end counts as half an isolated disk.
+        Delay per length [s/m] of every stub, in place of ``dk_eff``. If neither is given, a stub has the Dk of its
+        laminate, and the pad at its end counts as half an isolated disk.
 
     Returns
     -------
     Models
-        What is unknown of a case is named there.
+        They name what is unknown about a case.
     """
     given = dk_eff if delay is None else float((c * delay) ** 2)
     known: list[tuple[int, _Row, tuple[str, ...]]] = []
@@ -137,8 +137,8 @@ def uniform_models(cases: Sequence[Case], *, dk_eff: float | None = None, delay:
     columns = np.array([row for _, row, _ in known], dtype=float).reshape(-1, len(_Row._fields)).T
     line = UniformLine(**dict(zip(_Row._fields, columns, strict=True)))
     provenance = [Provenance(tier="none", model_error="unknown")] * len(cases)
-    most = _most_optimistic(line).tolist()
-    for (number, _, assumptions), high in zip(known, most, strict=True):
+    highest_notch_ratios = _highest_notch_ratio(line).tolist()
+    for (number, _, assumptions), high in zip(known, highest_notch_ratios, strict=True):
         provenance[number] = (
             _provenance_of_laminate(assumptions, high) if given is None else _provenance_of_given(assumptions, delay)
         )
@@ -148,20 +148,20 @@ def uniform_models(cases: Sequence[Case], *, dk_eff: float | None = None, delay:
     )  # fmt: skip
 
 
-def _most_optimistic(line: UniformLine) -> NDArray[np.float64]:
-    """Notch without end load over the computed notch, at least 1: the load of the end pad may be too high."""
+def _highest_notch_ratio(line: UniformLine) -> NDArray[np.float64]:
+    """How many times higher than computed the notch may be: without end load, because that load may be too large."""
     loaded = np.greater(line.end_capacitance, 0)
     return np.where(loaded, np.fmax(quarter_wave(line.stub_length, line.dk) / line.notch(), 1.0), 1.0)
 
 
 def _provenance_of_laminate(assumptions: tuple[str, ...], high: float) -> Provenance:
-    """Tier and error. The Dk of the laminate alone is always optimistic."""
+    """Name and error of the model. The Dk of the laminate always puts the notch too high, never too low."""
     return Provenance(tier=LAMINATE, assumptions=assumptions, model_error=LAMINATE_ERROR, low=1 / 1.6, high=high)
 
 
 def _provenance_of_given(assumptions: tuple[str, ...], delay: float | None) -> Provenance:
     tier = GIVEN_DK if delay is None else GIVEN_DELAY
-    return Provenance(tier=tier, assumptions=assumptions, model_error="as good as the value given")
+    return Provenance(tier=tier, assumptions=assumptions, model_error=AS_GIVEN)
 
 
 def _given(case: Case, dk: float) -> tuple[_Row, tuple[str, ...]]:

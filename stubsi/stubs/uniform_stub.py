@@ -38,7 +38,7 @@ COPPER = 5.8e7
 """Conductivity of copper [S/m] at room temperature: textbook value, from memory."""
 
 PLAUSIBLE = (10.0, 150.0)
-"""Impedance of plated holes [ohm], with room to spare: common practice, no source."""
+"""Range of the impedance of plated holes [ohm], wide enough for unusual ones: common practice, no source."""
 
 GIVEN_DK = "uniform line, Dk_eff given"
 GIVEN_DELAY = "uniform line, delay given"
@@ -69,9 +69,11 @@ class Stub(Value):
     df : float
         Loss tangent [-].
     at : frequency, optional
-        Where ``dk_eff`` and ``df`` hold; then they follow the wideband Debye model. Unknown: constant.
+        Frequency where ``dk_eff`` and ``df`` hold; at others they follow the wideband Debye model. Without it, both are
+        constant over frequency.
     end_pad : length, optional
-        Diameter of a pad at the end, as half an isolated disk in the dielectric (high where the end faces air).
+        Diameter of a pad at the end. It counts as half an isolated disk in the dielectric, which is too large a
+        capacitance where the end faces air.
     end_capacitance : capacitance, optional
         At the end, in place of ``end_pad``.
     conductivity : conductivity, optional
@@ -80,8 +82,12 @@ class Stub(Value):
     Raises
     ------
     UnitError, StubsiError
-        Two ways given to say one thing, or none; values out of range. Warns (PlausibilityWarning) where the impedance
-        is not that of a plated hole.
+        Two arguments that say the same thing, or neither of them; values out of range.
+
+    Warns
+    -----
+    PlausibilityWarning
+        The impedance is not that of a plated hole.
 
     Examples
     --------
@@ -93,7 +99,6 @@ class Stub(Value):
     """
 
     stub_length: Dimension = Dimension("length", rule="not negative")
-
     stub_length_si: float = field(init=False)
     dk_eff: float | None = None
     delay: OptionalDimension = OptionalDimension("delay per length")
