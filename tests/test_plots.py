@@ -203,11 +203,32 @@ def test_legend_names_verdicts_and_criteria(ranking):
     assert len(said) == len(set(said))
 
 
+def judged_by(ax):
+    """Texts that name the figure a net without a limit on its notch is judged by."""
+    return [text for text in ax.texts if text.get_text().startswith("judged by ")]
+
+
+def test_a_net_judged_by_another_figure_names_it_beside_its_bar(ranking):
+    ax = plot_margins(ranking)
+    (text,) = judged_by(ax)
+    assert text.get_text() == "judged by loss"
+    right, row = text.xy
+    assert ax.get_yticklabels()[round(row)].get_text() == "BY_LOSS"
+    assert right == bars(ax)["BY_LOSS"][1]
+
+
+def test_curves_on_top_of_each_other_differ_in_line_style():
+    stub = Stub(stub_length="1 mm", dk_eff=4, z_stub="30 ohm")
+    ax = plot_loss(dict.fromkeys(("one", "other", "third"), stub), ["1 GHz"], z0="50 ohm", signal="25 Gb/s")
+    styles = [(line.get_linestyle(), line.get_color()) for line in ax.lines if "Nyquist" not in line.get_label()]
+    assert all(len(set(kinds)) == 3 for kinds in zip(*styles, strict=True))
+
+
 def beyond(ax):
     """Margin written at the right edge of each net that lies beyond it, and the note of how many they are."""
     names = [label.get_text() for label in ax.get_yticklabels()]
     arrows = [text for text in ax.texts if text.get_text().endswith("\N{RIGHTWARDS ARROW}")]
-    notes = [text.get_text() for text in ax.texts if text not in arrows]
+    notes = [text.get_text() for text in ax.texts if text not in [*arrows, *judged_by(ax)]]
     return {names[round(text.get_position()[1])]: float(text.get_text().split()[0]) for text in arrows}, notes
 
 

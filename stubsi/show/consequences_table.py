@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.consequences import Consequences, NetChange
 
 WHY_WIDTH = 116
-"""Characters in the lines that say why a net still fails."""
+"""Width of the lines that say why a net still fails [characters]."""
 
 BEFORE, NOMINAL, WORST = range(3)
 """Places in the figures of a net: before drilling, after nominal and after worst-case drilling."""

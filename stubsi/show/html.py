@@ -1,4 +1,4 @@
-"""Owns how results that are no table of nets show in a notebook: board, hole, check, budget, and what a plan tells."""
+"""Owns the HTML of results that are no table of nets: board, hole, check, budget, reroutes, effects, questions."""
 
 from __future__ import annotations
 
@@ -76,7 +76,7 @@ _QUESTION_COLUMNS: tuple[Column[Question], ...] = (
 
 
 def board_html(board: Board) -> str:
-    """Board in short: how much there is of what, the stackup from the top, nets by signal.
+    """Board in short: its counts, the stackup from the top, and the number of nets of each signal.
 
     Parameters
     ----------
@@ -160,7 +160,7 @@ def budget_html(budget: Budget) -> str:
 
 
 def reroutes_html(reroutes: Reroutes) -> str:
-    """What holds every drill group open, which moves would free it, and the best moves.
+    """Which nets keep each drill group necessary, which moves would save it, and the best moves.
 
     Parameters
     ----------
@@ -197,7 +197,7 @@ def effects_html(effects: Effects) -> str:
 
 
 def questions_html(questions: Questions) -> str:
-    """What to ask, the most telling question first.
+    """What to ask the fabricator. The question on which most verdicts depend comes first.
 
     Parameters
     ----------

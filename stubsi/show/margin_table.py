@@ -25,7 +25,11 @@ HARDWARE_NOTE = (
 LOSS_NOTE = "Loss: shunt losses of the net's stubs at Nyquist, summed, interaction between them ignored."
 
 LEAST_WIDTH = 60
-"""Least width of the text table: the columns that always stay, with some of the net's name."""
+"""Least width of the text table. The columns that are never left out fit, with a shortened net name."""
+
+
+NUMBERS = ("nyquist", "stub_length", "first_notch", "first_notch_to", "margin", "loss", "return_loss")
+"""The fields of a net that hold numbers; their columns are aligned at the right."""
 
 
 def figures(digits: int, *values: float | None) -> str:
@@ -44,15 +48,25 @@ def figures(digits: int, *values: float | None) -> str:
     return "-".join(dict.fromkeys([f"{value:.{digits}f}" for value in values if value is not None]))
 
 
+def _nyquist(row: NetMargin) -> str:
+    """Nyquist frequency [GHz] to two decimals; below 10 MHz to two digits, so that no signal shows as 0.00 GHz."""
+    return figures(2, row.nyquist) if row.nyquist >= 0.01 else f"{row.nyquist:.2g}"
+
+
+def _margin(row: NetMargin) -> str:
+    """First notch over Nyquist to two decimals; from 1000 on without decimals."""
+    return figures(2 if row.margin is None or row.margin < 1000 else 0, row.margin)
+
+
 TEXT_COLUMNS: tuple[Column[NetMargin], ...] = (
     Column("net", lambda row: row.net, elastic=True),
     Column("signal", lambda row: row.signal, priority=5),
-    Column("Nyquist", lambda row: figures(2, row.nyquist), unit="GHz", align="right", priority=6),
+    Column("Nyquist", _nyquist, unit="GHz", align="right", priority=6),
     Column("hole", lambda row: row.hole, priority=4),
     Column("side", lambda row: row.side, priority=3),
     Column("stub", lambda row: figures(3, row.stub_length), unit="mm", align="right", priority=7),
     Column("notch", lambda row: figures(2, row.first_notch, row.first_notch_to), unit="GHz", align="right"),
-    Column("margin", lambda row: figures(2, row.margin), unit="x Nyq", align="right"),
+    Column("margin", _margin, unit="x Nyq", align="right"),
     Column("loss", lambda row: figures(2, row.loss), unit="dB", align="right", priority=2),
     Column("return", lambda row: figures(1, row.return_loss), unit="dB", align="right", priority=1),
     Column("verdict", lambda row: row.verdict),
@@ -73,11 +87,11 @@ def _field_column(name: str, title: str, number: Callable[[float], str]) -> Colu
             return ""
         return value if isinstance(value, str) else number(value)
 
-    return Column(title, cell)
+    return Column(title, cell, align="right" if name in NUMBERS else "left")
 
 
 def preamble(ranking: Ranking) -> list[str]:
-    """Lines that stand above every table: criteria with their source, models, tally, caution.
+    """Lines that stand above every table: criteria with their source, models, number of each verdict, caution.
 
     Parameters
     ----------

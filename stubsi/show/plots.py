@@ -1,8 +1,8 @@
 """Owns the plots of a margin study: insertion loss of stubs against frequency, margins of the nets of a ranking.
 
 Needs the extra ``plot`` (matplotlib). Where no axes are given a plot opens a figure of pyplot, so that a notebook or a
-window shows it. Whoever draws many plots in a script gives axes (``matplotlib.figure.Figure().add_subplot()`` leaves
-nothing open) or closes the figures.
+window shows it. A script that draws many plots should give axes, because pyplot keeps its figures open.
+``matplotlib.figure.Figure().add_subplot()`` makes axes that leave nothing open.
 """
 
 from __future__ import annotations
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from numpy.typing import NDArray
 
+    from stubsi.board.criterion import Criterion
     from stubsi.board.signal import Signal
     from stubsi.network import Frequencies
     from stubsi.units import Dimensioned, Quantity
@@ -37,7 +38,7 @@ if TYPE_CHECKING:
 
 
 class _Look(NamedTuple):
-    """How a verdict is drawn. Nothing rests on the colour alone."""
+    """How a verdict is drawn. Verdicts differ in their markers as well as in their colours."""
 
     colour: str
     marker: str
@@ -51,13 +52,15 @@ LOOKS = {
     Verdict.PASS: _Look("#6fa8d6", "o"),
     Verdict.WAIVED: _Look("#8f8f8f", "s"),
 }
-"""Colour and marker of every verdict of a net: blue, ochre, violet and grey, told apart by their lightness too."""
+"""Colour and marker of every verdict of a net: blue, ochre, violet and grey. They also differ in lightness."""
 
-CURVES = tuple(itertools.product(("-", "-.", ":"), ("#1f4e79", "#b8862d", "#6fa8d6", "#8a63a8", "#222222")))
-"""Line style and colour of one curve after another."""
+STYLES, COLOURS = ("-", "-.", ":"), ("#1f4e79", "#b8862d", "#6fa8d6", "#8a63a8", "#222222")
+CURVES = tuple((STYLES[n % len(STYLES)], COLOURS[n % len(COLOURS)]) for n in range(len(STYLES) * len(COLOURS)))
+"""Line style and colour of each curve in turn. Both change every time, so that equal curves on top of each other can be
+told apart."""
 
 REACH = 10.0
-"""Where the axis of margins ends at the latest: this many times the highest limit, or Nyquist where there is none."""
+"""The axis of margins ends at this many times the highest limit at most, or of Nyquist if there is no limit."""
 
 
 def plot_loss(
@@ -110,9 +113,10 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     """Plot first notch / Nyquist of every net, worst on top, against the limit of its criterion.
 
     The mark is the margin as computed (two marks: the ends of its range). The bar spans what it may be, with the model
-    as far off as it may be. The line is the limit. A net without stub has no bar, a net judged by another figure than
-    its notch no line. Slow nets, with a margin of more than ``REACH`` times the highest limit, are left out at the
-    right edge: an arrow with the margin stands there, and a note says how many they are.
+    as far off as it may be. The line is the limit. A net without stub has no bar. A net whose criterion is on
+    another figure than the notch has no line, and a text beside its bar names that figure. Slow nets, with a margin of
+    more than ``REACH`` times the highest limit, lie beyond the right edge: an arrow with the margin stands there, and a
+    note says how many there are.
 
     Parameters
     ----------
@@ -141,6 +145,7 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     _draw_bars(ax, ratios, verdicts)
     _draw_limits(ax, ranking)
     _set_log_axis(ax, _range(ratios, limits or [1.0]))
+    _draw_other_figures(ax, ranking, ratios)
     _draw_beyond(ax, ratios)
     ax.set_yticks(range(len(names)), names, fontsize="small")
     ax.set_ylim(len(names) - 0.5, -0.5)
@@ -206,17 +211,35 @@ def _draw_beyond(ax: Axes, ratios: _Ratios) -> None:
     (rows,) = np.nonzero(ratios.low > ax.get_xlim()[1])
     at_edge = ax.get_yaxis_transform()
     for row in rows.tolist():
-        text = f"{ratios.low[row]:.3g} \N{RIGHTWARDS ARROW}"
+        text = f"{_three_digits(ratios.low[row])} \N{RIGHTWARDS ARROW}"
         ax.text(0.99, row, text, transform=at_edge, ha="right", va="center", fontsize="x-small")
     if len(rows):
         note = f"\N{RIGHTWARDS ARROW} beyond this edge: {len(rows)} slow {'net' if len(rows) == 1 else 'nets'}"
         ax.text(1.0, 1.0, note, transform=ax.transAxes, ha="right", va="bottom", fontsize="small")
 
 
+def _three_digits(value: float) -> str:
+    """Number with three significant digits, written out without an exponent."""
+    return f"{float(f'{value:.3g}'):.0f}" if value >= 1000 else f"{value:.3g}"
+
+
+def _draw_other_figures(ax: Axes, ranking: Ranking, ratios: _Ratios) -> None:
+    """Beside the bar of every net that has no limit on its notch: the figure that its criterion is on."""
+    for row, criterion in enumerate(_criteria_in_order(ranking)):
+        if criterion.measure is not Measure.NOTCH_RATIO and ratios.best[row] < ax.get_xlim()[1]:
+            text, place = f"judged by {criterion.measure}", (ratios.best[row], row)
+            ax.annotate(text, place, (3, 0), textcoords="offset points", va="center", fontsize="x-small")
+
+
+def _criteria_in_order(ranking: Ranking) -> list[Criterion]:
+    """Criterion of every net, worst net first."""
+    nets = ranking.board.signal_nets
+    return [ranking.board.criterion_of(nets[number]) for number in ranking.order]
+
+
 def _draw_limits(ax: Axes, ranking: Ranking) -> None:
     """Limit of every criterion on the notch, across the nets it judges."""
-    nets = ranking.board.signal_nets
-    judged_by = [ranking.board.criterion_of(nets[number]) for number in ranking.order]
+    judged_by = _criteria_in_order(ranking)
     for criterion in ranking.criteria:
         if criterion.measure is Measure.NOTCH_RATIO:
             rows = np.array([row for row, judge in enumerate(judged_by) if judge == criterion])
@@ -231,7 +254,7 @@ def axes_for(ax: Axes | None, *, width: float, height: float) -> Axes:
     Parameters
     ----------
     ax : matplotlib.axes.Axes or None
-        Those that were given, if any.
+        The axes that the user gave, or None.
     width, height : float
         Size [in] of the new figure of pyplot that is opened where none are given.
 
@@ -243,7 +266,7 @@ def axes_for(ax: Axes | None, *, width: float, height: float) -> Axes:
     Raises
     ------
     StubsiError
-        matplotlib is missing; ``ax`` is something else.
+        matplotlib is missing; ``ax`` is no axes.
     """
     try:
         import matplotlib.pyplot as plt

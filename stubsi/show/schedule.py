@@ -31,7 +31,7 @@ def _mm(length: float | None) -> str:
 
 
 def _depth(group: Group) -> str:
-    """Depth aimed at [mm]; a range where the tip is unknown."""
+    """Nominal depth [mm]; a range where the tip is unknown."""
     return "-".join(dict.fromkeys(map(_mm, group.depth_si)))
 
 
@@ -43,18 +43,18 @@ def _schedule_columns(plan: Plan) -> list[Column[Group]]:
     """Columns of the drill schedule, a row per drill group."""
     shallower, deeper = map(_mm, plan.rules.tolerance.depth_limits_si)
     return [
-        Column("group", lambda group: str(group.number)),
+        Column("group", lambda group: str(group.number), align="right"),
         Column("side", lambda group: group.side),
         Column("start layer", lambda group: _start_layer(plan, group)),
         Column("must-not-cut layer", lambda group: group.layer),
-        Column("depth", _depth, unit="mm"),
-        Column("shallower by at most", lambda _: shallower, unit="mm"),
-        Column("deeper by at most", lambda _: deeper, unit="mm"),
-        Column("residual stub, least", lambda group: _mm(group.left.least_si), unit="mm"),
-        Column("residual stub, most", lambda group: _mm(group.left.most_si), unit="mm"),
-        Column("primary drill", lambda group: _mm(group.primary_si), unit="mm"),
-        Column("depth drill", lambda group: _mm(group.drill_si), unit="mm"),
-        Column("holes", lambda group: str(len(group.hits))),
+        Column("depth", _depth, unit="mm", align="right"),
+        Column("shallower by at most", lambda _: shallower, unit="mm", align="right"),
+        Column("deeper by at most", lambda _: deeper, unit="mm", align="right"),
+        Column("residual stub, least", lambda group: _mm(group.left.least_si), unit="mm", align="right"),
+        Column("residual stub, most", lambda group: _mm(group.left.most_si), unit="mm", align="right"),
+        Column("primary drill", lambda group: _mm(group.primary_si), unit="mm", align="right"),
+        Column("depth drill", lambda group: _mm(group.drill_si), unit="mm", align="right"),
+        Column("holes", lambda group: str(len(group.hits)), align="right"),
         Column("nets", lambda group: ", ".join(group.nets)),
     ]
 
@@ -96,7 +96,7 @@ HOLE_COLUMNS: tuple[Column[tuple[Group, Hit]], ...] = (
 """Columns of the per-hole list, a row per hit with its group."""
 
 MOST_HTML_REMARKS = 20
-"""Remarks that a notebook shows at most."""
+"""How many remarks a notebook shows at most."""
 
 _DIGEST = re.compile(r"Plan digest: ([0-9a-f]{16}),\s+digest\s+of\s+this\s+text:\s+([0-9a-f]{16})")
 
@@ -130,7 +130,7 @@ def preamble(plan: Plan) -> list[str]:
 
 
 def remarks(plan: Plan) -> list[str]:
-    """What is refused, drilled in vain, undecided or taken on trust, a line each.
+    """Lines for the refused stubs, and for the nets that are drilled but still fail, undecided, or not proven.
 
     Parameters
     ----------
@@ -222,7 +222,7 @@ def schedule_markdown(plan: Plan) -> str:
 def schedule_html(plan: Plan) -> str:
     """Drill schedule as HTML for a notebook, with the first of the remarks.
 
-    It is no export and carries no digest of itself.
+    It is not for hand-off, so it carries no digest of its own text.
 
     Parameters
     ----------
@@ -270,16 +270,16 @@ def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -
         raise StubsiError(f"export: must be the text of an export, not {type(export).__name__}.")
     checked(plan, "plan", Plan)
     parts = parts_of(checked(board, "board", Board), checked(rules, "rules", FabricatorRules), plan.costs, plan.model)
-    place = _DIGEST.search(export)
-    return place is not None and place[1] == digest(parts) and place[2] == _own_digest(export, place)
+    match = _DIGEST.search(export)
+    return match is not None and match[1] == digest(parts) and match[2] == _digest_without_itself(export, match)
 
 
 def _sealed(text: str) -> str:
-    """The text with the digest of itself in its place."""
-    return _DIGEST.sub(lambda place: place[0][: -len(place[2])] + _own_digest(text, place), text, count=1)
+    """The text with its own digest filled in."""
+    return _DIGEST.sub(lambda match: match[0][: -len(match[2])] + _digest_without_itself(text, match), text, count=1)
 
 
-def _own_digest(text: str, place: re.Match[str]) -> str:
-    """Digest of a text without the one it carries."""
-    lines = (text[: place.start(2)] + text[place.end(2) :]).splitlines()
+def _digest_without_itself(text: str, match: re.Match[str]) -> str:
+    """Digest of a text from which its own digest (group 2 of ``match``) is removed."""
+    lines = (text[: match.start(2)] + text[match.end(2) :]).splitlines()
     return digest({"text": "\n".join(line.rstrip() for line in lines)})

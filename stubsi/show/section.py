@@ -19,16 +19,21 @@ if TYPE_CHECKING:
     from stubsi.drilling.drill_group import Group
 
 COPPER, DIELECTRIC, AIR = "#b87333", "#dfe8d8", "white"
+MUST_NOT_CUT = "#1f4e79"
+"""Colour of the must-not-cut layer of each drill group."""
+LABEL_ROOM = 0.3
+"""Height of the room for labels above or below the board, over the thickness of the board [-]."""
 PITCH = 3.0
-"""Distance of the holes drawn side by side, in the widest diameter drawn."""
+"""Distance of the holes drawn side by side, as a multiple of the widest diameter drawn [-]."""
 
 
 def plot_section(plan: Plan, ax: Axes | None = None) -> Axes:
-    """Plot the board in section with one hole of every drill group, at the depth aimed at.
+    """Plot the board in section with one hole of every drill group, drilled to its nominal depth.
 
-    Depth [mm] runs down from the top copper face; widths are to scale with each other, not with the depths. Planes end
-    at the clearance as drawn (a plane whose clearance is unknown is dashed), the must-not-cut layer is drawn up to the
-    barrel, other signal layers are left out. The tip is drawn as a solid cone; one whose angle is unknown as flat.
+    Depth [mm] runs down from the top copper face; widths are to one scale, depths to another. Planes
+    end at the clearance as drawn; a plane whose clearance is unknown is dotted. The must-not-cut layer is blue and
+    thicker, and drawn up to the barrel. Other signal layers are left out. The tip is a solid cone, or flat if its angle
+    is unknown.
 
     Parameters
     ----------
@@ -58,7 +63,9 @@ def plot_section(plan: Plan, ax: Axes | None = None) -> Axes:
     for number, group in enumerate(plan.groups):
         _draw_copper(ax, plan, group, pitch * number, pitch)
         _draw_hole(ax, plan, group, pitch * (number + 0.5))
-    ax.set_ylim(1.3 * thickness, -0.3 * thickness)
+    sides = {group.side for group in plan.groups}
+    above, below = (LABEL_ROOM if side in sides else 0.05 for side in ("top", "bottom"))
+    ax.set_ylim((1 + below) * thickness, -above * thickness)
     ax.set_yticks([tick for tick in ax.get_yticks() if 0 <= tick <= thickness])
     ax.set_xticks([])
     ax.spines[:].set_visible(False)
@@ -73,21 +80,28 @@ def _draw_copper(ax: Axes, plan: Plan, group: Group, left: float, pitch: float) 
     for layer in stackup.copper:
         antipad = padstack.antipad_at(layer.name, layer.role)
         if layer.name == group.layer:
-            width, style = group.primary_si, "-"
+            width, style, colour, thickness = group.primary_si, "-", MUST_NOT_CUT, 2.5
         elif antipad is not None:
-            width, style = antipad.width_si, "-"
+            width, style, colour, thickness = antipad.width_si, "-", COPPER, 1.5
         elif layer.role == "plane":
-            width, style = group.drill_si, ":"
+            width, style, colour, thickness = group.drill_si, ":", COPPER, 1.5
         else:
             continue
         faces = [1e3 * stackup.face_si(layer.name, face) for face in ("upper", "lower")]
         gap = (pitch - 1e3 * width) / 2
         for start in (left, left + pitch - gap):
-            ax.plot([start, start + gap], [sum(faces) / 2] * 2, style, color=COPPER, linewidth=1.5)
+            ax.plot(
+                [start, start + gap],
+                [sum(faces) / 2] * 2,
+                style,
+                color=colour,
+                linewidth=thickness,
+                solid_capstyle="butt",
+            )
 
 
 def _draw_hole(ax: Axes, plan: Plan, group: Group, x: float) -> None:
-    """The barrel that is left, the bore of the depth drill, and what it is."""
+    """The barrel that is left, the bore of the depth drill, and a label."""
     thickness, hit = 1e3 * plan.board.stackup.edges_si[-1], group.hits[0]
     height = 1e3 * float(side_view(plan.board.stackup, plan.rules, group.side).near[0])
     angle = plan.rules.tip_angle or 180.0

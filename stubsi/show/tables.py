@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 Row = TypeVar("Row")
 
 NARROWEST = 4
-"""Characters that a cell keeps at the least when it is cut."""
+"""Least number of characters that a cell keeps when it is cut."""
 
 MOST_HTML_ROWS = 200
 """Rows that a table in a notebook shows at most."""
@@ -39,7 +39,7 @@ class Column(Generic[Row]):
     cell : callable
         Text of the cell of a row.
     unit : str
-        Stands in a line of its own below the title of a text table, in brackets behind it elsewhere.
+        In a text table it stands in its own line below the title, elsewhere in brackets behind the title.
     align : {"left", "right"}
         Of text and HTML.
     priority : int, optional
@@ -77,8 +77,8 @@ def as_text(
     columns : sequence of Column
     rows : sequence
     width : int
-        Characters in a line. What does not fit goes: first the columns of the lowest priority, then the middle of long
-        cells of the elastic column. What cannot go makes the lines longer.
+        Characters in a line. If the table is too wide, the columns of the lowest priority are left out first. Then the
+        long cells of the elastic column lose their middle. If that is not enough, the lines are longer than this.
     head, foot : sequence of str
         Lines above and below the table, as they are to be printed.
     below : callable, optional
@@ -118,7 +118,7 @@ def _width(filled: Sequence[_Filled]) -> int:
 
 
 def _fitting(filled: list[_Filled], width: int) -> list[_Filled]:
-    """What is left of the columns when those of the lowest priority go until the others fit."""
+    """The columns that fit, after those of the lowest priority are left out one by one."""
     droppable = sorted((part for part in filled if part.column.priority is not None), key=_priority)
     for part in droppable:
         if _width(filled) <= width:
@@ -139,7 +139,7 @@ def _padded(part: _Filled, excess: int) -> list[str]:
 
 
 def _cut(text: str, width: int) -> str:
-    """Text of at most ``width`` characters: what is too long keeps both ends, where names differ."""
+    """Text of at most ``width`` characters. A longer text keeps both ends, because names differ there."""
     if len(text) <= width:
         return text
     return text[: width // 2] + "…" + text[len(text) - (width - 1) // 2 :]
@@ -203,7 +203,7 @@ def as_html(
     Parameters
     ----------
     columns : sequence of Column
-        Of which none has a title, or every one.
+        Either all of them have a title, or none has.
     rows : sequence
     head, foot : iterable of str
         Lines above and below the table.

@@ -1,4 +1,4 @@
-"""Owns the lines of text that every form of a table shares: kept on one line, broken to a width, and the caution."""
+"""Owns the lines of text around every table: escapes of control characters, breaking to a width, and the caution."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def one_line(text: str) -> str:
     """
     if text.isprintable():
         return text
-    return _CONTROL.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
+    return _CONTROL.sub(lambda match: match[0].encode("unicode_escape").decode("ascii"), text)
 
 
 def checked_width(width: SupportsIndex, least: int = LEAST_WIDTH) -> int:
@@ -83,7 +83,7 @@ def wrapped(
     indent : int
         Blanks in front of each of ``lines``.
     hang : int, optional
-        Blanks in front of what a line goes on with after a break; as many as ``indent`` unless given.
+        Blanks in front of the rest of a line after a break; as many as ``indent`` unless given.
     at_hyphens : bool
         Whether a line may be broken behind a hyphen.
 
