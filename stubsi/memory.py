@@ -1,4 +1,4 @@
-"""Owns a memory of bounded size: results by what they depend on, computed many at once and kept between calls."""
+"""Owns a memory of limited size for computed results. Results that are missing are computed together in one call."""
 
 from __future__ import annotations
 
@@ -12,12 +12,12 @@ Result = TypeVar("Result")
 
 
 class Memory(Generic[Key, Result]):
-    """Results by key. When it is full, the results that were asked for longest ago are dropped.
+    """Results by key. When the memory is full, the results that were not used for the longest time are dropped.
 
     Parameters
     ----------
     size : int
-        How many results are kept at most.
+        The most results that are kept.
     """
 
     def __init__(self, size: int) -> None:
@@ -28,14 +28,14 @@ class Memory(Generic[Key, Result]):
         return len(self._results)
 
     def all(self, keys: Sequence[Key], compute: Callable[[Sequence[Key]], Sequence[Result]]) -> list[Result]:
-        """Results of some keys; those that are not remembered are computed in one call.
+        """Results of some keys. Those that are not remembered are computed in one call.
 
         Parameters
         ----------
         keys : sequence of hashable values
-            Keys that are equal have one result.
+            Equal keys have the same result.
         compute : callable
-            Gives the results of distinct keys, in their order. Not called if all are remembered.
+            Takes distinct keys and returns their results in the same order. It is not called if all are remembered.
 
         Returns
         -------

@@ -1,4 +1,4 @@
-"""Owns the wording of what is refused at the boundary: the value as it was given, the rule, and the fix."""
+"""Owns the texts of errors about units and numbers: the value as the user gave it, the rule, and the fix."""
 
 from __future__ import annotations
 
@@ -12,54 +12,110 @@ if TYPE_CHECKING:
     from stubsi.unit_names import Kind
 
 LONGEST_SHOWN = 200
-"""Characters of a refused value that an error shows."""
+"""Most characters of a refused value that an error shows."""
 
 
 def as_shown(value: object) -> str:
-    """Show a refused value in an error.
+    """Show a refused value in an error text.
 
     Parameters
     ----------
     value : object
-        What was given.
+        The value as the user gave it.
 
     Returns
     -------
     str
-        Text in quotes, all else as it prints, cut to a readable length.
+        A text in quotes, any other value as it prints; cut to ``LONGEST_SHOWN`` characters.
     """
     try:
         text = repr(value) if isinstance(value, str) else f"{value}"
-    except (ValueError, TypeError, RecursionError):  # a number of too many digits, a list nested too deeply
+    except (ValueError, TypeError, RecursionError):  # a number with too many digits, or a list nested too deeply
         text = f"<{type(value).__name__}>"
     return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]} ..."
 
 
 def no_number(value: object, name: str) -> UnitError:
-    """Error for what is no plain number."""
+    """Make the error for a value that is not a plain number.
+
+    Parameters
+    ----------
+    value : object
+        The refused value.
+    name : str
+        Name of the argument, for the error text.
+
+    Returns
+    -------
+    UnitError
+    """
     return UnitError(f"{name} = {as_shown(value)}: must be a number without quotes, for example 3.8.")
 
 
 def no_unit(value: object, kind: Kind | Literal["rate"], name: str) -> UnitError:
-    """Error for a value without a unit."""
+    """Make the error for a value without a unit.
+
+    Parameters
+    ----------
+    value : object
+        The refused value.
+    kind : str
+        Kind of value that is wanted, a key of ``EXAMPLE``.
+    name : str
+        Name of the argument, for the error text.
+
+    Returns
+    -------
+    UnitError
+    """
     return UnitError(
         f"{name} = {as_shown(value)}: has no unit; write it as text like '{EXAMPLE[kind]}', or as a pint quantity."
     )
 
 
 def wrong_unit(text: str, unit: str, kind: Kind, name: str) -> UnitError:
-    """Error for a unit that is not one of its kind: what it is instead, or the known units near it."""
-    given, wanted = f"{name} = {as_shown(text)}", f"{with_article(kind)} is wanted, like '{EXAMPLE[kind]}'"
+    """Make the error for a unit that does not fit the kind. It says what the unit is, or which known unit is near.
+
+    Parameters
+    ----------
+    text : str
+        The refused value.
+    unit : str
+        The unit in it.
+    kind : str
+        Kind of value that is wanted, a key of ``UNITS``.
+    name : str
+        Name of the argument, for the error text.
+
+    Returns
+    -------
+    UnitError
+    """
+    argument, wanted = f"{name} = {as_shown(text)}", f"{with_article(kind)} is wanted, like '{EXAMPLE[kind]}'"
     for other, units in UNITS.items():
         if unit in units:
-            return UnitError(f"{given}: '{unit}' is {with_article(other)}; {wanted}.")
+            return UnitError(f"{argument}: '{unit}' is {with_article(other)}; {wanted}.")
     if unit.split(" ", maxsplit=1)[0] in RATE_UNITS:
-        return UnitError(f"{given}: a line rate where {wanted}.")
-    return UnitError(f"{given}: unknown unit {as_shown(unit)}{_near(unit, list(UNITS[kind]))}")
+        return UnitError(f"{argument}: a line rate where {wanted}.")
+    return UnitError(f"{argument}: unknown unit {as_shown(unit)}{_near(unit, list(UNITS[kind]))}")
 
 
 def wrong_rate_unit(text: str, unit: str, name: str) -> UnitError:
-    """Error for a unit that is none of a line rate: what it is instead, or the known units near it."""
+    """Make the error for a unit that is no unit of line rate. It says what the unit is, or which known unit is near.
+
+    Parameters
+    ----------
+    text : str
+        The refused value.
+    unit : str
+        The unit in it.
+    name : str
+        Name of the argument, for the error text.
+
+    Returns
+    -------
+    UnitError
+    """
     if unit in UNITS["frequency"]:
         return UnitError(
             f"{name} = {as_shown(text)}: that is a frequency; a line rate is in Gb/s, GBd or GT/s "
@@ -74,10 +130,23 @@ def wrong_rate_unit(text: str, unit: str, name: str) -> UnitError:
 
 
 def with_article(kind: str) -> str:
-    """The name of a kind with its article: "an impedance"."""
+    """Put the article before the name of a kind.
+
+    Parameters
+    ----------
+    kind : str
+        Like "impedance".
+
+    Returns
+    -------
+    str
+        Like "an impedance".
+    """
     return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
 
 
 def _near(unit: str, known: list[str]) -> str:
-    same = [k for k in known if k.casefold() == unit.casefold()] or difflib.get_close_matches(unit, known, 1)
-    return f"; did you mean '{same[0]}'?" if same else f"; known are {', '.join(known)}."
+    """End of an error text: the known unit nearest to an unknown one, or all known units."""
+    same_letters = [spelling for spelling in known if spelling.casefold() == unit.casefold()]
+    near = same_letters or difflib.get_close_matches(unit, known, 1)
+    return f"; did you mean '{near[0]}'?" if near else f"; known are {', '.join(known)}."

@@ -1,14 +1,25 @@
-"""Owns the spellings: every unit that is read, by kind of value, what it is in SI, and how each kind is shown."""
+"""Owns the units that are read, by kind of value, with their factors to SI, and the unit that each kind is shown in."""
 
 from __future__ import annotations
 
+from enum import StrEnum
 from typing import Literal, TypeAlias
 
 Kind: TypeAlias = Literal["length", "frequency", "impedance", "delay per length", "capacitance", "conductivity"]
 """Kinds of value that come with a unit."""
 
 RateKind: TypeAlias = Literal["symbol rate", "bit rate"]
-"""Kinds of rate that are given back. A rate is read by ``units.to_rate``, for a text can say either of them."""
+"""Kinds of line rate that are given back. ``units.to_rate`` reads both, because a text can state either of them."""
+
+
+class Counted(StrEnum):
+    """What a line rate counts per second. ``BITS_OR_SYMBOLS``: pint's baud, which pint also takes as bit/s."""
+
+    BITS = "bits"
+    TRANSFERS = "transfers"
+    SYMBOLS = "symbols"
+    BITS_OR_SYMBOLS = "bits or symbols"
+
 
 UNITS: dict[Kind, dict[str, float]] = {
     "length": {
@@ -38,17 +49,20 @@ UNITS: dict[Kind, dict[str, float]] = {
 }
 """Every spelling of a unit that is read, by kind of value, with its factor to SI."""
 
-RATE_UNITS: dict[str, tuple[str, float]] = {
-    spelling: (kind, factor)
+RATE_UNITS: dict[str, tuple[Counted, float]] = {
+    spelling: (counted, factor)
     for prefix, factor in {"": 1.0, "k": 1e3, "M": 1e6, "G": 1e9, "T": 1e12}.items()
-    for kind, endings in {
-        "bits": ("b/s", "bit/s", "bps"),
-        "transfers": ("T/s",),
-        "symbols": ("Bd", "baud", "Baud", "bd"),
+    for counted, endings in {
+        Counted.BITS: ("b/s", "bit/s", "bps"),
+        Counted.TRANSFERS: ("T/s",),
+        Counted.SYMBOLS: ("Bd", "baud", "Baud", "bd"),
     }.items()
     for spelling in (prefix + ending for ending in endings)
 }
-"""Units of a line rate: bits, transfers (bits per lane) or symbols per second."""
+"""Every spelling of a unit of line rate, with what it counts and how many per second one unit is.
+
+A transfer is one bit on one lane.
+"""
 
 SI: dict[Kind, str] = {
     "length": "m",
@@ -58,7 +72,7 @@ SI: dict[Kind, str] = {
     "capacitance": "F",
     "conductivity": "S/m",
 }
-"""Unit each kind is kept in."""
+"""The SI unit in which values of each kind are kept."""
 
 SHOWN: dict[Kind | RateKind, tuple[str, float]] = {
     "length": ("mm", 1e-3),
@@ -70,7 +84,7 @@ SHOWN: dict[Kind | RateKind, tuple[str, float]] = {
     "symbol rate": ("GBd", 1e9),
     "bit rate": ("Gbit/s", 1e9),
 }
-"""Unit each kind is given back in, with its factor to SI."""
+"""The unit in which values of each kind are given back and shown, with its factor to SI."""
 
 EXAMPLE: dict[Kind | Literal["rate"], str] = {
     "length": "62 mil",
@@ -81,7 +95,7 @@ EXAMPLE: dict[Kind | Literal["rate"], str] = {
     "conductivity": "58 MS/m",
     "rate": "25.78125 Gb/s",
 }
-"""How a value of each kind is written, for error texts."""
+"""An example of a value of each kind as users write it, for error texts."""
 
 LARGEST_AND_SMALLEST: dict[Kind, tuple[float, float]] = {
     "length": (1e4, 1e-9),
@@ -91,11 +105,11 @@ LARGEST_AND_SMALLEST: dict[Kind, tuple[float, float]] = {
     "capacitance": (1e-3, 1e-21),
     "conductivity": (1e12, 1e-3),
 }
-"""Largest and smallest size that is read, by kind, in SI units; zero is read, too.
+"""Largest and smallest size that is accepted, by kind, in SI units. Zero is accepted as well.
 
-A value beyond them is a slip of the keyboard: they lie far beyond anything that is built (common practice, no source).
-Within them the arithmetic neither overflows nor loses its digits.
+A value outside these limits is taken for a typing error, because they lie far beyond anything that is built (common
+practice, no source). Within them the arithmetic neither overflows nor loses digits.
 """
 
 LARGEST_NUMBER = 1e12
-"""Largest size of a plain number that is read."""
+"""Largest size of a plain number that is accepted."""

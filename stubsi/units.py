@@ -1,7 +1,7 @@
-"""Owns the boundary: text with a unit and pint quantities in, SI floats inside, pint quantities in plain units out.
+"""Owns the conversion of values at the public interface: texts with a unit and pint quantities to SI floats, and back.
 
-This is the only module that knows pint. Text is read by a strict rule of its own (one number, one unit), never by
-pint's parser. The caller's pint registry is used as it stands and is never changed.
+This is the only module that imports pint. A text is read by a strict rule (one number, one unit) and never by pint's
+parser. The caller's pint registry is used as it is and is never changed.
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import pint
 
 from stubsi.errors import UnitError
 from stubsi.unit_errors import as_shown, no_number, no_unit, with_article, wrong_rate_unit, wrong_unit
-from stubsi.unit_names import EXAMPLE, LARGEST_AND_SMALLEST, LARGEST_NUMBER, RATE_UNITS, SHOWN, SI, UNITS
+from stubsi.unit_names import EXAMPLE, LARGEST_AND_SMALLEST, LARGEST_NUMBER, RATE_UNITS, SHOWN, SI, UNITS, Counted
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,13 +32,13 @@ if TYPE_CHECKING:
     """One value with its unit: text like "62 mil", or a pint quantity."""
 
     DimensionedArray: TypeAlias = Dimensioned | Sequence["DimensionedArray"] | NDArray[np.object_] | NDArray[np.str_]
-    """One value with its unit or many: a quantity array, or lists of texts and quantities."""
+    """One or more values with their units: a quantity (also of an array), or lists of texts and quantities."""
 
     Number: TypeAlias = float | np.floating[Any] | np.integer[Any] | Quantity
     """One plain number, or a pint quantity without unit."""
 
     NumberArray: TypeAlias = Number | Sequence["NumberArray"] | NDArray[np.floating[Any]] | NDArray[np.integer[Any]]
-    """One plain number or many."""
+    """One or more plain numbers."""
 
 Rule: TypeAlias = Literal[
     "positive",
@@ -47,12 +47,12 @@ Rule: TypeAlias = Literal[
     "at least 1 (vacuum)",
     "below 1 and not negative (a ratio, not a percentage)",
 ]
-"""What a number may be. It is always finite."""
+"""The condition that a number must meet. In addition it must always be finite."""
 
 DK_RULE: Rule = "at least 1 (vacuum)"
-"""What a relative permittivity may be."""
+"""Condition on a relative permittivity."""
 DF_RULE: Rule = "below 1 and not negative (a ratio, not a percentage)"
-"""What a loss tangent may be."""
+"""Condition on a loss tangent."""
 
 _RULES: dict[Rule, tuple[float, bool, float]] = {
     "positive": (0.0, False, math.inf),
@@ -61,7 +61,7 @@ _RULES: dict[Rule, tuple[float, bool, float]] = {
     DK_RULE: (1.0, True, math.inf),
     DF_RULE: (0.0, True, 1.0),
 }
-"""Lowest value of each rule, whether that value itself is allowed, and the value all must lie below."""
+"""For each rule: the lower limit, whether that limit itself is allowed, and the limit that numbers must lie below."""
 
 _NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
 _NUMBER_AND_UNIT = re.compile(rf"\s*({_NUMBER})\s*(\S+)\s*")
@@ -69,7 +69,7 @@ _NUMBER_AND_REST = re.compile(rf"({_NUMBER})\s*(\S.*)?")
 
 
 def to_si(value: DimensionedArray, kind: Kind, name: str, *, rule: Rule = "positive") -> float | FloatArray:
-    """Take a value with a unit as an SI float (an array where the value is an array or a list).
+    """Convert a value with a unit to an SI float, or to an array where the value is an array or a list.
 
     Parameters
     ----------
@@ -80,7 +80,7 @@ def to_si(value: DimensionedArray, kind: Kind, name: str, *, rule: Rule = "posit
     name : str
         Name of the argument, for the error text.
     rule : str
-        What the number may be; it is always finite.
+        Condition on the number, which must also be finite.
 
     Returns
     -------
@@ -90,8 +90,9 @@ def to_si(value: DimensionedArray, kind: Kind, name: str, *, rule: Rule = "posit
     Raises
     ------
     UnitError
-        Blank, no number, comma decimal, unknown unit, wrong kind of unit, no unit, not finite, far too large or too
-        small for its kind, masked, a list of uneven rows, or against ``rule``.
+        The value is blank, is no number, has a decimal comma, no unit, an unknown unit or a unit of another kind, is
+        not finite, is far too large or too small for its kind, is masked, is a list of rows of unequal length, or
+        breaks ``rule``.
     """
     if isinstance(value, np.ndarray) and value.dtype.kind in "OU":
         value = value.tolist()
@@ -101,14 +102,14 @@ def to_si(value: DimensionedArray, kind: Kind, name: str, *, rule: Rule = "posit
     elif isinstance(value, pint.Quantity):
         si = _quantity_to_si(value, kind, name)
     elif isinstance(value, (list, tuple)):
-        return _even([to_si(item, kind, name, rule=rule) for item in value], name)
+        return _equal_rows([to_si(item, kind, name, rule=rule) for item in value], name)
     else:
         raise no_unit(value, kind, name)
     return in_range(si, kind, name, rule, shown=value)
 
 
 def one_si(value: Dimensioned, kind: Kind, name: str, *, rule: Rule = "positive") -> float:
-    """Take one value with a unit as an SI float.
+    """Convert one value with a unit to an SI float.
 
     Parameters
     ----------
@@ -120,18 +121,19 @@ def one_si(value: Dimensioned, kind: Kind, name: str, *, rule: Rule = "positive"
     Returns
     -------
     float
-        In the SI unit of its kind, rounded to 14 digits: values of up to 12 digits are equal whatever their unit was.
+        In the SI unit of its kind, rounded to 14 digits. So a value of up to 12 digits gives the same float in every
+        unit that it can be written in.
 
     Raises
     ------
     UnitError
-        As ``to_si``; a list or an array.
+        As in ``to_si``; also for a list or an array.
     """
     return float(f"{_one(to_si(value, kind, name, rule=rule), name, value):.14g}")
 
 
 def one_number(value: NumberArray, name: str, *, rule: Rule = "positive") -> float:
-    """Take one plain number.
+    """Convert one plain number to a float.
 
     Parameters
     ----------
@@ -145,13 +147,13 @@ def one_number(value: NumberArray, name: str, *, rule: Rule = "positive") -> flo
     Raises
     ------
     UnitError
-        As ``to_number``; a list or an array.
+        As in ``to_number``; also for a list or an array.
     """
     return _one(to_number(value, name, rule=rule), name, value)
 
 
 def to_number(value: NumberArray, name: str, *, rule: Rule = "positive") -> float | FloatArray:
-    """Take a plain number (Dk, loss tangent, ratio, dB) as a float, an array or list of them as an array.
+    """Convert a plain number (Dk, loss tangent, ratio, dB) to a float, or an array or list of them to an array.
 
     Parameters
     ----------
@@ -160,7 +162,7 @@ def to_number(value: NumberArray, name: str, *, rule: Rule = "positive") -> floa
     name : str
         Name of the argument, for the error text.
     rule : str
-        What the number may be; it is always finite.
+        Condition on the number, which must also be finite.
 
     Returns
     -------
@@ -169,7 +171,7 @@ def to_number(value: NumberArray, name: str, *, rule: Rule = "positive") -> floa
     Raises
     ------
     UnitError
-        Text, True or False, a value with a unit, not finite, far too large, masked, or against ``rule``.
+        The value is a text, True or False, has a unit, is not finite, far too large or masked, or breaks ``rule``.
     """
     if type(value) is float or type(value) is int:
         return in_range(_float(value), None, name, rule, shown=value)
@@ -189,7 +191,7 @@ def to_number(value: NumberArray, name: str, *, rule: Rule = "positive") -> floa
 
 
 def in_range(si: float | FloatArray, kind: Kind | None, name: str, rule: Rule, shown: object) -> float | FloatArray:
-    """Check that numbers are finite, obey a rule and are of a size that their kind can have.
+    """Check that numbers are finite, obey a rule and have a size that is possible for their kind.
 
     Parameters
     ----------
@@ -200,9 +202,9 @@ def in_range(si: float | FloatArray, kind: Kind | None, name: str, rule: Rule, s
     name : str
         Name of the argument, for the error text.
     rule : str
-        What the numbers may be.
+        Condition on the numbers.
     shown : object
-        What was given, for the error text.
+        The value as the user gave it, for the error text.
 
     Returns
     -------
@@ -212,7 +214,7 @@ def in_range(si: float | FloatArray, kind: Kind | None, name: str, rule: Rule, s
     Raises
     ------
     UnitError
-        A number is not as it must be.
+        A number is not finite, breaks the rule, or is far too large or too small.
     """
     lowest, allowed, below = _RULES[rule]
     largest, smallest = LARGEST_AND_SMALLEST[kind] if kind else (LARGEST_NUMBER, 0.0)
@@ -234,8 +236,8 @@ def in_range(si: float | FloatArray, kind: Kind | None, name: str, rule: Rule, s
     return si
 
 
-def to_rate(value: Dimensioned, name: str) -> tuple[float, str, str]:
-    """Take a line rate apart.
+def to_rate(value: Dimensioned, name: str) -> tuple[float, Counted, str]:
+    """Split a line rate into its number, what it counts, and the modulation that its text states.
 
     Parameters
     ----------
@@ -248,15 +250,15 @@ def to_rate(value: Dimensioned, name: str) -> tuple[float, str, str]:
     -------
     per_second : float
         How many per second.
-    counted : str
-        What is counted: "bits", "transfers" or "symbols"; "bits or symbols" for pint's baud, which is also its bps.
+    counted : Counted
+        What is counted.
     modulation : str
-        The text behind the unit; blank if there is none.
+        The text after the unit; blank if there is none.
 
     Raises
     ------
     UnitError
-        As ``to_si``; a frequency is refused with the two ways to say what was meant.
+        As in ``to_si``. The error for a frequency says how to write the line rate instead.
     """
     if isinstance(value, pint.Quantity):
         return (*_rate_of_quantity(value, name), "")
@@ -269,7 +271,7 @@ def to_rate(value: Dimensioned, name: str) -> tuple[float, str, str]:
 
 
 def quantity(si: ArrayLike, kind: Kind | RateKind) -> Quantity:
-    """Give SI floats back as a pint quantity in the plain unit of their kind.
+    """Convert SI floats to a pint quantity in the unit that their kind is shown in.
 
     Parameters
     ----------
@@ -291,12 +293,12 @@ def quantity(si: ArrayLike, kind: Kind | RateKind) -> Quantity:
 
 @lru_cache(maxsize=64)
 def _unit(registry: pint.UnitRegistry[Any], unit: str) -> pint.Unit:
-    """Read the name of a unit once for each registry: to read it takes longer than all the rest of a quantity."""
+    """Look up a unit, once for each registry. The look-up takes longer than all other steps of making a quantity."""
     return registry.Unit(unit)
 
 
 def show(si: float | None, kind: Kind | RateKind, digits: int = 4) -> str:
-    """Show an SI float as text in the plain unit of its kind.
+    """Show an SI float as text in the unit that its kind is shown in.
 
     Parameters
     ----------
@@ -319,7 +321,7 @@ def show(si: float | None, kind: Kind | RateKind, digits: int = 4) -> str:
 
 
 def _float(number: float) -> float:
-    """Take an integer or float as a float; infinite where no float is as large."""
+    """Convert an integer or float to a float; infinite where the integer is too large for a float."""
     try:
         return float(number)
     except OverflowError:
@@ -339,7 +341,7 @@ def _text_to_si(text: str, kind: Kind, name: str) -> float:
 
 
 def _split(value: object, kind: Kind | Literal["rate"], name: str) -> tuple[float, str]:
-    """Number and unit of a text; every way of writing a number that could be misread is refused by name."""
+    """Number and unit of a text. Each way of writing a number that could be misread has its own error text."""
     if not isinstance(value, str):
         raise no_unit(value, kind, name)
     text = value.strip().replace("\u2212", "-")
@@ -381,7 +383,7 @@ def _quantity_to_si(value: Quantity, kind: Kind, name: str) -> float | FloatArra
 
 
 def _real(number: object, value: Quantity, name: str) -> float | FloatArray:
-    """Take a pint magnitude as a float or float array; complex, masked or textual ones are refused."""
+    """Convert a pint magnitude to a float or float array; a complex, masked or text magnitude is refused."""
     _refuse_masked(number, name)
     si = np.asarray(number)
     try:
@@ -404,19 +406,20 @@ def _one(number: float | FloatArray, name: str, shown: object) -> float:
     return number
 
 
-def _even(rows: list[float | FloatArray], name: str) -> FloatArray:
+def _equal_rows(rows: list[float | FloatArray], name: str) -> FloatArray:
     if len({np.shape(row) for row in rows}) > 1:
         raise UnitError(f"{name}: the lists in it must all be of one length.")
     return np.array(rows, dtype=np.float64)
 
 
-def _rate_of_quantity(value: Quantity, name: str) -> tuple[float, str]:
+def _rate_of_quantity(value: Quantity, name: str) -> tuple[float, Counted]:
+    """How many per second, and what is counted: pint's unit, with any prefix, is a bit or a baud per time."""
     units = dict(value.unit_items())
     time = {unit for unit in units if unit.endswith(("second", "minute", "hour", "hertz"))}
-    counted = [(unit, power) for unit, power in units.items() if unit not in time]
-    for ending, kind in (("bit", "bits"), ("baud", "bits or symbols")):
-        if len(counted) == 1 and counted[0][0].endswith(ending) and counted[0][1] == 1 and value.check("1/[time]"):
-            return _rate_in_range(_one(_real(value.m_as("1/s"), value, name), name, value), name, value), kind
+    others = [(unit, power) for unit, power in units.items() if unit not in time]
+    for ending, counted in (("bit", Counted.BITS), ("baud", Counted.BITS_OR_SYMBOLS)):
+        if len(others) == 1 and others[0][0].endswith(ending) and others[0][1] == 1 and value.check("1/[time]"):
+            return _rate_in_range(_one(_real(value.m_as("1/s"), value, name), name, value), name, value), counted
     raise UnitError(
         f"{name} = {as_shown(value)}: a line rate is wanted, in Gbit/s or GBd; a frequency does not say which."
     )

@@ -1,7 +1,7 @@
 """Owns the frozen value object: fields with a dimension, fields that are converted, comparison, hash, print and copy.
 
-A field with a dimension is written in two lines. The first is what users give and get back, the second is the float
-that the library calculates with::
+A field with a dimension is written in two lines. The first declares what users give and get back. The second declares
+the float that the library calculates with::
 
     drill: Dimension = Dimension("length")
     drill_si: float = field(init=False)
@@ -42,7 +42,7 @@ Kept_co = TypeVar("Kept_co", covariant=True)
 
 
 class InSI(float):
-    """A float that is in the SI unit of its kind already: what the library itself gives to a dimensioned field."""
+    """A float in the SI unit of its kind. The library itself gives it to a dimensioned field; users give text."""
 
     __slots__ = ()
 
@@ -55,7 +55,7 @@ class SIField:
     kind : str
         Kind of the value, a key of ``unit_names.UNITS``.
     rule : str
-        What the number may be, one of ``units.Rule``.
+        Condition on the number, one of ``units.Rule``.
     """
 
     def __init__(self, kind: Kind, *, rule: Rule = "positive") -> None:
@@ -65,18 +65,45 @@ class SIField:
         self.name, self.si_name, self.shown_name = name, name + "_si", f"{owner.__name__} {name}"
 
     def to_si(self, value: Dimensioned | InSI, shown_name: str) -> float:
-        """Take one value in SI units; UnitError naming ``shown_name`` if it has no unit or a wrong one."""
+        """Convert one value to SI units.
+
+        Parameters
+        ----------
+        value : str, pint.Quantity or InSI
+            The value.
+        shown_name : str
+            Name for the error text.
+
+        Returns
+        -------
+        float
+
+        Raises
+        ------
+        UnitError
+            The value has no unit or a wrong one, or breaks the rule of the field.
+        """
         if isinstance(value, InSI):
             return float(f"{value:.14g}")
         return one_si(value, self.kind, shown_name, rule=self.rule)
 
     def text(self, si: Any) -> str:
-        """What is kept, as Python code that makes it again."""
+        """Python code of what is kept, for ``repr``.
+
+        Parameters
+        ----------
+        si : float or None
+            What is kept, in SI units. Subclasses keep several floats.
+
+        Returns
+        -------
+        str
+        """
         return "None" if si is None else f"'{show(si, self.kind, 14)}'"
 
 
 class Dimension(SIField):
-    """A dimensioned field that must be given: takes text or a quantity, gives a quantity."""
+    """A dimensioned field that must be given. It takes a text or a quantity, and it returns a quantity."""
 
     @overload
     def __get__(self, instance: None, owner: type) -> Self: ...
@@ -105,14 +132,15 @@ class OptionalDimension(SIField):
 
 
 class Converted(Generic[Given_contra, Kept_co]):
-    """A field that takes values of the first type and keeps one of the second.
+    """A field that takes values of one type and converts them to another type, which it keeps.
 
     Parameters
     ----------
     convert : callable
-        Makes what is kept of two things: what is given, and the name that errors show, like "hole U1.A4 connects".
+        Converts the given value. Its arguments are that value and the name for error texts, like "hole U1.A4
+        connects".
     default : optional
-        What is kept where nothing is given. Without a default the field must be given.
+        What is kept if no value is given. Without a default the field must be given.
     """
 
     def __init__(
@@ -140,33 +168,33 @@ class Converted(Generic[Given_contra, Kept_co]):
 
 
 def shown_name(instance: object, title: str, field_name: str) -> str:
-    """Name of a field for an error.
+    """Name of a field for an error text.
 
     Parameters
     ----------
     instance : object
-        The object with the field.
+        The object that has the field.
     title : str
-        What it is, like "hole".
+        What the object is, like "hole".
     field_name : str
-        The field.
+        Name of the field.
 
     Returns
     -------
     str
         Like "hole U1.A4 connects", or "stackup layers" where the object has no name.
     """
-    own = instance.__dict__.get("name")
-    return f"{title} {own} {field_name}" if isinstance(own, str) else f"{title} {field_name}"
+    name = instance.__dict__.get("name")
+    return f"{title} {name} {field_name}" if isinstance(name, str) else f"{title} {field_name}"
 
 
 def _words(class_name: str) -> str:
-    """A class name in small words: "press fit" for PressFit."""
+    """A class name in lower-case words: "press fit" for PressFit."""
     return "".join(f" {letter.lower()}" if letter.isupper() else letter for letter in class_name).strip()
 
 
 class Value:
-    """Base of the frozen keyword-only dataclasses; two are equal if their fields are, whatever unit they came in."""
+    """Base of the frozen keyword-only dataclasses. Two are equal if their fields are equal in SI units."""
 
     __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
 
@@ -174,7 +202,7 @@ class Value:
         """Check and complete the fields."""
 
     def replaced(self, **changes: Any) -> Self:
-        """Copy with some fields changed. The other fields are kept as they are, not read from text again.
+        """Make a copy with some fields changed. The other fields are copied as they are and not read from text again.
 
         Parameters
         ----------
@@ -184,10 +212,15 @@ class Value:
         Returns
         -------
         Same type as this object.
+            The copy.
+
+        Raises
+        ------
+        TypeError
+            There is no such field.
         """
         copy = object.__new__(type(self))
-        own = copy.__dict__
-        own.update({name: self.__dict__[name] for name in kept_names(type(self))})
+        copy.__dict__.update({name: self.__dict__[name] for name in kept_names(type(self))})
         for name, value in changes.items():
             if name not in self.__dataclass_fields__ or not self.__dataclass_fields__[name].init:
                 raise TypeError(f"{type(self).__name__} has no field '{name}' that can be given.")
@@ -196,29 +229,28 @@ class Value:
         return copy
 
     def _key(self) -> tuple[Any, ...]:
-        own = self.__dict__
-        return tuple([own[name] for name in kept_names(type(self))])
+        kept = self.__dict__
+        return tuple([kept[name] for name in kept_names(type(self))])
 
     def __eq__(self, other: object) -> bool:
         return self is other or (isinstance(other, Value) and type(self) is type(other) and self._key() == other._key())
 
     def __hash__(self) -> int:
-        own = self.__dict__
-        if "_hash" not in own:
-            own["_hash"] = hash((type(self), self._key()))
-        return int(own["_hash"])
+        kept = self.__dict__
+        if "_hash" not in kept:
+            kept["_hash"] = hash((type(self), self._key()))
+        return int(kept["_hash"])
 
     def __getstate__(self) -> dict[str, Any]:
-        """Everything but what was remembered: hashes of text differ from process to process."""
+        """Everything except the remembered hash and results. Hashes of text differ from process to process."""
         return {name: value for name, value in self.__dict__.items() if name not in ("_hash", "_memo")}
 
     def __repr__(self) -> str:
-        own = self.__dict__
         shown = []
         for item in fields(self):
             declared = type(self).__dict__.get(item.name)
             if isinstance(declared, SIField):
-                shown.append(f"{item.name}={declared.text(own[declared.si_name])}")
+                shown.append(f"{item.name}={declared.text(self.__dict__[declared.si_name])}")
             elif item.repr and item.init:
                 value = getattr(self, item.name)
                 shown.append(f"{item.name}={(str(value) if isinstance(value, StrEnum) else value)!r}")
@@ -228,15 +260,25 @@ class Value:
 _KEPT_NAMES: dict[type[Value], tuple[str, ...]] = {}
 
 
-def kept_names(cls: type[Value]) -> tuple[str, ...]:
-    """Names of the fields as an object of this class keeps them: SI floats in place of dimensioned fields."""
-    if cls not in _KEPT_NAMES:
-        _KEPT_NAMES[cls] = tuple(
+def kept_names(value_type: type[Value]) -> tuple[str, ...]:
+    """Names of the fields as an object keeps them: the SI floats in place of the dimensioned fields.
+
+    Parameters
+    ----------
+    value_type : type
+        A subclass of ``Value``.
+
+    Returns
+    -------
+    tuple of str
+    """
+    if value_type not in _KEPT_NAMES:
+        _KEPT_NAMES[value_type] = tuple(
             name
-            for name, item in cls.__dataclass_fields__.items()
-            if not isinstance(cls.__dict__.get(name), SIField) and (item.init or name.endswith("_si"))
+            for name, item in value_type.__dataclass_fields__.items()
+            if not isinstance(value_type.__dict__.get(name), SIField) and (item.init or name.endswith("_si"))
         )
-    return _KEPT_NAMES[cls]
+    return _KEPT_NAMES[value_type]
 
 
 @overload
@@ -244,16 +286,16 @@ def checked(value: object, what: str) -> str: ...
 @overload
 def checked(value: object, what: str, of: type[Item]) -> Item: ...
 def checked(value: object, what: str, of: type[Any] = str) -> Any:
-    """Return ``value`` if it is of the type that is wanted.
+    """Return ``value`` if it is of the wanted type.
 
     Parameters
     ----------
     value : object
-        What is checked.
+        The value to check.
     what : str
         Name of the argument, for the error text.
     of : type
-        Type that is wanted. A text (the default) must not be blank.
+        The wanted type. A text (the default) must not be blank.
 
     Returns
     -------
@@ -276,7 +318,7 @@ def text_or_blank(value: object, what: str) -> str:
     Parameters
     ----------
     value : object
-        What is checked.
+        The value to check.
     what : str
         Name of the argument, for the error text.
 
@@ -287,7 +329,7 @@ def text_or_blank(value: object, what: str) -> str:
     Raises
     ------
     BoardError
-        ``value`` is no text.
+        ``value`` is not a text.
     """
     if not isinstance(value, str):
         raise BoardError(f"{what} = {as_shown(value)}: must be a text, or left out.")
@@ -295,21 +337,21 @@ def text_or_blank(value: object, what: str) -> str:
 
 
 def one_of(value: object, what: str, allowed: tuple[str, ...]) -> None:
-    """Check that a value is one of some texts.
+    """Check that a value is one of the allowed texts.
 
     Parameters
     ----------
     value : object
-        What is checked.
+        The value to check.
     what : str
         Name of the argument, for the error text.
     allowed : tuple of str
-        The texts; a blank one stands for an argument that is left out.
+        The allowed texts. If a blank text is one of them, the argument may be left out.
 
     Raises
     ------
     BoardError
-        ``value`` is none of them; the text names them.
+        ``value`` is none of them. The error text names them.
     """
     if not (isinstance(value, str) and value in allowed):
         known = [text for text in allowed if text]
@@ -322,12 +364,12 @@ def sequence(value: object, what: str) -> tuple[str, ...]: ...
 @overload
 def sequence(value: object, what: str, of: type[Item]) -> tuple[Item, ...]: ...
 def sequence(value: object, what: str, of: type[Any] = str) -> tuple[Any, ...]:
-    """Take a list as a tuple.
+    """Convert a list to a tuple and check its items.
 
     Parameters
     ----------
     value : iterable
-        A list or another iterable; no text, no mapping.
+        A list or another iterable, but no text and no mapping.
     what : str
         Name of the argument, for the error text.
     of : type
@@ -340,13 +382,13 @@ def sequence(value: object, what: str, of: type[Any] = str) -> tuple[Any, ...]:
     Raises
     ------
     BoardError
-        ``value`` is no list, or an item is of another type or a blank text.
+        ``value`` is not a list, or an item is of another type or is a blank text.
     """
     if isinstance(value, (str, Mapping)) or not isinstance(value, Iterable):
         raise _no_list(value, what, of)
     try:
         items = tuple(value)
-    except TypeError:  # an array without dimension says that it can be iterated
+    except TypeError:  # a numpy array of dimension 0 has __iter__ but cannot be iterated
         raise _no_list(value, what, of) from None
     for item in items:
         checked(item, what, of)
@@ -359,7 +401,7 @@ def _no_list(value: object, what: str, of: type[Any]) -> BoardError:
 
 
 def names(value: Iterable[str], what: str) -> tuple[str, ...]:
-    """Take a list of names as a tuple: ``sequence`` for a field that is converted.
+    """Convert a list of names to a tuple. This is ``sequence`` in the form that ``Converted`` takes.
 
     Parameters
     ----------
@@ -376,7 +418,7 @@ def names(value: Iterable[str], what: str) -> tuple[str, ...]:
 
 
 def pairs(value: object, what: str) -> tuple[tuple[Any, Any], ...]:
-    """Take a mapping, or a list of pairs, as pairs.
+    """Convert a mapping, or a list of pairs, to a tuple of pairs.
 
     Parameters
     ----------
@@ -392,7 +434,7 @@ def pairs(value: object, what: str) -> tuple[tuple[Any, Any], ...]:
     Raises
     ------
     BoardError
-        ``value`` is neither.
+        ``value`` is neither a mapping nor a list of pairs.
     """
     items = tuple(value.items()) if isinstance(value, Mapping) else sequence(value, what, tuple)
     if any(len(item) != 2 for item in items):
@@ -401,6 +443,17 @@ def pairs(value: object, what: str) -> tuple[tuple[Any, Any], ...]:
 
 
 def read_only(array: NDArray[Scalar]) -> NDArray[Scalar]:
-    """Return the array itself, made read-only: results are shared, so nobody may write into them."""
+    """Make an array read-only and return it. Results are shared, so nobody may write into them.
+
+    Parameters
+    ----------
+    array : ndarray
+        Any array.
+
+    Returns
+    -------
+    ndarray
+        The same array.
+    """
     array.flags.writeable = False
     return array

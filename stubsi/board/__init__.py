@@ -1,1 +1,1 @@
-"""What is built: signals, stackup, padstacks, holes, nets and the board, as frozen values (geometry only)."""
+"""The board as data: signals, stackup, padstacks, holes, nets and the board itself, as frozen values; no physics."""

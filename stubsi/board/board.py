@@ -1,4 +1,4 @@
-"""Owns the board: stackup and nets together, checked against each other, and the span of every hole."""
+"""Owns the board: its stackup and nets, checked against each other, and its holes as arrays."""
 
 from __future__ import annotations
 
@@ -56,16 +56,16 @@ class Board(Value):
     name : str
         Name for tables and errors; may be left out.
     criterion : Criterion
-        What every net must meet that has none of its own.
+        What a net must meet if neither the net itself nor its signal has a criterion.
     signal_criteria : mapping of signal to Criterion
-        What the nets of a signal must meet; a net's own criterion goes first.
+        What the nets of a signal must meet, unless a net has its own criterion.
 
     Raises
     ------
     BoardError
-        A net or hole named twice, a layer that is not in the stackup or outside the hole's span, a pad wider than its
-        antipad on a plane, a contact zone deeper than the board, two different padstacks of one name, two holes
-        drilled into each other.
+        A name of a net or hole is used twice, a layer is not in the stackup or lies outside the hole's span, a pad is
+        wider than its antipad on a plane, a contact zone is deeper than the board, two different padstacks have one
+        name, or two holes run into each other.
     """
 
     stackup: Stackup
@@ -92,7 +92,7 @@ class Board(Value):
         self._refuse_overlaps()
 
     def criterion_of(self, net: Net) -> Criterion:
-        """What a net must meet: its own criterion, else its signal's, else the board's.
+        """What a net must meet: its own criterion, or that of its signal, or that of the board, in this order.
 
         Parameters
         ----------
@@ -102,13 +102,13 @@ class Board(Value):
         Returns
         -------
         Criterion
-            The one that goes first.
+            The first of these that is given.
         """
         of_signal = None if net.signal is None else self._by_signal.get(net.signal)
         return net.criterion or of_signal or self.criterion
 
     def with_criterion(self, criterion: Criterion) -> Board:
-        """Copy of this board with another criterion of the board; nothing else changes or is checked again.
+        """Copy of this board with another criterion of the board. Nothing else is changed or checked again.
 
         Parameters
         ----------
@@ -126,19 +126,19 @@ class Board(Value):
         return board
 
     def remembered(self, key: Hashable, make: Callable[[], Item]) -> Item:
-        """Result that is derived from this board once and then kept. It is no part of the board's value.
+        """Result that is computed from this board once and then kept. It has no part in comparison and hash.
 
         Parameters
         ----------
         key : hashable
-            What the result is kept under.
+            Key under which the result is kept.
         make : callable
-            Makes the result where nothing is kept under the key.
+            Computes the result. It is called if nothing is kept under the key.
 
         Returns
         -------
         object
-            What ``make`` gave the first time.
+            What ``make`` returned the first time.
         """
         memo = self.__dict__.setdefault("_memo", {})
         if key not in memo:
@@ -146,7 +146,7 @@ class Board(Value):
         return cast("Item", memo[key])
 
     def __getstate__(self) -> dict[str, Any]:
-        """The fields only: what follows from them is found again when it is asked for."""
+        """The fields only. Everything that follows from them is computed again when it is needed."""
         return {name: self.__dict__[name] for name in kept_names(Board)}
 
     def __repr__(self) -> str:
@@ -165,7 +165,7 @@ class Board(Value):
         Returns
         -------
         Span
-            By place from the top.
+            The layers, each as its number from the top.
 
         Raises
         ------
@@ -188,7 +188,7 @@ class Board(Value):
         Returns
         -------
         Net
-            The only net of that name.
+            The net; names are unique.
 
         Raises
         ------
@@ -204,7 +204,7 @@ class Board(Value):
 
     @cached_property
     def signals(self) -> tuple[Signal, ...]:
-        """What each of the signal nets carries."""
+        """Signal of each of the signal nets."""
         return tuple(net.signal for net in self.nets if net.signal is not None)
 
     @cached_property
@@ -214,17 +214,17 @@ class Board(Value):
 
     @cached_property
     def kinds(self) -> tuple[HoleKind, ...]:
-        """The different kinds of holes. ``kind`` of ``signal_holes`` and ``reference_holes`` counts in this list."""
+        """The different kinds of holes. ``signal_holes.kind`` and ``reference_holes.kind`` are numbers in this list."""
         return tuple(HoleKind(*key, checked_span(self.stackup, hole)) for key, hole in self._kind_list.first.items())
 
     @cached_property
     def signal_holes(self) -> HoleColumns:
-        """Holes of the signal nets as arrays; ``net`` counts in ``signal_nets``."""
+        """Holes of the signal nets as arrays. Their ``net`` is a number in ``signal_nets``."""
         return hole_columns(self.signal_nets, self._kind_list.of_hole[~self._is_reference_hole])
 
     @cached_property
     def reference_holes(self) -> HoleColumns:
-        """Holes of the reference nets as arrays; ``net`` counts in the reference nets."""
+        """Holes of the reference nets as arrays. Their ``net`` is a number in the list of reference nets."""
         nets = [net for net in self.nets if net.reference]
         return hole_columns(nets, self._kind_list.of_hole[self._is_reference_hole])
 
@@ -235,16 +235,16 @@ class Board(Value):
 
     @cached_property
     def z_stub_line_si(self) -> NDArray[np.float64]:
-        """Impedance of the line a stub of every signal net hangs in [ohm]."""
+        """For every signal net, the impedance [ohm] of the line that a stub of it is connected to."""
         return read_only(np.array([net.z_stub_line_si for net in self.signal_nets], dtype=float))
 
     def per_kind(self, value: Callable[[HoleKind], float], holes: HoleColumns) -> NDArray[Any]:
-        """Value of every hole that depends on its kind only.
+        """Value for every hole, where the value depends on the kind of the hole only.
 
         Parameters
         ----------
         value : callable
-            Gives the value of a HoleKind; it is asked once per kind.
+            Returns the value of a HoleKind. It is called once for each kind.
         holes : HoleColumns
             Holes of this board.
 
@@ -272,7 +272,10 @@ class Board(Value):
         return {net.name: net for net in self.nets}
 
     def _refuse_overlaps(self) -> None:
-        """Two holes may touch only where one ends and the other begins, as stacked blind holes do."""
+        """Refuse two holes whose drills run into each other.
+
+        Holes may touch where one ends and the other begins, as stacked blind holes do.
+        """
         columns = (self.signal_holes, self.reference_holes)
         holes = [hole for each in columns for hole in each.holes]
         place = np.concatenate([each.place for each in columns])

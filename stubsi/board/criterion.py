@@ -1,4 +1,4 @@
-"""Owns what a net must meet: one measured figure, its limit, and who said so; and the published rules of thumb."""
+"""Owns the criterion that a net must meet: one figure, its limit and its source; and the published rules of thumb."""
 
 from __future__ import annotations
 
@@ -42,7 +42,7 @@ _WORDING: dict[Measure, str] = {
 }
 
 MOST_DECIBELS = 1000.0
-"""Largest limit on a loss or return loss [dB]: far beyond what is measured, common practice, no source."""
+"""Largest limit on a loss or return loss [dB]. It lies far beyond what is measured; common practice, no source."""
 
 
 def _measure(value: str, what: str) -> Measure:
@@ -62,17 +62,18 @@ class Criterion(Value):
     limit : float
         Ratio [-], loss [dB], length [m] or length times symbol rate [m Bd]; positive.
     source : str
-        Who says so; not blank.
+        Who states the limit; not blank.
 
     Raises
     ------
     UnitError, BoardError
-        A measure that is not known, a limit that is not a positive number, a source that is no text or blank.
+        The measure is not known, the limit is not a positive number, or the source is blank or not a text.
 
     Notes
     -----
-    A limit on loss or return loss is met only while the first notch lies above Nyquist as well. Above its notch a stub
-    loses less again, and a stub of half a wave loses nothing at Nyquist. The notch then lies inside the signal's band.
+    A limit on loss or return loss is met only if the first notch also lies above Nyquist. The reason: above its notch
+    the loss of a stub falls again, and a stub of half a wavelength has no loss at Nyquist at all. But its notch then
+    lies inside the band of the signal.
 
     Examples
     --------
@@ -99,7 +100,7 @@ class Criterion(Value):
         at_least : float
             Ratio [-], positive.
         source : str
-            Who says so.
+            Who states the limit.
 
         Returns
         -------
@@ -116,7 +117,7 @@ class Criterion(Value):
         at_most : float
             Loss [dB], positive.
         source : str
-            Who says so.
+            Who states the limit.
 
         Returns
         -------
@@ -133,7 +134,7 @@ class Criterion(Value):
         at_least : float
             Return loss [dB], positive.
         source : str
-            Who says so.
+            Who states the limit.
 
         Returns
         -------
@@ -143,14 +144,14 @@ class Criterion(Value):
 
     @classmethod
     def stub_length(cls, at_most: Dimensioned, *, source: str = "the user") -> Criterion:
-        """Every stub at most this long, whatever the signal.
+        """Every stub at most this long, for every signal.
 
         Parameters
         ----------
         at_most : length
             Like "15 mil".
         source : str
-            Who says so.
+            Who states the limit.
 
         Returns
         -------
@@ -167,7 +168,7 @@ class Criterion(Value):
         at_most : length
             Longest stub at 1 GBd: "0.3 in" allows 0.012 in at 25 GBd.
         source : str
-            Who says so.
+            Who states the limit.
 
         Returns
         -------
@@ -205,7 +206,7 @@ class Criterion(Value):
 
     @property
     def least(self) -> bool:
-        """Whether the limit is a least value (True) or a greatest one."""
+        """Whether the limit is a lower limit (True) or an upper limit (False)."""
         return self.measure in (Measure.NOTCH_RATIO, Measure.RETURN_LOSS)
 
     def __str__(self) -> str:
@@ -218,7 +219,7 @@ class Criterion(Value):
 
 
 DEFAULT = Criterion.notch_ratio(5, source="DesignCon 2020 paper on via stubs, stated there for DDR4")
-"""The criterion where none is given."""
+"""The criterion that is used where the user gives none."""
 
 RULES_OF_THUMB: Mapping[str, Criterion] = MappingProxyType(
     {
@@ -233,11 +234,11 @@ RULES_OF_THUMB: Mapping[str, Criterion] = MappingProxyType(
         "TI 15 mil": Criterion.stub_length("15 mil", source="TI application reports SPRACP4A, SLAAE45: over 5 Gb/s"),
     }
 )
-"""Published rules of thumb by author, read only. They differ by a factor of ten: name the one you use."""
+"""Published rules of thumb by author, read only. They differ by a factor of ten, so say which one you use."""
 
 
 def as_criterion(value: Criterion | str) -> Criterion:
-    """Take a criterion, or the name of a rule of thumb.
+    """Convert the name of a rule of thumb to its criterion; a criterion is returned as it is.
 
     Parameters
     ----------
@@ -251,7 +252,7 @@ def as_criterion(value: Criterion | str) -> Criterion:
     Raises
     ------
     UnitError
-        Neither; the text names the rules of thumb.
+        The value is neither. The error text names the rules of thumb.
     """
     if isinstance(value, Criterion):
         return value

@@ -1,4 +1,4 @@
-"""Owns distances inside a board: a length and the two ends it runs between."""
+"""Owns distances inside a board: a length together with its two end points."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from stubsi.value import Dimension, Value
 
 
 class EndKind(StrEnum):
-    """What a distance along a barrel starts or ends at. Each is also its wording."""
+    """Where a distance along a barrel can start or end. Each is also the text that is shown."""
 
     UPPER_FACE = "the upper face"
     LOWER_FACE = "the lower face"
@@ -26,8 +26,9 @@ class DistanceEnd:
     Parameters
     ----------
     kind : EndKind
+        What lies there.
     layer : str, optional
-        The copper layer whose face it is; None where the end is no face of a layer.
+        The copper layer whose face it is; None where the end is not a face of a layer.
     """
 
     kind: EndKind
@@ -44,6 +45,7 @@ class Between:
     Parameters
     ----------
     start, end : DistanceEnd
+        Where the distance starts and ends.
     """
 
     start: DistanceEnd
@@ -71,11 +73,12 @@ class Between:
         return cls(DistanceEnd(face, layer), DistanceEnd(to_face, to_layer))
 
     def ending_at(self, kind: EndKind) -> Between:
-        """The same start, with an end that is no face of a layer.
+        """Copy with the same start and another end, which is not a face of a layer.
 
         Parameters
         ----------
         kind : EndKind
+            Where the distance ends.
 
         Returns
         -------
@@ -89,7 +92,7 @@ class Between:
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Distance(Value):
-    """A length inside the board and the two ends it runs between.
+    """A length inside the board, with its two end points.
 
     Parameters
     ----------

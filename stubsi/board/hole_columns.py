@@ -1,4 +1,4 @@
-"""Owns the holes of a board as arrays: the net, the kind, the leg and the place of every hole."""
+"""Owns the holes of a board as arrays: net, kind, leg and position of every hole."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 _LEG_NUMBERS = {leg: number for number, leg in enumerate(LEGS)}
 SINGLE, LEG_P, LEG_N = (_LEG_NUMBERS[leg] for leg in ("", "P", "N"))
-"""Numbers that stand for the leg of a hole."""
+"""Numbers that stand for the leg of a hole: of no pair, leg P or leg N of a pair."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -31,9 +31,9 @@ class HoleColumns:
     holes : tuple of Hole
         The holes themselves.
     net : ndarray of int
-        Number of the net, in the list of nets that the columns were made from.
+        Number of the net in the list of nets that the arrays were made from.
     kind : ndarray of int
-        Number of the kind of hole, in the board's list of kinds.
+        Number of the kind of hole in the board's list of kinds.
     leg : ndarray of int
         ``SINGLE``, ``LEG_P`` or ``LEG_N``.
     place : ndarray of complex

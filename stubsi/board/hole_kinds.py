@@ -1,4 +1,4 @@
-"""Owns the kinds of holes of a board: what holes have in common, the copper layers they reach, and checks of both."""
+"""Owns the kinds of holes of a board, and their checks. Holes of one kind share padstack, layers in use and pin."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 class Span(NamedTuple):
-    """Copper layers of a hole by place from the top: where the barrel starts and ends, and the outermost in use."""
+    """Copper layers of a hole, each as its number from the top: first and last of the barrel, outermost two in use."""
 
     first: int
     upper_in_use: int
@@ -31,7 +31,7 @@ class Span(NamedTuple):
 
 
 class HoleKind(NamedTuple):
-    """What all holes of one kind have in common; ``connects``, ``press_fit`` as in ``Hole``."""
+    """What all holes of one kind have in common. ``connects`` and ``press_fit`` are as in ``Hole``."""
 
     padstack: Padstack
     connects: tuple[str, ...]
@@ -40,7 +40,11 @@ class HoleKind(NamedTuple):
 
 
 class KindList(NamedTuple):
-    """The kinds of holes of some nets: number and first hole of every kind, and the kind number of every hole."""
+    """The kinds of holes of some nets.
+
+    ``numbers`` and ``first`` hold the number and the first hole of every kind. ``of_hole`` holds the number of the kind
+    of every hole, in the order of the nets.
+    """
 
     numbers: dict[_KindKey, int]
     first: dict[_KindKey, Hole]
@@ -99,34 +103,34 @@ def checked_span(stackup: Stackup, hole: Hole) -> Span:
     Returns
     -------
     Span
-        By place from the top.
+        The layers, each as its number from the top.
 
     Raises
     ------
     BoardError
-        A layer that is not in the stackup or outside the span of the hole, a pad wider than its antipad on a plane, a
-        press-fit pin that the hole or the board has no room for.
+        A layer is not in the stackup or lies outside the span of the hole, a pad is wider than its antipad on a plane,
+        the hole does not reach the face where a press-fit pin enters, or the pin's contact zone lies beyond the board.
     """
     padstack = hole.padstack
     first, last = padstack.span or (stackup.names[0], stackup.names[-1])
-    i, j = (place_in_stackup(stackup, layer, f"padstack {padstack.name} span") for layer in (first, last))
-    if i >= j:
+    top, bottom = (place_in_stackup(stackup, layer, f"padstack {padstack.name} span") for layer in (first, last))
+    if top >= bottom:
         raise BoardError(f"padstack {padstack.name} span = {first}, {last}: must go from an upper to a lower layer.")
-    used = [place_in_stackup(stackup, layer, f"hole {hole.name} connects") for layer in hole.connects]
-    outside = [layer for layer, place in zip(hole.connects, used, strict=True) if not i <= place <= j]
+    in_use = [place_in_stackup(stackup, layer, f"hole {hole.name} connects") for layer in hole.connects]
+    outside = [layer for layer, place in zip(hole.connects, in_use, strict=True) if not top <= place <= bottom]
     if outside:
         raise BoardError(
             f"hole {hole.name} connects '{outside[0]}': lies outside the hole's span {first} to {last} "
             f"(padstack {padstack.name})."
         )
     if hole.press_fit:
-        used.append(_check_press_fit(stackup, hole, hole.press_fit, i, j))
-    _check_pads(stackup, padstack, range(i, j + 1))
-    return Span(i, min(used, default=i), max(used, default=j), j)
+        in_use.append(_check_press_fit(stackup, hole, hole.press_fit, top, bottom))
+    _check_pads(stackup, padstack, range(top, bottom + 1))
+    return Span(top, min(in_use, default=top), max(in_use, default=bottom), bottom)
 
 
 def _check_press_fit(stackup: Stackup, hole: Hole, fit: PressFit, first: int, last: int) -> int:
-    """Place of the outer layer the pin enters at."""
+    """Check that a press-fit pin fits into a hole. Number of the outer layer where the pin enters."""
     entry = first if fit.side == "top" else last
     if entry not in (0, len(stackup.names) - 1):
         raise BoardError(f"hole {hole.name} press fit side = '{fit.side}': the hole does not reach that face.")
@@ -155,14 +159,14 @@ def _check_pads(stackup: Stackup, padstack: Padstack, places: range) -> None:
 
 
 def place_in_stackup(stackup: Stackup, layer: str, where: str) -> int:
-    """Place of a copper layer, counted from the top.
+    """Number of a copper layer, counted from the top.
 
     Parameters
     ----------
     stackup : Stackup
     layer : str
     where : str
-        What names the layer, for the error.
+        What names the layer, for the error text.
 
     Returns
     -------

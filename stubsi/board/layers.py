@@ -1,4 +1,4 @@
-"""Owns the layers of a board: copper and dielectric, and the mean of several dielectrics."""
+"""Owns the layers of a board: copper layers, dielectric layers, and the mean laminate of several dielectrics."""
 
 from __future__ import annotations
 
@@ -14,7 +14,10 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 Role: TypeAlias = Literal["signal", "plane", "mixed"]
-"""What a copper layer is to a hole: no plane, a plane, or a plane only where a padstack states an antipad on it."""
+"""Role of a copper layer.
+
+"mixed" is a plane only around the holes whose padstack states an antipad on that layer.
+"""
 ROLES: tuple[Role, ...] = ("signal", "plane", "mixed")
 
 
@@ -50,7 +53,7 @@ class CopperLayer(Value):
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class DielectricLayer(Value):
-    """A laminate layer. ``dk`` and ``df`` not given are unknown and stay so until the caller supplies them.
+    """A laminate layer. If ``dk`` or ``df`` is not given, it stays unknown until the user gives it.
 
     Parameters
     ----------
@@ -59,12 +62,13 @@ class DielectricLayer(Value):
     dk : float, optional
         Relative permittivity [-] along z (the data-sheet value, unless the sheet says otherwise).
     df : float, optional
-        Loss tangent [-]. Unknown counts as lossless: that moves the notch by less than 0.02 %, but its depth is wrong.
+        Loss tangent [-]. If it is unknown, the layer counts as lossless. That moves the notch by less than 0.02 %, but
+        the depth of the notch is then wrong.
     dk_in_plane : float, optional
         Relative permittivity [-] in the plane of the glass, which the radial field of a barrel sees.
     at : frequency, optional
-        Frequency of ``dk`` and ``df``; over frequency they then follow the wideband Debye model. Unknown: they are
-        constant over frequency.
+        Frequency at which ``dk`` and ``df`` hold. At other frequencies they follow the wideband Debye model. If the
+        frequency is unknown, they are constant over frequency.
     material : str
         What it is; blank where it is not stated.
     source : str
@@ -74,7 +78,7 @@ class DielectricLayer(Value):
     ------
     UnitError, BoardError
         A number that is zero, negative, not finite or written as text; a Dk below 1; a loss tangent of 1 or more; a
-        material or source that is no text.
+        material or source that is not a text.
     """
 
     thickness: Dimension = Dimension("length")
@@ -97,7 +101,7 @@ class DielectricLayer(Value):
 
     @property
     def radial_dk(self) -> float | None:
-        """Relative permittivity [-] that the radial field sees: the in-plane value where known, else ``dk``."""
+        """Relative permittivity [-] that the radial field sees: ``dk_in_plane`` where it is known, otherwise ``dk``."""
         return self.dk if self.dk_in_plane is None else self.dk_in_plane
 
 
@@ -110,9 +114,9 @@ class Laminate(Value):
     dk, df : float
         Means of relative permittivity [-] and loss tangent [-], weighted by thickness.
     at_si : float or None
-        Frequency [Hz] of both; None: constant over frequency.
+        Frequency [Hz] at which both hold; None: they are constant over frequency.
     assumed : tuple of str
-        What was assumed where the layers leave a value open, in words.
+        What was assumed where a value of the layers is unknown, in words.
     """
 
     dk: float
@@ -122,7 +126,18 @@ class Laminate(Value):
 
 
 def assumed_of(dielectrics: Sequence[DielectricLayer]) -> tuple[str, ...]:
-    """What is assumed where some of these layers leave a value open, in words."""
+    """What is assumed where some of these layers have an unknown value, in words.
+
+    Parameters
+    ----------
+    dielectrics : sequence of DielectricLayer
+        The layers.
+
+    Returns
+    -------
+    tuple of str
+        One text for each assumption.
+    """
     in_plane = [layer.dk_in_plane is not None for layer in dielectrics]
     assumed = ["in-plane Dk" if all(in_plane) else "in-plane Dk where known" if any(in_plane) else "z-axis Dk"]
     if any(layer.df is None for layer in dielectrics):

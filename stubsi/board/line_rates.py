@@ -1,7 +1,7 @@
 """Owns the named line rates of open standards, each with its own symbol rate and its source.
 
 Each source ends with how it was checked. ``seen``: read in the named source or in a public listing of it.
-``from memory``: not checked against the document; confirm it before you decide by it.
+``from memory``: not checked against the document; check it yourself before you rely on it.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ Modulation: TypeAlias = Literal["NRZ", "PAM3", "PAM4"]
 
 
 class LineRate(NamedTuple):
-    """One lane of an interface: its names, modulation, symbol rate [GBd] and where that is from."""
+    """Line rate of one lane of an interface: its names, modulation, symbol rate [GBd] and source."""
 
     names: tuple[str, ...]
     modulation: Modulation

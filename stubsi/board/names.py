@@ -1,4 +1,4 @@
-"""Owns names on a board: lookup with an error that names the near ones, repeated names, names cut short to print."""
+"""Owns names on a board: look-up with an error that names similar names, repeated names, long names cut for print."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ if TYPE_CHECKING:
 Item = TypeVar("Item")
 
 MOST_COMPARED = 10_000
-"""Names that are compared with an unknown one: a few milliseconds."""
+"""Most names that are compared with an unknown name. This takes a few milliseconds."""
 
 
 def by_name(items: Mapping[str, Item], name: str, what: str, where: str) -> Item:
-    """Item of a name.
+    """Look up the item of a name.
 
     Parameters
     ----------
@@ -54,7 +54,7 @@ def refuse_repeats(what: str, names: list[str]) -> None:
     Parameters
     ----------
     what : str
-        What bears the names, like "net".
+        What has the names, like "net".
     names : list of str
 
     Raises
@@ -70,7 +70,7 @@ def refuse_repeats(what: str, names: list[str]) -> None:
 
 
 def shortened(name: str, most: int = 60) -> str:
-    """Name for a one-line description: a long one is cut and ends in an ellipsis.
+    """Cut a long name for a one-line description, with an ellipsis at its end.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Owns holes and nets: where the holes of a net are and which layers it uses in each; return vias; depth drills."""
+"""Owns holes, nets, return vias and depth drills: positions of holes and the layers that a net uses in each hole."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from stubsi.units import Dimensioned, Quantity
 
 Leg: TypeAlias = Literal["", "P", "N"]
-"""Leg of a differential pair; blank where the net is none."""
+"""Leg of a differential pair; blank where the net is not a pair."""
 LEGS: tuple[Leg, ...] = ("", "P", "N")
 
 
@@ -56,7 +56,7 @@ class Hole(Value):
     Raises
     ------
     UnitError, BoardError
-        A layer that is named twice, an unknown leg, x without y, or an argument of another type.
+        A layer is named twice, the leg is unknown, x is given without y, or an argument is of another type.
     """
 
     name: str
@@ -110,7 +110,17 @@ class Positions(SIField):
         return self.to_si(x_y[0], "return via position x"), self.to_si(x_y[1], "return via position y")
 
     def text(self, si: tuple[tuple[float, float], ...]) -> str:
-        """List of pairs of lengths, as Python code."""
+        """Python code of the list of positions, for ``repr``.
+
+        Parameters
+        ----------
+        si : tuple of (float, float)
+            Positions [m].
+
+        Returns
+        -------
+        str
+        """
         length = super().text
         return "[" + ", ".join(f"({length(x)}, {length(y)})" for x, y in si) + "]"
 
@@ -122,8 +132,8 @@ class ReturnVias(Value):
     Parameters
     ----------
     positions : sequence of (x, y), lengths
-        Centres of the return vias, from the hole; from the midpoint of a pair, whose barrels lie on the x axis. Empty:
-        there is none near.
+        Centres of the return vias. The origin is the hole, or the midpoint of a pair, whose barrels lie on the x axis.
+        Empty: there is no return via near.
     drill : length
         Diameter of their primary drill.
 
@@ -147,23 +157,23 @@ class ReturnVias(Value):
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class DepthDrill(Value):
-    """A depth drill into one hole, as an electrical fact: what it leaves of a stub, and the bore beyond.
+    """A depth drill into one hole as the electrical model sees it: the rest of the stub, and the bore beyond it.
 
     Parameters
     ----------
     side : {"top", "bottom"}
-        Face it enters from; it shortens the stub there.
+        Face where it enters; it shortens the stub on that side.
     residual_stub : length
         Plating left beyond the layer in use, its copper excluded (IPC-6012).
     drill : length
-        Diameter; wider than the primary drill.
+        Its diameter, which is larger than that of the primary drill.
     fill_dk : float
         Relative permittivity [-] of what fills the bore: 1 for air.
 
     Raises
     ------
     UnitError, BoardError
-        Values that are no lengths; an unknown side; a permittivity below 1.
+        A value is not a length, the side is unknown, or the permittivity is below 1.
     """
 
     side: Side
@@ -191,14 +201,14 @@ def _holes(value: Iterable[Hole], what: str) -> tuple[Hole, ...]:
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Net(Value):
-    """A net, or a differential pair where its holes name their legs: one ranked object either way.
+    """A net, or a differential pair if its holes name their legs. A pair is one object and is ranked as one.
 
     Parameters
     ----------
     name : str
         Unique on the board.
     holes : sequence of Hole
-        *All* its plated holes; leaving one out hides its stub.
+        *All* its plated holes. The stubs of a hole that is left out are not seen.
     signal : Signal, str or quantity, optional
         What it carries. None only for a reference net.
     z0 : impedance, optional
@@ -206,16 +216,16 @@ class Net(Value):
     layers : sequence of layer names
         Routing layers it may use; empty: not stated.
     criterion : Criterion, optional
-        What it must meet, where it is not the board's.
+        What it must meet, if this differs from the criterion of its signal or of the board.
     waiver : str
-        Reason why it need not meet its criterion; stays in every table. Blank: none.
+        Reason why it need not meet its criterion. Every table shows it. Blank: there is no waiver.
     reference : bool
         Whether its holes are the return vias of other nets.
 
     Raises
     ------
     BoardError, UnitError
-        No holes, a leg missing, a signal net without signal or z0, a hole without a layer in use.
+        The net has no holes, a leg is missing, a signal net has no signal or z0, or a hole has no layer in use.
     """
 
     name: str
@@ -267,14 +277,14 @@ class Net(Value):
 
     @property
     def nyquist_si(self) -> float:
-        """Nyquist frequency [Hz] of what it carries. Raises BoardError for a reference net, which carries nothing."""
+        """Nyquist frequency [Hz] of its signal. Raises BoardError for a reference net, which has no signal."""
         if self.signal is None:
             self._refuse("is reference: it has no Nyquist frequency")
         return self.signal.nyquist_si
 
     @property
     def z_stub_line_si(self) -> float:
-        """Impedance [ohm] of the line one stub hangs in: z0, or Zdiff/2 for the leg of a pair.
+        """Impedance [ohm] of the line that a stub is connected to: z0, or half of it for a leg of a pair.
 
         Raises BoardError for a reference net, which has none.
         """
@@ -284,10 +294,10 @@ class Net(Value):
 
 
 def _items(value: object, what: str) -> tuple[Dimensioned, ...]:
-    """Take a list or an array as a tuple; UnitError if it is none."""
+    """Convert a list or an array to a tuple; UnitError if the value is neither."""
     try:
         if isinstance(value, (str, dict)) or not isinstance(value, Iterable):
             raise TypeError
         return tuple(value)
-    except TypeError:  # an array without dimension says that it can be iterated
+    except TypeError:  # a numpy array of dimension 0 has __iter__ but cannot be iterated
         raise UnitError(f"{what} = {as_shown(value)}: must be a list of x and y, like [('0.5 mm', '0 mm')].") from None

@@ -12,13 +12,13 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 ROUNDING = 1e-9
-"""Share of the least distance by which two holes may stand nearer: rounding of positions, not an overlap."""
+"""Fraction of the least distance by which two holes may be too close. So much is rounding of positions, no overlap."""
 
 
 def first_overlap(
     place: NDArray[np.complex128], drill: NDArray[np.float64], top: NDArray[np.intp], bottom: NDArray[np.intp]
 ) -> tuple[int, int] | None:
-    """Two holes that share a layer and stand nearer to each other than their drills permit.
+    """Find two holes that share a layer and are closer to each other than their drills permit.
 
     Holes may touch where one ends and the other begins, as stacked blind holes do.
 
@@ -38,9 +38,9 @@ def first_overlap(
     """
     if not len(place):
         return None
-    coincident = _coincident(place, top, bottom)
-    if coincident is not None:
-        return coincident
+    at_one_place = _at_one_place(place, top, bottom)
+    if at_one_place is not None:
+        return at_one_place
     overlaps = []
     for one, other in near_pairs(place, drill):
         apart, needed = np.abs(place[one] - place[other]), (drill[one] + drill[other]) / 2
@@ -50,12 +50,12 @@ def first_overlap(
     return min(overlaps, default=None)  # type: ignore[return-value]
 
 
-def _coincident(
+def _at_one_place(
     place: NDArray[np.complex128], top: NDArray[np.intp], bottom: NDArray[np.intp]
 ) -> tuple[int, int] | None:
     """Two holes at exactly one place that share a layer.
 
-    A board whose holes all stand at one place has too many pairs to look at. This check needs a sort only.
+    If all holes of a board are at one place, there are too many pairs to look at each of them. This check only sorts.
     """
     order = np.lexsort((top, place.imag, place.real))
     above, below = order[:-1], order[1:]
@@ -69,10 +69,11 @@ def _coincident(
 def near_pairs(
     place: NDArray[np.complex128], drill: NDArray[np.float64]
 ) -> Iterator[tuple[NDArray[np.intp], NDArray[np.intp]]]:
-    """Pairs of holes no farther apart than the wider drill of a size class.
+    """Pairs of holes that are near enough to overlap, and some more.
 
-    A size class holds the drills between one power of two of the smallest drill and the next. The pairs of every class
-    are looked for within its own reach, so that a few wide holes do not widen the search around all the narrow ones.
+    The drills are sorted into size classes: a class holds the drills from 2^n to 2^(n + 1) times the smallest drill.
+    For every class, the search goes as far as the widest drill of that class. So a few wide holes do not widen the
+    search around all narrow holes.
 
     Parameters
     ----------
@@ -90,11 +91,11 @@ def near_pairs(
 
     size = np.floor(np.log2(drill / drill.min())).astype(np.intp)
     points = np.column_stack([place.real, place.imag])
-    for each in np.unique(size).tolist():
-        alike, narrower = np.flatnonzero(size == each), np.flatnonzero(size < each)
-        reach, tree = drill[alike].max(), cKDTree(points[alike])
+    for size_class in np.unique(size).tolist():
+        same_class, narrower = np.flatnonzero(size == size_class), np.flatnonzero(size < size_class)
+        reach, tree = drill[same_class].max(), cKDTree(points[same_class])
         one, other = tree.query_pairs(reach, output_type="ndarray").T
-        yield alike[one], alike[other]
+        yield same_class[one], same_class[other]
         if len(narrower):
             near = tree.sparse_distance_matrix(cKDTree(points[narrower]), reach, output_type="ndarray")
-            yield alike[near["i"]], narrower[near["j"]]
+            yield same_class[near["i"]], narrower[near["j"]]

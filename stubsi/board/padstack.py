@@ -1,4 +1,4 @@
-"""Owns the plated hole: drill, pads, antipads, span, and what a press-fit pin needs of it."""
+"""Owns the padstack of a plated hole: drill, pads, antipads and span; and what a press-fit pin needs of its hole."""
 
 from __future__ import annotations
 
@@ -30,16 +30,16 @@ if TYPE_CHECKING:
     from stubsi.units import Dimensioned, Quantity
 
     LayerPads: TypeAlias = Mapping[str, Dimensioned | None] | Iterable[tuple[str, Dimensioned | None]]
-    """Pads by layer as they are given: diameter, or None for no pad."""
+    """Pads by layer as users give them: diameter, or None for no pad."""
 
     LayerAntipads: TypeAlias = Mapping[str, "Dimensioned | Antipad"] | Iterable[tuple[str, "Dimensioned | Antipad"]]
-    """Clearances by layer as they are given."""
+    """Clearances by layer as users give them."""
 
 Side: TypeAlias = Literal["top", "bottom"]
-"""A face of the board."""
+"""An outer face of the board."""
 SIDES: tuple[Side, ...] = ("top", "bottom")
 PadsKept: TypeAlias = Literal["kept", "removed"]
-"""Whether inner pads on layers that the net does not use are on the board."""
+"""Whether inner pads remain on layers that the net does not use."""
 PADS_KEPT: tuple[PadsKept, ...] = ("kept", "removed")
 
 
@@ -52,7 +52,7 @@ class Antipad(Value):
     width : length
         Diameter of the round hole, or width of the slot.
     shared : bool
-        Whether it is a slot. It ends in half circles centred on the two barrels.
+        Whether it is a slot. The ends of a slot are half circles centred on the two barrels.
 
     Raises
     ------
@@ -75,17 +75,18 @@ class PressFit(Value):
     Parameters
     ----------
     side : {"top", "bottom"}
-        Face the pin enters from; the outer layer there counts as in use.
+        Face where the pin enters; the outer layer there counts as in use.
     contact_from, contact_to : length
         Depths below that face between which the barrel must stay plated (EN IEC 60352-5: the pin touches part of the
         barrel only).
     pin_length : length, optional
-        Depth below that face at which the pin ends, inside the board or beyond it. Unknown: not modelled.
+        Depth below that face at which the pin ends, inside the board or beyond it. If it is unknown, the pin is not
+        modelled.
 
     Raises
     ------
     UnitError, BoardError
-        A depth that is not a length, an unknown side, a contact zone that does not end deeper than it begins.
+        A depth is not a length, the side is unknown, or the contact zone does not end deeper than it begins.
     """
 
     side: Side
@@ -106,7 +107,7 @@ class PressFit(Value):
 
 
 class LengthsByLayer(SIField):
-    """A field of lengths by layer name, kept in order of name as pairs; None: none on that layer."""
+    """A field of lengths by layer name, kept as pairs in order of name. None: there is none on that layer."""
 
     @overload
     def __get__(self, instance: None, owner: type) -> tuple[()]: ...
@@ -124,7 +125,17 @@ class LengthsByLayer(SIField):
         )
 
     def text(self, si: tuple[tuple[str, float | None], ...]) -> str:
-        """Mapping from layer to length, as Python code."""
+        """Python code of the mapping from layer to length, for ``repr``.
+
+        Parameters
+        ----------
+        si : tuple of (str, float or None)
+            Lengths [m] by layer.
+
+        Returns
+        -------
+        str
+        """
         return "{" + ", ".join(f"{layer!r}: {super(LengthsByLayer, self).text(length)}" for layer, length in si) + "}"
 
 
@@ -144,8 +155,8 @@ _WIDTH = Dimension("length")
 
 
 def _antipads(value: LayerAntipads, what: str) -> tuple[tuple[str, Antipad], ...]:
-    by_layer = _by_layer(value, what).items()
-    return tuple((layer, _one_antipad(given, f"{what.removesuffix('s')} on {layer}")) for layer, given in by_layer)
+    antipads = _by_layer(value, what).items()
+    return tuple((layer, _one_antipad(size, f"{what.removesuffix('s')} on {layer}")) for layer, size in antipads)
 
 
 def _span(value: Iterable[str] | None, what: str) -> tuple[str, str] | None:
@@ -159,7 +170,9 @@ def _span(value: Iterable[str] | None, what: str) -> tuple[str, str] | None:
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Padstack(Value):
-    """Drill, pads and antipads of a plated hole. All diameters; the barrel's outer diameter is the primary drill's.
+    """Drill, pads and antipads of a plated hole.
+
+    All sizes are diameters. The outer diameter of the barrel is that of the primary drill.
 
     Parameters
     ----------
@@ -170,24 +183,24 @@ class Padstack(Value):
     finished : length, optional
         Diameter after plating.
     pad : length, optional
-        Diameter of the pad on every copper layer of the span; None: no pad but where ``pads`` says.
+        Diameter of the pad on every copper layer of the span. None: there are only the pads in ``pads``.
     pads : mapping of layer name to length or None
         Pads that differ from ``pad``; None: no pad on that layer. Kept as pairs in order of name.
     antipad : length or Antipad, optional
-        Clearance in every plane; None: unknown but where ``antipads`` says.
+        Clearance in every plane. None: only the clearances in ``antipads`` are known.
     antipads : mapping of layer name to length or Antipad
-        Clearances that differ from ``antipad``, kept as pairs in order of name. On a "mixed" layer only these count:
-        without one, that layer is no plane at this hole.
+        Clearances that differ from ``antipad``, kept as pairs in order of name. On a "mixed" layer only these count: a
+        "mixed" layer without an entry here is no plane at this hole.
     non_functional_pads : {"kept", "removed"}
-        Whether inner pads on layers the net does not use are on the board.
+        Whether inner pads remain on layers that the net does not use.
     span : pair of layer names, optional
         First and last copper layer of a blind or buried hole; None: through the whole board.
 
     Raises
     ------
     UnitError, BoardError
-        A diameter that is not a positive length; finished not below drill; pad below drill; drill or pad not below
-        antipad.
+        A diameter is not a positive length, ``finished`` is not smaller than ``drill``, a pad is smaller than the
+        drill, or drill or pad is not smaller than the antipad.
 
     Examples
     --------
@@ -276,15 +289,15 @@ class Padstack(Value):
         Returns
         -------
         Antipad or None
-            None where it is not stated.
+            None where it is not known.
         """
         return self._antipad_on.get(layer, self.antipad if role == "plane" else None)
 
 
 def _by_layer(value: object, what: str) -> dict[str, Any]:
-    """Take a mapping from layer name, or the pairs it is kept as, in order of name; a layer twice is refused."""
-    given = pairs(value, what)
-    by_layer = {checked(layer, f"{what} layer"): size for layer, size in given}
-    if len(by_layer) != len(given):
+    """Convert a mapping from layer name, or pairs, to a mapping in order of name. A layer named twice is refused."""
+    layers_and_sizes = pairs(value, what)
+    by_layer = {checked(layer, f"{what} layer"): size for layer, size in layers_and_sizes}
+    if len(by_layer) != len(layers_and_sizes):
         raise BoardError(f"{what}: names a layer twice.")
     return dict(sorted(by_layer.items()))

@@ -1,4 +1,4 @@
-"""Owns what a net carries: line rate, modulation, symbol rate and the Nyquist frequency that follows."""
+"""Owns the signal of a net: line rate, modulation, symbol rate and Nyquist frequency."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from stubsi.board.line_rates import LINE_RATES, LineRate, Modulation
 from stubsi.errors import UnitError
 from stubsi.unit_errors import as_shown
+from stubsi.unit_names import Counted
 from stubsi.units import quantity, to_rate
 from stubsi.value import Value
 
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from stubsi.units import Quantity
 
 BITS_PER_SYMBOL: dict[Modulation, Fraction] = {"NRZ": Fraction(1), "PAM3": Fraction(11, 7), "PAM4": Fraction(2)}
-"""Bits a symbol carries. PAM3 as USB4 2.0 uses it: 11 bits on 7 symbols."""
+"""Bits that a symbol carries. PAM3 as USB4 2.0 uses it: 11 bits in 7 symbols."""
 
 _SPELLINGS: dict[str, Modulation] = {
     **{name: name for name in BITS_PER_SYMBOL},
@@ -39,16 +40,16 @@ class Signal(Value):
     Parameters
     ----------
     rate : str or pint.Quantity
-        Bit rate (``"112 Gb/s PAM4"``, NRZ unless said), symbol rate (``"53.125 GBd PAM4"``), transfers
+        Bit rate (``"112 Gb/s PAM4"``; NRZ unless stated), symbol rate (``"53.125 GBd PAM4"``), transfers
         (``"64 GT/s PAM4"``: bits per lane), or the name of a line rate of an open standard (``"PCIe 5.0"``,
         ``"10GBASE-KR"``), which carries its own symbol rate.
     modulation : {"NRZ", "PAM3", "PAM4"}, optional
-        Where ``rate`` does not say it.
+        To be given where ``rate`` does not state it.
 
     Raises
     ------
     UnitError
-        A frequency where a rate is meant, an unknown name, unit or modulation, a rate that is not positive.
+        The rate is a frequency, has an unknown name, unit or modulation, or is not positive.
 
     Notes
     -----
@@ -72,20 +73,22 @@ class Signal(Value):
         if isinstance(rate, Signal):
             raise UnitError(f"rate = {rate!r}: is a Signal already; use it as it is.")
         named = _named(rate)
-        counted, per_second, in_text = ("symbols", named.gbaud * 1e9, named.modulation) if named else _read(rate)
+        counted, per_second, in_text = (Counted.SYMBOLS, named.gbaud * 1e9, named.modulation) if named else _read(rate)
         chosen = _modulation(modulation, in_text, rate)
         bits = BITS_PER_SYMBOL[chosen]
-        if counted == "bits or symbols" and bits != 1:
+        if counted is Counted.BITS_OR_SYMBOLS and bits != 1:
             raise UnitError(
                 f"rate = {as_shown(rate)}: pint's baud is also its bps, so with {chosen} this could mean two things; "
                 f"write it as text in GBd or Gb/s, or as a quantity in Gbit/s."
             )
-        symbol_rate = per_second if "symbols" in counted else per_second * bits.denominator / bits.numerator
-        own = self.__dict__
-        own["rate"] = " ".join(str(rate).split()) if isinstance(rate, str) else f"{rate:~P}"
-        own["modulation"] = chosen
-        own["symbol_rate_si"] = float(f"{float(symbol_rate):.14g}")
-        own["source"] = named.source if named else "as given"
+        counts_symbols = counted in (Counted.SYMBOLS, Counted.BITS_OR_SYMBOLS)
+        symbol_rate = per_second if counts_symbols else per_second * bits.denominator / bits.numerator
+        kept = self.__dict__
+        kept["_rate_states_modulation"] = bool(in_text)
+        kept["rate"] = " ".join(str(rate).split()) if isinstance(rate, str) else f"{rate:~P}"
+        kept["modulation"] = chosen
+        kept["symbol_rate_si"] = float(f"{float(symbol_rate):.14g}")
+        kept["source"] = named.source if named else "as given"
 
     def _key(self) -> tuple[Any, ...]:
         return self.symbol_rate_si, self.modulation
@@ -112,12 +115,11 @@ class Signal(Value):
         return quantity(self.nyquist_si, "frequency")
 
     def __str__(self) -> str:
-        says_modulation = _named(self.rate) or any(spelling in self.rate.upper() for spelling in _SPELLINGS)
-        return self.rate if says_modulation else f"{self.rate} {self.modulation}"
+        return self.rate if self.__dict__["_rate_states_modulation"] else f"{self.rate} {self.modulation}"
 
 
 def as_signal(value: Signal | str | Quantity) -> Signal:
-    """Take a signal, or whatever ``Signal`` reads. A text that was read before is not read again.
+    """Convert a rate to a signal; a signal is returned as it is. A text that was read before is not read again.
 
     Parameters
     ----------
@@ -131,7 +133,7 @@ def as_signal(value: Signal | str | Quantity) -> Signal:
     Raises
     ------
     UnitError
-        As ``Signal``.
+        As in ``Signal``.
     """
     if isinstance(value, Signal):
         return value
@@ -144,6 +146,7 @@ def _signal_of_text(text: str) -> Signal:
 
 
 def _fold(name: str) -> str:
+    """A name without blanks and capital letters, for comparison."""
     return "".join(name.casefold().split())
 
 
@@ -151,11 +154,12 @@ _BY_NAME: dict[str, LineRate] = {_fold(name): rate for rate in LINE_RATES for na
 
 
 def _named(rate: object) -> LineRate | None:
+    """The line rate of an open standard that a text names; None if it names none."""
     return _BY_NAME.get(_fold(rate)) if isinstance(rate, str) else None
 
 
-def _read(rate: str | Quantity) -> tuple[str, float, str]:
-    """What a rate counts, how many per second, and the modulation that its text says."""
+def _read(rate: str | Quantity) -> tuple[Counted, float, str]:
+    """What a rate counts, how many per second, and the modulation that its text states."""
     words = rate.split() if isinstance(rate, str) else []
     if words and words[0][0].isalpha() and words[0].casefold() not in {"nan", "inf", "infinity"}:
         raise _unknown_name(" ".join(words))
@@ -172,9 +176,9 @@ def _unknown_name(text: str) -> UnitError:
     )
 
 
-def _modulation(given: str | None, in_text: str, rate: object) -> Modulation:
-    """The modulation that is given beside a rate or in its text; they must agree. NRZ where neither says it."""
-    first, second = _spelled(given, rate), _spelled(in_text or None, rate)
+def _modulation(argument: str | None, in_text: str, rate: object) -> Modulation:
+    """The modulation given as an argument or in the text of the rate. Both must agree. NRZ if neither states it."""
+    first, second = _spelled(argument, rate), _spelled(in_text or None, rate)
     if first and second and first != second:
         raise UnitError(f"rate = {as_shown(rate)} says {second}, modulation says {first}: give one of them.")
     return first or second or "NRZ"

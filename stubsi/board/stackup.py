@@ -1,4 +1,4 @@
-"""Owns the stackup: ordered copper and dielectric layers, the depth of every copper face, and what lies between."""
+"""Owns the stackup: copper and dielectric layers in order, depths of the copper faces, distances and mean laminate."""
 
 from __future__ import annotations
 
@@ -42,14 +42,14 @@ class Stackup(Value):
     Parameters
     ----------
     layers : sequence of CopperLayer and DielectricLayer
-        From the top down. Two copper layers are always apart; dielectrics may follow each other.
+        From the top down. Between two copper layers there is always a dielectric; dielectrics may follow each other.
     source : str
-        Where the stackup is from; blank where it is not stated.
+        Source of these layers; blank where it is not stated.
 
     Raises
     ------
     BoardError
-        No copper on an outer face, copper on copper, a layer name used twice, a source that is no text.
+        No copper on an outer face, copper on copper, a layer name used twice, a source that is not a text.
 
     Examples
     --------
@@ -89,7 +89,7 @@ class Stackup(Value):
 
     @cached_property
     def edges_si(self) -> tuple[float, ...]:
-        """Depth [m] of the upper face of every layer below the top copper face, and last the bottom face."""
+        """Depth [m], below the top copper face, of the upper face of every layer and last of the bottom face."""
         return (0.0, *np.cumsum([layer.thickness_si for layer in self.layers]).tolist())
 
     @cached_property
@@ -103,11 +103,11 @@ class Stackup(Value):
 
     @property
     def thickness(self) -> Quantity:
-        """Overall thickness, outer copper face to outer copper face."""
+        """Thickness of the board from outer copper face to outer copper face."""
         return quantity(self.edges_si[-1], "length")
 
     def index(self, layer: str) -> int:
-        """Place of a copper layer among the copper layers from the top.
+        """Number of a copper layer among the copper layers, counted from the top.
 
         Parameters
         ----------
@@ -122,7 +122,7 @@ class Stackup(Value):
         Raises
         ------
         BoardError
-            No such layer; the text names the known ones.
+            No such layer. The error text names the known ones.
         """
         if not isinstance(layer, str) or layer not in self._faces:
             raise BoardError(f"layer {as_shown(layer)}: no such copper layer; known are {', '.join(self.names)}.")
@@ -217,7 +217,7 @@ class Stackup(Value):
         Returns
         -------
         Distance
-            Never negative; it says the faces it runs between.
+            Never negative. It names the two faces.
 
         Raises
         ------
@@ -235,9 +235,9 @@ class Stackup(Value):
         layer : str
             Outermost layer in use on that side.
         side : {"top", "bottom"}
-            Which way the stub goes.
+            Side of the board that the stub points to.
         end_layer : str, optional
-            Layer where the barrel ends; the outermost one unless it is given.
+            Layer where the barrel ends. If it is not given, the outermost layer on that side.
 
         Returns
         -------
@@ -266,7 +266,7 @@ class Stackup(Value):
         Parameters
         ----------
         upper_si, lower_si : float
-            Depths [m]; only the dielectric between them counts.
+            The two depths [m].
 
         Returns
         -------
@@ -276,14 +276,14 @@ class Stackup(Value):
         Raises
         ------
         UnknownValueError
-            The Dk of a dielectric between them is not known; the text names every such layer.
+            The Dk of a dielectric between them is not known. The error text names every such layer.
         BoardError
             No dielectric lies between them.
 
         Notes
         -----
-        Dk: mean of the permittivity that the radial field sees, weighted by thickness, because capacitances per length
-        add. Df: mean weighted by thickness times Dk, because the losses of these capacitances add.
+        Dk is the mean of the permittivity that the radial field sees, weighted by thickness, because capacitances per
+        length add. Df is the mean weighted by thickness times Dk, because the losses of these capacitances add.
         """
         pieces = self._dielectrics(upper_si, lower_si)
         if not pieces:
@@ -300,12 +300,12 @@ class Stackup(Value):
         weight = np.array([span for *_, span in pieces])
         dk = np.array([layer.radial_dk for _, layer, _ in pieces])
         df = np.array([layer.df or 0.0 for _, layer, _ in pieces])
-        ats = {layer.at_si for _, layer, _ in pieces}
+        frequencies = {layer.at_si for _, layer, _ in pieces}
         mean = float(weight @ dk / weight.sum())
         return Laminate(
             dk=mean,
             df=float(weight @ (dk * df) / weight.sum()) / mean,
-            at_si=ats.pop() if len(ats) == 1 else None,
+            at_si=frequencies.pop() if len(frequencies) == 1 else None,
             assumed=assumed_of([layer for _, layer, _ in pieces]),
         )
 

@@ -1,1 +1,1 @@
-"""Board files in: text of a human or of a layout tool to a Board; every error names file, table and key."""
+"""Reading of board files: from a TOML text to a Board. Every error names file, table and key."""

@@ -1,6 +1,7 @@
-"""Owns the parts of a board file that refer to no other: layers, padstacks, press fits, criteria; keys and builders.
+"""Owns the parts of a board file that refer to no other part: layers, padstacks, press fits and criteria.
 
-Each function takes the table as it is parsed and its place in the file. Its errors are FileErrors that name the place
+For each part it holds the allowed keys and a function that builds it. That function takes the parsed table and its
+place in the file. Its errors are FileErrors that name the place
 and the key.
 """
 
@@ -59,7 +60,7 @@ LIMITS: dict[str, tuple[KeyType, Callable[..., Criterion]]] = {
     "stub_length": (LENGTH, Criterion.stub_length),
     "stub_length_at_1_gbaud": (LENGTH, Criterion.stub_length_at_1_gbaud),
 }
-"""What a criterion of the file can limit: the kind of the limit, and what makes it."""
+"""What a criterion of the file can limit: the type of the limit's value, and the function that makes the criterion."""
 CRITERION = Schema(must={"source": TEXT}, may={name: kind for name, (kind, _) in LIMITS.items()})
 
 
@@ -69,7 +70,7 @@ def layer(table: Table, place: str, source: str) -> CopperLayer | DielectricLaye
     Parameters
     ----------
     table : dict
-        The table as it is parsed.
+        The parsed table.
     place : str
         Where it stands in the file.
     source : str
@@ -98,7 +99,7 @@ def padstack(table: Table, place: str) -> Padstack:
     Parameters
     ----------
     table : dict
-        The table as it is parsed.
+        The parsed table.
     place : str
         Where it stands in the file.
 
@@ -109,9 +110,10 @@ def padstack(table: Table, place: str) -> Padstack:
     PADSTACK.check(table, place)
     values = dict(table)
     values["pad"] = _pad(table["pad"])
-    values["pads"] = {on: _pad(value) for on, value in _per_layer(table, "pads", LENGTH, place)}
+    values["pads"] = {on_layer: _pad(value) for on_layer, value in _per_layer(table, "pads", LENGTH, place)}
     values["antipads"] = {
-        on: _antipad(value, f"{place} antipads {on}") for on, value in _per_layer(table, "antipads", CLEARANCE, place)
+        on_layer: _antipad(value, f"{place} antipads {on_layer}")
+        for on_layer, value in _per_layer(table, "antipads", CLEARANCE, place)
     }
     if "antipad" in table:
         values["antipad"] = _antipad(table["antipad"], f"{place} antipad")
@@ -125,7 +127,7 @@ def press_fit(table: Table, place: str) -> PressFit:
     Parameters
     ----------
     table : dict
-        The table as it is parsed.
+        The parsed table.
     place : str
         Where it stands in the file.
 
@@ -144,7 +146,7 @@ def criterion(table: Table, place: str) -> Criterion:
     Parameters
     ----------
     table : dict
-        The table as it is parsed.
+        The parsed table.
     place : str
         Where it stands in the file.
 
@@ -153,21 +155,21 @@ def criterion(table: Table, place: str) -> Criterion:
     Criterion
     """
     CRITERION.check(table, place)
-    given = [name for name in LIMITS if name in table]
-    if len(given) != 1:
+    limits = [name for name in LIMITS if name in table]
+    if len(limits) != 1:
         raise FileError(
-            f"{place}: must hold exactly one limit of {', '.join(LIMITS)}; it holds {' and '.join(given) or 'none'}."
+            f"{place}: must hold exactly one limit of {', '.join(LIMITS)}; it holds {' and '.join(limits) or 'none'}."
         )
-    _, make = LIMITS[given[0]]
+    _, make = LIMITS[limits[0]]
     with errors_at(place):
-        return make(table[given[0]], source=table["source"])
+        return make(table[limits[0]], source=table["source"])
 
 
 def _per_layer(table: Table, key: str, kind: KeyType, place: str) -> list[tuple[str, Any]]:
     entries = list(table.get(key, {}).items())
-    for on, value in entries:
+    for on_layer, value in entries:
         if not kind.holds(value):
-            raise FileError(f"{place} {key} {on} = {as_written(value)}: {kind.wanted.format(key=on)}.")
+            raise FileError(f"{place} {key} {on_layer} = {as_written(value)}: {kind.wanted.format(key=on_layer)}.")
     return entries
 
 

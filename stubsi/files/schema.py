@@ -1,6 +1,6 @@
-"""Owns the check of a file's tables against what they may hold: unknown keys, missing keys, types, and the place.
+"""Owns the check of the tables of a file: unknown keys, missing keys and types of values.
 
-Knows nothing of boards. Every error is a FileError that begins with the place: file, table, name.
+This module knows nothing of boards. Every error is a FileError that begins with the place: file, table, name.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ Part = TypeVar("Part")
 
 
 class KeyType(NamedTuple):
-    """What the value of a key must be: a test, and the wording of what is wanted ({key} is the key's name)."""
+    """What the value of a key must be: a test, and the text of what is wanted ({key} stands for the key's name)."""
 
     holds: Callable[[object], bool]
     wanted: str
@@ -64,7 +64,7 @@ RATE = KeyType(_is_text, 'must be a line rate in quotes: {key} = "25.78125 Gb/s"
 NAMES = KeyType(_is_texts, 'must be a list of names: {key} = ["L1", "L3"]')
 POSITION = KeyType(_is_position, 'must be x and y with their units: {key} = ["12.5 mm", "30 mm"]')
 POSITIONS = KeyType(
-    lambda value: isinstance(value, list) and bool(value) and all(map(_is_position, value)),
+    _is_positions,
     'must be a list of x and y with their units: {key} = [["1 mm", "2 mm"], ["1 mm", "3 mm"]]',
 )
 CLEARANCE = KeyType(
@@ -78,12 +78,12 @@ INLINE_TABLES = KeyType(_is_tables, 'must be a list of tables: {key} = [ {{name 
 
 @dataclass(frozen=True, kw_only=True)
 class Schema:
-    """The keys a table must hold and those it may hold besides, each with the type of its value.
+    """The keys that a table must hold and the keys that it may hold, each with the type of its value.
 
     Parameters
     ----------
     must : mapping of key to KeyType
-        Keys that must be there.
+        Keys that must be given.
     may : mapping of key to KeyType
         Keys that may be left out.
     """
@@ -97,14 +97,15 @@ class Schema:
         Parameters
         ----------
         table : dict
-            The table as it is parsed.
+            The parsed table.
         place : str
             Where it stands in the file, for the error text.
 
         Raises
         ------
         FileError
-            Names the place, the key and what is wanted; for an unknown key the nearest known one.
+            The error text names the place, the key and what is wanted. For an unknown key it names the nearest known
+            one.
         """
         for key, value in table.items():
             wanted = self.must.get(key) or self.may.get(key)
@@ -118,14 +119,14 @@ class Schema:
 
 
 def hint(word: str, known: Iterable[str]) -> str:
-    """Hint for a word that is not known.
+    """Hint for a word that is not known, as the end of an error text.
 
     Parameters
     ----------
     word : str
         The word.
     known : iterable of str
-        Words that are known.
+        The known words.
 
     Returns
     -------
@@ -140,12 +141,12 @@ def hint(word: str, known: Iterable[str]) -> str:
 
 
 def look_up(name: str, known: Mapping[str, Part], place: str, what: str) -> Part:
-    """Part of the file that is named elsewhere in it.
+    """Look up a part of the file that is named in another part.
 
     Parameters
     ----------
     name : str
-        The name that is given.
+        Name of the part.
     known : mapping of name to part
         Parts that the file defines.
     place, what : str
@@ -158,7 +159,7 @@ def look_up(name: str, known: Mapping[str, Part], place: str, what: str) -> Part
     Raises
     ------
     FileError
-        No such part; the text gives the nearest name.
+        There is no such part. The error text gives the nearest name.
     """
     if name not in known:
         raise FileError(f"{place} = {as_written(name)}: no such {what}; {hint(name, known)}.")
@@ -166,7 +167,7 @@ def look_up(name: str, known: Mapping[str, Part], place: str, what: str) -> Part
 
 
 def as_written(value: object) -> str:
-    """Show a value as it may stand in the file.
+    """Show a value as it would be written in the file.
 
     Parameters
     ----------
@@ -176,17 +177,17 @@ def as_written(value: object) -> str:
     Returns
     -------
     str
-        Cut to a readable length.
+        Text of at most 60 characters.
     """
     try:
         text = {True: "true", False: "false"}[value] if isinstance(value, bool) else repr(value)
-    except (ValueError, RecursionError):  # a number of too many digits, a list that is nested too deeply
+    except (ValueError, RecursionError):  # a number with too many digits, or a list that is nested too deeply
         return f"<{type(value).__name__}>"
     return text if len(text) <= 60 else text[:57] + "..."
 
 
 def with_places(tables: Iterable[Table], place: str) -> Iterator[tuple[str, Table]]:
-    """Give each table with its place: its name where it has one, else its number from 1.
+    """Give each table together with its place. The place ends in the table's name, or in its number if it has no name.
 
     Parameters
     ----------
@@ -207,7 +208,7 @@ def with_places(tables: Iterable[Table], place: str) -> Iterator[tuple[str, Tabl
 
 @contextmanager
 def errors_at(place: str) -> Iterator[None]:
-    """Put the place in the file before the text of an error that is raised inside.
+    """Put the place in the file before the text of any error that is raised inside this context.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Owns the board file: TOML that people write, units in its text, read to a Board; nothing in it is guessed or lost."""
+"""Owns the board file: a TOML text is read to a Board. Nothing that is missing is guessed, and no key is ignored."""
 
 from __future__ import annotations
 
@@ -55,7 +55,7 @@ def read_board(path: str | os.PathLike[str]) -> Board:
     Parameters
     ----------
     path : path
-        UTF-8 text. Lengths, rates, frequencies and impedances stand in it as text with their unit.
+        A text file in UTF-8. Lengths, rates, frequencies and impedances are written as text with their unit.
 
     Returns
     -------
@@ -65,8 +65,8 @@ def read_board(path: str | os.PathLike[str]) -> Board:
     Raises
     ------
     FileError
-        Not a readable text file, not TOML (with the line), a key that is unknown, missing or of the wrong type, or a
-        value that contradicts another. The text names file, table and key, and says what to write.
+        The file is not a readable text file or not TOML, a key is unknown or missing, a value has the wrong type, or
+        two values contradict each other. The error text names file, table and key, and says what to write.
 
     Examples
     --------
@@ -80,7 +80,7 @@ def read_board(path: str | os.PathLike[str]) -> Board:
 
 
 class _Reader:
-    """One file on its way to a Board: the tables, the file's name, and what others refer to by name."""
+    """Builds the Board of one file: holds the tables, the file's name, and the parts that other parts name."""
 
     def __init__(self, table: Table, file: str) -> None:
         self.table, self.file = table, file
@@ -106,23 +106,26 @@ class _Reader:
                     signal_criteria=signal_criteria,
                 )
             except BoardError:
-                self._refuse_culprit(nets)
+                self._refuse_wrong_part(nets)
                 raise
 
     def _unused_padstacks(self, nets: list[Net]) -> dict[str, Padstack]:
-        """Padstacks that no hole has, which a board of the nets does not check."""
+        """Padstacks that no hole uses. A board of the nets does not check them."""
         used = {hole.padstack.name for net in nets for hole in net.holes}
         return {name: padstack for name, padstack in self.padstacks.items() if name not in used}
 
     def _check_padstacks(self, padstacks: dict[str, Padstack]) -> None:
-        """Let a board of its own check each padstack, so that an error has its place in the file."""
+        """Check each padstack by a board with this padstack only, so that an error names its place in the file."""
         for name, padstack in padstacks.items():
-            bare = Net(name=name, holes=(Hole(name=name, padstack=padstack),), reference=True)
+            only_net = Net(name=name, holes=(Hole(name=name, padstack=padstack),), reference=True)
             with errors_at(f"{self.file}: [[padstack]] '{name}'"):
-                Board(stackup=self.stackup, nets=(bare,))
+                Board(stackup=self.stackup, nets=(only_net,))
 
-    def _refuse_culprit(self, nets: list[Net]) -> None:
-        """Once the board is refused: raise the error of the padstack or net that is wrong by itself, with its place."""
+    def _refuse_wrong_part(self, nets: list[Net]) -> None:
+        """Find the padstack or net that is wrong by itself, and raise its error with its place in the file.
+
+        This is called after the whole board was refused. It raises nothing if only the parts together are wrong.
+        """
         self._check_padstacks(self.padstacks)
         for net in nets:
             with errors_at(f"{self.file}: [[{'reference' if net.reference else 'net'}]] '{net.name}'"):
@@ -132,13 +135,13 @@ class _Reader:
         return with_places(self.table.get(key, []), f"{self.file}: [[{key}]]")
 
     def _by_name(self, key: str, build: Callable[[Table, str], Part]) -> dict[str, Part]:
-        built: dict[str, Part] = {}
+        parts_by_name: dict[str, Part] = {}
         for place, table in self._tables(key):
             part = build(table, place)
-            if table["name"] in built:
+            if table["name"] in parts_by_name:
                 raise FileError(f"{place}: name appears twice; each must be unique.")
-            built[table["name"]] = part
-        return built
+            parts_by_name[table["name"]] = part
+        return parts_by_name
 
     def _stackup(self) -> Stackup:
         table, place = self.table["stackup"], f"{self.file}: [stackup]"
@@ -152,15 +155,15 @@ class _Reader:
             return Stackup(layers=tuple(layers), source=source)
 
     def _criteria(self) -> dict[str, Criterion]:
-        built = {}
+        criteria = {}
         for name, table in self.table.get("criteria", {}).items():
             place = f"{self.file}: [criteria] '{name}'"
             if not isinstance(table, dict):
                 raise FileError(f"{place} = {schema.as_written(table)}: must be a table with a limit and its source.")
             if name in RULES_OF_THUMB:
                 raise FileError(f"{place}: is the name of a published rule; choose another.")
-            built[name] = parts.criterion(table, place)
-        return built
+            criteria[name] = parts.criterion(table, place)
+        return criteria
 
     def _criterion(self, table: Table, place: str) -> Criterion | None:
         if "criterion" not in table:
@@ -168,17 +171,17 @@ class _Reader:
         return look_up(table["criterion"], self.criteria, f"{place} criterion", "criterion")
 
     def _signal_criteria(self) -> dict[Signal, Criterion]:
-        built: dict[Signal, Criterion] = {}
+        criterion_of: dict[Signal, Criterion] = {}
         for text, name in self.table.get("signal_criteria", {}).items():
             place = f"{self.file}: [signal_criteria] '{text}'"
             if not isinstance(name, str):
                 raise FileError(f"{place} = {schema.as_written(name)}: must be the name of a criterion, in quotes.")
             with errors_at(place):
                 signal = Signal(text)
-            if signal in built:
+            if signal in criterion_of:
                 raise FileError(f"{place}: this signal stands in the table already under another spelling.")
-            built[signal] = look_up(name, self.criteria, place, "criterion")
-        return built
+            criterion_of[signal] = look_up(name, self.criteria, place, "criterion")
+        return criterion_of
 
     def _net(self, table: Table, place: str) -> Net:
         NET.check(table, place)

@@ -1,4 +1,4 @@
-"""Owns the text of a TOML file: read as UTF-8, of a size and depth that can be parsed in bounded time, and parsed."""
+"""Owns the reading of a TOML file: UTF-8 text, refused if too large or too deep, and parsed to a table."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ if TYPE_CHECKING:
     import os
 
 Table: TypeAlias = dict[str, Any]
-"""A table of the file as it is parsed: its values are of any type until a schema has checked them."""
+"""A parsed table of the file. Its values are of any type until a schema has checked them."""
 
 LARGEST_FILE = 200_000_000
-"""Largest file that is read [bytes]: some 500,000 nets. Larger ones would fill the memory."""
+"""Largest file that is read [bytes]. It holds about 500,000 nets. Larger files would fill the memory."""
 MOST_KEY_PARTS = 20
-"""Most parts of a dotted key. A board needs three; the parser's time and memory grow with their square."""
+"""Most parts of a dotted key, as in a.b.c. A board needs three. The parser's time and memory grow with their square."""
 
 _QUOTED = re.compile(r'"(?:[^"\\]|\\.)*"|' + r"'[^']*'")
 _NO_KEY = re.compile(r"[^\w\-. \t]+")
@@ -31,16 +31,18 @@ def parsed_file(path: str | os.PathLike[str]) -> tuple[str, Table]:
     Parameters
     ----------
     path : path
+        The file.
 
     Returns
     -------
     tuple
-        Name of the file, without its folder, for error texts; and its table.
+        Name of the file without its folder, for error texts, and the parsed table.
 
     Raises
     ------
     FileError
-        No path, no such file, not UTF-8, too large, too deep, or not TOML (with the line).
+        It is not a path, there is no such file, or the file is not UTF-8, too large, too deep, or not TOML. The error
+        text names the line where it can.
     """
     try:
         file = Path(path)
@@ -59,7 +61,7 @@ def _content(path: Path) -> bytes:
         raise FileError(f"{path}: is a directory; give the board file in it.") from None
     except OSError as error:
         raise FileError(f"{as_shown(str(path))}: cannot be read: {error.strerror}.") from None
-    except ValueError:  # a NUL in it
+    except ValueError:  # the path holds a NUL character
         raise FileError(f"path = {as_shown(str(path))}: is no path of a file.") from None
     if len(content) > LARGEST_FILE:
         raise FileError(f"{path}: is larger than {LARGEST_FILE // 1_000_000} MB, too large for a board file.")
@@ -92,7 +94,7 @@ def _parsed(text: str, name: str) -> Table:
 
 
 def _refuse_long_keys(text: str, name: str) -> None:
-    """Refuse a key of very many parts, a.b.c.d ..., before the parser spends its time on it."""
+    """Refuse a key of very many parts, like a.b.c.d, because the parser would take very long for it."""
     for number, line in enumerate(text.split("\n"), 1):
         if line.count(".") < MOST_KEY_PARTS:
             continue
