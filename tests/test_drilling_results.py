@@ -198,7 +198,7 @@ def test_both_stubs_of_a_hole_are_explained():
     assert bottom.startswith("M.1 from the bottom, group 1, must not cut L4: stub 0.6 mm beyond L4")
     top, bottom = sorted(found.explain("N.1").splitlines(), reverse=True)
     assert top.startswith("N.1 from the top, refused: other side only")
-    assert bottom.endswith("; in vain, for another stub of its net is refused")
+    assert bottom.endswith("; in vain, because another stub of its net is refused")
 
 
 WIDE = Padstack(name="wide", drill="0.3 mm", finished="0.25 mm", pad="0.6 mm", antipad="0.7 mm", pads={"L5": "0.45 mm"})
@@ -474,4 +474,4 @@ def test_holes_that_others_stand_in_for_or_hold_back_are_told_so():
     assert found.explain("S2").endswith("0.4 dB permitted; stub 0.3 mm beyond L5")
     nets = (made.net("A", ("L1", "L4"), 0.4), made.net("B", ("L1", "L3"), 0.8))
     found = planned(six_layers(*nets), made.rules(sides={"bottom": "any"}))
-    assert found.explain("B.1").startswith("B.1 from the bottom, group 1, must not cut L4 (of A): ")
+    assert found.explain("B.1").startswith("B.1 from the bottom, group 1, must not cut L4 (layer in use of A): ")

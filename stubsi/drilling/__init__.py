@@ -1,1 +1,1 @@
-"""What to do about a stub: fabricator's rules, windows of end positions, drill groups, re-routes, hand-off."""
+"""Planning of depth drilling: the fabricator's rules, windows, drill groups, effects, questions and re-routes."""

@@ -1,4 +1,4 @@
-"""Owns how the two drills into one hole depend on each other: enough of its barrel must stay plated between them."""
+"""Owns how the two drills into one hole limit each other: enough of the barrel between them must stay plated."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.window import Window
 
 SPLITS = 8
-"""Steps in which two sides of a hole share a sum of losses where its plated length lets neither be drilled fully."""
+"""Number of steps in which depth on one side of a hole is traded for depth on the other side."""
 
 
 def plated_enough(one: Window, other: Window, one_left: float, other_left: float) -> bool:
@@ -24,6 +24,11 @@ def plated_enough(one: Window, other: Window, one_left: float, other_left: float
         Windows of the two sides of a hole.
     one_left, other_left : float
         Least plating [m] that each side leaves beyond its layer in use.
+
+    Returns
+    -------
+    bool
+        True if it is enough at worst tolerance.
     """
     return one_left >= to_be_left(one, other, other_left) - ROUNDING
 
@@ -50,7 +55,7 @@ def to_be_left(one: Window, other: Window, other_left: float) -> float:
 
 
 def independent(one: Window, other: Window) -> bool:
-    """Whether both sides can be drilled as deep as their windows permit, and enough of the barrel stays plated.
+    """Whether enough of the barrel stays plated when both sides are drilled as deep as their windows permit.
 
     Parameters
     ----------
@@ -68,15 +73,24 @@ def independent(one: Window, other: Window) -> bool:
 
 
 def split_ends(one: Window, other: Window) -> tuple[list[float], list[float]]:
-    """Extra ends to try on both sides of a hole: eight steps that trade depth on one side for depth on the other.
+    """Extra ends to try on both sides of a hole, in steps that trade depth on one side for depth on the other.
+
+    They are for holes where both sides drilled fully would leave too little plated barrel.
+
+    Parameters
+    ----------
+    one : Window
+        Window of one side of a hole.
+    other : Window
+        Window of the other side.
 
     Returns
     -------
     tuple of two lists
         Ends [m] of the one and of the other window.
     """
-    first = _deepest_beside(one, other, other.deepest_si)
-    one_ends = np.linspace(min(first, one.deepest_si), one.deepest_si, SPLITS + 1).tolist()
+    beside_full_depth = _deepest_beside(one, other, other.deepest_si)
+    one_ends = np.linspace(min(beside_full_depth, one.deepest_si), one.deepest_si, SPLITS + 1).tolist()
     other_ends = [_deepest_beside(other, one, end) for end in one_ends]
     return _within(one, one_ends), _within(other, other_ends)
 

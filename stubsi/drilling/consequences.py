@@ -1,4 +1,4 @@
-"""Owns what a plan does to the margins: every net before, after nominal and after worst-case drilling."""
+"""Owns the consequences of a plan: the figures of every net before, after nominal and after worst-case drilling."""
 
 from __future__ import annotations
 
@@ -32,10 +32,10 @@ if TYPE_CHECKING:
     from stubsi.stubs.models import Models
 
 STANDINGS = (Verdict.FALLS_SHORT, Verdict.UNDECIDED, Verdict.MARGINAL, Verdict.PASS, Verdict.WAIVED)
-"""How a net can stand before or after drilling, worst first."""
+"""Verdicts that a net can have before or after drilling, worst first."""
 
 MOMENTS = ("before", "nominal", "worst")
-"""Before drilling, after nominal drilling, after worst-case drilling."""
+"""The three states that are compared: before drilling, after nominal drilling, after worst-case drilling."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,7 +49,7 @@ class NetChange:
     margin : three of float or None
         First notch over Nyquist [-]; None where there is no stub or no figure.
     loss : three of float or None
-        Loss at Nyquist [dB], likewise.
+        Loss at Nyquist [dB]; None as above.
     standing : three of Verdict
         Pass, marginal, undecided, falls short, or waived.
     hits : int
@@ -127,7 +127,7 @@ class Consequences:
         return pd.DataFrame({**columns, "why": [net.why for net in self.nets]})
 
     def summary(self) -> str:
-        """How many nets stand how, before and after worst-case drilling, in two lines.
+        """Number of nets with each verdict, before and after worst-case drilling, in two lines.
 
         Returns
         -------
@@ -185,8 +185,8 @@ def consequences_of(plan: Plan) -> Consequences:
     table = before.table if board is plan.board else stub_table(board, with_surroundings=not plan.model.uniform)
     cases = list(table.cases)
     cuts = [_cut(plan, table, cases, length) for length in (lambda left: left.nominal_si, lambda left: left.most_si)]
-    used = np.unique(np.concatenate([*cuts, table.least, [-1]]))[1:]
-    number = np.full(len(cases) + 1, -1)
+    used = np.unique(np.concatenate([*cuts, table.least, [-1]]))[1:]  # without -1, which stands for no stub
+    number = np.full(len(cases) + 1, -1)  # its last entry stays -1, so number[-1] is -1
     number[used] = np.arange(len(used))
     drilled = replace(table, cases=tuple(cases[case] for case in used.tolist()), least=number[table.least])
     models = plan.model.models(drilled.cases)
@@ -195,22 +195,22 @@ def consequences_of(plan: Plan) -> Consequences:
 
 
 def _cut(plan: Plan, table: StubTable, cases: list[Case], length: Callable[[PlatingLeft], float]) -> NDArray[np.intp]:
-    """Case of each stub with every drilled one cut to a length, -1 if nothing is left; new ones go to ``cases``."""
+    """Number of the case of each stub after drilling, -1 if nothing is left. New cases are added to ``cases``."""
     numbers: dict[tuple[int, float], int] = {}
     chosen = table.case.copy()
     left_of = {(hit.hole.name, hit.side): max(0.0, length(hit.left)) for hit in plan.hits}
     for row in np.flatnonzero(chosen >= 0).tolist():
-        drawn = int(chosen[row])
-        case = table.cases[drawn]
+        as_drawn = int(chosen[row])
+        case = table.cases[as_drawn]
         left = left_of.get((table.holes[table.hole[row]].name, case.shape.side))
         if left is None:
             continue
         left = max(left, case.shape.least_length_si)
-        if left > 0 and (drawn, left) not in numbers:
-            numbers[drawn, left] = len(cases)
+        if left > 0 and (as_drawn, left) not in numbers:
+            numbers[as_drawn, left] = len(cases)
             bore = Bore(radius=plan.rules.drill_si(case.shape.padstack.drill_si) / 2)
             cases.append(cut(case, left, bore))
-        chosen[row] = numbers.get((drawn, left), -1)
+        chosen[row] = numbers.get((as_drawn, left), -1)
     return chosen
 
 
@@ -219,5 +219,5 @@ def _ranked(board: Board, table: StubTable, models: Models) -> Ranking:
 
 
 def _standing(verdict: Verdict | str) -> Verdict:
-    """How a net stands, without regard to whether drilling could still help it."""
+    """One of ``STANDINGS`` for a verdict. Every other verdict means that the net falls short."""
     return Verdict(verdict) if verdict in STANDINGS else Verdict.FALLS_SHORT

@@ -1,4 +1,4 @@
-"""Owns what a plan costs the user, for each side, set-up, group and hole."""
+"""Owns the costs of a plan: what the user pays for each side, set-up, group and hole."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from stubsi.value import Value
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Costs(Value):
-    """What the user pays for a plan, in any one currency. All figures are the user's; no published figure is firm.
+    """What the user pays for a plan, all in one currency. The user gives all figures; no reliable ones are published.
 
     Parameters
     ----------
@@ -29,7 +29,7 @@ class Costs(Value):
     Raises
     ------
     UnitError, BoardError
-        A cost that is no number or negative, a blank source.
+        A cost is not a number or is negative, or the source is blank.
     """
 
     side: float
@@ -45,4 +45,4 @@ class Costs(Value):
 
 
 FEWEST_GROUPS = Costs(side=0, set_up=0, group=1, hole=0, source="no costs given: fewest groups, then fewest hits")
-"""The costs where the user gives none."""
+"""The costs that are used where the user gives none."""

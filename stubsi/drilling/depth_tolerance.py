@@ -1,17 +1,19 @@
-"""Owns how far the end of the plating can lie from where it is aimed at: tolerances of depth and of thickness.
+"""Owns the tolerances of depth and thickness: how far the end of the plating can lie from the end that is aimed at.
 
-All depths [m] grow from the datum on the drilled side into the board. The plating left before a face is negative where
-the drill went past that face. ``sensed`` is the depth of the layer that the drill senses, 0 if it senses none. Depth
-means the depth of the drill's tip or of its shoulder, as the rules say; ``lead`` is how far that point lies beyond the
-end of the plating.
+All depths [m] are counted from the datum on the drilled side into the board. The plating left before a face is negative
+where the drill went past that face. ``sensed`` is the depth of the layer that the drill senses, 0 if it senses none.
+
+Depth is measured to the drill's tip or to its shoulder, as the rules state. ``lead`` is how far that point lies beyond
+the end of the plating.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, TypeAlias
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
+from stubsi.board.padstack import SIDES
 from stubsi.errors import BoardError
 from stubsi.units import one_number, show
 from stubsi.value import Dimension, Value
@@ -21,11 +23,12 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 
-SIDES = ("top", "bottom")
-REFERENCES = ("face", "measured thickness", "sensed layer")
+Reference: TypeAlias = Literal["face", "measured thickness", "sensed layer"]
+"""What a depth is counted from."""
+REFERENCES: tuple[Reference, ...] = ("face", "measured thickness", "sensed layer")
 
 LayersBySide: TypeAlias = Mapping[str, str] | tuple[tuple[str, str], ...]
-"""A layer name for each side: as users give it, and as sorted pairs once it is checked."""
+"""A layer name for each side: a mapping as users give it, and sorted pairs after it is checked."""
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -35,11 +38,11 @@ class DepthTolerance(Value):
     Parameters
     ----------
     plus, minus : length
-        How much deeper and how much shallower than aimed at the drill may end.
+        How much deeper, and how much shallower, the drill may end than it is aimed.
     thickness_plus, thickness_minus : float
-        How much thicker and how much thinner the part drilled through may be, as a fraction (0.1 means 10 %).
+        How much thicker, and how much thinner, the part that is drilled through may be, as a fraction (0.1 means 10 %).
     reference : {"face", "measured thickness", "sensed layer"}
-        What the depth is referenced to.
+        What the depth is counted from.
     sensed : mapping of side to layer name, optional
         The layer that the drill senses as it passes, for the reference "sensed layer".
     source : str
@@ -48,7 +51,8 @@ class DepthTolerance(Value):
     Raises
     ------
     UnitError, BoardError
-        Values out of range, a sensed layer without the reference "sensed layer" or the reverse, a blank source.
+        A value is out of range, the source is blank, or a sensed layer is given without the reference "sensed layer",
+        or this reference without a sensed layer.
 
     See Also
     --------
@@ -68,13 +72,12 @@ class DepthTolerance(Value):
     """
 
     plus: Dimension = Dimension("length", rule="not negative")
-
     plus_si: float = field(init=False)
     minus: Dimension = Dimension("length", rule="not negative")
     minus_si: float = field(init=False)
     thickness_plus: float
     thickness_minus: float
-    reference: str
+    reference: Reference
     sensed: LayersBySide = field(default=())
     source: str
 
@@ -98,11 +101,11 @@ class DepthTolerance(Value):
 
     @property
     def depth_limits_si(self) -> tuple[float, float]:
-        """How much shallower and how much deeper [m] than aimed at a hole may end, thickness apart."""
+        """How much shallower and how much deeper than aimed at a hole may end [m], without the thickness tolerance."""
         return self.minus_si, self.plus_si
 
     def aimed(self, face: float | NDArray[np.float64]) -> None:
-        """No end belongs to a layer: any depth down to ``deepest`` can be aimed at.
+        """Return None: no end belongs to a layer, so any depth down to ``deepest`` can be aimed at.
 
         Parameters
         ----------
@@ -180,12 +183,15 @@ class DepthTolerance(Value):
         tuple[float, float]
             Plating [m].
         """
-        counts = face - (end + lead if self.reference == "measured thickness" else sensed)
-        least = face - end - self.plus_si + self._least_change(counts)
-        return least, face - end + self.minus_si - self._least_change(-counts)
+        changing = face - (end + lead if self.reference == "measured thickness" else sensed)
+        least = face - end - self.plus_si + self._least_change(changing)
+        return least, face - end + self.minus_si - self._least_change(-changing)
 
     def _least_change(self, length: float) -> float:
-        """Smallest change [m] of a length over the thickness tolerance; given -length, minus the largest change."""
+        """Smallest change [m] of a length over the thickness tolerance, a shrinkage being negative.
+
+        The largest change of a length is ``-self._least_change(-length)``.
+        """
         return min(-self.thickness_minus * length, self.thickness_plus * length)
 
     def shrunk(self, length: float) -> float:
@@ -204,7 +210,7 @@ class DepthTolerance(Value):
         return length * (1 - self.thickness_minus)
 
     def sensed_layer(self, side: str) -> str | None:
-        """Layer that the drill senses from ``side``; None where depth is not referenced to a layer.
+        """Layer that the drill senses from a side; None where it senses none.
 
         Parameters
         ----------
@@ -258,7 +264,7 @@ def is_layer_by_side(value: object) -> bool:
 
 
 def check_source(source: object, what: str) -> None:
-    """Refuse a value without a source; BoardError saying where.
+    """Refuse a value without a source.
 
     Parameters
     ----------

@@ -1,4 +1,4 @@
-"""Owns the digest of a plan: what it was computed from, part by part, so that a later change can be named."""
+"""Owns the digest of a plan: a hash of each part it was computed from, which shows the parts that changed later."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
 
 class Match(NamedTuple):
-    """Whether a plan still holds: true only if nothing it was computed from has changed.
+    """Whether a plan still holds. It is true only if nothing has changed from which the plan was computed.
 
     Parameters
     ----------
@@ -54,7 +54,7 @@ def digest(parts: dict[str, str]) -> str:
 
 
 def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: ModelChoice) -> dict[str, str]:
-    """Digest of everything a plan is computed from, by name: stackup, every rule, every net, costs, model.
+    """Digest of everything from which a plan is computed, by name: stackup, every rule, every net, costs, model.
 
     Parameters
     ----------
@@ -85,7 +85,7 @@ def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: ModelCho
 
 
 def compare(before: dict[str, str], now: dict[str, str]) -> Match:
-    """Names of the parts that differ, are new or are gone, in their order.
+    """Names of the parts that differ, are new or are missing, in their order.
 
     Parameters
     ----------
@@ -112,18 +112,18 @@ def _hash(texts: Iterable[str]) -> str:
 
 
 class _Writer:
-    """Writes values out in full, each distinct one once."""
+    """Writes values as text with all their fields. Each different value is written once and then remembered."""
 
     def __init__(self) -> None:
         self.written: dict[tuple[object, ...], str] = {}
 
     def text(self, value: object) -> str:
-        """A value as text that differs wherever the value does."""
+        """A value as text. Different values have different texts."""
         if isinstance(value, Value):
-            named = written_fields(value)
-            key = (type(value), *named.values())
+            field_values = written_fields(value)
+            key = (type(value), *field_values.values())
             if key not in self.written:
-                inside = ",".join(f"{name}={self.text(item)}" for name, item in named.items())
+                inside = ",".join(f"{name}={self.text(item)}" for name, item in field_values.items())
                 self.written[key] = f"{type(value).__name__}({inside})"
             return self.written[key]
         if isinstance(value, tuple):
@@ -132,14 +132,24 @@ class _Writer:
 
 
 def written_fields(value: Value) -> dict[str, object]:
-    """What is written of a value: its fields by name, a dimensioned one as the float in SI units.
+    """Fields of a value by name, as they are written; a dimensioned field as its float in SI units.
 
-    These names and forms stay as they are, so that an export that was handed off can still be compared. Pads that
-    differ from layer to layer are therefore written as text.
+    These names and forms must never change, so that a schedule that was exported earlier can still be compared. This is
+    also why pads that differ from layer to layer are written as text.
+
+    Parameters
+    ----------
+    value : Value
+        Any value object.
+
+    Returns
+    -------
+    dict[str, object]
+        What is written, by the name of the field.
     """
     kept, names = value.__dict__, [item.name for item in fields(value)]
-    twins = {f"{name}_si" for name in names}
-    written = {name: kept[name if name in kept else f"{name}_si"] for name in names if name not in twins}
+    si_names = {f"{name}_si" for name in names}
+    written = {name: kept[name if name in kept else f"{name}_si"] for name in names if name not in si_names}
     if isinstance(value, Padstack):
         written["pads"] = tuple(
             (layer, None if pad is None else show(pad, "length", 14)) for layer, pad in value.pads_si

@@ -1,4 +1,4 @@
-"""Owns the parts of a plan as values: the hole drilled, the drill group, the refused stub, the certificate."""
+"""Owns the parts of a plan: the hit (a hole drilled from one side), the drill group, refused stub and certificate."""
 
 from __future__ import annotations
 
@@ -26,9 +26,9 @@ class SummedLosses(NamedTuple):
     Parameters
     ----------
     drawn : float
-        As drawn [dB].
+        Sum with all stubs as drawn [dB].
     planned : float
-        At most, when drilled as planned [dB].
+        Greatest sum after drilling as planned [dB].
     permitted : float
         Limit of the sum [dB].
     """
@@ -48,16 +48,20 @@ class Hit(NamedTuple):
 
     Parameters
     ----------
-    net, hole, side
-        What is drilled and from where.
+    net : str
+        Name of the net.
+    hole : Hole
+        The hole.
+    side : str
+        Side it is drilled from.
     window : Window
-        Between which ends the drill may aim.
+        The ends that the drill may aim at.
     left : PlatingLeft
-        Plating left beyond the layer in use [m].
+        Plating that is left beyond the layer in use [m].
     coupled : bool
-        Whether its group was chosen together with those of other stubs.
+        Whether its group was chosen together with the groups of other stubs.
     losses : SummedLosses or None
-        The losses of those stubs, where a limit holds for their sum.
+        The summed losses of these stubs, where there is a limit for the sum.
     """
 
     net: str
@@ -129,7 +133,7 @@ class Refused(NamedTuple):
 
 
 def refusals_by_net(refused: Iterable[Refused]) -> list[tuple[str, str]]:
-    """Each net with its refused holes in words. Holes of a net refused for the same reason are one entry.
+    """Each net with its refused holes in words. Holes of a net that are refused for one reason share an entry.
 
     Parameters
     ----------
@@ -186,9 +190,9 @@ class Group:
 
     @property
     def depth_si(self) -> tuple[float, float]:
-        """Least and greatest depth aimed at [m], to tip or shoulder as the rules say.
+        """Least and greatest depth that is aimed at [m], to tip or shoulder as the rules state.
 
-        They differ where the tip is unknown.
+        The two differ where the angle of the tip is unknown.
         """
         leads = [lead_si(self.primary_si, case) for case in self.rules.cases()]
         return self.end_si + min(leads), self.end_si + max(leads)
@@ -208,9 +212,9 @@ class Group:
 
 
 class Certificate(NamedTuple):
-    """One entry of the proof that fewer groups are not enough: some stubs, and the only ends that serve them.
+    """One entry of the proof that fewer groups are not enough: some stubs, and the only ends that can serve them.
 
-    No end serves two entries, so each entry needs a group of its own.
+    No end serves two entries. So each entry needs a group of its own.
 
     Parameters
     ----------

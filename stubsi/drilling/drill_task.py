@@ -1,6 +1,6 @@
-"""Owns the task of drilling: which stubs must be drilled, alone or coupled, and the groups that could serve them.
+"""Owns the task of drilling: the stubs that must be drilled, single or coupled, and the groups that could serve them.
 
-A candidate group is known by its number in ``DrillTask.candidates``.
+Elsewhere, a candidate group is given by its number in ``DrillTask.candidates``.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ import itertools
 from collections import defaultdict
 from dataclasses import dataclass, field, fields
 from functools import cached_property
-from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -32,15 +32,20 @@ SetUp: TypeAlias = tuple[str, float]
 
 
 class CandidateGroup(NamedTuple):
-    """A drill group that could be: side, depth-drill diameter [m], end aimed at [m], and its must-not-cut layer.
+    """A drill group that could be opened: side, depth-drill diameter [m], end aimed at [m], and must-not-cut layer.
 
-    The layer is "" where the depth is free of layers.
+    The layer is "" where the end does not belong to a layer.
     """
 
     side: str
     drill_si: float
     end_si: float
     layer: str
+
+    @property
+    def place(self) -> tuple[str, float, float]:
+        """Side, depth-drill diameter [m] and end [m], without the layer."""
+        return self.side, self.drill_si, self.end_si
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -55,7 +60,7 @@ class Drillable:
 
     @cached_property
     def use(self) -> StubUse:
-        """The stub as its net uses it."""
+        """The stub with the electrical data of its net."""
         return self.limits.use(self.row)
 
     def __hash__(self) -> int:
@@ -68,7 +73,8 @@ class Drillable:
 class CoupledStubs(NamedTuple):
     """Stubs of one net whose groups are chosen together, and the limit of their summed loss [dB].
 
-    An infinite limit means: each of them must be drilled, and only the plated length left between them couples them.
+    If the limit is infinite, each of them must be drilled. They are then coupled only because enough of the barrel must
+    stay plated between them.
     """
 
     stubs: tuple[Drillable, ...]
@@ -76,7 +82,7 @@ class CoupledStubs(NamedTuple):
 
     @property
     def net(self) -> str:
-        """Their net."""
+        """Name of their net."""
         return self.stubs[0].net
 
     def __repr__(self) -> str:
@@ -85,7 +91,7 @@ class CoupledStubs(NamedTuple):
 
 @dataclass(frozen=True, repr=False)
 class DrillTask:
-    """Which stubs must be drilled. ``offered`` are the groups there are; None: any group could be opened."""
+    """The stubs that must be drilled. ``offered`` holds the only groups that may serve them; None: any group may."""
 
     stackup: Stackup
     rules: FabricatorRules
@@ -93,15 +99,15 @@ class DrillTask:
     coupled: tuple[CoupledStubs, ...]
     offered: tuple[CandidateGroup, ...] | None = None
 
-    def __getstate__(self) -> dict[str, Any]:
-        return {f.name: self.__dict__[f.name] for f in fields(self)}
+    def __getstate__(self) -> dict[str, object]:
+        return {item.name: self.__dict__[item.name] for item in fields(self)}
 
     def __repr__(self) -> str:
         return f"<DrillTask: {len(self.single)} stubs alone, {len(self.coupled)} sets of coupled stubs>"
 
     @cached_property
     def _windows(self) -> tuple[Window, ...]:
-        """Distinct windows, in the order of the stubs."""
+        """The different windows, in the order of the stubs."""
         stubs = itertools.chain(self.single, *(couple.stubs for couple in self.coupled))
         return tuple(dict.fromkeys(stub.window for stub in stubs))
 
@@ -120,7 +126,7 @@ class DrillTask:
 
     @cached_property
     def _facing(self) -> tuple[tuple[Window, Window, float], ...]:
-        """Windows of the two sides of each hole that is coupled, and the limit of the sum they belong to."""
+        """For each coupled hole, the windows of its two sides and the limit of the sum that they belong to."""
         pairs = (
             (stub.window, other.window, couple.limit)
             for couple in self.coupled
@@ -131,12 +137,12 @@ class DrillTask:
 
     @cached_property
     def _both_sides(self) -> frozenset[SetUp]:
-        """Set-ups of holes drilled from both sides, whose plated length may want an end that is not the deepest."""
+        """Set-ups of holes that are drilled from both sides. There an end other than the deepest may be needed."""
         return frozenset(set_up_of(window) for window, _, _ in self._facing)
 
     @cached_property
     def _extra_ends(self) -> dict[Window, set[float]]:
-        """Ends [m] beside the deepest one, where two sides of a hole share a sum of losses and a plated length."""
+        """Ends [m] other than the deepest, for two sides of a hole that share a sum of losses and limit each other."""
         ends: dict[Window, set[float]] = defaultdict(set)
         for one, other, limit in self._facing:
             if np.isfinite(limit) and not (one.reasons or other.reasons or independent(one, other)):
@@ -145,7 +151,7 @@ class DrillTask:
         return ends
 
     def _ends(self, window: Window) -> dict[float, str]:
-        """Ends [m] that one window offers, each with the must-not-cut layer that puts it there, "" where none does."""
+        """Ends [m] that one window offers, each with the must-not-cut layer that it belongs to, "" for none."""
         view = side_view(self.stackup, self.rules, window.side)
         layers = slice(1, view.position(window.layer) + 1)
         aimed = self.rules.tolerance.aimed(view.near[layers])
@@ -158,7 +164,7 @@ class DrillTask:
 
     @cached_property
     def _servers_of(self) -> dict[Window, tuple[int, ...]]:
-        """Candidate groups that each window holds, in rising order."""
+        """Numbers of the candidate groups that can serve each window, in rising order."""
         by_set_up: dict[SetUp, list[int]] = defaultdict(list)
         for number, candidate in enumerate(self.candidates):
             by_set_up[candidate.side, candidate.drill_si].append(number)
@@ -172,7 +178,7 @@ class DrillTask:
         return {window: frozenset(numbers) for window, numbers in self._servers_of.items()}
 
     def servers(self, stub: Drillable) -> Servers:
-        """Candidate groups that would serve a stub.
+        """Candidate groups that can serve a stub.
 
         Parameters
         ----------
@@ -188,7 +194,7 @@ class DrillTask:
 
     @cached_property
     def choices(self) -> tuple[JointChoice, ...]:
-        """The choice that each set of coupled stubs leaves, in their order."""
+        """The joint choice of each set of coupled stubs, in their order."""
         lengths = [
             (stub, length)
             for couple in self.coupled
@@ -200,13 +206,14 @@ class DrillTask:
         return tuple(self._choice(couple, losses) for couple in self.coupled)
 
     def _longest_left(self, stub: Drillable) -> Iterator[float]:
-        """Longest the stub may be [m], if it is left undrilled and if each of its candidate groups serves it."""
+        """Greatest length of the stub [m]: first if it is undrilled, then if each of its candidate groups serves it."""
         window = stub.window
         yield window.shape.stub_length_si
         for number in self._servers_of[window]:
             yield max(window.shape.least_length_si, window.left(self.candidates[number].end_si).most_si)
 
     def _choice(self, couple: CoupledStubs, losses: Iterator[float]) -> JointChoice:
+        """Joint choice of coupled stubs. For a sum of losses, it takes one loss from the iterator for each option."""
         options = []
         for stub in couple.stubs:
             servers = self._servers_of[stub.window]
@@ -218,34 +225,34 @@ class DrillTask:
         return JointChoice(tuple(options), couple.limit, self._excluded(couple))
 
     def _excluded(self, couple: CoupledStubs) -> tuple[tuple[StubAndGroup, StubAndGroup], ...]:
-        """Pairs of groups that together would leave too little plated barrel in one hole drilled from both sides."""
+        """Pairs of (stub, group) that would leave too little plated barrel in a hole drilled from both sides."""
         return tuple(
             ((i, a), (j, b))
             for (i, first), (j, second) in itertools.combinations(enumerate(couple.stubs), 2)
             if first.hole == second.hole
-            for a, b in self._apart(first.window, second.window)
+            for a, b in self._excluded_groups(first.window, second.window)
         )
 
-    def _apart(self, one: Window, other: Window) -> tuple[tuple[int, int], ...]:
+    def _excluded_groups(self, one: Window, other: Window) -> tuple[tuple[int, int], ...]:
         """Pairs of candidate groups that leave too little plated barrel between the two sides of a hole."""
-        if (one, other) not in self._known_apart:
+        if (one, other) not in self._known_excluded:
             pairs = itertools.product(self._least_left(one), self._least_left(other))
-            self._known_apart[one, other] = tuple(
+            self._known_excluded[one, other] = tuple(
                 (a, b) for (a, a_left), (b, b_left) in pairs if not plated_enough(one, other, a_left, b_left)
             )
-        return self._known_apart[one, other]
+        return self._known_excluded[one, other]
 
     @cached_property
-    def _known_apart(self) -> dict[tuple[Window, Window], tuple[tuple[int, int], ...]]:
+    def _known_excluded(self) -> dict[tuple[Window, Window], tuple[tuple[int, int], ...]]:
         return {}
 
     def _least_left(self, window: Window) -> list[tuple[int, float]]:
-        """Each candidate group of a window, and the least plating [m] it leaves."""
+        """Each candidate group of a window, and the least plating [m] that it leaves."""
         return [(n, window.left(self.candidates[n].end_si).least_si) for n in self._servers_of[window]]
 
 
 def set_up_of(window: Window) -> SetUp:
-    """Side and depth-drill diameter [m] of a window.
+    """Set-up in which a stub is drilled.
 
     Parameters
     ----------

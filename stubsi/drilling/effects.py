@@ -1,4 +1,4 @@
-"""Owns what the wider depth drill does to padstacks: clearances on the planes it passes, pads, mask openings."""
+"""Owns the effects of depth drills on padstacks: clearances on planes, pads and mask openings."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 class EffectKind(StrEnum):
-    """What can happen to a padstack on a layer that a depth drill passes. Each is also the text that tables show."""
+    """What a depth drill can do to a padstack on a layer that it passes. Each is also the text that tables show."""
 
     CLEARANCE = "clearance"
     PAD_GONE = "pad vanishes"
@@ -33,7 +33,7 @@ class EffectKind(StrEnum):
 
 
 class Effect(NamedTuple):
-    """What the depth drill does to a padstack; the same on all these layers.
+    """What the depth drill does to a padstack on some layers, with the same figures on each of them.
 
     Parameters
     ----------
@@ -46,7 +46,7 @@ class Effect(NamedTuple):
     kind : EffectKind
         What happens.
     drawn : float or None
-        Diameter of the clearance or pad as drawn on the board [m]; None where it is unknown or there is none.
+        Diameter of the clearance or pad as drawn on the board [m]; None where it is unknown or does not exist.
     needed : float or None
         Diameter of the clearance or opening that is needed, or of the depth drill [m]; None where it is unknown.
     """
@@ -129,7 +129,7 @@ def _mm(length: float | None) -> float | None:
 def needed_clearance(drill: float, rules: FabricatorRules) -> float | None:
     """Diameter [m] of the clearance that a depth drill [m] needs; None where a rule for it is unknown.
 
-    It is the drill, and on either side the tolerance of its edge and the clearance of copper.
+    It is the diameter of the drill plus, on each side, the tolerance of its edge and the clearance to copper.
 
     Parameters
     ----------
@@ -149,7 +149,7 @@ def needed_clearance(drill: float, rules: FabricatorRules) -> float | None:
 
 
 def effects_of(plan: Plan) -> Effects:
-    """Every effect of a plan on the padstacks of its board, by padstack and side; layers of equal figures are one.
+    """Every effect of a plan on the padstacks of its board. Layers with equal figures are in one effect.
 
     Parameters
     ----------
@@ -194,7 +194,7 @@ def _layers_passed(plan: Plan) -> dict[tuple[Padstack, str], int]:
 
 
 def _on_layer(padstack: Padstack, side: str, layer: CopperLayer, outer: bool, rules: FabricatorRules) -> list[Effect]:
-    """Effects on one layer, which is not named in them yet."""
+    """Effects on one layer. The caller adds the names of the layers."""
     drill = rules.drill_si(padstack.drill_si)
     sizes: list[tuple[EffectKind, float | None, float | None]] = []
     antipad = padstack.antipad_at(layer.name, layer.role)
@@ -234,7 +234,7 @@ def widened(plan: Plan) -> Board:
 
 
 def _with_padstacks(net: Net, wider: Mapping[Padstack, Padstack]) -> Net:
-    """The net with some padstacks exchanged; the net itself where it has none of them."""
+    """The net with some padstacks replaced; the net itself where it has none of them."""
     if not any(hole.padstack in wider for hole in net.holes):
         return net
     return net.replaced(

@@ -1,4 +1,4 @@
-"""Owns the explanation of a hole: for each side, why it is drilled as it is, refused, or left undrilled."""
+"""Owns the explanation of a hole: for each of its stubs, why it is drilled, refused or left undrilled."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 def explanation_of(plan: Plan, hole: str) -> str:
-    """Why a hole is drilled as it is, refused, or left undrilled: a line for each of its stubs.
+    """Why a hole is drilled, refused or left undrilled: one line for each of its stubs.
 
     Parameters
     ----------
@@ -48,7 +48,7 @@ def explanation_of(plan: Plan, hole: str) -> str:
 
 
 def _stubs(plan: Plan, net: Net, hole: str) -> Iterator[tuple[str, str]]:
-    """Side of every stub of a hole, and what is done to it and why."""
+    """For every stub of a hole: its side, and in words what is done to it and why."""
     refused = {each.side: each for each in plan.refused if each.hole.name == hole}
     table = plan.limits.table
     number = next(i for i, each in enumerate(table.holes) if each.name == hole)
@@ -57,7 +57,7 @@ def _stubs(plan: Plan, net: Net, hole: str) -> Iterator[tuple[str, str]]:
         side, group = shape.side, plan.group_of(hole, shape.side)
         if group:
             hit = next(hit for hit in group.hits if hit.hole.name == hole)
-            in_vain = "; in vain, for another stub of its net is refused" * (net.name in plan.in_vain)
+            in_vain = "; in vain, because another stub of its net is refused" * (net.name in plan.in_vain)
             yield side, _drilled(group, hit) + in_vain
         elif side in refused:
             yield side, f"refused: {refused[side].reason}"
@@ -66,11 +66,15 @@ def _stubs(plan: Plan, net: Net, hole: str) -> Iterator[tuple[str, str]]:
 
 
 def _drilled(group: Group, hit: Hit) -> str:
+    """How and why a stub is drilled."""
     ends = (show(end, "length") for end in (group.end_si, hit.window.shallowest_si, hit.window.deepest_si))
-    where = "end of the plating {} deep, between {} and {}".format(*ends)
-    held = f" (of {', '.join(group.holders)})" if group.layer != hit.window.layer and group.holders else ""
-    both = ", chosen with that of the other side for the plated barrel to remain" * (hit.coupled and not hit.losses)
-    return f"group {group.number}, must not cut {group.layer}{held}: {hit.why}; {where}{both}"
+    depth_text = "end of the plating {} deep, between {} and {}".format(*ends)
+    other_layer = group.layer != hit.window.layer and bool(group.holders)
+    layer_nets = f" (layer in use of {', '.join(group.holders)})" * other_layer
+    both_sides = ", chosen together with the other side so that enough of the barrel stays plated" * (
+        hit.coupled and not hit.losses
+    )
+    return f"group {group.number}, must not cut {group.layer}{layer_nets}: {hit.why}; {depth_text}{both_sides}"
 
 
 def _left_undrilled(plan: Plan, net: Net, hole: str, side: str) -> str:
@@ -82,6 +86,6 @@ def _left_undrilled(plan: Plan, net: Net, hole: str, side: str) -> str:
     for couple in plan.task.coupled:
         stubs = {(stub.hole.name, stub.window.side) for stub in couple.stubs}
         if (hole, side) in stubs:
-            drilled = next(hit for hit in plan.hits if (hit.hole.name, hit.side) in stubs)
-            return f"drilling others of its net is enough: {drilled.losses}"
+            other_hit = next(hit for hit in plan.hits if (hit.hole.name, hit.side) in stubs)
+            return f"drilling others of its net is enough: {other_hit.losses}"
     return f"short enough as it is: {plan.board.criterion_of(net)}"

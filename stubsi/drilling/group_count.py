@@ -1,4 +1,4 @@
-"""Owns the count of drill groups after moves of nets: which moves change the same windows, and what each saves."""
+"""Owns the number of drill groups after moves of nets. Moves that change the plan in the same way are counted once."""
 
 from __future__ import annotations
 
@@ -19,11 +19,11 @@ if TYPE_CHECKING:
     Moves: TypeAlias = tuple[Move, ...]
 
 TIME_LIMIT = 60.0
-"""For the solver, per count [s]."""
+"""Time limit of the solver for each count [s]."""
 
 
 class GroupCount:
-    """Counts the groups of a plan with some of its nets moved. Stubs of equal windows stand for each other."""
+    """Counts the groups of a plan with some of its nets moved. Of stubs with equal windows, only one is looked at."""
 
     def __init__(self, plan: Plan) -> None:
         self.plan = plan
@@ -36,7 +36,7 @@ class GroupCount:
         self.coupled_of: dict[str, list[CoupledStubs]] = defaultdict(list)
         for couple in plan.task.coupled:
             self.coupled_of[couple.net].append(couple)
-        self._known: dict[Hashable, int] = {}
+        self._saved: dict[Hashable, int] = {}
 
     def saved(self, moves: Moves) -> int:
         """Groups saved by some moves; negative if there are more groups afterwards.
@@ -44,7 +44,7 @@ class GroupCount:
         Parameters
         ----------
         moves : Moves
-            Moves made together, each of another net.
+            Moves made together, each of a different net.
 
         Returns
         -------
@@ -52,27 +52,27 @@ class GroupCount:
             Number of groups.
         """
         key = self._key(moves)
-        if key not in self._known:
-            self._known[key] = len(self.plan.groups) - self._groups(moves)
-        return self._known[key]
+        if key not in self._saved:
+            self._saved[key] = len(self.plan.groups) - self._groups(moves)
+        return self._saved[key]
 
     def _vanished(self, moves: Moves) -> frozenset[int]:
-        """Numbers of the windows that no net needs any more once the moves are made."""
+        """Numbers of the windows that no net has any more after the moves."""
         if len(moves) == 1:
-            gone = self.windows_of[moves[0].net]
+            removed = self.windows_of[moves[0].net]
         else:
-            gone = sum((self.windows_of[move.net] for move in moves), Counter[int]())
-        return frozenset(number for number, count in gone.items() if self.count[number] == count)
+            removed = sum((self.windows_of[move.net] for move in moves), Counter[int]())
+        return frozenset(number for number, count in removed.items() if self.count[number] == count)
 
     def _key(self, moves: Moves) -> Hashable:
-        """Equal for moves that change the same windows and the same coupled stubs."""
-        added = frozenset(_interval(stub.window) for move in moves for stub in move.single)
-        coupled = Counter(_likeness(couple) for move in moves for couple in move.coupled)
-        gone = Counter(_likeness(couple) for move in moves for couple in self.coupled_of.get(move.net, ()))
-        return self._vanished(moves), added, frozenset(coupled.items()), frozenset(gone.items())
+        """Key that is equal for moves which add and remove the same windows and the same coupled stubs."""
+        added = frozenset(_window_key(stub.window) for move in moves for stub in move.single)
+        coupled = Counter(_coupled_key(couple) for move in moves for couple in move.coupled)
+        removed = Counter(_coupled_key(couple) for move in moves for couple in self.coupled_of.get(move.net, ()))
+        return self._vanished(moves), added, frozenset(coupled.items()), frozenset(removed.items())
 
     def _groups(self, moves: Moves) -> int:
-        """Number of groups once the moves are made."""
+        """Number of groups after the moves."""
         vanished, task, nets = self._vanished(moves), self.plan.task, {move.net for move in moves}
         single = [stub for window, stub in self.stub_of.items() if self.number[window] not in vanished]
         single += [stub for move in moves for stub in move.single]
@@ -82,12 +82,12 @@ class GroupCount:
         return len(group_stubs(changed, self.plan.costs, TIME_LIMIT).cover.groups)
 
 
-def _interval(window: Window) -> Hashable:
-    """What decides which groups serve a stub that is drilled alone."""
+def _window_key(window: Window) -> Hashable:
+    """All that decides which groups can serve a stub that is not coupled."""
     return window.side, window.drill_si, window.shallowest_si, window.deepest_si, window.layer
 
 
-def _likeness(couple: CoupledStubs) -> Hashable:
-    """Equal for coupled stubs that leave the same choice: windows, electrical use, and which of them share a hole."""
+def _coupled_key(couple: CoupledStubs) -> Hashable:
+    """All that decides the joint choice of coupled stubs: windows, electrical use, and which stubs share a hole."""
     holes = list(dict.fromkeys(stub.hole.name for stub in couple.stubs))
     return couple.limit, tuple((stub.window, stub.use, holes.index(stub.hole.name)) for stub in couple.stubs)

@@ -1,4 +1,4 @@
-"""Owns which drill group serves which stub: the cheapest groups for a task, with the proof, as the parts of a plan."""
+"""Owns the choice of drill groups: the cheapest groups for a task, which stubs each serves, and the proof."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.drilling.depth_tolerance import SIDES
+from stubsi.board.padstack import SIDES
 from stubsi.drilling.drill_group import Certificate, Group, Hit, SummedLosses
 from stubsi.drilling.joint_choice import UNDRILLED, requirements
 from stubsi.drilling.rules import ANY_LAYER
@@ -21,14 +21,16 @@ if TYPE_CHECKING:
 
 
 class Grouping(NamedTuple):
-    """Candidate group (by number) of every stub that is drilled, and the cover with its proof."""
+    """Number of the candidate group of every stub that is drilled, and the cover with its proof."""
 
     group_of: dict[Drillable, int]
     cover: Cover
 
 
 def group_stubs(task: DrillTask, costs: Costs, time_limit: float) -> Grouping:
-    """Serve every stub of a task with the cheapest groups. Each goes to the deepest open group that its window holds.
+    """Find the cheapest groups that serve every stub of a task.
+
+    Each stub is served by the deepest of the open groups that its window holds.
 
     Parameters
     ----------
@@ -47,7 +49,7 @@ def group_stubs(task: DrillTask, costs: Costs, time_limit: float) -> Grouping:
     Raises
     ------
     StubsiError
-        Nothing was found within the time limit.
+        The solver found no solution within the time limit.
     """
     candidates = task.candidates
     set_ups = {set_up: n for n, set_up in enumerate(sorted({(group.side, group.drill_si) for group in candidates}))}
@@ -104,7 +106,7 @@ def groups_of(task: DrillTask, grouping: Grouping) -> tuple[Group, ...]:
 
 
 def _losses(task: DrillTask, grouping: Grouping) -> dict[Drillable, SummedLosses]:
-    """Summed losses behind every stub whose net has a limit for their sum."""
+    """For every stub whose net has a limit for the sum of its losses: the sums of that net."""
     losses: dict[Drillable, SummedLosses] = {}
     for couple, choice in zip(task.coupled, task.choices, strict=True):
         if np.isfinite(couple.limit):
@@ -117,11 +119,12 @@ def _losses(task: DrillTask, grouping: Grouping) -> dict[Drillable, SummedLosses
 
 
 def _group(number: int, task: DrillTask, candidate_number: int, hits: tuple[Hit, ...]) -> Group:
+    """The drill group of a candidate. If no layer sets its depth, the first layer it must not cut is named."""
     candidate, rules = task.candidates[candidate_number], task.rules
     view = side_view(task.stackup, rules, candidate.side)
     deepest = rules.deepest(candidate.side)
-    named = [hit.window.layer for hit in hits] + [layer for layer in [deepest] if layer and layer != ANY_LAYER]
-    layer = candidate.layer or min(named, key=view.position)
+    not_to_cut = [hit.window.layer for hit in hits] + [layer for layer in [deepest] if layer and layer != ANY_LAYER]
+    layer = candidate.layer or min(not_to_cut, key=view.position)
     face = view.near_face(layer)
     return Group(
         number=number, rules=rules, side=candidate.side, drill_si=candidate.drill_si,
@@ -131,7 +134,7 @@ def _group(number: int, task: DrillTask, candidate_number: int, hits: tuple[Hit,
 
 
 def certificate_of(task: DrillTask, grouping: Grouping) -> tuple[Certificate, ...]:
-    """Stubs behind each of the requirements that share no group, with the ends that could serve them.
+    """The proof: sets of stubs of which no two share a group, each with the ends that could serve it.
 
     Parameters
     ----------
@@ -145,16 +148,16 @@ def certificate_of(task: DrillTask, grouping: Grouping) -> tuple[Certificate, ..
     tuple[Certificate, ...]
         The entries of the proof.
     """
-    behind: dict[frozenset[int], tuple[Drillable, ...]] = {}
+    stubs_of: dict[frozenset[int], tuple[Drillable, ...]] = {}
     for couple, choice in zip(task.coupled, task.choices, strict=True):
         for requirement in requirements(choice):
-            behind.setdefault(requirement.groups, tuple(couple.stubs[number] for number in requirement.stubs))
+            stubs_of.setdefault(requirement.groups, tuple(couple.stubs[number] for number in requirement.stubs))
     for stub in task.single:
-        behind.setdefault(task.servers(stub), (stub,))
+        stubs_of.setdefault(task.servers(stub), (stub,))
     return tuple(
         Certificate(
-            tuple((stub.net, stub.hole.name, stub.window.side) for stub in behind[groups]),
-            frozenset(task.candidates[group][:3] for group in groups),
+            tuple((stub.net, stub.hole.name, stub.window.side) for stub in stubs_of[groups]),
+            frozenset(task.candidates[group].place for group in groups),
         )
         for groups in sorted(grouping.cover.disjoint, key=sorted)
     )

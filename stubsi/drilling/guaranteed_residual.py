@@ -1,7 +1,7 @@
-"""Owns the residual stub that the fabricator guarantees: the way to state tolerances that includes all of them.
+"""Owns the residual stub that the fabricator guarantees: one statement that includes all tolerances.
 
-All depths [m] grow from the datum on the drilled side into the board. ``sensed`` and ``lead`` are taken so that both
-ways to state tolerances answer the same questions; a guarantee does not depend on them.
+All depths [m] are counted from the datum on the drilled side into the board. The methods are those of
+``DepthTolerance``. So they also take ``sensed`` and ``lead``, although a guarantee does not depend on these two.
 """
 
 from __future__ import annotations
@@ -31,17 +31,17 @@ class GuaranteedResidual(Value):
     Parameters
     ----------
     least, most : length
-        Limits of the residual stub. If ``least`` is negative, every hole is refused, because the drill may cut the
-        layer in use.
+        Limits of the residual stub. If ``least`` is negative, the drill may cut the layer in use, so every hole is
+        refused.
     nominal : length, optional
-        The residual stub that is aimed at. Midway between the limits unless it is given.
+        The residual stub that is aimed at. If it is not given, it is the middle of the limits.
     source : str
         Who states these limits.
 
     Raises
     ------
     UnitError, BoardError
-        The limits are out of order, or the source is blank.
+        Least, nominal and most are not in rising order, or the source is blank.
 
     See Also
     --------
@@ -57,7 +57,6 @@ class GuaranteedResidual(Value):
     """
 
     least: Dimension = Dimension("length", rule="any")
-
     least_si: float = field(init=False)
     most: Dimension = Dimension("length")
     most_si: float = field(init=False)
@@ -96,7 +95,7 @@ class GuaranteedResidual(Value):
         Raises
         ------
         UnitError, BoardError
-            Values that are no lengths, or a blank source.
+            A value is not a length, or the source is blank.
         """
         middle = one_si(nominal, "length", "nominal residual stub")
         half = one_si(tolerance, "length", "tolerance of the residual stub", rule="not negative")
@@ -104,17 +103,17 @@ class GuaranteedResidual(Value):
 
     @property
     def depth_limits_si(self) -> tuple[float, float]:
-        """How much shallower and how much deeper [m] than aimed at a hole may end."""
+        """How much shallower, and how much deeper, a hole may end than aimed at [m]."""
         return self.most_si - self._nominal, self._nominal - self.least_si
 
     @property
     def _nominal(self) -> float:
         nominal = self.nominal_si
-        assert nominal is not None, "it is completed when the object is made"
+        assert nominal is not None, "__post_init__ has set it"
         return nominal
 
     def aimed(self, face: Depths) -> Depths:
-        """End of the plating [m] that is aimed at when the must-not-cut layer has its near face at ``face`` [m].
+        """End of the plating [m] that is aimed at for a must-not-cut layer.
 
         Parameters
         ----------

@@ -1,4 +1,4 @@
-"""Owns the mixed-integer program behind the counting of groups: what the solver is asked, and what it answers."""
+"""Owns the integer program for the cheapest groups: its variables and rows, and how the solver's answer is read."""
 
 from __future__ import annotations
 
@@ -22,11 +22,11 @@ if TYPE_CHECKING:
     FloatArray: TypeAlias = NDArray[np.float64]
 
 SOLVER_ROUNDING = 1e-6
-"""Relative rounding of the solver. It is taken off a limit that leaves the room, so that no sum exceeds the limit."""
+"""Relative rounding of the solver. A limit is lowered by it where a solution remains, so that no sum exceeds it."""
 
 
 class Solution(NamedTuple):
-    """Groups that are opened, the group of every stub of every joint choice, and the relative gap of the cost."""
+    """Groups that are opened, the group of every stub of every joint choice, and the gap of the cost as a fraction."""
 
     groups: tuple[int, ...]
     choices: tuple[tuple[int, ...], ...]
@@ -55,7 +55,7 @@ def cheapest(
     Raises
     ------
     StubsiError
-        Nothing was found within the time limit.
+        The solver found no solution within the time limit.
     """
     program = _Program(coordinates)
     for servers in wanted:
@@ -77,7 +77,9 @@ def _chosen(x: FloatArray, choice: JointChoice, starts: Sequence[int]) -> tuple[
 
 
 def packed(sets: Sequence[Servers], time_limit: float) -> tuple[Servers, ...]:
-    """As many of the sets as possible no two of which share a group; none if the solver finds none in time [s].
+    """Choose as many of the sets as possible so that no two of them share a group.
+
+    The result is empty if the solver finds nothing within the time limit.
 
     Parameters
     ----------
@@ -96,21 +98,21 @@ def packed(sets: Sequence[Servers], time_limit: float) -> tuple[Servers, ...]:
         return ()
     entries = [(group, column) for column, groups in enumerate(distinct) for group in groups]
     shape = (1 + max(group for group, _ in entries), len(distinct))
-    once = LinearConstraint(_matrix(entries, np.ones(len(entries)), shape), ub=1)
+    one_set_per_group = LinearConstraint(_matrix(entries, np.ones(len(entries)), shape), ub=1)
     answer = milp(
-        -np.ones(len(distinct)), constraints=once, bounds=Bounds(0, 1), integrality=[1] * len(distinct),
+        -np.ones(len(distinct)), constraints=one_set_per_group, bounds=Bounds(0, 1), integrality=[1] * len(distinct),
         options={"time_limit": time_limit},
     )  # fmt: skip
     if answer.x is None:
         return ()
-    return tuple(groups for groups, taken in zip(distinct, answer.x, strict=True) if taken > 0.5)
+    return tuple(groups for groups, chosen in zip(distinct, answer.x, strict=True) if chosen > 0.5)
 
 
 class _Program:
-    """Rows and columns of the program. Each column is 0 or 1: a group, a set-up, a side, or an option of a stub."""
+    """Rows and columns of the program. Each column is a variable that is 0 or 1: a group, set-up, side or option."""
 
     def __init__(self, coordinates: Sequence[Coordinates]) -> None:
-        """Open the columns of groups, set-ups and sides. A group needs its set-up, and a set-up needs its side."""
+        """Make the columns of groups, set-ups and sides. A group needs its set-up, and a set-up needs its side."""
         self.entries: list[tuple[int, int]] = []
         self.values: list[float] = []
         self.lower: list[float] = []
@@ -125,7 +127,7 @@ class _Program:
             self.add([(self.groups + self.set_ups + sides.index(side), 1.0), (self.groups + i, -1.0)], 0, np.inf)
 
     def add(self, terms: Sequence[tuple[int, float]], lower: float, upper: float) -> None:
-        """Add a row: the sum of these (column, factor) lies between two limits."""
+        """Add a row: the sum of these columns times their factors lies between two limits."""
         row = len(self.lower)
         self.entries += [(row, column) for column, _ in terms]
         self.values += [value for _, value in terms]
@@ -133,7 +135,7 @@ class _Program:
         self.upper.append(upper)
 
     def add_choice(self, choice: JointChoice) -> list[int]:
-        """Add the columns and rows of a joint choice; first column of the options of each of its stubs."""
+        """Add the columns and rows of a joint choice. Returns the number of the first option column of each stub."""
         starts = [self._add_options(options) for options in choice.options]
         if np.isfinite(choice.limit):
             terms = [
@@ -148,7 +150,7 @@ class _Program:
         return starts
 
     def _add_options(self, options: Sequence[tuple[int, float]]) -> int:
-        """Add the options of one stub, of which one is chosen and needs its group; their first column."""
+        """Add the options of one stub. Exactly one is chosen, and it needs its group. Returns their first column."""
         start = self.width
         self.width += len(options)
         self.add([(start + i, 1.0) for i in range(len(options))], 1, 1)
@@ -160,7 +162,7 @@ class _Program:
     def per_option(
         self, choices: Sequence[JointChoice], starts: Sequence[Sequence[int]]
     ) -> tuple[FloatArray, FloatArray]:
-        """Hits that each column stands for, and how shallow it is (the least sum has the deepest ends)."""
+        """For each column, its number of hits and how shallow its group is. The least sum has the deepest ends."""
         hits, shallow = np.zeros(self.width), np.zeros(self.width)
         shallow[: self.groups] = -np.arange(self.groups)
         for choice, columns in zip(choices, starts, strict=True):
@@ -171,11 +173,11 @@ class _Program:
         return hits, shallow
 
     def group_count(self) -> FloatArray:
-        """One for each column that is a group."""
+        """1 for each column that is a group, 0 for the others."""
         return np.repeat([1.0, 0.0], [self.groups, self.width - self.groups])
 
     def costs(self, costs: Costs, hits: FloatArray) -> FloatArray:
-        """What each column costs."""
+        """Cost of each column."""
         counts = (self.groups, self.set_ups, self.sides)
         fixed = np.repeat([costs.group, costs.set_up, costs.side, 0.0], [*counts, self.width - sum(counts)])
         return np.asarray(fixed + costs.hole * hits)
@@ -192,20 +194,20 @@ def _matrix(entries: Sequence[tuple[int, int]], values: FloatArray, shape: tuple
 
 
 def _bound(choice: JointChoice) -> float:
-    """Bound of a sum over its limit: below it by the rounding of the solver, unless no choice is that low."""
+    """Bound of a sum as a fraction of its limit: lowered by the solver's rounding where a solution remains, else 1."""
     lowered = 1 - SOLVER_ROUNDING
     return lowered if possible(choice._replace(limit=choice.limit * lowered)) else 1.0
 
 
 def _gap(answer: OptimizeResult) -> float:
-    """Relative gap of an answer: 0 where the least is proven, infinite where nothing is known."""
+    """Relative gap of an answer: 0 where it is proven to be the least, infinite where nothing is known."""
     if answer.mip_gap is None:
         return 0.0 if answer.status == 0 else np.inf
     return float(answer.mip_gap)
 
 
 def _minimised(goals: Sequence[FloatArray], program: _Program, time_limit: float) -> tuple[FloatArray, float]:
-    """Minimise the goals one after the other. Each is held at its least value for the next; the gap is the first's."""
+    """Minimise the goals one after the other, and keep each at its least value. The gap is that of the first goal."""
     best, gap = None, 0.0
     for number, goal in enumerate(goals):
         answer = milp(

@@ -1,4 +1,4 @@
-"""Owns stubs whose groups are chosen together: what each group adds to their sum, and which groups exclude each other.
+"""Owns joint choices: stubs whose groups are chosen together, because of a sum or because groups exclude each other.
 
 Groups are numbers; nothing here knows of boards.
 """
@@ -10,24 +10,24 @@ from typing import NamedTuple, TypeAlias
 import numpy as np
 
 Servers: TypeAlias = frozenset[int]
-"""Groups any one of which serves a stub."""
+"""Groups that can serve a stub. One of them is enough."""
 
 Coordinates: TypeAlias = tuple[int, int, int]
-"""Side, set-up and depth of a group, each as a number; a deeper group has a greater one."""
+"""Side, set-up and depth of a group, each as a number. A deeper group has a greater third number."""
 
 StubAndGroup: TypeAlias = tuple[int, int]
-"""Number of a stub of a joint choice, and the group that serves it."""
+"""Number of a stub in its joint choice, and the group that serves it."""
 
 UNDRILLED = -1
-"""Stands for no group: the stub is left as it is."""
+"""Stands in the place of a group where the stub is left undrilled."""
 
 
 class JointChoice(NamedTuple):
     """Stubs of one net whose groups are chosen together.
 
-    ``options`` holds, for each stub, pairs of (group or ``UNDRILLED``, what it adds to the sum). ``limit`` is that of
-    the sum, and positive. ``excluded`` holds pairs of (stub, group) that cannot both be chosen. ``nets`` says how many
-    nets have the same choice.
+    ``options`` holds, for each stub, pairs of a group (or ``UNDRILLED``) and what this option adds to the sum.
+    ``limit`` is the limit of the sum and is positive. ``excluded`` holds pairs of (stub, group) that cannot both be
+    chosen. ``nets`` is the number of nets that have the same choice.
     """
 
     options: tuple[tuple[tuple[int, float], ...], ...]
@@ -37,16 +37,17 @@ class JointChoice(NamedTuple):
 
 
 class Requirement(NamedTuple):
-    """Groups one of which a joint choice must open, whatever else is chosen, and the numbers of the stubs behind it."""
+    """Groups of which a joint choice must open at least one, and the numbers of the stubs that demand it."""
 
     groups: Servers
     stubs: tuple[int, ...]
 
 
 def requirements(choice: JointChoice) -> list[Requirement]:
-    """Sets of groups of each of which a joint choice must open one.
+    """Sets of groups. A joint choice must open at least one group of each set.
 
-    There is one for each stub that cannot stay undrilled; if there is no such stub, one for all stubs together.
+    There is one set for each stub that cannot stay undrilled. If every stub can stay undrilled, but not all of them
+    together, there is one set for all stubs.
 
     Parameters
     ----------
@@ -73,7 +74,7 @@ def requirements(choice: JointChoice) -> list[Requirement]:
 
 
 def possible(choice: JointChoice) -> bool:
-    """Whether any groups keep a joint choice within its limit and apart from the excluded pairs.
+    """Whether a joint choice has any solution: the sum within its limit and no excluded pair.
 
     Parameters
     ----------
@@ -83,24 +84,24 @@ def possible(choice: JointChoice) -> bool:
     Returns
     -------
     bool
-        True if there is a choice.
+        True if there is a solution.
     """
     least = [min((add for _, add in stub), default=np.inf) for stub in choice.options]
     excluded = {frozenset(pair) for pair in choice.excluded}
 
-    def goes_on(chosen: tuple[tuple[int, int], ...], total: float) -> bool:
+    def can_be_completed(chosen: tuple[StubAndGroup, ...], total: float) -> bool:
         stub = len(chosen)
         if not _within(total + sum(least[stub:]), choice.limit):
             return False
         if stub == len(least):
             return True
         return any(
-            goes_on((*chosen, (stub, group)), total + add)
+            can_be_completed((*chosen, (stub, group)), total + add)
             for group, add in sorted(choice.options[stub], key=lambda option: option[1])
             if not any(frozenset((earlier, (stub, group))) in excluded for earlier in chosen)
         )
 
-    return goes_on((), 0.0)
+    return can_be_completed((), 0.0)
 
 
 def _within(total: float, limit: float) -> bool:

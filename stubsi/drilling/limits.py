@@ -1,6 +1,6 @@
-"""Owns what the criteria allow each stub of a board: its longest permitted length, and its loss at any length.
+"""Owns the longest permitted length of each stub of a board, and its loss at any length.
 
-Only this module and ``stub_use`` ask the electrical models.
+In this package, only this module and ``stub_use`` use the electrical models.
 """
 
 from __future__ import annotations
@@ -35,14 +35,14 @@ if TYPE_CHECKING:
 
 
 REMEMBERED = 200_000
-"""How many losses are remembered."""
+"""Most losses that are remembered."""
 
 _remembered: Memory[tuple[ModelChoice, StubUse], float] = Memory(REMEMBERED)
-"""Loss at Nyquist [dB] of stubs that were asked for before, of this board or of another one."""
+"""Losses at Nyquist [dB] of stubs that were computed before, for any board."""
 
 
 class _NetKind(NamedTuple):
-    """What two nets must share for the same limits to hold for stubs that are alike."""
+    """What the limits of a stub depend on besides the stub. Equal stubs in nets of one kind have equal limits."""
 
     nyquist: float
     z0: float
@@ -60,7 +60,7 @@ class Limits:
     model : ModelChoice
         Electrical model that it was ranked with.
     rules : FabricatorRules
-        They say how wide the bore is that cuts a stub.
+        They give the diameter of the bore that cuts a stub.
     """
 
     ranking: Ranking
@@ -77,11 +77,11 @@ class Limits:
 
     @property
     def table(self) -> StubTable:
-        """Its stubs."""
+        """The stub table of the board."""
         return self.ranking.table
 
     def missing(self, stub: int) -> str:
-        """Unknown input that keeps a row of the stub table from being judged; empty where there is none.
+        """Unknown input without which a row of the stub table cannot be judged; empty where there is none.
 
         Parameters
         ----------
@@ -91,13 +91,13 @@ class Limits:
         Returns
         -------
         str
-            What is missing, or "".
+            Name of the input, or "".
         """
         case, models = int(self.table.case[stub]), self.ranking.models
         return models.unknown[case] or models.unknown_loss[case] or ""
 
     def not_solved(self, stub: int) -> str:
-        """Why a uniform line stands in for the solved stub of a row of the table; empty where none does.
+        """Why a row of the stub table is modelled as a uniform line and not solved; empty where it is solved.
 
         Parameters
         ----------
@@ -107,7 +107,7 @@ class Limits:
         Returns
         -------
         str
-            Why, or "".
+            The reason, or "".
         """
         return self.ranking.models.provenance[self.table.case[stub]].not_solved or ""
 
@@ -136,9 +136,9 @@ class Limits:
 
     @cached_property
     def _class_of_stub(self) -> NDArray[np.intp]:
-        """Number of the class of each row of the table. Rows of one class have the same case and the same kind of net.
+        """Number of the class of each row of the table.
 
-        So they have the same limits.
+        Rows of one class have the same case and the same kind of net. So they have the same limits.
         """
         numbers: dict[_NetKind, int] = {}
         kinds = np.array([numbers.setdefault(kind, len(numbers)) for kind in self._kind_of_net], dtype=np.intp)
@@ -165,7 +165,7 @@ class Limits:
         return StubUse(self.table.cases[case], kind.nyquist, kind.z0, self._bore_of_case[case])
 
     def longest(self, stubs: Sequence[int]) -> NDArray[np.float64]:
-        """Longest permitted stub of some rows of the table, each on its own.
+        """Longest permitted stub of some rows of the table. Each stub is judged alone.
 
         Parameters
         ----------
@@ -180,48 +180,51 @@ class Limits:
         rows = np.asarray(stubs, dtype=np.intp)
         classes, first, number = np.unique(self._class_of_stub[rows], return_index=True, return_inverse=True)
         first_row = dict(zip(classes.tolist(), rows[first].tolist(), strict=True))
-        new = [each for each in first_row if each not in self._known_longest]
-        permitted = self._longest([first_row[each] for each in new]).tolist() if new else []
+        new = [stub_class for stub_class in first_row if stub_class not in self._known_longest]
+        permitted = self._longest([first_row[stub_class] for stub_class in new]).tolist() if new else []
         self._known_longest.update(zip(new, permitted, strict=True))
-        return np.array([self._known_longest[each] for each in first_row])[number.reshape(-1)]
+        return np.array([self._known_longest[stub_class] for stub_class in first_row])[number.reshape(-1)]
 
     @cached_property
     def _known_longest(self) -> dict[int, float]:
-        """Longest permitted stub [m] of each class of stubs that was asked for."""
+        """Longest permitted stub [m] of each class of stubs for which it was computed."""
         return {}
 
     def losses(self, stubs: Sequence[int], lengths: Sequence[float]) -> NDArray[np.float64]:
-        """Loss at Nyquist of some rows of the table cut to some lengths.
+        """Loss at Nyquist of some rows of the table, each cut to a length.
 
         Parameters
         ----------
         stubs : sequence of int
             Rows of the stub table.
         lengths : sequence of float
-            Lengths [m], one for each.
+            Lengths [m], one for each row.
 
         Returns
         -------
         ndarray
-            Losses [dB]: 0 at length 0, NaN where an input is unknown, infinite once the first notch has come down to
+            Losses [dB]: 0 at length 0, NaN where an input is unknown, infinite where the first notch lies at or below
             Nyquist.
         """
         classes = self._class_of_stub[list(stubs)].tolist()
-        cuts = [(each, round(length, 10)) for each, length in zip(classes, lengths, strict=True)]
+        cuts = [(stub_class, round(length, 10)) for stub_class, length in zip(classes, lengths, strict=True)]
+        # Rows with equal cuts have equal losses, so only the first of them is kept. Reversed, it is written last.
         row_of = dict(zip(reversed(cuts), reversed(stubs), strict=True))
         use_of = {cut: (self.model, self.use(row).cut(cut[-1])) for cut, row in row_of.items() if cut[-1] > 0}
         cut_of = {use: cut for cut, use in use_of.items()}
 
         def compute(uses: Sequence[tuple[ModelChoice, StubUse]]) -> list[float]:
-            new = [cut_of[use] for use in uses]
-            solved = self._figures([row_of[cut] for cut in new], np.array([length for _, length in new]))
-            return [float(loss) for loss in counted_loss(solved).low]
+            new_cuts = [cut_of[use] for use in uses]
+            figures_of_cuts = self._figures(
+                [row_of[cut] for cut in new_cuts], np.array([length for _, length in new_cuts])
+            )
+            return [float(loss) for loss in counted_loss(figures_of_cuts).low]
 
-        known = dict(zip(use_of, _remembered.all(list(use_of.values()), compute), strict=True))
-        return np.array([known.get(cut, 0.0) for cut in cuts])
+        loss_of = dict(zip(use_of, _remembered.all(list(use_of.values()), compute), strict=True))
+        return np.array([loss_of.get(cut, 0.0) for cut in cuts])
 
     def _longest(self, stubs: list[int]) -> NDArray[np.float64]:
-        """Longest permitted stub [m] of distinct rows."""
+        """Longest permitted stub [m] of some different rows."""
         uses = [self.use(stub) for stub in stubs]
         criteria = [self._kind_of_net[net].criterion for net in self.table.net[stubs].tolist()]
         drawn = self._figures(stubs, np.array([use.case.length_si for use in uses]))

@@ -1,4 +1,4 @@
-"""Owns which stubs must be drilled: each alone, coupled, or refused; and which nets stay undrilled or undecided."""
+"""Owns the needs of a board: stubs to drill, single or coupled, stubs refused, and nets left undrilled or undecided."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stubsi.board.criterion import Measure
 from stubsi.drilling.both_sides import independent
 from stubsi.drilling.drill_group import Refused
 from stubsi.drilling.drill_task import CoupledStubs, Drillable, DrillTask
@@ -30,9 +31,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, kw_only=True)
 class Needs:
-    """What the nets of a board need: the stubs to drill, the refused ones, nets that stay and nets that are undecided.
+    """What the nets of a board need: the task of drilling, and the stubs that are refused.
 
-    ``alone`` and ``undecided`` hold the reason of each net by its name.
+    ``alone`` holds the nets that stay undrilled, and ``undecided`` those that cannot be judged. Both hold the reason by
+    the name of the net.
     """
 
     task: DrillTask
@@ -103,19 +105,19 @@ class _Sorter:
         self._sort_summed(summed)
 
     def _legs(self, rows: list[int]) -> list[list[int]]:
-        """The rows of each leg of a pair by themselves; a net that is no pair has one leg."""
-        leg = self.limits.table.leg
+        """The rows of each leg of a pair. The first leg is leg P, or all rows of a net that is not a pair."""
+        leg = self.limits.table.leg  # 1 for leg N, otherwise 0
         legs = [[row for row in rows if leg[row] == number] for number in (0, 1)]
         return [rows for rows in legs if rows]
 
     def _has_sum(self, stubs: _NetStubs) -> bool:
-        """Whether the criterion of a net is for the sum over more than one stub."""
-        if len(stubs.rows) < 2 or self.board.criterion_of(stubs.net).measure != "loss":
+        """Whether the criterion of a net limits the sum of losses of more than one stub."""
+        if len(stubs.rows) < 2 or self.board.criterion_of(stubs.net).measure is not Measure.LOSS:
             return False
         return any(len(leg) > 1 for leg in self._legs(stubs.rows))
 
     def _sort_stub_by_stub(self, nets: Sequence[_NetStubs]) -> None:
-        """Sort the nets whose criterion looks at each stub on its own."""
+        """Sort the nets whose stubs are judged one by one."""
         rows = [row for stubs in nets for row in stubs.rows]
         longest = dict(zip(rows, self.limits.longest(rows).tolist() if rows else (), strict=True))
         for stubs in nets:
@@ -130,7 +132,7 @@ class _Sorter:
                 self._add([stub for stub in drillable if not self._refuse(stub, stub.window.reasons)])
 
     def _drillable(self, net: Net, row: int, longest: float) -> Drillable:
-        """A row of the stub table with its window; stubs that are alike share one window."""
+        """A row of the stub table with its window. Equal stubs share one window object."""
         table = self.limits.table
         shape = table.cases[table.case[row]].shape
         if (shape, longest) not in self._windows:
@@ -141,7 +143,7 @@ class _Sorter:
         )  # fmt: skip
 
     def _add(self, stubs: Sequence[Drillable]) -> None:
-        """Add stubs that must be drilled. The two of one hole are coupled where its plated length demands it."""
+        """Add stubs that must be drilled. The two stubs of a hole are coupled where they limit each other."""
         number = 0
         while number < len(stubs):
             pair = tuple(stubs[number : number + 2])
@@ -153,13 +155,13 @@ class _Sorter:
                 number += 1
 
     def _refuse(self, stub: Drillable, reasons: tuple[Refusal, ...]) -> bool:
-        """Refuse a stub if there are reasons; whether there are."""
+        """Refuse a stub if there are reasons. Returns whether it was refused."""
         if reasons:
             self.refused.append(Refused(stub.net, stub.hole, stub.window.side, stub.window, reasons))
         return bool(reasons)
 
     def _sort_summed(self, nets: Sequence[_NetStubs]) -> None:
-        """Sort the nets whose stubs share a limit, leg by leg."""
+        """Sort the nets that have a limit for the sum of their losses, leg by leg."""
         rows = [row for stubs in nets for row in stubs.rows]
         losses = self.limits.losses(rows, [self.lengths[row] for row in rows]).tolist() if rows else ()
         loss = dict(zip(rows, losses, strict=True))
@@ -178,7 +180,7 @@ class _Sorter:
                     self.coupled.append(CoupledStubs(drillable, limit))
 
     def _meets(self, stubs: _NetStubs) -> Undrilled:
-        """That a net meets its criterion; whether that is proven, and if not, which input is missing."""
+        """Reason for a net that meets its criterion: whether this is proven, and if not, which input is missing."""
         criterion = self.board.criterion_of(stubs.net)
         if self.limits.ranking.verdicts[self.limits.table.net[stubs.rows[0]]] == Verdict.PASS:
             return Undrilled(why=WhyUndrilled.MEETS, criterion=criterion)
@@ -186,25 +188,25 @@ class _Sorter:
         return Undrilled(why=WhyUndrilled.MEETS_UNPROVEN, criterion=criterion, missing=missing)
 
     def reachable_task(self) -> DrillTask:
-        """The task of drilling, once all coupled stubs are refused for which no choice of groups will do."""
+        """The task of drilling. Coupled stubs for which no choice of groups is possible are refused first."""
         while True:
             task = DrillTask(self.board.stackup, self.rules, tuple(self.single), tuple(self.coupled))
-            can_be_chosen = {choice: possible(choice) for choice in set(task.choices)}
+            is_possible = {choice: possible(choice) for choice in set(task.choices)}
             out_of_reach = [
                 (couple, choice)
                 for couple, choice in zip(task.coupled, task.choices, strict=True)
-                if not can_be_chosen[choice]
+                if not is_possible[choice]
             ]
             if not out_of_reach:
                 return task
             self.coupled = [
-                couple for couple, choice in zip(task.coupled, task.choices, strict=True) if can_be_chosen[choice]
+                couple for couple, choice in zip(task.coupled, task.choices, strict=True) if is_possible[choice]
             ]
             for couple, choice in out_of_reach:
                 self._refuse_coupled(couple, choice)
 
     def _refuse_coupled(self, couple: CoupledStubs, choice: JointChoice) -> None:
-        """Refuse coupled stubs. Of the two of a hole that cannot both be drilled, drill the longer one."""
+        """Refuse coupled stubs. If they are the two stubs of one hole, only the shorter one is refused."""
         if np.isfinite(couple.limit):
             for stub in couple.stubs:
                 self._refuse(stub, stub.window.reasons or (_out_of_reach(choice),))

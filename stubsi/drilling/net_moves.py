@@ -28,7 +28,7 @@ LayerChange: TypeAlias = "tuple[Net, str, str]"
 class Move(NamedTuple):
     """A net moved from one routing layer to another in all its holes, and the stubs that must then be drilled.
 
-    Without any such stub, the net needs no drilling.
+    If there are no such stubs, the net needs no drilling after the move.
 
     Parameters
     ----------
@@ -37,9 +37,9 @@ class Move(NamedTuple):
     from_layer, to_layer : str
         The layer it leaves and the layer it goes to.
     single : tuple of Drillable
-        Stubs that must be drilled alone.
+        Stubs that must be drilled, each independent of the others.
     coupled : tuple of CoupledStubs
-        Stubs that are chosen for together.
+        Stubs whose groups are chosen together.
     """
 
     net: str
@@ -50,7 +50,7 @@ class Move(NamedTuple):
 
     @property
     def stubs(self) -> int:
-        """How many stubs may have to be drilled."""
+        """Number of stubs that may have to be drilled after the move."""
         return len(self.single) + sum(len(couple.stubs) for couple in self.coupled)
 
     def __str__(self) -> str:
@@ -61,7 +61,7 @@ class Move(NamedTuple):
 
 
 def moved(board: Board, moves: Sequence[Move]) -> Board:
-    """The board with nets moved to other layers; BoardError where a hole does not reach the new layer.
+    """A copy of a board with nets moved to other layers.
 
     Parameters
     ----------
@@ -101,7 +101,7 @@ def _on_layer(net: Net, old: str, new: str) -> Net:
 
 
 def moves_of_drilled_nets(plan: Plan) -> list[Move]:
-    """Every move of a drilled net to a layer it may use, after which it can be built and drilled.
+    """Every move of a drilled net to another layer it may use, if the net can be built and drilled after it.
 
     Parameters
     ----------
@@ -113,12 +113,13 @@ def moves_of_drilled_nets(plan: Plan) -> list[Move]:
     list[Move]
         The moves.
     """
-    turns: Counter[str] = Counter()
+    # The first change of every net is tried on a first trial board, the second on a second one, and so on.
+    changes_so_far: Counter[str] = Counter()
     trials: dict[int, dict[str, LayerChange]] = defaultdict(dict)
     for change in _layer_changes(plan):
         name = change[0].name
-        trials[turns[name]][name] = change
-        turns[name] += 1
+        trials[changes_so_far[name]][name] = change
+        changes_so_far[name] += 1
     return [move for trial in trials.values() for move in _judged(plan, trial)]
 
 
@@ -134,7 +135,7 @@ def _layer_changes(plan: Plan) -> Iterator[LayerChange]:
 
 
 def _judged(plan: Plan, trial: Mapping[str, LayerChange]) -> Iterator[Move]:
-    """Judge one change of each net, all on one trial board; only those that can be built and drilled."""
+    """Judge one change of each net, all on one trial board. Moves that cannot be built or drilled are left out."""
     tried = _trial_board(plan.board, {name: _on_layer(*change) for name, change in trial.items()})
     needs = needs_of(Limits(rank(tried, **plan.model.arguments()), plan.model, plan.rules), plan.rules)
     left_out = {refused.net for refused in needs.refused} | set(needs.undecided)
@@ -153,7 +154,7 @@ def _by_net(stubs: Iterable[Stubs]) -> Mapping[str, list[Stubs]]:
 
 
 def _trial_board(board: Board, versions: Mapping[str, Net]) -> Board:
-    """A board of changed nets and the reference nets, without the nets whose holes do not reach their layers."""
+    """A board of the changed nets and the reference nets. A net whose holes do not reach its layers is left out."""
     reference = tuple(net for net in board.nets if net.reference)
     try:
         return board.replaced(nets=(*versions.values(), *reference))

@@ -1,4 +1,4 @@
-"""Owns why a stub has no end that a drill may aim at: the kinds of obstacle, and the words with their figures."""
+"""Owns the reasons why a stub cannot be drilled: the kinds of obstacle, and texts with their figures."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.window import Window
 
 ROUNDING = 1e-10
-"""Depths [m] closer than this count as equal, so that a limit met exactly is met."""
+"""Depths [m] closer than this count as equal. So rounding does not break a limit that is met exactly."""
 
 
 class Obstacle(StrEnum):
@@ -45,7 +45,7 @@ class Refusal(NamedTuple):
     kind : Obstacle
         What stands in the way.
     text : str
-        Its figures in words.
+        The details in words, with figures.
     """
 
     kind: Obstacle
@@ -56,7 +56,7 @@ class Refusal(NamedTuple):
 
 
 class Bound(NamedTuple):
-    """A limit on the end aimed at [m], the obstacle behind it, and that obstacle in words."""
+    """A limit on the end that is aimed at [m], the obstacle that sets it, and that obstacle in words."""
 
     end: float
     kind: Obstacle
@@ -64,9 +64,7 @@ class Bound(NamedTuple):
 
 
 def refusals_of(window: Window, view: SideView, cut: float) -> tuple[Refusal, ...]:
-    """Why a window holds no end, each obstacle once; empty where the window holds an end.
-
-    ``cut`` [m] is the plating that must be left before a layer so that nothing of the layer is touched.
+    """Why a stub cannot be drilled, each kind of obstacle once. Empty if it can be drilled.
 
     Parameters
     ----------
@@ -75,7 +73,7 @@ def refusals_of(window: Window, view: SideView, cut: float) -> tuple[Refusal, ..
     view : SideView
         The board seen from the side of the stub.
     cut : float
-        Plating that must be left before that face [m].
+        Plating that must be left before the layer in use so that nothing of that layer is touched [m].
 
     Returns
     -------
@@ -85,13 +83,13 @@ def refusals_of(window: Window, view: SideView, cut: float) -> tuple[Refusal, ..
     no_access = _no_access(window, view)
     if no_access:
         return no_access
-    whatever_depth = _whatever_depth(window, view, cut)
-    kinds = {refusal.kind for refusal in whatever_depth}
-    return whatever_depth + tuple(each for each in _conflicts(window, view, kinds) if each.kind not in kinds)
+    at_any_depth = _refusals_at_any_depth(window, view, cut)
+    kinds = {refusal.kind for refusal in at_any_depth}
+    return at_any_depth + tuple(each for each in _conflicts(window, view, kinds) if each.kind not in kinds)
 
 
 def _no_access(window: Window, view: SideView) -> tuple[Refusal, ...]:
-    """Why no drill comes to the stub."""
+    """Why no drill can reach the stub."""
     shape, refusals = window.shape, []
     outer = barrel_positions(shape, view).outer
     if window.rules.deepest(shape.side) is None:
@@ -102,24 +100,27 @@ def _no_access(window: Window, view: SideView) -> tuple[Refusal, ...]:
     return tuple(refusals)
 
 
-def _whatever_depth(window: Window, view: SideView, cut: float) -> tuple[Refusal, ...]:
-    """Why the stub cannot be drilled whatever the depth."""
+def _refusals_at_any_depth(window: Window, view: SideView, cut: float) -> tuple[Refusal, ...]:
+    """Why the stub cannot be drilled to any depth."""
     return tuple(each for each in (_pin_stays(window, view), _guarantee_cuts(window.rules, cut)) if each)
 
 
 def _pin_stays(window: Window, view: SideView) -> Refusal | None:
-    """A press-fit pin that stays is longer than the permitted stub."""
+    """Refusal if the press-fit pin, which stays in the hole, is longer than the permitted stub."""
     fit = window.shape.press_fit
     pin = view.from_far_face(fit, fit.pin_length_si if fit else None)
-    stays = 0.0 if pin is None else window.face_si - pin
-    if stays <= window.longest_si + ROUNDING:
+    pin_beyond_layer = 0.0 if pin is None else window.face_si - pin
+    if pin_beyond_layer <= window.longest_si + ROUNDING:
         return None
-    text = f"the pin stays, {in_mm(stays)} beyond {window.layer}; longest permitted {in_mm(window.longest_si)}"
+    text = (
+        f"the pin stays in the hole and reaches {in_mm(pin_beyond_layer)} beyond {window.layer}; "
+        f"longest permitted {in_mm(window.longest_si)}"
+    )
     return Refusal(Obstacle.PIN, text)
 
 
 def _guarantee_cuts(rules: FabricatorRules, cut: float) -> Refusal | None:
-    """The guaranteed residual stub is too short to keep the drill out of the layer in use."""
+    """Refusal if the guaranteed residual stub is too short to keep the drill away from the layer in use."""
     if not isinstance(rules.tolerance, GuaranteedResidual) or rules.tolerance.least_si >= cut - ROUNDING:
         return None
     least = rules.tolerance.least_si
@@ -128,18 +129,18 @@ def _guarantee_cuts(rules: FabricatorRules, cut: float) -> Refusal | None:
     return Refusal(Obstacle.CUTS, f"may cut the layer in use: least plating left {in_mm(least)}{needed}")
 
 
-def _conflicts(window: Window, view: SideView, known: set[Obstacle]) -> tuple[Refusal, ...]:
-    """Every pair of a lower and an upper bound without an end between them, once for each kind of obstacle.
+def _conflicts(window: Window, view: SideView, reported: set[Obstacle]) -> tuple[Refusal, ...]:
+    """Pairs of a lower and an upper limit that leave no end between them: one refusal for each kind of obstacle.
 
-    Where the stub's own layer is the upper bound, the lower bound names the obstacle. Other upper bounds count only if
-    they are stricter than the stub's own layer.
+    If the upper limit is set by the stub's layer in use, the obstacle is the one that sets the lower limit. Otherwise
+    the obstacle is the one that sets the upper limit, and it counts only if it is stricter than the layer in use.
     """
     lower = {bound.kind: bound for bound in sorted(window.lower)}
-    upper = {bound.kind: bound for bound in sorted(window.upper, reverse=True) if bound.kind not in known}
+    upper = {bound.kind: bound for bound in sorted(window.upper, reverse=True) if bound.kind not in reported}
     ends = {kind: _deepest_aimed(window, view, bound.end) for kind, bound in upper.items()}
-    own_end = ends.get(Obstacle.CUTS, np.inf)
+    end_of_layer_in_use = ends.get(Obstacle.CUTS, np.inf)
     others = (Obstacle.DEEPEST, Obstacle.CONTACT, Obstacle.PLATED)
-    kinds = [kind for kind in others if kind in upper and _is_before(ends[kind], own_end)]
+    kinds = [kind for kind in others if kind in upper and _is_before(ends[kind], end_of_layer_in_use)]
     texts: dict[Obstacle, str] = {}
     for kind in [Obstacle.CUTS] * (Obstacle.CUTS in upper) + kinds:
         end = ends[kind]
@@ -156,7 +157,7 @@ def _is_before(end: float | None, other: float | None) -> bool:
 
 
 def _shortfall(window: Window, bound: Bound, ends: Mapping[Obstacle, float | None]) -> str:
-    """By how much a bound is missed when the depth is as deep as every obstacle permits; empty if there is no end."""
+    """By how much a lower limit is missed at the deepest end that all upper limits permit; empty if there is none."""
     known_ends = [end for end in ends.values() if end is not None]
     if len(known_ends) < len(ends):
         return ""
@@ -169,7 +170,7 @@ def _shortfall(window: Window, bound: Bound, ends: Mapping[Obstacle, float | Non
 def _deepest_aimed(window: Window, view: SideView, limit: float) -> float | None:
     """Deepest end [m] within a limit that can be aimed at; None if there is none.
 
-    Under a guaranteed residual stub only the ends that belong to a layer can be aimed at.
+    With a guaranteed residual stub, only the ends that belong to a layer can be aimed at.
     """
     aimed = window.rules.tolerance.aimed(view.near[1 : barrel_positions(window.shape, view).in_use + 1])
     if aimed is None:

@@ -1,4 +1,4 @@
-"""Owns the drilling plan: the fewest drill groups, what is refused or stays undrilled and why, and the proof."""
+"""Owns the drilling plan: its drill groups, the stubs refused, the nets left undrilled, and the proof."""
 
 from __future__ import annotations
 
@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.board.board import Board
+from stubsi.board.padstack import SIDES
 from stubsi.drilling.consequences import Consequences, consequences_of
 from stubsi.drilling.costs import FEWEST_GROUPS, Costs
-from stubsi.drilling.depth_tolerance import SIDES
 from stubsi.drilling.digest import Match, compare, digest, parts_of
 from stubsi.drilling.effects import Effects, effects_of
 from stubsi.drilling.explanation import explanation_of
@@ -59,15 +59,15 @@ class Plan:
     alone : dict of net name to Undrilled
         Nets that stay undrilled, and why.
     undecided : dict of net name to Undecided
-        Nets of which it is not known whether they must be drilled, and the input that is missing.
+        Nets that cannot be judged, and for each the unknown input.
     certificate : tuple of Certificate
-        Its length is a proven least number of groups.
+        The proof: at least as many groups are needed as it has entries.
     gap : float
-        Relative distance of the cost from what is proven to be the least.
+        How far the cost may lie above the least possible cost, as a fraction; 0 if it is proven to be the least.
     task : DrillTask
         What had to be drilled.
     limits : Limits
-        What the criteria allow.
+        What the criteria allow the stubs of the board.
     """
 
     board: Board
@@ -114,7 +114,7 @@ class Plan:
         Returns
         -------
         Questions
-            The most telling question first.
+            The question that can change the most verdicts first.
         """
         return questions_of(self)
 
@@ -134,7 +134,7 @@ class Plan:
 
     @property
     def digest(self) -> str:
-        """Digest of everything the plan was computed from."""
+        """Digest of everything from which the plan was computed."""
         return digest(self._parts)
 
     def matches(self, board: Board, rules: FabricatorRules) -> Match:
@@ -155,7 +155,7 @@ class Plan:
         Raises
         ------
         StubsiError
-            An argument of another kind.
+            An argument is of the wrong type.
         """
         checked(board, "board", Board)
         checked(rules, "rules", FabricatorRules)
@@ -163,7 +163,7 @@ class Plan:
 
     @property
     def hits(self) -> tuple[Hit, ...]:
-        """Every hole drilled, group by group."""
+        """Every hole that is drilled, once for each side, group by group."""
         return tuple(hit for group in self.groups for hit in group.hits)
 
     @property
@@ -178,15 +178,15 @@ class Plan:
 
     @property
     def in_vain(self) -> tuple[str, ...]:
-        """Nets with one stub drilled and another one refused: they are drilled and still miss their criterion."""
+        """Nets with one stub drilled and another one refused. They are drilled and still miss their criterion."""
         return tuple(sorted({hit.net for hit in self.hits} & {refused.net for refused in self.refused}))
 
     @property
     def cost(self) -> float:
-        """Cost in the currency of the costs given; with none given, the number of groups."""
-        c = self.costs
+        """Cost of the plan in the currency of its costs; the number of groups where the user gave no costs."""
+        costs = (self.costs.side, self.costs.set_up, self.costs.group, self.costs.hole)
         counts = (len(self.sides), len(self.set_ups), len(self.groups), len(self.hits))
-        return float(np.dot((c.side, c.set_up, c.group, c.hole), counts))
+        return float(np.dot(costs, counts))
 
     @property
     def proven(self) -> bool:
@@ -194,7 +194,7 @@ class Plan:
         return len(self.certificate) == len(self.groups)
 
     def group_of(self, hole: str, side: str) -> Group | None:
-        """Group that drills a hole (by its name) from a side; None where the hole is not drilled from there.
+        """Group that drills a hole from a side; None where the hole is not drilled from that side.
 
         Parameters
         ----------
@@ -247,7 +247,7 @@ class Plan:
         return schedule_text(self)
 
     def to_csv(self) -> str:
-        """Drill schedule as CSV, behind comment lines (#).
+        """Drill schedule as CSV, after comment lines that begin with #.
 
         Returns
         -------
@@ -271,7 +271,7 @@ class Plan:
         return schedule_markdown(self)
 
     def holes_csv(self) -> str:
-        """Per-hole list as CSV, behind comment lines (#).
+        """List of the drilled holes as CSV, after comment lines that begin with #.
 
         Returns
         -------
@@ -350,7 +350,8 @@ def plan(
     model, dk_eff, delay
         Electrical model of the stubs, as in ``rank``.
     time_limit : float
-        For each run of the solver [s], where criteria of whole nets or costs couple holes. There are up to five runs.
+        Time limit of each run of the solver [s]. The solver runs, up to five times, only where stubs must be decided
+        together: limits for the sum of losses, or holes drilled from both sides.
 
     Returns
     -------
@@ -362,26 +363,28 @@ def plan(
     BoardError
         The rules name a layer that the board does not have.
     UnitError, StubsiError
-        Arguments of the wrong kind, values out of range, an unknown model, no plan within ``time_limit``.
+        An argument is of the wrong type, a value is out of range, the model is unknown, or the solver finds no plan
+        within ``time_limit``.
 
     Notes
     -----
-    A stub is drilled if it is longer than its criterion permits. Of a net with a loss criterion and several stubs, as
-    many are drilled as the sum needs. A stub that cannot be drilled does not spare the other stubs of its net. Waived
-    nets stay as they are. Computed figures decide; where an input is unknown, it is the unfavourable end of their
-    range. How far the model may be off shows in ``Plan.consequences`` as marginal.
+    A stub is drilled if it is longer than its criterion permits. If a net has a loss criterion and several stubs, as
+    many of them are drilled as the limit for the sum needs. If a stub cannot be drilled, the other stubs of its net are
+    drilled all the same. Waived nets stay as they are. The computed figures decide. Where an input is unknown, the
+    figures have a range, and its unfavourable end decides. The error of the model does not count here: nets that
+    depend on it are marginal in ``Plan.consequences``.
     """
     checked(board, "board", Board)
     checked(rules, "rules", FabricatorRules)
     costs = FEWEST_GROUPS if costs is None else checked(costs, "costs", Costs)
     check_layers(board.stackup, rules)
-    limit, chosen = one_number(time_limit, "time_limit"), ModelChoice.of(model, dk_eff, delay)
+    seconds, model_choice = one_number(time_limit, "time_limit"), ModelChoice.of(model, dk_eff, delay)
     ranking = rank(board, model=model, dk_eff=dk_eff, delay=delay)
-    limits = Limits(ranking, chosen, rules)
+    limits = Limits(ranking, model_choice, rules)
     needs = needs_of(limits, rules)
-    grouping = group_stubs(needs.task, costs, limit)
+    grouping = group_stubs(needs.task, costs, seconds)
     return Plan(
-        board=board, rules=rules, costs=costs, model=chosen, groups=groups_of(needs.task, grouping),
+        board=board, rules=rules, costs=costs, model=model_choice, groups=groups_of(needs.task, grouping),
         refused=needs.refused, alone=needs.alone, undecided=needs.undecided,
         certificate=certificate_of(needs.task, grouping), gap=grouping.cover.gap, task=needs.task, limits=limits,
     )  # fmt: skip

@@ -1,4 +1,4 @@
-"""Owns the summary of a plan in words: how much is drilled, and in what sense no plan is better."""
+"""Owns the summary of a plan in words: how much is drilled, and what proves that no plan is better."""
 
 from __future__ import annotations
 
@@ -40,13 +40,14 @@ def _nothing_to_drill(plan: Plan) -> str:
 
 
 def _optimum(plan: Plan) -> str:
-    """In what sense nothing better exists, and who says so."""
-    apart = f"{len(plan.certificate)} of the stubs, no two of which can share a group, prove"
+    """In what sense no plan is better, and what proves it."""
+    proof = f"{len(plan.certificate)} of the stubs, no two of which can share a group, prove"
+    needed = "that at least as many groups are needed."
     if plan.costs != FEWEST_GROUPS:
         least = "least" if plan.gap == 0 else f"not proven to be the least: relative gap {plan.gap:.2g}"
-        return f"Cost {plan.cost:g}, {least} ({plan.costs.source}); {apart} at least so many groups."
+        return f"Cost {plan.cost:g}, {least} ({plan.costs.source}); {proof} {needed}"
     if plan.proven:
-        return f"No plan has fewer groups: {apart} it."
+        return f"No plan has fewer groups: {proof} it."
     if plan.gap == 0:
-        return f"No plan has fewer groups by the solver; {apart} at least so many."
-    return f"The solver stopped at its time limit, relative gap {plan.gap:.2g}; {apart} at least so many groups."
+        return f"The solver finds no plan with fewer groups; {proof} {needed}"
+    return f"The solver stopped at its time limit, relative gap {plan.gap:.2g}; {proof} {needed}"

@@ -1,4 +1,4 @@
-"""Owns what to ask: each unknown input with the number of verdicts that it can change, the most telling first."""
+"""Owns the questions about unknown inputs: each with the number of verdicts it can change, the largest number first."""
 
 from __future__ import annotations
 
@@ -26,16 +26,16 @@ if TYPE_CHECKING:
 
 
 class Question(NamedTuple):
-    """An unknown input, and how many verdicts it can change.
+    """An unknown input, and the number of verdicts that it can change.
 
     Parameters
     ----------
     unknown : str
-        The input.
+        Name of the input.
     flips : int
-        How many verdicts it can change.
+        Number of verdicts that it can change.
     about : str
-        What those are about: stubs, nets or clearances.
+        What these verdicts are about: stubs, nets or clearances.
     """
 
     unknown: str
@@ -43,11 +43,11 @@ class Question(NamedTuple):
     about: str
 
     def __str__(self) -> str:
-        return f"{self.unknown.rstrip('.')}: can flip {self.flips} {self.about}"
+        return f"{self.unknown.rstrip('.')}: can change the verdict of {self.flips} {self.about}"
 
 
 class Questions(tuple[Question, ...]):
-    """What to ask about a plan, the most telling question first.
+    """What to ask about a plan. The question that can change the most verdicts is first.
 
     Parameters
     ----------
@@ -82,7 +82,7 @@ class Questions(tuple[Question, ...]):
 
 
 def questions_of(plan: Plan) -> Questions:
-    """What to ask, by how much depends on it: unknown rules, unknown diameters, unknown inputs of the models.
+    """What to ask about a plan: unknown rules, unknown diameters and unknown inputs of the models.
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ def questions_of(plan: Plan) -> Questions:
     Returns
     -------
     Questions
-        The most telling question first.
+        The question that can change the most verdicts first.
 
     Notes
     -----
@@ -121,7 +121,7 @@ def _rules(plan: Plan) -> list[Question]:
 
 
 def _with_range(rule: str) -> str:
-    """Name of an unknown rule, and the range over which it is taken to lie."""
+    """Name of an unknown rule, and the range in which its value is assumed to lie."""
     low, high = UNKNOWN_RANGE[rule]
     return f"{rule.replace('_', ' ')} (taken as {low} to {high})"
 
@@ -132,25 +132,28 @@ def _refused(plan: Plan, rules: FabricatorRules) -> set[tuple[str, str, str]]:
 
 
 def _finished(plan: Plan) -> list[Question]:
-    """Finished diameters that are not known: they decide how far the cone of the tip reaches into the plating."""
+    """Unknown finished diameters. They decide how far the cone of the tip reaches beyond the end of the plating."""
     counts: Counter[Padstack] = Counter()
     for drawn, count in _windows(plan):
         padstack = drawn.shape.padstack
         if padstack.finished_si is None:
-            bare = padstack.replaced(finished=InSI(padstack.drill_si * (1 - 1e-9)))
-            other = window(drawn.shape.replaced(padstack=bare), drawn.longest_si, plan.rules)
+            thin_plated = padstack.replaced(finished=InSI(padstack.drill_si * (1 - 1e-9)))
+            other = window(drawn.shape.replaced(padstack=thin_plated), drawn.longest_si, plan.rules)
             counts[padstack] += count * (bool(drawn.reasons) != bool(other.reasons))
     return [Question(f"finished diameter of padstack {each.name}", n, "stubs") for each, n in counts.items()]
 
 
 def _windows(plan: Plan) -> Iterator[tuple[Window, int]]:
-    """Every distinct window of the stubs that are drilled or refused, and how many stubs have it."""
+    """Each different window of the stubs that are drilled or refused, and how many stubs have it."""
     windows = [*(hit.window for hit in plan.hits), *(refused.window for refused in plan.refused)]
     yield from Counter(windows).items()
 
 
 def _open_verdicts(plan: Plan) -> list[str]:
-    """Unknown inputs that leave open the verdict of a net which the plan takes at its computed figures, once a net."""
+    """For each net whose verdict is not certain: the unknown inputs that would make it certain, each once.
+
+    The plan uses the computed figures of these nets. Nets that it leaves undecided are not among them.
+    """
     limits, verdicts = plan.limits, plan.limits.ranking.verdicts
     missing_of: dict[int, dict[str, None]] = defaultdict(dict)
     for row, number in enumerate(limits.table.net.tolist()):
@@ -167,7 +170,7 @@ def _open_verdicts(plan: Plan) -> list[str]:
 
 
 def _clearances(plan: Plan) -> list[Question]:
-    """Unknown rules without which clearances cannot be judged."""
+    """Unknown rules that are needed to judge clearances."""
     unjudged = sum(len(effect.layers) for effect in effects_of(plan) if effect.short is None)
     names = [n for n in ("copper_clearance", "edge_tolerance") if getattr(plan.rules, f"{n}_si") is None]
     return [Question(name.replace("_", " "), unjudged, "clearances") for name in names if unjudged]

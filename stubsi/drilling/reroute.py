@@ -1,4 +1,8 @@
-"""Owns the re-routes: which nets hold a drill group open, where they could move, and what the best moves save."""
+"""Owns the re-routes: the nets that hold a drill group open, where they could move, and what the best moves save.
+
+A net holds a drill group open if no other group of the plan can serve its stubs. Without these nets, the plan would not
+need the group.
+"""
 
 from __future__ import annotations
 
@@ -26,25 +30,25 @@ if TYPE_CHECKING:
     from stubsi.drilling.window import Window
 
 MOST_PAIRS = 2000
-"""Pairs of moves that are tried at most; nets that hold a group with the fewest others come first."""
+"""Most pairs of moves that are tried. Pairs of nets that hold a group with the fewest other nets are tried first."""
 
 
 class Stuck(StrEnum):
-    """Why no move of a net frees the group that it holds open. Each is also the text that is shown."""
+    """Why no move of a net makes the group unnecessary that it holds open. Each is also the text that is shown."""
 
     NO_OTHER_LAYER = "no other layer it may use"
     NO_LAYER_FREES_IT = "no layer it may use frees the group"
 
 
 class Option(NamedTuple):
-    """A move that frees the group it leaves.
+    """A move after which the net does not need its group any more.
 
     Parameters
     ----------
     move : Move
         The move.
     joins : tuple of int
-        Numbers of the open groups that then serve the net. Empty: it needs no drilling.
+        Numbers of the other groups that then serve the net. Empty: it then needs no drilling.
     """
 
     move: Move
@@ -65,7 +69,7 @@ class Holding(NamedTuple):
     nets : tuple of str
         Names of the nets.
     options : tuple of Option
-        Moves of these nets that would free the group.
+        Moves after which such a net does not need the group any more.
     stuck : dict of net name to Stuck
         The nets without such a move, and why.
     """
@@ -90,7 +94,7 @@ class Proposal(NamedTuple):
     Parameters
     ----------
     moves : tuple of Move
-        The moves, each of another net.
+        The moves, each of a different net.
     saved : int
         Number of groups they save.
     """
@@ -99,7 +103,7 @@ class Proposal(NamedTuple):
     saved: int
 
     def applied(self, board: Board) -> Board:
-        """The board with these moves made.
+        """A copy of a board with these moves made.
 
         Parameters
         ----------
@@ -114,7 +118,7 @@ class Proposal(NamedTuple):
         Raises
         ------
         BoardError
-            Not a board, or a hole of it does not reach the new layer.
+            The argument is not a board, or a hole does not reach the new layer.
         """
         return moved(checked(board, "board", Board), self.moves)
 
@@ -127,7 +131,7 @@ class Proposal(NamedTuple):
 
 @dataclass(frozen=True, repr=False)
 class Reroutes:
-    """What holds every group open, and the best moves.
+    """For every group, the nets that hold it open; and the best moves.
 
     Parameters
     ----------
@@ -172,9 +176,9 @@ def reroutes_of(plan: Plan) -> Reroutes:
 
     Notes
     -----
-    Nets move among the routing layers they may use. A move replaces a layer in all holes of a net, and the net is
-    judged anew, its return vias included. A move is not proposed if a stub of the net cannot be drilled afterwards, or
-    if it is undecided whether the net needs drilling.
+    Nets move only to routing layers that they may use. A move replaces a layer in all holes of a net. Then the net is
+    judged again, with its return vias. A move is not proposed if a stub of the net cannot be drilled afterwards, or if
+    it is not known whether the net then needs drilling.
     """
     holders = {group.number: _holders(plan, group) for group in plan.groups}
     moves = moves_of_drilled_nets(plan)
@@ -182,36 +186,36 @@ def reroutes_of(plan: Plan) -> Reroutes:
     for move in moves:
         moves_of[move.net].append(move)
     holdings = tuple(_holding(plan, group, holders[group.number], moves_of) for group in plan.groups)
-    count = GroupCount(plan)
-    single = _best(count, [(move,) for move in moves])
-    beside = {net: len(nets) for nets in sorted(holders.values(), key=len, reverse=True) for net in nets}
-    few_first = sorted(moves, key=lambda move: beside.get(move.net, len(moves)))
+    group_count = GroupCount(plan)
+    single = _best(group_count, [(move,) for move in moves])
+    holder_count = {net: len(nets) for nets in sorted(holders.values(), key=len, reverse=True) for net in nets}
+    few_first = sorted(moves, key=lambda move: holder_count.get(move.net, len(moves)))
     pairs = (pair for pair in itertools.combinations(few_first, 2) if pair[0].net != pair[1].net)
-    least = single.saved + 1 if single else 1
-    return Reroutes(holdings, single, _best(count, itertools.islice(pairs, MOST_PAIRS), least))
+    least_saved = single.saved + 1 if single else 1
+    return Reroutes(holdings, single, _best(group_count, itertools.islice(pairs, MOST_PAIRS), least_saved))
 
 
-def _best(count: GroupCount, candidates: Iterable[tuple[Move, ...]], least: int = 1) -> Proposal | None:
-    """Moves that save the most groups, at least so many; of equals the first with the fewest stubs left to drill."""
-    proposals = (Proposal(moves, count.saved(moves)) for moves in candidates)
+def _best(group_count: GroupCount, candidates: Iterable[tuple[Move, ...]], least_saved: int = 1) -> Proposal | None:
+    """Moves that save the most groups, then those with the fewest stubs to drill; None if all save too few groups."""
+    proposals = (Proposal(moves, group_count.saved(moves)) for moves in candidates)
     return min(
-        (proposal for proposal in proposals if proposal.saved >= least),
+        (proposal for proposal in proposals if proposal.saved >= least_saved),
         key=lambda proposal: (-proposal.saved, sum(move.stubs for move in proposal.moves)),
         default=None,
     )
 
 
 class _OpenGroups:
-    """Some open groups of a plan, and which stubs they can serve."""
+    """Some groups of a plan, and which stubs they can serve."""
 
     def __init__(self, plan: Plan, groups: Sequence[Group]) -> None:
         self.plan, self.groups = plan, groups
         self.offered = tuple(CandidateGroup(group.side, group.drill_si, group.end_si, "") for group in groups)
-        self.numbers = {candidate[:3]: group.number for candidate, group in zip(self.offered, groups, strict=True)}
-        self._known: dict[Hashable, tuple[int, ...]] = {}
+        self.numbers = {candidate.place: group.number for candidate, group in zip(self.offered, groups, strict=True)}
+        self._joined: dict[Hashable, tuple[int, ...]] = {}
 
     def unserved(self, single: Sequence[Drillable], coupled: Sequence[CoupledStubs]) -> set[str]:
-        """Nets of these stubs that these groups cannot serve."""
+        """Names of the nets that have a stub which these groups cannot serve."""
         served = {window for window in {stub.window for stub in single} if self._serve(window)}
         choices = zip(coupled, self._task((), coupled).choices if coupled else (), strict=True)
         return {stub.net for stub in single if stub.window not in served} | {
@@ -219,21 +223,21 @@ class _OpenGroups:
         }
 
     def _serve(self, window: Window) -> bool:
-        """Whether any of the groups serves a stub of this window."""
+        """Whether one of the groups can serve a stub of this window."""
         set_up = set_up_of(window)
         return any((each.side, each.drill_si) == set_up and window.holds(each.end_si) for each in self.groups)
 
     def joined(self, move: Move) -> tuple[int, ...]:
         """Numbers of the groups that serve a net after its move."""
         key = (tuple(stub.window for stub in move.single), move.coupled)
-        if key not in self._known:
+        if key not in self._joined:
             task = self._task(move.single, move.coupled)
             served_by = group_stubs(task, self.plan.costs, TIME_LIMIT).group_of.values()
-            self._known[key] = tuple(sorted({self.numbers[task.candidates[number][:3]] for number in served_by}))
-        return self._known[key]
+            self._joined[key] = tuple(sorted({self.numbers[task.candidates[number].place] for number in served_by}))
+        return self._joined[key]
 
     def _task(self, single: Sequence[Drillable], coupled: Sequence[CoupledStubs]) -> DrillTask:
-        """Task of serving these stubs with these groups."""
+        """The task of drilling these stubs with these groups only."""
         return DrillTask(self.plan.board.stackup, self.plan.rules, tuple(single), tuple(coupled), self.offered)
 
 
@@ -250,7 +254,7 @@ def _holders(plan: Plan, group: Group) -> tuple[str, ...]:
 
 
 def _holding(plan: Plan, group: Group, nets: tuple[str, ...], moves_of: dict[str, list[Move]]) -> Holding:
-    """What holds a group, and the moves of its holders that free it."""
+    """The nets that hold a group open, with the moves after which they do not need it any more."""
     others = _others(plan, group)
     options = [
         Option(move, others.joined(move) if move.stubs else ())
@@ -258,11 +262,11 @@ def _holding(plan: Plan, group: Group, nets: tuple[str, ...], moves_of: dict[str
         for move in moves_of[net]
         if not others.unserved(move.single, move.coupled)
     ]
-    freed = {option.move.net for option in options}
+    with_option = {option.move.net for option in options}
     layers = {net.name: net.layers for net in plan.board.signal_nets}
     stuck = {
         net: Stuck.NO_LAYER_FREES_IT if len(layers[net]) > 1 else Stuck.NO_OTHER_LAYER
         for net in nets
-        if net not in freed
+        if net not in with_option
     }
     return Holding(group, nets, tuple(options), stuck)

@@ -1,6 +1,6 @@
-"""Owns the fabricator's rules for depth drilling, each value with its source.
+"""Owns the fabricator's rules for depth drilling, each with its source.
 
-A rule that nobody has stated is planned for over a stated range.
+A rule may be unknown. A plan then holds for every value of that rule within a range that is stated here.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from functools import cache
-from typing import TypeAlias
+from typing import Literal, TypeAlias
 
 import numpy as np
 
@@ -20,14 +20,19 @@ from stubsi.units import one_number, one_si, show
 from stubsi.value import Dimension, InSI, OptionalDimension, Value, pairs
 
 Sources: TypeAlias = Mapping[str, str] | tuple[tuple[str, str], ...]
-"""A source for each rule: as users give it, and as sorted pairs once it is checked."""
+"""A source for each rule: a mapping as users give it, and sorted pairs after it is checked."""
 
-DATUMS = ("copper", "laminate", "mask")
+Datum: TypeAlias = Literal["copper", "laminate", "mask"]
+"""Surface from which depth is measured."""
+DATUMS: tuple[Datum, ...] = ("copper", "laminate", "mask")
+DepthTo: TypeAlias = Literal["tip", "shoulder"]
+"""Point of the drill that depth is measured to."""
+DEPTH_TO: tuple[DepthTo, ...] = ("tip", "shoulder")
 ANY_LAYER = "any"
-"""Stands for the deepest layer of a side that has no limit."""
+"""Given in place of the deepest layer of a side, it means that every layer of that side can be reached."""
 
 LEAST_ANGLE = 30.0
-"""Smallest full angle [degrees] of a drill's tip. A smaller number is an angle in radians, or half the angle.
+"""Smallest full angle [degrees] of a drill's tip. A smaller number is probably in radians, or half of the angle.
 
 Common practice, no source.
 """
@@ -38,12 +43,12 @@ UNKNOWN_RANGE: dict[str, tuple[int, int] | tuple[str, str]] = {
     "least_depth": ("0 mm", "0.3 mm"),
     "least_plated": ("0 mm", "1 mm"),
 }
-"""Range over which a rule that nobody has stated is taken to lie. Common practice, no source; 180 degrees is flat."""
+"""Range in which the value of an unknown rule is assumed to lie. Common practice, no source; 180 degrees is flat."""
 
 
 @cache
 def _ends_in_si(rule: str) -> tuple[float, ...]:
-    """Ends of the range of an unknown rule in SI units, as ``FabricatorRules.replaced`` takes them."""
+    """Lower and upper end of the range of an unknown rule, in SI units, for ``FabricatorRules.replaced``."""
     return tuple(
         InSI(one_si(end, "length", rule, rule="not negative")) if isinstance(end, str) else float(end)
         for end in UNKNOWN_RANGE[rule]
@@ -57,12 +62,12 @@ class FabricatorRules(Value):
     Parameters
     ----------
     oversize : length
-        Diameter of the depth drill over that of the primary drill.
+        Diameter of the depth drill minus that of the primary drill.
     tip_angle : float or None
         Full angle of the drill's tip [degrees], 30 to 180; 180 is flat.
     tip_distance : length or None
-        Distance that the point of the drill keeps from the near face of the must-not-cut layer, at worst tolerance.
-        Where it is None beside a guaranteed residual stub, the guarantee alone counts.
+        Least distance from the point of the drill to the near face of the must-not-cut layer, at worst tolerance. If it
+        is None and ``tolerance`` is a guaranteed residual stub, it does not count.
     least_depth : length or None
         Least depth that can be drilled; "0 mm" for no limit.
     least_plated : length or None
@@ -72,15 +77,15 @@ class FabricatorRules(Value):
     edge_tolerance : length or None
         How far the edge of the drilled hole may lie outside its circle as drawn (position and diameter together).
     sides : mapping of side to layer name
-        Sides drilled from, each with the deepest layer that can be named must-not-cut; "any" for no limit.
+        Sides drilled from, each with the deepest layer that can be its must-not-cut layer; "any" for no limit.
     tolerance : GuaranteedResidual or DepthTolerance
-        How far the end of the plating can lie from where it is aimed at.
+        How far the end of the plating can lie from the end that is aimed at.
     datum : {"copper", "laminate", "mask"}
         Surface of the drilled side from which depth is measured.
     mask_thickness : length, optional
         Needed with datum "mask".
     depth_to : {"tip", "shoulder"}
-        Whether depth means the point of the drill or where it reaches its full diameter.
+        Point of the drill that depth is measured to: its tip, or its shoulder, where it reaches its full diameter.
     source : str
         Who states these rules.
     sources : mapping of field name to str
@@ -89,11 +94,11 @@ class FabricatorRules(Value):
     Raises
     ------
     UnitError, BoardError
-        Values out of range, no side, a mask datum without its thickness, a source that is blank or belongs to no rule.
+        A value is out of range, no side is given, the datum is the mask but has no thickness, or a source is blank or
+        belongs to no rule.
     """
 
     oversize: Dimension = Dimension("length")
-
     oversize_si: float = field(init=False)
     tip_angle: float | None = None
     tip_distance: OptionalDimension = OptionalDimension("length", rule="not negative")
@@ -108,10 +113,10 @@ class FabricatorRules(Value):
     edge_tolerance_si: float | None = field(init=False)
     sides: LayersBySide
     tolerance: GuaranteedResidual | DepthTolerance
-    datum: str
+    datum: Datum
     mask_thickness: OptionalDimension = OptionalDimension("length")
     mask_thickness_si: float | None = field(init=False)
-    depth_to: str
+    depth_to: DepthTo
     source: str
     sources: Sources = field(default=())
 
@@ -123,7 +128,7 @@ class FabricatorRules(Value):
                 raise BoardError(
                     f"rules tip_angle = {angle:g}: must be from {LEAST_ANGLE:g} to 180 (flat), full angle in degrees."
                 )
-        self._check_words()
+        self._check_choices()
         kept["sides"] = tuple(sorted(dict(self.sides).items()))
         check_source(self.source, "rules")
         sources = {str(name): source for name, source in pairs(self.sources, "rules sources")}
@@ -133,7 +138,8 @@ class FabricatorRules(Value):
                 raise BoardError(f"rules sources: '{name}' is no rule.")
             check_source(source, f"rules {name}")
 
-    def _check_words(self) -> None:
+    def _check_choices(self) -> None:
+        """Check sides, tolerance, datum and the point that depth is measured to."""
         if not is_layer_by_side(self.sides) or not self.sides:
             raise BoardError(
                 f"rules sides = {self.sides!r}: name 'top', 'bottom' or both, each with its deepest layer, like "
@@ -147,9 +153,9 @@ class FabricatorRules(Value):
                 f"depth tolerance sensed = {dict(sensed)}: name the layer sensed from every side that is drilled "
                 f"({', '.join(sorted(dict(self.sides)))}), and from no other."
             )
-        for name, words in (("datum", DATUMS), ("depth_to", ("tip", "shoulder"))):
-            if getattr(self, name) not in words:
-                raise BoardError(f"rules {name} = {getattr(self, name)!r}: must be one of {', '.join(words)}.")
+        for name, allowed in (("datum", DATUMS), ("depth_to", DEPTH_TO)):
+            if getattr(self, name) not in allowed:
+                raise BoardError(f"rules {name} = {getattr(self, name)!r}: must be one of {', '.join(allowed)}.")
         if (self.datum == "mask") != (self.mask_thickness_si is not None):
             raise BoardError("rules mask_thickness: give it with datum 'mask', and only then.")
 
@@ -169,7 +175,7 @@ class FabricatorRules(Value):
         return dict(self.sources).get(name, self.source)
 
     def deepest(self, side: str) -> str | None:
-        """Deepest layer that can be named must-not-cut from ``side``; None if that side is not drilled.
+        """Deepest layer that can be the must-not-cut layer of a side; None if that side is not drilled.
 
         Parameters
         ----------
@@ -179,12 +185,12 @@ class FabricatorRules(Value):
         Returns
         -------
         str | None
-            Depth [m].
+            Name of the layer, ``ANY_LAYER``, or None.
         """
         return dict(self.sides).get(side)
 
     def drill_si(self, primary_drill: float) -> float:
-        """Diameter [m] of the depth drill for a hole of that primary drill [m].
+        """Diameter [m] of the depth drill for a hole with this primary drill.
 
         Parameters
         ----------
@@ -199,7 +205,7 @@ class FabricatorRules(Value):
         return primary_drill + self.oversize_si
 
     def tip_height(self, radius: float) -> float:
-        """Height [m] of the tip's cone from its point up to ``radius`` [m]. The tip's angle must be known.
+        """Height [m] of the tip's cone from its point up to a radius. The tip's angle must be known.
 
         Parameters
         ----------
@@ -226,12 +232,12 @@ class FabricatorRules(Value):
         return tuple(name for name, value in values.items() if value is None)
 
     def cases(self) -> tuple[FabricatorRules, ...]:
-        """The rules with every combination of extreme values of the unknown ones.
+        """Copies of these rules, one for each combination of lowest and highest values of the unknown rules.
 
         Returns
         -------
         tuple of FabricatorRules
-            The rules themselves where nothing is unknown. They are made once and remembered.
+            Only these rules themselves where nothing is unknown. The copies are made once and remembered.
         """
         memo: dict[str, tuple[FabricatorRules, ...]] = self.__dict__.setdefault("_memo", {})
         if "cases" not in memo:
@@ -244,7 +250,7 @@ class FabricatorRules(Value):
 
     @property
     def least_plated_at_worst_si(self) -> float:
-        """Least length of plated barrel [m] that must remain; the most it could be where it is unknown."""
+        """Least length of plated barrel [m] that must remain; the highest value of its range where it is unknown."""
         return max(case.least_plated_si or 0.0 for case in self.cases())
 
     def rows(self) -> list[tuple[str, str, str]]:
@@ -273,7 +279,7 @@ class FabricatorRules(Value):
         return [*rows, ("tolerance", self.tolerance.in_words(), self.tolerance.source)]
 
     def in_one_line(self) -> str:
-        """Every rule except datum, depth and tolerance. A source follows where it is not the general one.
+        """Every rule except datum, depth and tolerance. A source follows a rule where it differs from ``source``.
 
         Returns
         -------

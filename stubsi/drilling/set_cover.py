@@ -1,8 +1,8 @@
-"""Owns the counting: the fewest groups that serve every stub, with the proof. It knows nothing of boards.
+"""Owns the search for the fewest groups that serve every stub, with the proof. It knows nothing of boards.
 
-Groups are numbers. A stub that must be drilled is served by any one of its ``Servers``. A ``JointChoice`` couples
-several stubs, each of which is left undrilled or served by one group: a sum must not exceed a limit, and some pairs of
-groups exclude each other.
+Groups are numbers. A stub that must be drilled needs one group out of its ``Servers``. A ``JointChoice`` couples
+several stubs, each of which is left undrilled or served by one group. Their sum must not exceed a limit, and
+some pairs of groups exclude each other.
 """
 
 from __future__ import annotations
@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 class Cover:
     """Groups that are opened, the group of every stub of every joint choice, and what is proven.
 
-    ``gap`` is relative: 0 where the cost is proven least. ``disjoint`` holds sets of servers no two of which share a
-    group: with k of them, fewer than k groups are not enough.
+    ``gap`` is how far the cost may lie above the least cost, as a fraction of it; 0 where the cost is proven to be the
+    least. ``disjoint`` holds sets of servers, and no two of these sets share a group. With k such sets, at least k
+    groups are needed.
     """
 
     groups: tuple[int, ...]
@@ -46,11 +47,12 @@ def cover(
     Parameters
     ----------
     wanted : sequence of Servers
-        The servers of every stub that must be drilled. They are neighbours in depth in one set-up.
+        The servers of every stub that must be drilled. The servers of one stub follow each other in depth, without a
+        gap, in one set-up.
     choices : sequence of JointChoice
         Stubs whose groups are chosen together.
     coordinates : sequence of (side, set-up, depth)
-        Those of every group.
+        Coordinates of every group.
     costs : Costs
         What the user pays.
     time_limit : float
@@ -64,7 +66,7 @@ def cover(
     Raises
     ------
     StubsiError
-        Nothing was found within the time limit.
+        The solver found no solution within the time limit.
     """
     distinct = sorted(set(wanted), key=sorted)
     if not choices:
@@ -78,23 +80,24 @@ def cover(
 
 
 def stab(wanted: Sequence[Servers], coordinates: Sequence[Coordinates]) -> tuple[tuple[int, ...], tuple[Servers, ...]]:
-    """Fewest groups that serve every stub, and as many sets of servers no two of which share a group.
+    """Fewest groups that serve every stub, and the proof: as many sets of servers, no two of which share a group.
 
-    The servers of a stub lie side by side in depth. So the stub whose deepest server is the shallowest is served by
-    that one, together with all others it serves; then the same with the rest. A set that opened a group shares no
-    group with the next such set, so their number is also the least number of groups.
+    The servers of a stub follow each other in depth without a gap. Take the stub whose deepest server is the
+    shallowest of all. Open that server: it serves this stub and every other stub that it can serve. Repeat this with
+    the stubs that are left. The sets of servers for which a group was opened share no group with each other. So their
+    number is also the least number of groups.
 
     Parameters
     ----------
     wanted : Sequence[Servers]
         The servers of every stub.
     coordinates : Sequence[Coordinates]
-        Those of every group.
+        Coordinates of every group.
 
     Returns
     -------
     tuple[tuple[int, ...], tuple[Servers, ...]]
-        The groups, and the sets that share none.
+        The groups, and the sets that share no group.
     """
     groups: list[int] = []
     disjoint: list[Servers] = []

@@ -1,4 +1,4 @@
-"""Owns the board as the drill meets it: depths of layers and press-fit zones, from the datum of the drilled side."""
+"""Owns the board as seen from the drilled side: order and depths of its layers, counted from the datum of that side."""
 
 from __future__ import annotations
 
@@ -20,10 +20,10 @@ if TYPE_CHECKING:
 
 
 class SideView(NamedTuple):
-    """Copper layers in the order the drill meets them, with their depths [m] below the datum.
+    """Copper layers in the order in which the drill meets them, with their depths [m] below the datum.
 
-    ``near`` is the face of each layer towards the drill, ``far`` the other one. ``sensed`` [m] is the near face of the
-    layer that the drill senses; 0 where it senses none.
+    ``near`` holds the depth of the face of each layer that looks towards the drill, ``far`` that of its other face.
+    ``sensed`` is the depth of the near face of the layer that the drill senses; 0 where it senses none.
     """
 
     side: str
@@ -48,7 +48,7 @@ class SideView(NamedTuple):
         return self.names.index(layer)
 
     def near_face(self, layer: str) -> float:
-        """Depth [m] of the face of a layer towards the drill.
+        """Depth [m] of the face of a layer that looks towards the drill.
 
         Parameters
         ----------
@@ -63,16 +63,16 @@ class SideView(NamedTuple):
         return float(self.near[self.position(layer)])
 
     def from_far_face(self, fit: PressFit | None, depth: float | None) -> float | None:
-        """Depth [m] below the datum of a plane that lies ``depth`` [m] inside the face where a press-fit pin enters.
+        """Convert a depth counted from the face where a press-fit pin enters to a depth below the datum.
 
-        None where there is no pin or no such plane, or where the pin enters from the drilled side.
+        None where there is no pin or no depth, or where the pin enters from the drilled side.
 
         Parameters
         ----------
         fit : PressFit | None
             What a press-fit pin in the hole needs.
         depth : float | None
-            Depth of the plane, from the face where the pin enters [m].
+            Depth from the face where the pin enters [m].
 
         Returns
         -------
@@ -107,14 +107,14 @@ def side_view(stackup: Stackup, rules: FabricatorRules, side: str) -> SideView:
         faces = (stackup.edges_si[-1] - faces)[::-1, ::-1]
     outer = stackup.copper[0 if side == "top" else -1].thickness_si
     mask = rules.mask_thickness_si or 0.0
-    height = {"copper": 0.0, "laminate": -outer, "mask": mask}[rules.datum]
+    datum_height = {"copper": 0.0, "laminate": -outer, "mask": mask}[rules.datum]
     names = stackup.names if side == "top" else stackup.names[::-1]
-    near, layer = faces[:, 0] + height, rules.tolerance.sensed_layer(side)
-    return SideView(side, names, near, faces[:, 1] + height, float(near[names.index(layer)]) if layer else 0.0)
+    near, layer = faces[:, 0] + datum_height, rules.tolerance.sensed_layer(side)
+    return SideView(side, names, near, faces[:, 1] + datum_height, float(near[names.index(layer)]) if layer else 0.0)
 
 
 def check_layers(stackup: Stackup, rules: FabricatorRules) -> None:
-    """Refuse rules that name a copper layer the board does not have; BoardError saying where.
+    """Refuse rules that name a copper layer which the board does not have.
 
     Parameters
     ----------
@@ -126,7 +126,7 @@ def check_layers(stackup: Stackup, rules: FabricatorRules) -> None:
     Raises
     ------
     BoardError
-        Says where the layer is named.
+        There is no such layer. The error text says which rule names it.
     """
     for name, layers in (("rules sides", rules.sides), ("depth tolerance sensed", rules.tolerance.sensed)):
         for side, layer in dict(layers).items():

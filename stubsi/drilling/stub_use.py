@@ -1,4 +1,4 @@
-"""Owns a stub as its net uses it, cut by a depth drill or as drawn, and its electrical figures."""
+"""Owns a stub together with the electrical data of its net, and its figures as drawn or cut by a depth drill."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 class StubUse(NamedTuple):
-    """A stub as its net uses it: the case, Nyquist [Hz], impedance of the line [ohm], the bore that would cut it."""
+    """A stub in its net: the case, Nyquist frequency [Hz], impedance of the line [ohm] and bore that would cut it."""
 
     case: Case
     nyquist: float
@@ -30,7 +30,7 @@ class StubUse(NamedTuple):
     bore: Bore
 
     def permit(self, criterion: Criterion, model: ModelChoice) -> Permit:
-        """All that the longest permitted stub depends on.
+        """All that the longest permitted length of the stub depends on.
 
         Parameters
         ----------
@@ -42,13 +42,13 @@ class StubUse(NamedTuple):
         Returns
         -------
         Permit
-            Key of the longest permitted stub.
+            The same for all stubs with the same longest permitted length.
         """
         z0 = self.z0 if criterion.on_loss and np.isfinite(self.z0) else None
         return Permit(self.case.shape, self.case.around, self.bore, criterion, self.nyquist, z0, model)
 
     def cut(self, length: float) -> StubUse:
-        """The same use of the stub with its plating cut to a length [m].
+        """Copy with the plating cut to a length.
 
         Parameters
         ----------
@@ -64,7 +64,7 @@ class StubUse(NamedTuple):
 
 
 def cut(case: Case, length: float, bore: Bore) -> Case:
-    """The case with its plating cut to a length [m] by a depth drill. A case that is no longer than that stays.
+    """Cut the plating of a case to a length with a depth drill. A case that is not longer is returned as it is.
 
     Parameters
     ----------
@@ -73,7 +73,7 @@ def cut(case: Case, length: float, bore: Bore) -> Case:
     length : float
         Length that is left [m].
     bore : Bore
-        What cuts the case.
+        The bore that cuts it.
 
     Returns
     -------
@@ -84,14 +84,14 @@ def cut(case: Case, length: float, bore: Bore) -> Case:
 
 
 def figures(uses: Sequence[StubUse], lengths: NDArray[np.float64], model: ModelChoice) -> Measurable:
-    """Figures of stubs cut to ``lengths`` [m], solved anew.
+    """Figures of stubs that are cut to some lengths and modelled here.
 
     Parameters
     ----------
     uses : Sequence[StubUse]
-        Stubs as their nets use them.
+        The stubs in their nets.
     lengths : NDArray[np.float64]
-        Lengths [m], one for each.
+        Lengths [m], one for each stub.
     model : ModelChoice
         Electrical model of the stubs.
 
@@ -116,9 +116,9 @@ def figures_of(
     case : NDArray[np.intp]
         Number of the case of each stub.
     uses : Sequence[StubUse]
-        Stubs as their nets use them.
+        The stubs in their nets.
     lengths : NDArray[np.float64]
-        Lengths [m], one for each.
+        Lengths [m], one for each stub.
 
     Returns
     -------

@@ -1,4 +1,4 @@
-"""Owns why a net stays undrilled, as data: it is waived, has no stub, meets its criterion, or could not be judged."""
+"""Owns the reasons why a net stays undrilled: it is waived, has no stub, meets its criterion, or cannot be judged."""
 
 from __future__ import annotations
 
@@ -13,8 +13,8 @@ if TYPE_CHECKING:
 class WhyUndrilled(StrEnum):
     """Why a net needs no drilling. Each is also the beginning of the text that is shown.
 
-    ``MEETS``: it meets its criterion with the model as far off as it may be. ``MEETS_UNPROVEN``: it meets its criterion
-    with the computed figures, but only within the uncertainty of the model.
+    ``MEETS``: the net meets its criterion even with the largest error that the model may have. ``MEETS_UNPROVEN``: the
+    computed figures meet the criterion, but the error of the model may be larger than what is left to the limit.
     """
 
     WAIVED = "waived"
@@ -36,7 +36,7 @@ class Undrilled:
     criterion : Criterion or None
         The criterion that is met, for ``MEETS`` and ``MEETS_UNPROVEN``.
     missing : str
-        Unknown input that keeps the net from being proven, for ``MEETS_UNPROVEN``; empty where there is none.
+        Unknown input that is needed for the proof, for ``MEETS_UNPROVEN``; empty where there is none.
     """
 
     why: WhyUndrilled
@@ -46,7 +46,7 @@ class Undrilled:
 
     @property
     def taken_on_trust(self) -> bool:
-        """Whether it is left undrilled although nothing proves that it meets its criterion."""
+        """Whether the net is left undrilled although it is not proven that it meets its criterion."""
         return self.why is WhyUndrilled.MEETS_UNPROVEN
 
     def __str__(self) -> str:
@@ -58,12 +58,12 @@ class Undrilled:
 
 
 class Undecided(NamedTuple):
-    """A net that could not be judged.
+    """Why a net cannot be judged.
 
     Parameters
     ----------
     missing : str
-        The input that would have to be known.
+        The unknown input.
     """
 
     missing: str

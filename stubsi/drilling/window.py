@@ -1,6 +1,7 @@
-"""Owns the window of a stub: between which ends of its plating the drill may aim.
+"""Owns the window of a stub: the range of ends that the drill may aim at.
 
-All depths [m] grow from the datum of the drilled side into the board.
+An end is the depth at which the plating of the barrel ends after drilling. All depths [m] are counted from the datum of
+the drilled side into the board.
 """
 
 from __future__ import annotations
@@ -20,12 +21,12 @@ if TYPE_CHECKING:
 
 
 class PlatingLeft(NamedTuple):
-    """Plating left before a layer in use.
+    """Length of plating that is left before a layer in use.
 
     Parameters
     ----------
     least_si, nominal_si, most_si : float
-        Least, nominal and most over all tolerances and unknown rules [m].
+        Least, nominal and greatest length over all tolerances and unknown rules [m].
     """
 
     least_si: float
@@ -35,7 +36,7 @@ class PlatingLeft(NamedTuple):
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
 class Window(Value):
-    """Between which ends a depth drill may aim in one stub. Stubs that are alike have equal windows.
+    """The range of ends that a depth drill may aim at in one stub. Equal stubs have equal windows.
 
     Parameters
     ----------
@@ -48,15 +49,15 @@ class Window(Value):
     sensed_si : float
         Near face [m] of the layer that the drill senses, 0 if it senses none.
     barrel_si, rest_si : float
-        Length of the barrel as drawn [m], before and beyond that face of the layer in use.
+        Length of the barrel as drawn [m] before that face of the layer in use, and beyond it.
     leads_si : tuple of float
-        How far the tip or shoulder lies beyond the end of the plating [m]; several where the tip is unknown.
+        How far the tip or shoulder lies beyond the end of the plating [m]; several values where the tip is unknown.
     longest_si : float
         Longest permitted stub [m]; infinite where a limit for the sum of several stubs decides.
     lower, upper : tuple of Bound
-        Every limit on the end aimed at.
+        Every limit on the end that is aimed at.
     reasons : tuple of Refusal
-        Why no end will do; empty where one will.
+        Why the stub cannot be drilled; empty where it can.
     """
 
     rules: FabricatorRules
@@ -98,7 +99,7 @@ class Window(Value):
 
     @property
     def reason(self) -> str:
-        """Why no end will do, in words; empty where one will."""
+        """Why the stub cannot be drilled, in words; empty where it can."""
         return "; ".join(map(str, self.reasons))
 
     def holds(self, end: float) -> bool:
@@ -117,7 +118,7 @@ class Window(Value):
         return not self.reasons and self.shallowest_si - ROUNDING <= end <= self.deepest_si + ROUNDING
 
     def left(self, end: float) -> PlatingLeft:
-        """Plating left before the stub's own layer in use when ``end`` [m] is aimed at.
+        """Plating that is left before the stub's own layer in use when an end is aimed at.
 
         Parameters
         ----------
@@ -127,7 +128,7 @@ class Window(Value):
         Returns
         -------
         PlatingLeft
-            Plating [m].
+            Lengths [m].
         """
         return left_before(self.face_si, end, self)
 
@@ -137,7 +138,7 @@ class Window(Value):
 
 
 def left_before(face: float, end: float, window: Window) -> PlatingLeft:
-    """Plating left before any ``face`` [m] when ``end`` [m] is aimed at in a window.
+    """Plating that is left before a face of any layer when an end is aimed at.
 
     Parameters
     ----------
@@ -151,11 +152,11 @@ def left_before(face: float, end: float, window: Window) -> PlatingLeft:
     Returns
     -------
     PlatingLeft
-        Plating [m].
+        Lengths [m].
     """
     limits = [window.rules.tolerance.left(face, end, window.sensed_si, lead) for lead in window.leads_si]
     least, most = min(limit[0] for limit in limits), max(limit[1] for limit in limits)
-    return PlatingLeft(*(0.0 if abs(x) < ROUNDING else float(x) for x in (least, face - end, most)))
+    return PlatingLeft(*(0.0 if abs(length) < ROUNDING else float(length) for length in (least, face - end, most)))
 
 
 def window(shape: StubShape, longest: float, rules: FabricatorRules) -> Window:
@@ -214,9 +215,9 @@ def inner_cone(shape: StubShape, rules: FabricatorRules) -> float:
 def clearance_before(shape: StubShape, rules: FabricatorRules) -> float:
     """Plating [m] that must be left before a layer so that nothing of the layer is touched.
 
-    The point of the drill leads the end of the plating by the height of its cone at the barrel's radius, and the drill
-    meets the inside of the barrel first. So a guaranteed residual stub must cover the cone between the two radii.
-    ``tip_distance``, where it is stated, is kept by the point itself.
+    The tip is a cone, so it cuts the inside of the barrel deeper than the outside. The plating that is left must be at
+    least as long as the cone is high between these two radii. Where ``tip_distance`` is known, the point of the drill
+    must also stay that far away from the layer.
 
     Parameters
     ----------
@@ -242,7 +243,9 @@ def _tip(shape: StubShape, rules: FabricatorRules) -> float:
 
 
 def lead_si(primary_drill: float, rules: FabricatorRules) -> float:
-    """How far [m] the point that depth means (tip or shoulder) lies beyond the end of the plating; may be negative.
+    """How far [m] the point that depth is measured to (tip or shoulder) lies beyond the end of the plating.
+
+    It is negative where that point does not reach the end of the plating.
 
     Parameters
     ----------
@@ -263,7 +266,7 @@ def lead_si(primary_drill: float, rules: FabricatorRules) -> float:
 
 
 def _lower_bounds(shape: StubShape, view: SideView, longest: float, rules: FabricatorRules) -> list[Bound]:
-    """Limits that no shallower end keeps."""
+    """Lower limits on the end: a shallower end would break them."""
     lead, face = lead_si(shape.padstack.drill_si, rules), float(view.near[barrel_positions(shape, view).in_use])
     budget = rules.tolerance.shallowest(face, longest, view.sensed, lead)
     least_depth = rules.least_depth_si or 0.0
@@ -281,33 +284,33 @@ def _lower_bounds(shape: StubShape, view: SideView, longest: float, rules: Fabri
 
 
 def _upper_bounds(shape: StubShape, view: SideView, rules: FabricatorRules) -> list[Bound]:
-    """Limits beyond which something would be touched at worst tolerance; that of the stub's own layer first.
+    """Upper limits on the end: a deeper end could touch something at worst tolerance. The first is the layer in use.
 
-    Under a guaranteed residual stub no end lies beyond the one that belongs to the stub's own layer, even where a
-    deeper end would not touch it: the layer named must-not-cut would then lie behind the layer in use.
+    With a guaranteed residual stub, the end of the stub's own layer in use is the deepest, even where a deeper end
+    would not touch that layer. Otherwise the must-not-cut layer would lie behind the layer in use.
     """
     positions = barrel_positions(shape, view)
     lead, face = lead_si(shape.padstack.drill_si, rules), float(view.near[positions.in_use])
 
-    def before(face: float, plating: float, kind: Obstacle, text: str) -> Bound:
+    def limit_before(face: float, plating: float, kind: Obstacle, text: str) -> Bound:
         return Bound(rules.tolerance.deepest(face, plating, view.sensed, lead), kind, text)
 
-    def before_layer(layer: str, kind: Obstacle, text: str) -> Bound:
-        bound = before(view.near_face(layer), clearance_before(shape, rules), kind, text)
+    def limit_before_layer(layer: str, kind: Obstacle, text: str) -> Bound:
+        bound = limit_before(view.near_face(layer), clearance_before(shape, rules), kind, text)
         aimed = rules.tolerance.aimed(view.near_face(layer))
         return bound if aimed is None else bound._replace(end=min(bound.end, aimed))
 
-    bounds = [before_layer(shape.layer, Obstacle.CUTS, f"{shape.layer} must not be cut")]
+    bounds = [limit_before_layer(shape.layer, Obstacle.CUTS, f"{shape.layer} must not be cut")]
     limit = rules.deepest(shape.side)
     if limit is not None and limit != ANY_LAYER and view.position(limit) < positions.in_use:
         text = f"no layer beyond {limit} can be reached from the {shape.side}"
-        bounds.append(before_layer(limit, Obstacle.DEEPEST, text))
+        bounds.append(limit_before_layer(limit, Obstacle.DEEPEST, text))
     fit = shape.press_fit
     if fit and view.from_far_face(fit, fit.contact_to_si) is not None:
         text = f"the press-fit contact zone reaches {in_mm(fit.contact_to_si)} into the board from the other face"
         plating = fit.contact_to_si + inner_cone(shape, rules)
-        bounds.append(before(float(view.far[-1]), plating, Obstacle.CONTACT, text))
+        bounds.append(limit_before(float(view.far[-1]), plating, Obstacle.CONTACT, text))
     rest = rules.tolerance.shrunk(float(view.far[positions.inner]) - face)
     least_plated = rules.least_plated_si or 0.0
     text = f"{in_mm(least_plated)} of plated barrel must remain"
-    return [*bounds, before(face, least_plated - rest, Obstacle.PLATED, text)]
+    return [*bounds, limit_before(face, least_plated - rest, Obstacle.PLATED, text)]
