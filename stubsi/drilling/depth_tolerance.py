@@ -38,9 +38,9 @@ class DepthTolerance(Value):
     Parameters
     ----------
     plus, minus : length
-        How much deeper, and how much shallower, the drill may end than it is aimed.
+        Greatest amounts by which the drill may end deeper, and shallower, than the depth that is aimed at.
     thickness_plus, thickness_minus : float
-        How much thicker, and how much thinner, the part that is drilled through may be, as a fraction (0.1 means 10 %).
+        Greatest fractions by which the part that is drilled through may be thicker, and thinner (0.1 means 10 %).
     reference : {"face", "measured thickness", "sensed layer"}
         What the depth is counted from.
     sensed : mapping of side to layer name, optional

@@ -206,7 +206,7 @@ class _Sorter:
                 self._refuse_coupled(couple, choice)
 
     def _refuse_coupled(self, couple: CoupledStubs, choice: JointChoice) -> None:
-        """Refuse coupled stubs. If they are the two stubs of one hole, only the shorter one is refused."""
+        """Refuse coupled stubs. Two stubs of one hole, without a limit for a sum: only the shorter one is refused."""
         if np.isfinite(couple.limit):
             for stub in couple.stubs:
                 self._refuse(stub, stub.window.reasons or (_out_of_reach(choice),))
