@@ -5,7 +5,9 @@ from __future__ import annotations
 from enum import StrEnum
 from typing import Literal, TypeAlias
 
-Kind: TypeAlias = Literal["length", "frequency", "impedance", "delay per length", "capacitance", "conductivity"]
+Kind: TypeAlias = Literal[
+    "length", "position", "frequency", "impedance", "delay per length", "capacitance", "conductivity"
+]
 """Kinds of value that come with a unit."""
 
 RateKind: TypeAlias = Literal["symbol rate", "bit rate"]
@@ -21,16 +23,19 @@ class Counted(StrEnum):
     BITS_OR_SYMBOLS = "bits or symbols"
 
 
+_LENGTHS = {
+    **dict.fromkeys(("mm", "millimeter", "millimetre"), 1e-3),
+    **dict.fromkeys(("mil", "mils", "thou"), 2.54e-5),
+    **dict.fromkeys(("in", "inch", "inches"), 2.54e-2),
+    **dict.fromkeys(("um", "µm", "μm", "micron", "microns"), 1e-6),
+    "m": 1.0,
+    "cm": 1e-2,
+    "nm": 1e-9,
+}
+
 UNITS: dict[Kind, dict[str, float]] = {
-    "length": {
-        **dict.fromkeys(("mm", "millimeter", "millimetre"), 1e-3),
-        **dict.fromkeys(("mil", "mils", "thou"), 2.54e-5),
-        **dict.fromkeys(("in", "inch", "inches"), 2.54e-2),
-        **dict.fromkeys(("um", "µm", "μm", "micron", "microns"), 1e-6),
-        "m": 1.0,
-        "cm": 1e-2,
-        "nm": 1e-9,
-    },
+    "length": _LENGTHS,
+    "position": _LENGTHS,
     "frequency": {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6, "GHz": 1e9, "THz": 1e12},
     "impedance": {
         **dict.fromkeys(("ohm", "ohms", "Ohm", "\u03a9", "\u2126"), 1.0),
@@ -66,6 +71,7 @@ A transfer is one bit on one lane.
 
 SI: dict[Kind, str] = {
     "length": "m",
+    "position": "m",
     "frequency": "Hz",
     "impedance": "ohm",
     "delay per length": "s/m",
@@ -76,6 +82,7 @@ SI: dict[Kind, str] = {
 
 SHOWN: dict[Kind | RateKind, tuple[str, float]] = {
     "length": ("mm", 1e-3),
+    "position": ("mm", 1e-3),
     "frequency": ("GHz", 1e9),
     "impedance": ("ohm", 1.0),
     "delay per length": ("ps/mm", 1e-9),
@@ -88,6 +95,7 @@ SHOWN: dict[Kind | RateKind, tuple[str, float]] = {
 
 EXAMPLE: dict[Kind | Literal["rate"], str] = {
     "length": "62 mil",
+    "position": "12.5 mm",
     "frequency": "12.9 GHz",
     "impedance": "50 ohm",
     "delay per length": "175 ps/in",
@@ -98,7 +106,8 @@ EXAMPLE: dict[Kind | Literal["rate"], str] = {
 """An example of a value of each kind as users write it, for error texts."""
 
 LARGEST_AND_SMALLEST: dict[Kind, tuple[float, float]] = {
-    "length": (1e4, 1e-9),
+    "length": (1.0, 1e-8),
+    "position": (1e4, 1e-9),
     "frequency": (1e14, 1e-3),
     "impedance": (1e9, 1e-6),
     "delay per length": (1e-4, 1e-12),

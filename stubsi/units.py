@@ -364,7 +364,7 @@ def _split(value: object, kind: Kind | Literal["rate"], name: str) -> tuple[floa
 
 def _quantity_to_si(value: Quantity, kind: Kind, name: str) -> float | FloatArray:
     units = [unit for unit, _ in value.unit_items()]
-    if kind == "length" and any(unit.endswith("mil") for unit in units):
+    if UNITS[kind] is UNITS["length"] and any(unit.endswith("mil") for unit in units):
         raise UnitError(f"{name} = {as_shown(value)}: pint's 'mil' is an angle; write '62 mil' as text, or use thou.")
     if kind == "frequency" and not all(unit.endswith(("hertz", "second")) for unit in units):
         raise UnitError(

@@ -53,7 +53,7 @@ CRITERIA = (
     Criterion.return_loss(10),
     Criterion.return_loss(MOST_DECIBELS),
     Criterion.stub_length(f"{LARGEST_AND_SMALLEST['length'][0]!r} m"),
-    Criterion.stub_length_at_1_gbaud("1 nm"),
+    Criterion.stub_length_at_1_gbaud("10 nm"),
 )
 
 

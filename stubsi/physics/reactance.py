@@ -224,7 +224,9 @@ def lowest_resonance(chain: Chain) -> FloatArray:
     )
     reach = np.where(paths.count > 2, nearest, paths.ring)
     dk = chain.barrels.largest_dk
-    return np.nan_to_num(2.405 * light_speed / (2 * np.pi * reach * np.sqrt(dk)), nan=np.inf)
+    with np.errstate(divide="ignore"):  # a post on the axis of the barrel: its cavity has no width
+        resonance = 2.405 * light_speed / (2 * np.pi * reach * np.sqrt(dk))
+    return np.nan_to_num(resonance, nan=np.inf)
 
 
 class _Remaining:
