@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from math import factorial
+from math import factorial, prod
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -20,6 +20,8 @@ SMALL, SERIES_TERMS = 2.0, 11
 """Arguments up to which the power series of J_n is used, and its terms: the first left out is 1e-15 of the value."""
 ORDER = 1
 """Highest multipole kept: line charge (0) and dipole (1) of a round conductor."""
+BLOCK = 100_000
+"""Complex numbers in the largest array of one block of systems, so that it stays in the cache."""
 
 
 def bessel(order: int, x: ComplexArray) -> ComplexArray:
@@ -78,6 +80,11 @@ class _Translations(NamedTuple):
     gap: FloatArray
     placements: tuple[_Placement, ...]
 
+    def only(self, rows: IndexArray) -> _Translations:
+        """Those of some of the patterns of an array (n_pattern, n)."""
+        placements = tuple(_Placement(placement.wave, placement.turn[rows]) for placement in self.placements)
+        return _Translations(self.distance[rows], self.gap[rows], placements)
+
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Conductors:
@@ -111,6 +118,32 @@ class Conductors:
         gap = np.abs(self.place - self.place[..., :1]) - self.radius
         midplane = self.place[..., 0].real if self.odd else np.full(self.place.shape[:-1], np.inf)
         return np.asarray(np.minimum(gap[..., 1:].min(axis=-1, initial=np.inf), midplane))
+
+    @cached_property
+    def extent(self) -> FloatArray:
+        """Distance from the barrel's centre to the farthest other conductor or mirror image [m], shape (...)."""
+        barrel = self.place[..., :1]
+        extent = np.abs(self.place - barrel).max(axis=-1)
+        return np.asarray(np.maximum(extent, np.abs(self.place.conj() + barrel).max(axis=-1)) if self.odd else extent)
+
+    @cached_property
+    def keys(self) -> list[bytes]:
+        """Values of each pattern of an array (n_pattern, n), by which it can be known again."""
+        kind = bytes([self.odd, self.order])
+        rows = zip(self.place + 0, self.radius, strict=True)  # + 0: no zero is negative
+        return [kind + place.tobytes() + radius.tobytes() for place, radius in rows]
+
+    def only(self, rows: IndexArray) -> Conductors:
+        """Give some of the patterns of an array (n_pattern, n).
+
+        Parameters
+        ----------
+        rows : ndarray of int
+            Their numbers, in any order and as often as wanted.
+        """
+        some = Conductors(place=self.place[rows], radius=self.radius[rows], odd=self.odd, order=self.order)
+        vars(some)["translations"] = self.translations.only(rows)
+        return some
 
     @cached_property
     def translations(self) -> _Translations:
@@ -161,6 +194,14 @@ def reflection(k: ComplexArray, conductors: Conductors) -> ComplexArray:
     conductor. With dipoles within 1 % of all orders while no gap is below a third of a conductor's radius, 0.25 % for
     return posts two radii away from each other and the barrel.
     """
+    systems = max(1, prod(k.shape[:-1]) * conductors.size**2)
+    step = max(1, BLOCK // systems)
+    parts = [_reflection(k[..., first : first + step], conductors) for first in range(0, k.shape[-1], step)]
+    return np.concatenate(parts, axis=-1)
+
+
+def _reflection(k: ComplexArray, conductors: Conductors) -> ComplexArray:
+    """One block of ``reflection``."""
     order = conductors.order
     taken, given = _surface_waves(k, conductors)
     system = _waves(k, conductors)
