@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cache
 from threading import Lock
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -28,14 +29,14 @@ LONGEST = 7
 """The longest interval is 2**LONGEST of the shortest: 4 octaves."""
 TURN = 2.0
 """Largest turn of phase [rad] over the extent of a pattern within the first interval tried."""
-CONVERGED = 1e-10
+CONVERGED = 2e-11
 """Size of the last coefficients, relative to the largest reflection on the interval, that counts as died out."""
 PAYS = 6
-"""Wavenumbers asked for on an interval from which it gets its polynomial."""
-STRIP, STRIPS = 0.005, 4
-"""Width [rad] and number of the strips of -arg k that are remembered apart: loss tangents up to 0.04."""
+"""Wavenumbers asked for on an interval from which it gets its polynomial; a plan asks again, so fewer than nodes."""
+STRIP, STRIPS = 0.005, 3
+"""Width [rad] and number of the strips of -arg k that are remembered apart: loss tangents up to 0.03."""
 MOST_PATTERNS, MOST_INTERVALS = 4096, 100_000
-"""Patterns (each strip by itself) and polynomials remembered at most; beyond, all are forgotten."""
+"""Patterns (each strip by itself) and polynomials remembered before all are forgotten: some 70 MB."""
 
 
 class _Places(NamedTuple):
@@ -56,15 +57,16 @@ class ReflectionMemory:
     Parameters
     ----------
     most_patterns, most_intervals : int
-        How many patterns of conductors and polynomials are kept.
+        When so many patterns of conductors or polynomials are kept, all are forgotten.
 
     Notes
     -----
     The reflection of one pattern is an analytic function of the wavenumber alone. It becomes Chebyshev polynomials in
     the logarithm of the wavenumber, with nodes on a ray arg k = const in the middle of a strip of loss tangents. An
-    interval gets its polynomial once ``NODES`` wavenumbers have been asked for on it, so that a pattern asked for a
-    few times costs what it did. It is halved while the last coefficients have not died out, and evaluated as it is
-    where the shortest interval is too long, the loss too high or the frequency complex with a growing wave.
+    interval gets its polynomial once ``PAYS`` wavenumbers have been asked for on it, so that a pattern asked for a few
+    times costs what it did. It is halved while the last coefficients have not died out. The reflection is evaluated
+    as it is where the shortest interval is too long, the loss too high or the wave growing (a complex frequency). The
+    error is below 1e-9 of the largest reflection nearby.
     """
 
     def __init__(self, most_patterns: int = MOST_PATTERNS, most_intervals: int = MOST_INTERVALS) -> None:
@@ -81,9 +83,8 @@ class ReflectionMemory:
         self._polynomial = _Rows(np.zeros((0, BINS), dtype=np.int32))
         self._level = _Rows(np.zeros((0, BINS), dtype=np.int8))
         self._asked = _Rows(np.zeros((0, BINS), dtype=np.int32))
-        # Of every polynomial: its coefficients, and the middle and half the width of its interval [octaves].
-        self._terms = _Rows(np.zeros((0, NODES), dtype=complex))
-        self._interval = _Rows(np.zeros((0, 2)))
+        # Of every polynomial: its coefficients, and middle + j half the width of its interval [octaves].
+        self._terms = _Rows(np.zeros((0, NODES + 1), dtype=complex))
 
     def __call__(self, k: ComplexArray, posts: Sequence[Posts]) -> ComplexArray:
         """Reflections as of ``multipole.reflection``.
@@ -106,14 +107,22 @@ class ReflectionMemory:
         rows = np.concatenate([rows for rows, _ in posts])
         waves = k[rows]
         with self._lock:
-            places = self._places(waves, posts)
-            self._learn(places, posts)
-            values, exact = self._evaluated(places)
+            values, exact = self._remembered(waves, posts)
         if exact.any():
             for part, conductors in _parts(posts):
                 _fill(values[part], exact[part], waves[part], conductors)
         answer[rows] = values
         return answer
+
+    def _remembered(self, waves: ComplexArray, posts: Sequence[Posts]) -> tuple[ComplexArray, BoolArray]:
+        """Reflections where a polynomial answers, and where none does."""
+        try:
+            places = self._places(waves, posts)
+            self._learn(places, posts)
+        except BaseException:  # interrupted half-way
+            self._forget()
+            raise
+        return self._evaluated(places)
 
     def _places(self, waves: ComplexArray, posts: Sequence[Posts]) -> _Places:
         """Where the wavenumbers stand among the intervals of their patterns."""
@@ -145,7 +154,8 @@ class ReflectionMemory:
             extent = np.concatenate([conductors.extent for _, conductors in posts])
             added, strips = np.divmod(np.array(new), STRIPS)
             self._strip.add(strips)
-            self._level.add(_first_levels(extent[added]))
+            sizes = np.ceil(4 * np.log2(extent[added])).astype(int).tolist()
+            self._level.add(np.stack([_first_levels(size) for size in sizes]))
             self._asked.add(np.zeros((len(new), BINS)))
             self._polynomial.add(np.full((len(new), BINS), -1))
         return np.array(numbers, dtype=np.intp)[pair]
@@ -175,26 +185,28 @@ class ReflectionMemory:
         slope = _slope_of_nodes(self._strip.rows[first // BINS])
         values = _at_nodes(np.exp2(octave) * np.exp(-1j * slope)[:, None], row, posts)
         terms = coefficients(values)
+        number = len(self._terms)
         good = died_out(values, terms, CONVERGED, STRIP / 2 / np.log(2) / half)
-        polynomial = np.where(good, len(self._terms) + np.cumsum(good) - 1, -1)
-        for start, width, number in zip(first.tolist(), size.tolist(), polynomial.tolist(), strict=True):
+        self._terms.add(np.column_stack([terms, middle + 1j * half])[good])
+        for start, width, settled in zip(first.tolist(), size.tolist(), good.tolist(), strict=True):
             part = slice(start, start + width)
-            self._polynomial.flat[part] = number
-            self._level.flat[part] -= 1
-            self._asked.flat[part] = 0
-        self._terms.add(terms[good])
-        self._interval.add(np.stack([middle, half], axis=-1)[good])
+            if settled:
+                self._polynomial.flat[part] = number
+                number += 1
+            else:
+                self._level.flat[part] -= 1
+                self._asked.flat[part] = 0
 
     def _evaluated(self, places: _Places) -> tuple[ComplexArray, BoolArray]:
         """Reflections where a polynomial answers, and where none does."""
         polynomial = np.full(places.known.shape, -1)
         polynomial[places.known] = self._polynomial.flat[places.number[places.known]]
         answered = polynomial >= 0
-        which = polynomial[answered]
-        middle, half = self._interval.rows[which].T
-        powers = polynomial_values((places.octave[answered] - middle) / half)
+        terms = self._terms.rows[polynomial[answered]]
+        interval = terms[:, NODES]
+        powers = polynomial_values((places.octave[answered] - interval.real) / interval.imag)
         values = np.empty(answered.shape, dtype=complex)
-        values[answered] = np.einsum("ij,ji->i", self._terms.rows[which], powers)
+        values[answered] = np.einsum("ij,ji->i", terms[:, :NODES], powers)
         return values, ~answered
 
 
@@ -238,16 +250,16 @@ def _slope_of_nodes(strip: IndexArray) -> FloatArray:
     return np.asarray(STRIP * (strip + 0.5), dtype=float)
 
 
-def _first_levels(extent: FloatArray) -> IndexArray:
-    """Level of the first interval to be tried at each of the shortest, (n_pattern, BINS), by the patterns' extent [m].
+@cache
+def _first_levels(size: int) -> IndexArray:
+    """Level of the first interval to be tried at each of the shortest, (BINS,), for an extent of 2**(size/4) m.
 
     The longest over which the phase along the extent turns by no more than ``TURN``.
     """
-    levels = np.zeros((len(extent), BINS), dtype=np.intp)
+    levels = np.zeros(BINS, dtype=np.intp)
     for level in range(1, LONGEST + 1):
         high = np.exp2(LOWEST + FINEST * (np.arange(BINS) // 2**level + 1) * 2**level)
-        turn = high * (1 - np.exp2(-FINEST * 2**level)) * extent[:, None]
-        levels[turn <= TURN] = level
+        levels[high * (1 - np.exp2(-FINEST * 2**level)) * np.exp2(size / 4) <= TURN] = level
     return levels
 
 
