@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect
 from dataclasses import dataclass
 from functools import cached_property
 from math import factorial, prod
@@ -16,8 +17,12 @@ if TYPE_CHECKING:
     from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
 
 
-SMALL, SERIES_TERMS = 2.0, 11
-"""Arguments up to which the power series of J_n is used, and its terms: the first left out is 1e-15 of the value."""
+SERIES_TERMS = 11
+"""Most terms of the power series of J_n: the first left out is 1e-15 of the first."""
+SERIES_LIMITS = [2 * (1e-15 * factorial(m) ** 2) ** (0.5 / m) for m in range(1, SERIES_TERMS + 1)]
+"""Largest arguments for which 1, 2 and so on terms do."""
+SMALL = 2.0
+"""Arguments up to which the power series of J_n is used."""
 ORDER = 1
 """Highest multipole kept: line charge (0) and dipole (1) of a round conductor."""
 BLOCK = 100_000
@@ -43,17 +48,18 @@ def bessel(order: int, x: ComplexArray) -> ComplexArray:
     -----
     While all arguments are small the power series (Abramowitz and Stegun 9.1.10, from memory), else scipy's function.
     """
-    if np.abs(x).max(initial=0.0) < SMALL:
-        return np.asarray(_bessel_series(order, x) * np.exp(-1j * x))
+    largest = float(np.abs(x).max(initial=0.0))
+    if largest < SMALL:
+        return np.asarray(_bessel_series(order, x, bisect(SERIES_LIMITS, largest) + 1) * np.exp(-1j * x))
     decay = np.abs(x.imag) + x.imag
     return np.asarray(jve(order, x) * np.exp(decay - 1j * x.real))
 
 
-def _bessel_series(order: int, x: ComplexArray) -> ComplexArray:
-    """J_n(x) = (x/2)^n sum (-x^2/4)^m / (m! (n + m)!)."""
+def _bessel_series(order: int, x: ComplexArray, terms: int) -> ComplexArray:
+    """J_n(x) = (x/2)^n sum (-x^2/4)^m / (m! (n + m)!), the first terms of it."""
     square = x * x / -4
     total = np.zeros_like(x)
-    for m in range(SERIES_TERMS - 1, -1, -1):
+    for m in range(terms - 1, -1, -1):
         total = total * square + 1 / (factorial(m) * factorial(order + m))
     return np.asarray(total * (x / 2) ** order)
 
