@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from stubsi.physics import reflection_memory
 from stubsi.physics.chebyshev import NODES
 from stubsi.physics.multipole import Conductors, reflection
-from stubsi.physics.reflection_memory import FINEST, PAYS, STRIP, STRIPS, ReflectionMemory
+from stubsi.physics.reflection_memory import STRIP, STRIPS, ReflectionMemory
 
 BARREL, POST = 0.15e-3, 0.125e-3
 CORNERS = ((1, False), (8, False), (1, True), (8, True))
@@ -168,10 +168,3 @@ def test_a_mixed_call_fills_only_what_no_polynomial_answers():
     waves = np.array([[700, 4000.0, 800, 3900.0], [710, 720, 5000.0, 9000.0], [700, 900, 1000, 1100]]) * (1 - 0.001j)
     posts = conductors(one, other, one)
     assert asked(memory, waves, posts) == pytest.approx(reflection(waves, posts), rel=1e-8)
-
-
-def test_limits_of_the_shortest_interval_fit():
-    """Whole intervals from the longest down, and enough nodes to pay."""
-    assert reflection_memory.BINS % 2**reflection_memory.LONGEST == 0
-    assert FINEST * 2**reflection_memory.LONGEST == 4.0
-    assert PAYS <= NODES

@@ -26,7 +26,7 @@ FINEST = 1 / 32
 LOWEST, BINS = -6.0, 768
 """Lowest wavenumber remembered, log2 of 1/m, and number of the shortest intervals from there up: to 2**18 / m."""
 LONGEST = 7
-"""The longest interval is 2**LONGEST of the shortest: 4 octaves."""
+"""The longest interval is 2**LONGEST of the shortest, 4 octaves; a whole number of them makes up all."""
 TURN = 2.0
 """Largest turn of phase [rad] over the extent of a pattern within the first interval tried."""
 CONVERGED = 2e-11
