@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 FloatArray: TypeAlias = NDArray[np.float64]
 ComplexArray: TypeAlias = NDArray[np.complex128]
 IndexArray: TypeAlias = NDArray[np.intp]
+BoolArray: TypeAlias = NDArray[np.bool_]
 
 FloatLike: TypeAlias = float | NDArray[np.floating[Any]] | NDArray[np.integer[Any]]
 """A real number or an array of them."""

@@ -11,7 +11,8 @@ from scipy.constants import c as light_speed
 from scipy.constants import mu_0
 
 from stubsi.physics.hankel import hankel
-from stubsi.physics.multipole import Conductors, bessel, reflection
+from stubsi.physics.multipole import BLOCK, Conductors, bessel
+from stubsi.physics.reflection_memory import ReflectionMemory
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -26,8 +27,8 @@ SMALLEST_WAVENUMBER = 1e-9
 """Wavenumber [1/m] that stands for zero: the field is static, and its formulas still finite."""
 WITHIN = 0.95
 """Smallest k (b - a)/pi [-] at the first zero of J_0(kb) Y_0(ka) - Y_0(kb) J_0(ka), for b up to 8 a."""
-BLOCK = 100_000
-"""Complex numbers in the largest array of one block of post systems, so that it stays in the cache."""
+_reflections = ReflectionMemory()
+"""Reflections at every pattern of return conductors met so far."""
 
 
 class OuterField(NamedTuple):
@@ -146,12 +147,7 @@ def outer_field(k: ComplexArray, conductors: ReturnConductors) -> OuterField:
     """
     shape = (len(conductors.ring), *k.shape[1:])
     waves = np.broadcast_to(k, shape).reshape(shape[0], math.prod(shape[1:]))
-    outgoing, standing = np.ones_like(waves), np.zeros_like(waves)
-    for rows, posts in conductors.posts:
-        step = max(1, BLOCK // (len(rows) * posts.size**2))
-        for first in range(0, waves.shape[1], step):
-            part = slice(first, first + step)
-            standing[rows, part] = reflection(waves[rows, part], posts)
+    outgoing, standing = np.ones_like(waves), _reflections(waves, conductors.posts)
     closed = np.isfinite(conductors.ring)
     edge = waves[closed] * conductors.ring[closed, None]
     outgoing[closed], standing[closed] = bessel(0, edge), -hankel(1, edge)[0]

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from bisect import bisect
 from dataclasses import dataclass
 from functools import cached_property
-from math import factorial
+from math import factorial, prod
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -16,10 +17,16 @@ if TYPE_CHECKING:
     from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
 
 
-SMALL, SERIES_TERMS = 2.0, 11
-"""Arguments up to which the power series of J_n is used, and its terms: the first left out is 1e-15 of the value."""
+SERIES_TERMS = 11
+"""Most terms of the power series of J_n: the first left out is 1e-15 of the first."""
+SERIES_LIMITS = [2 * (1e-15 * factorial(m) ** 2) ** (0.5 / m) for m in range(1, SERIES_TERMS + 1)]
+"""Largest arguments for which 1, 2 and so on terms do."""
+SMALL = 2.0
+"""Arguments up to which the power series of J_n is used."""
 ORDER = 1
 """Highest multipole kept: line charge (0) and dipole (1) of a round conductor."""
+BLOCK = 100_000
+"""Complex numbers in the largest array of one block of systems, so that it stays in the cache."""
 
 
 def bessel(order: int, x: ComplexArray) -> ComplexArray:
@@ -41,17 +48,18 @@ def bessel(order: int, x: ComplexArray) -> ComplexArray:
     -----
     While all arguments are small the power series (Abramowitz and Stegun 9.1.10, from memory), else scipy's function.
     """
-    if np.abs(x).max(initial=0.0) < SMALL:
-        return np.asarray(_bessel_series(order, x) * np.exp(-1j * x))
+    largest = float(np.abs(x).max(initial=0.0))
+    if largest < SMALL:
+        return np.asarray(_bessel_series(order, x, bisect(SERIES_LIMITS, largest) + 1) * np.exp(-1j * x))
     decay = np.abs(x.imag) + x.imag
     return np.asarray(jve(order, x) * np.exp(decay - 1j * x.real))
 
 
-def _bessel_series(order: int, x: ComplexArray) -> ComplexArray:
-    """J_n(x) = (x/2)^n sum (-x^2/4)^m / (m! (n + m)!)."""
+def _bessel_series(order: int, x: ComplexArray, terms: int) -> ComplexArray:
+    """J_n(x) = (x/2)^n sum (-x^2/4)^m / (m! (n + m)!), the first terms of it."""
     square = x * x / -4
     total = np.zeros_like(x)
-    for m in range(SERIES_TERMS - 1, -1, -1):
+    for m in range(terms - 1, -1, -1):
         total = total * square + 1 / (factorial(m) * factorial(order + m))
     return np.asarray(total * (x / 2) ** order)
 
@@ -77,6 +85,11 @@ class _Translations(NamedTuple):
     distance: FloatArray
     gap: FloatArray
     placements: tuple[_Placement, ...]
+
+    def only(self, rows: IndexArray) -> _Translations:
+        """Those of some of the patterns of an array (n_pattern, n)."""
+        placements = tuple(_Placement(placement.wave, placement.turn[rows]) for placement in self.placements)
+        return _Translations(self.distance[rows], self.gap[rows], placements)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -111,6 +124,32 @@ class Conductors:
         gap = np.abs(self.place - self.place[..., :1]) - self.radius
         midplane = self.place[..., 0].real if self.odd else np.full(self.place.shape[:-1], np.inf)
         return np.asarray(np.minimum(gap[..., 1:].min(axis=-1, initial=np.inf), midplane))
+
+    @cached_property
+    def extent(self) -> FloatArray:
+        """Distance from the barrel's centre to the farthest other conductor or mirror image [m], shape (...)."""
+        barrel = self.place[..., :1]
+        extent = np.abs(self.place - barrel).max(axis=-1)
+        return np.asarray(np.maximum(extent, np.abs(self.place.conj() + barrel).max(axis=-1)) if self.odd else extent)
+
+    @cached_property
+    def keys(self) -> list[bytes]:
+        """Values of each pattern of an array (n_pattern, n), by which it can be known again."""
+        kind = bytes([self.odd, self.order])
+        rows = zip(self.place + 0, self.radius, strict=True)  # + 0: no zero is negative
+        return [kind + place.tobytes() + radius.tobytes() for place, radius in rows]
+
+    def only(self, rows: IndexArray) -> Conductors:
+        """Give some of the patterns of an array (n_pattern, n).
+
+        Parameters
+        ----------
+        rows : ndarray of int
+            Their numbers, in any order and as often as wanted.
+        """
+        some = Conductors(place=self.place[rows], radius=self.radius[rows], odd=self.odd, order=self.order)
+        vars(some)["translations"] = self.translations.only(rows)
+        return some
 
     @cached_property
     def translations(self) -> _Translations:
@@ -161,6 +200,14 @@ def reflection(k: ComplexArray, conductors: Conductors) -> ComplexArray:
     conductor. With dipoles within 1 % of all orders while no gap is below a third of a conductor's radius, 0.25 % for
     return posts two radii away from each other and the barrel.
     """
+    systems = max(1, prod(k.shape[:-1]) * conductors.size**2)
+    step = max(1, BLOCK // systems)
+    parts = [_reflection(k[..., first : first + step], conductors) for first in range(0, k.shape[-1], step)]
+    return np.concatenate(parts, axis=-1)
+
+
+def _reflection(k: ComplexArray, conductors: Conductors) -> ComplexArray:
+    """One block of ``reflection``."""
     order = conductors.order
     taken, given = _surface_waves(k, conductors)
     system = _waves(k, conductors)

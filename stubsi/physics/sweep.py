@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from functools import cache
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
+
+from stubsi.physics.chebyshev import NODES, coefficients, died_out, node_places, polynomial_values
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -22,10 +23,6 @@ LOW_WIDTH, HIGH_WIDTH = 16.0, 2.0
 """Widths of the first intervals [octaves]: bounds at 1 Hz, 66 kHz, 4.3, 17, 69, 275 GHz."""
 ALWAYS = 1.0
 """Width [octaves] from which an interval gets its polynomial however few frequencies are asked for."""
-NODES = 24
-"""Places at which a function is evaluated to become a polynomial on an interval."""
-TAIL = 3
-"""Last coefficients of a polynomial that must have died out."""
 CONVERGED = 1e-9
 """Size of those coefficients, relative to the function on its interval, that counts as died out."""
 SHORT = 96
@@ -71,7 +68,7 @@ class Sweep:
         place = np.log2(rising)
         covered, alone = self._cover(place)
         pieces = [self._function(rising[alone])] if alone.size else []
-        pieces += _evaluated([(coefficients, interval, place[part]) for coefficients, interval, part in covered])
+        pieces += _evaluated([(terms, interval, place[part]) for terms, interval, part in covered])
         where = np.concatenate([alone, *(np.arange(part.start, part.stop) for _, _, part in covered)])
         values = np.empty((len(pieces[0]), len(order)), dtype=complex)
         values[:, order[where]] = np.concatenate(pieces, axis=1)
@@ -87,10 +84,10 @@ class Sweep:
             for interval, part in pending:
                 if interval not in self._polynomials:
                     alone.append(np.arange(part.start, part.stop))
-                elif (coefficients := self._polynomials[interval]) is None:
+                elif (terms := self._polynomials[interval]) is None:
                     unsettled += _halves(interval, part, place)
                 else:
-                    covered.append((coefficients, interval, part))
+                    covered.append((terms, interval, part))
             pending = unsettled
         return covered, np.concatenate(alone)
 
@@ -100,13 +97,12 @@ class Sweep:
         if not new:
             return
         low, width = np.array(new).T[:, :, None]
-        nodes = low + width * (1 + _node_places()) / 2
+        nodes = low + width * (1 + node_places()) / 2
         values = self._function(np.exp2(nodes.ravel())).reshape(-1, *nodes.shape)
-        coefficients = values @ _to_coefficients()
-        size = np.abs(values).max(axis=-1)
-        died_out = (np.abs(coefficients[..., -TAIL:]).max(axis=-1) <= CONVERGED * size).all(axis=0)
+        terms = coefficients(values)
+        good = np.logical_and.reduce(died_out(values, terms, CONVERGED), axis=0)
         for number, interval in enumerate(new):
-            self._polynomials[interval] = coefficients[:, number] if died_out[number] else None
+            self._polynomials[interval] = terms[:, number] if good[number] else None
 
 
 class InputSweep:
@@ -186,25 +182,11 @@ def _halves(interval: Interval, part: slice, place: FloatArray) -> list[tuple[In
     return [(each, held) for each, held in halves if held.stop > held.start]
 
 
-@cache
-def _node_places() -> FloatArray:
-    """Chebyshev nodes of the interval from -1 to 1."""
-    return np.asarray(np.cos(np.pi * (np.arange(NODES) + 0.5) / NODES))
-
-
-@cache
-def _to_coefficients() -> FloatArray:
-    """Matrix from values at the nodes (rows) to Chebyshev coefficients (columns)."""
-    matrix = 2 / NODES * np.polynomial.chebyshev.chebvander(_node_places(), NODES - 1)
-    matrix[:, 0] /= 2
-    return np.asarray(matrix)
-
-
 def _evaluated(parts: list[tuple[ComplexArray, Interval, FloatArray]]) -> list[ComplexArray]:
     """Polynomials at their places: (coefficients, interval, places) to (n_function, n_place)."""
     inside = [2 * (place - low) / width - 1 for _, (low, width), place in parts]
     if not inside:
         return []
-    powers = np.polynomial.chebyshev.chebvander(np.concatenate(inside), NODES - 1)
-    pieces = np.split(powers, np.cumsum([len(each) for each in inside])[:-1])
-    return [coefficients @ piece.T for (coefficients, _, _), piece in zip(parts, pieces, strict=True)]
+    powers = polynomial_values(np.concatenate(inside))
+    pieces = np.split(powers, np.cumsum([len(each) for each in inside])[:-1], axis=1)
+    return [terms @ piece for (terms, _, _), piece in zip(parts, pieces, strict=True)]
