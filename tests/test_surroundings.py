@@ -223,3 +223,11 @@ def test_blocks_of_holes_make_no_difference(monkeypatch):
     whole = list(surroundings(placed(nets, vias)))
     monkeypatch.setattr("stubsi.stubs.surroundings.BLOCK", 2)
     assert list(surroundings(placed(nets, vias))) == whole
+
+
+@pytest.mark.parametrize("pitch", [None, 0.9e-3], ids=["single", "pair"])
+def test_a_return_via_out_of_reach_does_not_count_without_a_board_either(pitch):
+    near, far = ("1.2 mm", "0 mm"), ("0 mm", "1 m")
+    both, one = (ReturnVias(positions=vias, drill="0.25 mm") for vias in ([near, far], [near]))
+    assert around_of(both, pitch) == around_of(one, pitch)
+    assert around_of(ReturnVias(positions=[far], drill="0.25 mm"), pitch).returns == ()

@@ -69,7 +69,7 @@ class Surroundings:
 
 
 def around_of(returns: ReturnVias | None, pitch: float | None) -> Around:
-    """What stands around a hole that is on no board.
+    """What stands around a hole that is on no board. As on a board, return vias out of reach do not count.
 
     Parameters
     ----------
@@ -91,7 +91,10 @@ def around_of(returns: ReturnVias | None, pitch: float | None) -> Around:
     if not odd:
         nearest = vias[0, np.argmin(np.abs(vias[0]))]
         vias = vias / (nearest / abs(nearest) if nearest else 1.0)
-    listed = [via for via in _normalised(vias)[0].tolist() if not odd or via.real > radius]
+    barrel = 0.0 if pitch is None else pitch / 2
+    listed = [
+        via for via in _normalised(vias)[0].tolist() if abs(via - barrel) <= REACH and (not odd or via.real > radius)
+    ]
     return Around(tuple((via.real, via.imag) for via in listed), radius, pitch, odd)
 
 
