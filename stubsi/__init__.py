@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.obstacles import Obstacle, Refusal
     from stubsi.drilling.plan import Plan, plan
     from stubsi.drilling.questions import Question, Questions
-    from stubsi.drilling.reroute import Holding, Option, Proposal, Reroutes, Stuck
+    from stubsi.drilling.reroute import HeldGroup, Option, Proposal, Reroutes, WhyNoMove
     from stubsi.drilling.rules import FabricatorRules
     from stubsi.drilling.undrilled import Undecided, Undrilled, WhyUndrilled
     from stubsi.drilling.window import PlatingLeft, Window
@@ -84,7 +84,7 @@ _HOME = {
     "Group": "drilling.drill_group",
     "GuaranteedResidual": "drilling.guaranteed_residual",
     "Hit": "drilling.drill_group",
-    "Holding": "drilling.reroute",
+    "HeldGroup": "drilling.reroute",
     "Hole": "board.net",
     "HoleModel": "stubs.hole_model",
     "HoleStub": "stubs.hole_model",
@@ -117,7 +117,7 @@ _HOME = {
     "Stub": "stubs.uniform_stub",
     "StubArguments": "margin.stub_arguments",
     "StubsiError": "errors",
-    "Stuck": "drilling.reroute",
+    "WhyNoMove": "drilling.reroute",
     "SummedLosses": "drilling.drill_group",
     "Undecided": "drilling.undrilled",
     "Undrilled": "drilling.undrilled",
@@ -166,8 +166,8 @@ __all__ = [
     "FileError",
     "Group",
     "GuaranteedResidual",
+    "HeldGroup",
     "Hit",
-    "Holding",
     "Hole",
     "HoleModel",
     "HoleStub",
@@ -199,7 +199,6 @@ __all__ = [
     "Stub",
     "StubArguments",
     "StubsiError",
-    "Stuck",
     "SummedLosses",
     "Undecided",
     "Undrilled",
@@ -207,6 +206,7 @@ __all__ = [
     "UnknownValueError",
     "ValidityError",
     "Verdict",
+    "WhyNoMove",
     "WhyUndrilled",
     "Window",
     "check_stub",

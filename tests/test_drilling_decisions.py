@@ -71,8 +71,8 @@ def test_two_padstacks_of_one_name_keep_their_own_clearances():
 def test_a_waiver_stays_out_of_the_remarks_whatever_its_words():
     board = six_layers(made.net("W", ("L1", "L3"), 0.5, waiver="the uncertainty is accepted"))
     found = planned(board)
-    assert found.alone["W"].why is WhyUndrilled.WAIVED
-    assert str(found.alone["W"]) == "waived: the uncertainty is accepted"
+    assert found.undrilled["W"].why is WhyUndrilled.WAIVED
+    assert str(found.undrilled["W"]) == "waived: the uncertainty is accepted"
     assert "not drilled" not in found.to_text()
 
 
@@ -85,12 +85,12 @@ def test_why_nets_stay_undrilled_is_data():
             holes=(Hole(name="M.1", padstack=made.VIA, connects=("L1", "L5")),),
         ),
     )  # fmt: skip
-    alone = planned(six_layers(*nets)).alone
-    assert {name: each.why for name, each in alone.items()} == {
+    undrilled = planned(six_layers(*nets)).undrilled
+    assert {name: each.why for name, each in undrilled.items()} == {
         "C": WhyUndrilled.NO_STUB, "D": WhyUndrilled.MEETS, "M": WhyUndrilled.MEETS_UNPROVEN,
     }  # fmt: skip
-    assert alone["D"].criterion == made.net("D", ("L1",), 0.5).criterion
-    assert [name for name, each in alone.items() if each.taken_on_trust] == ["M"]
+    assert undrilled["D"].criterion == made.net("D", ("L1",), 0.5).criterion
+    assert [name for name, each in undrilled.items() if each.taken_on_trust] == ["M"]
 
 
 @pytest.mark.parametrize("source", ["data sheet (issue 2)", "a (b) (c)", "said so"])
@@ -130,7 +130,7 @@ def test_what_follows_from_a_plan_is_asked_of_the_plan():
         assert not hasattr(stubsi, name)
     found = planned(six_layers(made.net("T", ("L4", "L6"), 0.5)), made.rules(sides={"bottom": "any"}))
     (change,) = found.consequences().nets
-    assert change.standing == (Verdict.FALLS_SHORT,) * 3
+    assert change.verdict == (Verdict.FALLS_SHORT,) * 3
     assert found.consequences().summary().startswith("Nets before drilling: falls short 1.")
 
 
@@ -218,8 +218,8 @@ def results():
     return [
         found, found.groups[0], found.hits[0], found.hits[0].window, found.refused[0], found.certificate[0],
         found.task, found.task.single[0], found.task.coupled[0], found.limits, consequences, consequences.nets[0],
-        effects, effects[0], questions, questions[0], moves, moves.holdings[0], moves.single, moves.single.moves[0],
-        found.alone["n2"],
+        effects, effects[0], questions, questions[0], moves, moves.held_groups[0], moves.single, moves.single.moves[0],
+        found.undrilled["n2"],
     ]  # fmt: skip
 
 
@@ -314,7 +314,7 @@ def test_many_different_coupled_nets_end_in_time(count):
         assert "No plan was found within 5 s: give a longer time_limit." in str(error)  # noqa: PT017
         return
     assert len(found.certificate) <= len(found.groups)
-    assert ("relative gap" in found.summary()) == (found.gap > 0)
+    assert ("relative gap" in found.summary()) == (found.cost_gap > 0)
 
 
 def test_an_export_that_was_handed_off_can_still_be_compared():

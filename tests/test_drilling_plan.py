@@ -64,8 +64,8 @@ def test_worked_plan():
     ]
     assert [group.end_si * 1e3 for group in found.groups] == pytest.approx([0.32, 0.605, 0.89])
     assert [group.depth_si[0] * 1e3 for group in found.groups] == pytest.approx([0.47, 0.755, 1.04])
-    assert str(found.alone["D"]).startswith("meets its criterion")
-    assert str(found.alone["F"]) == "waived: slow control"
+    assert str(found.undrilled["D"]).startswith("meets its criterion")
+    assert str(found.undrilled["F"]) == "waived: slow control"
     assert {entry.stubs[0][0] for entry in found.certificate} == {"A", "B", "C"}
     assert found.proven
     assert (len(found.hits), len(found.set_ups), found.sides) == (4, 1, ("bottom",))
@@ -166,7 +166,7 @@ def test_loss_criterion_drills_only_what_the_sum_needs():
     net = Net(name="S", signal="28 Gb/s", z0="50 ohm", holes=holes, criterion=limit)
     found = planned(six_layers(net), made.rules())
     assert [hit.hole.name for hit in found.hits] == ["long"]
-    assert found.gap == 0
+    assert found.cost_gap == 0
     assert found.proven
     impossible = replace(net, criterion=Criterion.loss(1e-4, source=made.SAYS))
     found = planned(six_layers(impossible), made.rules())
@@ -208,7 +208,7 @@ def test_a_refused_stub_does_not_spare_the_others_of_its_net():
     net = Net(name="N", signal="10 Gb/s", z0="50 ohm", holes=holes, criterion=Criterion.stub_length("0.5 mm"))
     found = planned(six_layers(net), made.rules())
     assert [hit.hole.name for hit in found.hits] == ["free"]
-    assert found.in_vain == ("N",)
+    assert found.drilled_in_vain == ("N",)
     assert "another stub of the net is refused: N; waive a net to leave it out" in found.to_text()
     assert [(refused.hole.name, refused.reasons[0].kind) for refused in found.refused] == [
         ("pressed", "press-fit zone")
@@ -388,7 +388,7 @@ def check_hits(board, its_rules):
             assert hit.left.most_si <= hit.window.longest_si + 1e-9
     drilled = {(hit.net, hit.side) for hit in found.hits} | {(refused.net, refused.side) for refused in found.refused}
     assert len(drilled) == len(found.hits) + len(found.refused)
-    assert not {net for net, _ in drilled} & set(found.alone)
+    assert not {net for net, _ in drilled} & set(found.undrilled)
 
 
 @settings(max_examples=40)
@@ -543,7 +543,7 @@ def test_work_does_not_grow_with_the_number_of_alike_holes(monkeypatch):
         result = planned(large_board(count), made.rules())
         found[count] = dict(calls)
         assert result.proven
-        assert len(result.hits) + len(result.alone) == count
+        assert len(result.hits) + len(result.undrilled) == count
     assert found[700] == found[20_000]
 
 

@@ -106,9 +106,9 @@ def test_a_net_coupled_by_its_loss_is_proposed():
     assert all(hit.coupled for hit in found.hits)
     assert len(found.groups) == 1
     moves = found.reroutes()
-    assert moves.holdings[0].nets == ("S",)
-    assert str(moves.holdings[0].options[0].move) == "S from L2 to L5"
-    assert str(moves.holdings[0].options[0]) == "S from L2 to L5: needs no drilling"
+    assert moves.held_groups[0].nets == ("S",)
+    assert str(moves.held_groups[0].options[0].move) == "S from L2 to L5"
+    assert str(moves.held_groups[0].options[0]) == "S from L2 to L5: needs no drilling"
     assert moves.single.saved == 1
     assert not planned(moves.single.applied(board)).groups
 
@@ -118,5 +118,5 @@ def test_why_a_net_cannot_let_go_of_its_group():
         routed("A", "L2", Criterion.stub_length("0.5 mm", source=made.SAYS), 1, ()),
         routed("B", "L2", Criterion.stub_length("0.5 mm", source=made.SAYS), 1, ("L3",)),
     )
-    stuck = planned(Board(stackup=made.stackup((0.25,) * 5), nets=nets)).reroutes().holdings[0].stuck
-    assert stuck == {"A": "no other layer it may use", "B": "no layer it may use frees the group"}
+    without_move = planned(Board(stackup=made.stackup((0.25,) * 5), nets=nets)).reroutes().held_groups[0].without_move
+    assert without_move == {"A": "no other layer it may use", "B": "no layer it may use frees the group"}

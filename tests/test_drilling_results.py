@@ -41,7 +41,7 @@ def test_margins_after_drilling_are_the_published_notches():
     after = planned(board, made.rules(tolerance=ten)).consequences()
     assert [round(10 * margin, 1) for margin in after.nets[0].margin[1:]] == [147.5, 113.5]
     assert after.nets[0].margin[0] == rank(board, dk_eff=4)["A"].margin
-    assert after.nets[0].standing == ("falls short", "pass", "pass")
+    assert after.nets[0].verdict == ("falls short", "pass", "pass")
 
 
 def test_consequences_tell_what_still_fails_and_why():
@@ -51,7 +51,7 @@ def test_consequences_tell_what_still_fails_and_why():
     assert [net.net for net in after.still_failing] == ["B"]
     assert "other side only" in by_name["B"].why
     assert by_name["B"].margin[0] == by_name["B"].margin[2]
-    assert (by_name["A"].hits, by_name["A"].standing[2]) == (1, "pass")
+    assert (by_name["A"].hits, by_name["A"].verdict[2]) == (1, "pass")
     assert by_name["C"].margin == (None, None, None)
     assert "other side only" in str(after)
 
@@ -107,8 +107,8 @@ def test_nets_drilled_without_refusal_meet_their_criterion_at_worst(nets, its_ru
     found = planned(six_layers(*nets), its_rules)
     spoiled = {refused.net for refused in found.refused}
     for net in found.consequences().nets:
-        assert (net.standing[2] == "falls short") <= (net.net in spoiled)
-        if net.net in found.alone and net.margin[0]:
+        assert (net.verdict[2] == "falls short") <= (net.net in spoiled)
+        if net.net in found.undrilled and net.margin[0]:
             assert net.margin[2] == pytest.approx(net.margin[0], rel=1e-12)
 
 
@@ -152,7 +152,7 @@ def test_a_stub_past_its_notch_must_be_drilled_below_it():
 def test_table_of_consequences():
     after = planned(six_layers(made.net("A", ("L1", "L3"), 0.5)), made.rules()).consequences()
     frame = after.to_frame()
-    assert frame["standing, worst"].tolist() == ["pass"]
+    assert frame["verdict, worst"].tolist() == ["pass"]
     assert frame["first notch / Nyquist, worst"][0] == after.nets[0].margin[2]
 
 
@@ -283,9 +283,9 @@ def test_reroutes_by_hand():
     found = planned(TO_MOVE, made.rules(sides={"bottom": "any"}))
     assert len(found.groups) == 3
     moves = found.reroutes()
-    held = {holding.group.layer: holding for holding in moves.holdings}
-    assert {layer: holding.nets for layer, holding in held.items()} == {"L2": ("A",), "L3": ("B", "C"), "L4": ("D",)}
-    outcomes = {(o.move.net, o.move.to_layer): o.joins for holding in moves.holdings for o in holding.options}
+    held = {held.group.layer: held for held in moves.held_groups}
+    assert {layer: held.nets for layer, held in held.items()} == {"L2": ("A",), "L3": ("B", "C"), "L4": ("D",)}
+    outcomes = {(o.move.net, o.move.to_layer): o.joins for held in moves.held_groups for o in held.options}
     assert outcomes["A", "L5"] == ()
     assert outcomes["A", "L3"] == (held["L3"].group.number,)
     assert not any(net == "C" for net, _ in outcomes)
@@ -309,7 +309,7 @@ def test_no_proposal_where_nothing_can_move():
     found = planned(six_layers(made.net("C", ("L1", "L3"), 0.4)), made.rules())
     moves = found.reroutes()
     assert (moves.single, moves.pair) == (None, None)
-    assert moves.holdings[0].options == ()
+    assert moves.held_groups[0].options == ()
 
 
 def worked():
@@ -408,8 +408,8 @@ def test_what_is_not_known_is_told_with_what_is_taken_in_its_place():
         holes=(Hole(name="h", padstack=bare, connects=("L1", "L5"), x="0 mm", y="0 mm"),),
     )  # fmt: skip
     found = plan(with_planes(net), made.rules())
-    assert str(found.alone["S"]).startswith("meets its criterion, within the uncertainty of the model: ")
-    assert "antipad" in found.alone["S"].missing
+    assert str(found.undrilled["S"]).startswith("meets its criterion, within the uncertainty of the model: ")
+    assert "antipad" in found.undrilled["S"].missing
     assert "antipad" in found.to_csv()
     assert [(q.flips, q.about) for q in found.questions()] == [(1, "nets")]
     assert "antipad" in found.questions()[0].unknown

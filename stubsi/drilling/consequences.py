@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from stubsi.stubs.cases import Case, StubTable
     from stubsi.stubs.models import Models
 
-STANDINGS = (Verdict.FALLS_SHORT, Verdict.UNDECIDED, Verdict.MARGINAL, Verdict.PASS, Verdict.WAIVED)
+VERDICTS = (Verdict.FALLS_SHORT, Verdict.UNDECIDED, Verdict.MARGINAL, Verdict.PASS, Verdict.WAIVED)
 """Verdicts that a net can have before or after drilling, worst first."""
 
 MOMENTS = ("before", "nominal", "worst")
@@ -50,7 +50,7 @@ class NetChange:
         First notch over Nyquist [-]; None where there is no stub or no figure.
     loss : three of float or None
         Loss at Nyquist [dB]; None as above.
-    standing : three of Verdict
+    verdict : three of Verdict
         Pass, marginal, undecided, falls short, or waived.
     hits : int
         Holes of the net that are drilled, from each side.
@@ -61,12 +61,12 @@ class NetChange:
     net: str
     margin: tuple[float | None, float | None, float | None]
     loss: tuple[float | None, float | None, float | None]
-    standing: tuple[Verdict, Verdict, Verdict]
+    verdict: tuple[Verdict, Verdict, Verdict]
     hits: int
     why: str
 
     def __repr__(self) -> str:
-        return f"<NetChange {self.net}: {self.standing[0]} before, {self.standing[2]} after worst-case drilling>"
+        return f"<NetChange {self.net}: {self.verdict[0]} before, {self.verdict[2]} after worst-case drilling>"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
@@ -104,7 +104,7 @@ class Consequences:
     @property
     def still_failing(self) -> tuple[NetChange, ...]:
         """Nets that fall short of their criterion even after drilling."""
-        return tuple(net for net in self.nets if net.standing[2] == Verdict.FALLS_SHORT)
+        return tuple(net for net in self.nets if net.verdict[2] == Verdict.FALLS_SHORT)
 
     def to_frame(self) -> pd.DataFrame:
         """Table as a pandas DataFrame: a net in each row, plain numbers, units in the column names.
@@ -123,7 +123,7 @@ class Consequences:
         for i, moment in enumerate(MOMENTS):
             columns[f"first notch / Nyquist, {moment}"] = [net.margin[i] for net in self.nets]
             columns[f"loss at Nyquist, {moment} [dB]"] = [net.loss[i] for net in self.nets]
-            columns[f"standing, {moment}"] = [str(net.standing[i]) for net in self.nets]
+            columns[f"verdict, {moment}"] = [str(net.verdict[i]) for net in self.nets]
         return pd.DataFrame({**columns, "why": [net.why for net in self.nets]})
 
     def summary(self) -> str:
@@ -138,8 +138,8 @@ class Consequences:
         return f"Nets before drilling: {before}.\nNets after worst-case drilling: {worst}."
 
     def _counts(self, moment: int) -> str:
-        counts = Counter(net.standing[moment] for net in self.nets)
-        return ", ".join(f"{standing} {counts[standing]}" for standing in STANDINGS if counts[standing])
+        counts = Counter(net.verdict[moment] for net in self.nets)
+        return ", ".join(f"{verdict} {counts[verdict]}" for verdict in VERDICTS if counts[verdict])
 
     def __str__(self) -> str:
         from stubsi.show.consequences_table import consequences_text
@@ -157,14 +157,14 @@ class Consequences:
 
 def _change(net: str, rows: list[NetMargin], hits: int, refusals: list[str]) -> NetChange:
     before, nominal, worst = rows
-    standing = (_standing(before.verdict), _standing(nominal.verdict), _standing(worst.verdict))
+    verdict = (_verdict(before.verdict), _verdict(nominal.verdict), _verdict(worst.verdict))
     return NetChange(
         net=net,
         margin=(before.margin, nominal.margin, worst.margin),
         loss=(before.loss, nominal.loss, worst.loss),
-        standing=standing,
+        verdict=verdict,
         hits=hits,
-        why="; ".join(refusals) if standing[2] == Verdict.FALLS_SHORT else "",
+        why="; ".join(refusals) if verdict[2] == Verdict.FALLS_SHORT else "",
     )
 
 
@@ -218,6 +218,6 @@ def _ranked(board: Board, table: StubTable, models: Models) -> Ranking:
     return Ranking(board=board, table=table, models=models, figures=net_figures(board, table, models, table.case))
 
 
-def _standing(verdict: Verdict | str) -> Verdict:
-    """One of ``STANDINGS`` for a verdict. Every other verdict means that the net falls short."""
-    return Verdict(verdict) if verdict in STANDINGS else Verdict.FALLS_SHORT
+def _verdict(verdict: Verdict | str) -> Verdict:
+    """One of ``VERDICTS`` for a verdict. Every other verdict means that the net falls short."""
+    return Verdict(verdict) if verdict in VERDICTS else Verdict.FALLS_SHORT

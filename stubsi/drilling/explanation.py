@@ -57,7 +57,7 @@ def _stubs(plan: Plan, net: Net, hole: str) -> Iterator[tuple[str, str]]:
         side, group = shape.side, plan.group_of(hole, shape.side)
         if group:
             hit = next(hit for hit in group.hits if hit.hole.name == hole)
-            in_vain = "; in vain, because another stub of its net is refused" * (net.name in plan.in_vain)
+            in_vain = "; in vain, because another stub of its net is refused" * (net.name in plan.drilled_in_vain)
             yield side, _drilled(group, hit) + in_vain
         elif side in refused:
             yield side, f"refused: {refused[side].reason}"
@@ -79,8 +79,8 @@ def _drilled(group: Group, hit: Hit) -> str:
 
 def _left_undrilled(plan: Plan, net: Net, hole: str, side: str) -> str:
     """Why a stub that is not refused stays undrilled."""
-    if net.name in plan.alone:
-        return str(plan.alone[net.name])
+    if net.name in plan.undrilled:
+        return str(plan.undrilled[net.name])
     if net.name in plan.undecided:
         return f"undecided: {plan.undecided[net.name]}"
     for couple in plan.task.coupled:

@@ -33,13 +33,13 @@ if TYPE_CHECKING:
 class Needs:
     """What the nets of a board need: the task of drilling, and the stubs that are refused.
 
-    ``alone`` holds the nets that stay undrilled, and ``undecided`` those that cannot be judged. Both hold the reason by
+    ``undrilled`` holds the nets that stay undrilled, ``undecided`` those that cannot be judged. Both hold the reason by
     the name of the net.
     """
 
     task: DrillTask
     refused: tuple[Refused, ...]
-    alone: dict[str, Undrilled]
+    undrilled: dict[str, Undrilled]
     undecided: dict[str, Undecided]
 
 
@@ -62,7 +62,7 @@ def needs_of(limits: Limits, rules: FabricatorRules) -> Needs:
     sorter.sort()
     task = sorter.reachable_task()
     refused = tuple(sorted(sorter.refused, key=lambda each: (each.net, each.hole.name, each.side)))
-    return Needs(task=task, refused=refused, alone=sorter.alone, undecided=sorter.undecided)
+    return Needs(task=task, refused=refused, undrilled=sorter.undrilled, undecided=sorter.undecided)
 
 
 class _NetStubs(NamedTuple):
@@ -79,7 +79,7 @@ class _Sorter:
         self.board, self.rules, self.limits = limits.board, rules, limits
         self.lengths = limits.table.length_si.tolist()
         self.refused: list[Refused] = []
-        self.alone: dict[str, Undrilled] = {}
+        self.undrilled: dict[str, Undrilled] = {}
         self.undecided: dict[str, Undecided] = {}
         self.single: list[Drillable] = []
         self.coupled: list[CoupledStubs] = []
@@ -95,9 +95,9 @@ class _Sorter:
         for number, net in sorted(enumerate(self.board.signal_nets), key=lambda pair: pair[1].name):
             rows = rows_of[number]
             if net.waiver:
-                self.alone[net.name] = Undrilled(why=WhyUndrilled.WAIVED, waiver=net.waiver)
+                self.undrilled[net.name] = Undrilled(why=WhyUndrilled.WAIVED, waiver=net.waiver)
             elif not rows:
-                self.alone[net.name] = Undrilled(why=WhyUndrilled.NO_STUB)
+                self.undrilled[net.name] = Undrilled(why=WhyUndrilled.NO_STUB)
             else:
                 stubs = _NetStubs(net, rows)
                 (summed if self._has_sum(stubs) else stub_by_stub).append(stubs)
@@ -126,7 +126,7 @@ class _Sorter:
             if unknown:
                 self.undecided[stubs.net.name] = Undecided(self.limits.missing(unknown[0]))
             elif not too_long:
-                self.alone[stubs.net.name] = self._meets(stubs)
+                self.undrilled[stubs.net.name] = self._meets(stubs)
             else:
                 drillable = [self._drillable(stubs.net, row, longest[row]) for row in too_long]
                 self._add([stub for stub in drillable if not self._refuse(stub, stub.window.reasons)])
@@ -173,7 +173,7 @@ class _Sorter:
             if unknown:
                 self.undecided[stubs.net.name] = Undecided(self.limits.missing(unknown[0]))
             elif max(sums) <= limit:
-                self.alone[stubs.net.name] = self._meets(stubs)
+                self.undrilled[stubs.net.name] = self._meets(stubs)
             else:
                 for leg in (leg for leg, total in zip(legs, sums, strict=True) if total > limit):
                     drillable = tuple(self._drillable(stubs.net, row, np.inf) for row in leg)

@@ -56,13 +56,13 @@ class Plan:
         The drill groups, in order of side, drill and depth.
     refused : tuple of Refused
         Stubs that must be drilled and cannot be.
-    alone : dict of net name to Undrilled
+    undrilled : dict of net name to Undrilled
         Nets that stay undrilled, and why.
     undecided : dict of net name to Undecided
         Nets that cannot be judged, and for each the unknown input.
     certificate : tuple of Certificate
         The proof: at least as many groups are needed as it has entries.
-    gap : float
+    cost_gap : float
         How far the cost may lie above the least possible cost, as a fraction; 0 if it is proven to be the least.
     task : DrillTask
         What had to be drilled.
@@ -76,10 +76,10 @@ class Plan:
     model: ModelChoice
     groups: tuple[Group, ...]
     refused: tuple[Refused, ...]
-    alone: dict[str, Undrilled]
+    undrilled: dict[str, Undrilled]
     undecided: dict[str, Undecided]
     certificate: tuple[Certificate, ...]
-    gap: float
+    cost_gap: float
     task: DrillTask = field(compare=False)
     limits: Limits = field(compare=False)
 
@@ -177,7 +177,7 @@ class Plan:
         return tuple(side for side in SIDES if any(group.side == side for group in self.groups))
 
     @property
-    def in_vain(self) -> tuple[str, ...]:
+    def drilled_in_vain(self) -> tuple[str, ...]:
         """Nets with one stub drilled and another one refused. They are drilled and still miss their criterion."""
         return tuple(sorted({hit.net for hit in self.hits} & {refused.net for refused in self.refused}))
 
@@ -385,6 +385,6 @@ def plan(
     grouping = group_stubs(needs.task, costs, seconds)
     return Plan(
         board=board, rules=rules, costs=costs, model=model_choice, groups=groups_of(needs.task, grouping),
-        refused=needs.refused, alone=needs.alone, undecided=needs.undecided,
-        certificate=certificate_of(needs.task, grouping), gap=grouping.cover.gap, task=needs.task, limits=limits,
+        refused=needs.refused, undrilled=needs.undrilled, undecided=needs.undecided,
+        certificate=certificate_of(needs.task, grouping), cost_gap=grouping.cover.gap, task=needs.task, limits=limits,
     )  # fmt: skip

@@ -44,10 +44,10 @@ def _optimum(plan: Plan) -> str:
     proof = f"{len(plan.certificate)} of the stubs, no two of which can share a group, prove"
     needed = "that at least as many groups are needed."
     if plan.costs != FEWEST_GROUPS:
-        least = "least" if plan.gap == 0 else f"not proven to be the least: relative gap {plan.gap:.2g}"
+        least = "least" if plan.cost_gap == 0 else f"not proven to be the least: relative gap {plan.cost_gap:.2g}"
         return f"Cost {plan.cost:g}, {least} ({plan.costs.source}); {proof} {needed}"
     if plan.proven:
         return f"No plan has fewer groups: {proof} it."
-    if plan.gap == 0:
+    if plan.cost_gap == 0:
         return f"The solver finds no plan with fewer groups; {proof} {needed}"
-    return f"The solver stopped at its time limit, relative gap {plan.gap:.2g}; {proof} {needed}"
+    return f"The solver stopped at its time limit, relative gap {plan.cost_gap:.2g}; {proof} {needed}"

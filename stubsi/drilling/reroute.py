@@ -33,7 +33,7 @@ MOST_PAIRS = 2000
 """Most pairs of moves that are tried. Pairs of nets that hold a group with the fewest other nets are tried first."""
 
 
-class Stuck(StrEnum):
+class WhyNoMove(StrEnum):
     """Why no move of a net makes the group unnecessary that it holds open. Each is also the text that is shown."""
 
     NO_OTHER_LAYER = "no other layer it may use"
@@ -59,7 +59,7 @@ class Option(NamedTuple):
         return f"{self.move}: {outcome}"
 
 
-class Holding(NamedTuple):
+class HeldGroup(NamedTuple):
     """A group, and the nets that hold it open because no other open group can serve them.
 
     Parameters
@@ -70,22 +70,22 @@ class Holding(NamedTuple):
         Names of the nets.
     options : tuple of Option
         Moves after which such a net does not need the group any more.
-    stuck : dict of net name to Stuck
+    without_move : dict of net name to WhyNoMove
         The nets without such a move, and why.
     """
 
     group: Group
     nets: tuple[str, ...]
     options: tuple[Option, ...]
-    stuck: dict[str, Stuck]
+    without_move: dict[str, WhyNoMove]
 
     def __str__(self) -> str:
         lines = [f"group {self.group.number} is held open by {', '.join(self.nets)}"]
         lines += [f"    {option}" for option in self.options]
-        return "\n".join(lines + [f"    {net}: {why}" for net, why in self.stuck.items()])
+        return "\n".join(lines + [f"    {net}: {why}" for net, why in self.without_move.items()])
 
     def __repr__(self) -> str:
-        return f"<Holding of group {self.group.number} by {len(self.nets)} nets, {len(self.options)} moves free it>"
+        return f"<HeldGroup {self.group.number}: held open by {len(self.nets)} nets, {len(self.options)} moves free it>"
 
 
 class Proposal(NamedTuple):
@@ -135,18 +135,18 @@ class Reroutes:
 
     Parameters
     ----------
-    holdings : tuple of Holding
+    held_groups : tuple of HeldGroup
         One for each group of the plan.
     single, pair : Proposal or None
         The best single move and the best pair of moves; None where nothing is saved.
     """
 
-    holdings: tuple[Holding, ...]
+    held_groups: tuple[HeldGroup, ...]
     single: Proposal | None
     pair: Proposal | None
 
     def __str__(self) -> str:
-        lines = [str(holding) for holding in self.holdings]
+        lines = [str(held) for held in self.held_groups]
         for name, proposal in (("best single move", self.single), ("best pair of moves", self.pair)):
             lines.append(f"{name}: {proposal or 'none saves a group'}")
         return "\n".join(lines)
@@ -185,14 +185,14 @@ def reroutes_of(plan: Plan) -> Reroutes:
     moves_of: dict[str, list[Move]] = defaultdict(list)
     for move in moves:
         moves_of[move.net].append(move)
-    holdings = tuple(_holding(plan, group, holders[group.number], moves_of) for group in plan.groups)
+    held_groups = tuple(_held_group(plan, group, holders[group.number], moves_of) for group in plan.groups)
     group_count = GroupCount(plan)
     single = _best(group_count, [(move,) for move in moves])
     holder_count = {net: len(nets) for nets in sorted(holders.values(), key=len, reverse=True) for net in nets}
     few_first = sorted(moves, key=lambda move: holder_count.get(move.net, len(moves)))
     pairs = (pair for pair in itertools.combinations(few_first, 2) if pair[0].net != pair[1].net)
     least_saved = single.saved + 1 if single else 1
-    return Reroutes(holdings, single, _best(group_count, itertools.islice(pairs, MOST_PAIRS), least_saved))
+    return Reroutes(held_groups, single, _best(group_count, itertools.islice(pairs, MOST_PAIRS), least_saved))
 
 
 def _best(group_count: GroupCount, candidates: Iterable[tuple[Move, ...]], least_saved: int = 1) -> Proposal | None:
@@ -253,7 +253,7 @@ def _holders(plan: Plan, group: Group) -> tuple[str, ...]:
     return tuple(sorted(_others(plan, group).unserved(single, coupled)))
 
 
-def _holding(plan: Plan, group: Group, nets: tuple[str, ...], moves_of: dict[str, list[Move]]) -> Holding:
+def _held_group(plan: Plan, group: Group, nets: tuple[str, ...], moves_of: dict[str, list[Move]]) -> HeldGroup:
     """The nets that hold a group open, with the moves after which they do not need it any more."""
     others = _others(plan, group)
     options = [
@@ -264,9 +264,9 @@ def _holding(plan: Plan, group: Group, nets: tuple[str, ...], moves_of: dict[str
     ]
     with_option = {option.move.net for option in options}
     layers = {net.name: net.layers for net in plan.board.signal_nets}
-    stuck = {
-        net: Stuck.NO_LAYER_FREES_IT if len(layers[net]) > 1 else Stuck.NO_OTHER_LAYER
+    without_move = {
+        net: WhyNoMove.NO_LAYER_FREES_IT if len(layers[net]) > 1 else WhyNoMove.NO_OTHER_LAYER
         for net in nets
         if net not in with_option
     }
-    return Holding(group, nets, tuple(options), stuck)
+    return HeldGroup(group, nets, tuple(options), without_move)

@@ -37,7 +37,7 @@ def consequences_text(consequences: Consequences) -> str:
         Column("worst", _margin(WORST), align="right"),
         Column("loss dB before", _loss(BEFORE), align="right"),
         Column("worst", _loss(WORST), align="right"),
-        Column("standing before -> worst", lambda net: f"{net.standing[BEFORE]} -> {net.standing[WORST]}"),
+        Column("verdict before -> worst", lambda net: f"{net.verdict[BEFORE]} -> {net.verdict[WORST]}"),
     ]
     head = [*consequences.summary().splitlines(), ""]
     return as_text(columns, consequences.nets, head=head, below=_why)
@@ -62,8 +62,8 @@ def consequences_html(consequences: Consequences) -> str:
         Column("worst", _margin(WORST), align="right"),
         Column("loss at Nyquist, before", _loss(BEFORE), unit="dB", align="right"),
         Column("worst", _loss(WORST), unit="dB", align="right"),
-        Column("standing before", lambda net: net.standing[BEFORE]),
-        Column("worst", lambda net: net.standing[WORST]),
+        Column("verdict before", lambda net: net.verdict[BEFORE]),
+        Column("worst", lambda net: net.verdict[WORST]),
         Column("why", lambda net: net.why),
     ]
     return as_html(columns, consequences.nets, head=consequences.summary().splitlines())

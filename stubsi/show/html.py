@@ -171,10 +171,10 @@ def reroutes_html(reroutes: Reroutes) -> str:
     str
     """
     rows = []
-    for holding in reroutes.holdings:
-        number, nets = holding.group.number, ", ".join(holding.nets)
-        rows += [(number, nets, str(option)) for option in holding.options]
-        rows += [(number, nets, f"{net}: {why}") for net, why in holding.stuck.items()]
+    for held in reroutes.held_groups:
+        number, nets = held.group.number, ", ".join(held.nets)
+        rows += [(number, nets, str(option)) for option in held.options]
+        rows += [(number, nets, f"{net}: {why}") for net, why in held.without_move.items()]
     best = [
         f"{name}: {proposal or 'none saves a group'}"
         for name, proposal in (("best single move", reroutes.single), ("best pair of moves", reroutes.pair))

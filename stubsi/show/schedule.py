@@ -141,11 +141,11 @@ def remarks(plan: Plan) -> list[str]:
     list of str
     """
     lines = [f"refused: {net}: {what}" for net, what in refusals_by_net(plan.refused)]
-    if plan.in_vain:
-        text = f"drilled although another stub of the net is refused: {', '.join(plan.in_vain)}"
+    if plan.drilled_in_vain:
+        text = f"drilled although another stub of the net is refused: {', '.join(plan.drilled_in_vain)}"
         lines.append(f"{text}; waive a net to leave it out")
     lines += [f"undecided: {net}: {why}" for net, why in plan.undecided.items()]
-    return lines + [f"not drilled: {net}: {why}" for net, why in plan.alone.items() if why.taken_on_trust]
+    return lines + [f"not drilled: {net}: {why}" for net, why in plan.undrilled.items() if why.taken_on_trust]
 
 
 def schedule_text(plan: Plan, width: SupportsIndex = 120) -> str:
