@@ -47,7 +47,11 @@ def main(arguments: list[str] | None = None) -> Status:
     """
     parser = argparse.ArgumentParser(prog="python -m stubsi", description="Print the margin table of a board file.")
     parser.add_argument("board", metavar="BOARD", help="board file (TOML)")
-    parser.add_argument("--check", action="store_true", help="exit status 1 if any net falls short")
+    parser.add_argument(
+        "--check",
+        action="store_true",
+        help="exit status 1 if any net is neither proven to meet its criterion nor waived",
+    )
     chosen = parser.parse_args(arguments)
     try:
         table, falls_short = _table(chosen.board)
@@ -63,7 +67,10 @@ def main(arguments: list[str] | None = None) -> Status:
 
 
 def _table(path: str) -> tuple[str, bool]:
-    """Margin table of a board file at the width of the terminal, and whether any net falls short."""
+    """Margin table of a board file at the width of the terminal.
+
+    With it: whether any net is neither proven to meet its criterion nor waived.
+    """
     from stubsi.files.toml import read_board
     from stubsi.margin.ranking import rank
 

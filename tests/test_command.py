@@ -177,3 +177,10 @@ def test_a_defect_has_a_status_of_its_own(write, capsys, monkeypatch, options):
     assert said.out == ""
     assert "ZeroDivisionError" in said.err
     assert said.err.endswith("error: this is a defect of stubsi, not a verdict on the board.\n")
+
+
+def test_the_help_says_when_the_exit_status_is_1(capsys):
+    with pytest.raises(SystemExit):
+        main(["--help"])
+    words = " ".join(capsys.readouterr().out.split())
+    assert "exit status 1 if any net is neither proven to meet its criterion nor waived" in words
