@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.net_moves import Move
     from stubsi.drilling.obstacles import Obstacle, Refusal
     from stubsi.drilling.plan import Plan, plan
-    from stubsi.drilling.questions import Question, Questions
+    from stubsi.drilling.questions import InputKind, Judged, Question, Questions
     from stubsi.drilling.reroute import HeldGroup, Option, Proposal, Reroutes, WhyNoMove
     from stubsi.drilling.rules import FabricatorRules
     from stubsi.drilling.undrilled import Undecided, Undrilled, WhyUndrilled
@@ -88,6 +88,8 @@ _HOME = {
     "Hole": "board.net",
     "HoleModel": "stubs.hole_model",
     "HoleStub": "stubs.hole_model",
+    "InputKind": "drilling.questions",
+    "Judged": "drilling.questions",
     "LayerMatrix": "margin.layer_matrix",
     "Match": "drilling.digest",
     "Measure": "board.criterion",
@@ -171,6 +173,8 @@ __all__ = [
     "Hole",
     "HoleModel",
     "HoleStub",
+    "InputKind",
+    "Judged",
     "LayerMatrix",
     "Match",
     "Measure",

@@ -1,5 +1,7 @@
 """Owns the frozen value object: fields with a dimension, fields that are converted, comparison, hash, print and copy.
 
+It also holds the mapping that nobody can change.
+
 A field with a dimension is written in two lines. The first declares what users give and get back. The second declares
 the float that the library calculates with::
 
@@ -16,7 +18,7 @@ A field that takes more types than it keeps names both, and the function that co
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import MISSING, Field, fields
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, ClassVar, Generic, Self, TypeVar, overload
@@ -36,6 +38,7 @@ if TYPE_CHECKING:
     from stubsi.units import Dimensioned, Quantity, Rule
 
 Item = TypeVar("Item")
+Key = TypeVar("Key")
 Scalar = TypeVar("Scalar", bound="np.generic")
 Given_contra = TypeVar("Given_contra", contravariant=True)
 Kept_co = TypeVar("Kept_co", covariant=True)
@@ -457,3 +460,33 @@ def read_only(array: NDArray[Scalar]) -> NDArray[Scalar]:
     """
     array.flags.writeable = False
     return array
+
+
+class ReadOnlyMapping(Mapping[Key, Kept_co]):
+    """A mapping that nobody can change. Two are equal if their items are; it can be hashed and pickled.
+
+    Parameters
+    ----------
+    items : mapping
+        They are copied.
+    """
+
+    __slots__ = ("_items",)
+
+    def __init__(self, items: Mapping[Key, Kept_co]) -> None:
+        self._items = dict(items)
+
+    def __getitem__(self, key: Key) -> Kept_co:
+        return self._items[key]
+
+    def __iter__(self) -> Iterator[Key]:
+        return iter(self._items)
+
+    def __len__(self) -> int:
+        return len(self._items)
+
+    def __hash__(self) -> int:
+        return hash(frozenset(self.items()))
+
+    def __repr__(self) -> str:
+        return repr(self._items)

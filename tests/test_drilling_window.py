@@ -274,7 +274,7 @@ def test_every_rule_is_told_with_its_source():
     rows = made.rules(sources={"oversize": "common practice, no source"}).rows()
     assert all(source for _, _, source in rows)
     assert ("oversize", "0.2 mm", "common practice, no source") in rows
-    assert ("tip distance", "unknown", made.SAYS) in rows
+    assert ("tip distance", "covered by the guaranteed residual", made.SAYS) in rows
 
 
 def test_a_guaranteed_residual_never_names_a_layer_behind_the_one_in_use():

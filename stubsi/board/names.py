@@ -1,4 +1,4 @@
-"""Owns names on a board: look-up with an error that names similar names, repeated names, long names cut for print."""
+"""Owns names on a board: look-up with an error that names similar names, repeated names, cut names, counts."""
 
 from __future__ import annotations
 
@@ -83,3 +83,20 @@ def shortened(name: str, most: int = 60) -> str:
     str
     """
     return name if len(name) <= most else name[: most - 1] + "…"
+
+
+def how_many(count: int, noun: str) -> str:
+    """Number with its noun, which stands in the plural unless the number is 1.
+
+    Parameters
+    ----------
+    count : int
+    noun : str
+        In the singular; an "s" makes its plural.
+
+    Returns
+    -------
+    str
+        Like "1 drill group" or "2 drill groups".
+    """
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stubsi.board.names import by_name, how_many
 from stubsi.drilling.drill_group import refusals_by_net
 from stubsi.drilling.effects import widened
 from stubsi.drilling.stub_use import cut
@@ -19,7 +20,7 @@ from stubsi.stubs.as_barrel import Bore
 from stubsi.stubs.cases import stub_table
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     import pandas as pd
     from numpy.typing import NDArray
@@ -68,10 +69,17 @@ class NetChange:
     def __repr__(self) -> str:
         return f"<NetChange {self.net}: {self.verdict[0]} before, {self.verdict[2]} after worst-case drilling>"
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.parts_html import net_change_html
 
-@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+        return net_change_html(self)
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Consequences:
     """Rankings of the board before drilling, after nominal drilling and after worst-case drilling.
+
+    Iterate it, or ask it for a net by name. Two are equal if their plans are, because everything follows from the plan.
 
     After drilling the stubs are solved again, cut where the plan cuts them, with the clearances that the drill needs.
 
@@ -84,9 +92,25 @@ class Consequences:
     """
 
     plan: Plan
-    before: Ranking
-    nominal: Ranking
-    worst: Ranking
+    before: Ranking = field(compare=False)
+    nominal: Ranking = field(compare=False)
+    worst: Ranking = field(compare=False)
+
+    def __len__(self) -> int:
+        return len(self.nets)
+
+    def __iter__(self) -> Iterator[NetChange]:
+        return iter(self.nets)
+
+    def __getitem__(self, name: str) -> NetChange:
+        return by_name(self._change_of, name, "net", "in these consequences")
+
+    def __contains__(self, net: object) -> bool:
+        return net in self._change_of if isinstance(net, str) else net in self.nets
+
+    @cached_property
+    def _change_of(self) -> dict[str, NetChange]:
+        return {change.net: change for change in self.nets}
 
     @cached_property
     def nets(self) -> tuple[NetChange, ...]:
@@ -152,7 +176,7 @@ class Consequences:
         return consequences_html(self)
 
     def __repr__(self) -> str:
-        return f"<Consequences for {len(self.before)} nets; after worst-case drilling: {self._counts(2)}>"
+        return f"<Consequences for {how_many(len(self.before), 'net')}; after worst-case drilling: {self._counts(2)}>"
 
 
 def _change(net: str, rows: list[NetMargin], hits: int, refusals: list[str]) -> NetChange:

@@ -6,6 +6,7 @@ import hashlib
 from dataclasses import fields
 from typing import TYPE_CHECKING, NamedTuple
 
+from stubsi.board.names import how_many
 from stubsi.board.padstack import Padstack
 from stubsi.units import show
 from stubsi.value import Value
@@ -35,6 +36,14 @@ class Match(NamedTuple):
 
     def __str__(self) -> str:
         return "the plan holds" if self else "changed since the plan: " + ", ".join(self.changed)
+
+    def __repr__(self) -> str:
+        return f"<Match: {how_many(len(self.changed), 'part')} changed>"
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.parts_html import match_html
+
+        return match_html(self)
 
 
 def digest(parts: dict[str, str]) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stubsi.board.names import how_many
 from stubsi.drilling.window import PlatingLeft, Window, lead_si
 from stubsi.units import show
 
@@ -82,6 +83,11 @@ class Hit(NamedTuple):
     def __repr__(self) -> str:
         return f"<Hit {self.hole.name} of {self.net} from the {self.side}, beyond {self.window.layer}>"
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.parts_html import hit_html
+
+        return hit_html(self)
+
 
 def stub_in_words(shape: StubShape) -> str:
     """Length of a stub as drawn, and the layer where it starts.
@@ -130,6 +136,11 @@ class Refused(NamedTuple):
     def __repr__(self) -> str:
         kinds = ", ".join(dict.fromkeys(str(refusal.kind) for refusal in self.reasons))
         return f"<Refused {self.hole.name} of {self.net} from the {self.side}: {kinds}>"
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.parts_html import refused_html
+
+        return refused_html(self)
 
 
 def refusals_by_net(refused: Iterable[Refused]) -> list[tuple[str, str]]:
@@ -208,7 +219,13 @@ class Group:
         return tuple(sorted({hit.net for hit in self.hits if hit.window.layer == self.layer}))
 
     def __repr__(self) -> str:
-        return f"<Group {self.number}: {len(self.hits)} holes from the {self.side}, must not cut {self.layer}>"
+        holes = how_many(len(self.hits), "hole")
+        return f"<Group {self.number}: {holes} from the {self.side}, must not cut {self.layer}>"
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.parts_html import group_html
+
+        return group_html(self)
 
 
 class Certificate(NamedTuple):
@@ -228,4 +245,9 @@ class Certificate(NamedTuple):
     ends: frozenset[tuple[str, float, float]]
 
     def __repr__(self) -> str:
-        return f"<Certificate: {len(self.stubs)} stubs, {len(self.ends)} ends>"
+        return f"<Certificate: {how_many(len(self.stubs), 'stub')}, {how_many(len(self.ends), 'end')}>"
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.parts_html import certificate_html
+
+        return certificate_html(self)

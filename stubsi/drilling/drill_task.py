@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 import numpy as np
 
+from stubsi.board.names import how_many
 from stubsi.drilling.both_sides import independent, plated_enough, split_ends
 from stubsi.drilling.joint_choice import UNDRILLED, JointChoice, Servers, StubAndGroup
 from stubsi.drilling.side_view import side_view
@@ -86,7 +87,7 @@ class CoupledStubs(NamedTuple):
         return self.stubs[0].net
 
     def __repr__(self) -> str:
-        return f"<CoupledStubs of {self.net}: {len(self.stubs)} stubs, {self.limit:g} dB>"
+        return f"<CoupledStubs of {self.net}: {how_many(len(self.stubs), 'stub')}, {self.limit:g} dB>"
 
 
 @dataclass(frozen=True, repr=False)
@@ -103,7 +104,7 @@ class DrillTask:
         return {item.name: self.__dict__[item.name] for item in fields(self)}
 
     def __repr__(self) -> str:
-        return f"<DrillTask: {len(self.single)} stubs alone, {len(self.coupled)} sets of coupled stubs>"
+        return f"<DrillTask: {how_many(len(self.single), 'stub')} alone, sets of coupled stubs: {len(self.coupled)}>"
 
     @cached_property
     def _windows(self) -> tuple[Window, ...]:

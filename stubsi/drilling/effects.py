@@ -6,6 +6,7 @@ from collections import defaultdict
 from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
+from stubsi.board.names import how_many
 from stubsi.board.padstack import Antipad
 from stubsi.units import show
 from stubsi.value import InSI
@@ -76,9 +77,13 @@ class Effect(NamedTuple):
         return f"{where}: {self.kind} (pad {drawn}, depth drill {needed})"
 
     def __repr__(self) -> str:
-        return (
-            f"<Effect on padstack {self.padstack.name} from the {self.side}, on {len(self.layers)} layers: {self.kind}>"
-        )
+        layers = how_many(len(self.layers), "layer")
+        return f"<Effect on padstack {self.padstack.name} from the {self.side}, on {layers}: {self.kind}>"
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.parts_html import effect_html
+
+        return effect_html(self)
 
 
 class Effects(tuple[Effect, ...]):
@@ -119,7 +124,8 @@ class Effects(tuple[Effect, ...]):
         return effects_html(self)
 
     def __repr__(self) -> str:
-        return f"<Effects: {len(self)}, {sum(effect.short is True for effect in self)} clearances too small>"
+        too_small = how_many(sum(effect.short is True for effect in self), "clearance")
+        return f"<Effects: {len(self)}, {too_small} too small>"
 
 
 def _mm(length: float | None) -> float | None:

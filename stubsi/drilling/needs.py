@@ -17,6 +17,7 @@ from stubsi.drilling.obstacles import ROUNDING, Obstacle, Refusal
 from stubsi.drilling.undrilled import Undecided, Undrilled, WhyUndrilled
 from stubsi.drilling.window import window
 from stubsi.margin.verdict import Verdict
+from stubsi.value import ReadOnlyMapping
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -39,8 +40,8 @@ class Needs:
 
     task: DrillTask
     refused: tuple[Refused, ...]
-    undrilled: dict[str, Undrilled]
-    undecided: dict[str, Undecided]
+    undrilled: ReadOnlyMapping[str, Undrilled]
+    undecided: ReadOnlyMapping[str, Undecided]
 
 
 def needs_of(limits: Limits, rules: FabricatorRules) -> Needs:
@@ -62,7 +63,10 @@ def needs_of(limits: Limits, rules: FabricatorRules) -> Needs:
     sorter.sort()
     task = sorter.reachable_task()
     refused = tuple(sorted(sorter.refused, key=lambda each: (each.net, each.hole.name, each.side)))
-    return Needs(task=task, refused=refused, undrilled=sorter.undrilled, undecided=sorter.undecided)
+    return Needs(
+        task=task, refused=refused, undrilled=ReadOnlyMapping(sorter.undrilled),
+        undecided=ReadOnlyMapping(sorter.undecided),
+    )  # fmt: skip
 
 
 class _NetStubs(NamedTuple):

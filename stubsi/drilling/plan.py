@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.board.board import Board
+from stubsi.board.names import how_many
 from stubsi.board.padstack import SIDES
 from stubsi.drilling.consequences import Consequences, consequences_of
 from stubsi.drilling.costs import FEWEST_GROUPS, Costs
@@ -36,11 +37,14 @@ if TYPE_CHECKING:
     from stubsi.drilling.drill_task import DrillTask
     from stubsi.drilling.undrilled import Undecided, Undrilled
     from stubsi.units import Dimensioned
+    from stubsi.value import ReadOnlyMapping
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
 class Plan:
     """What to drill, from where and how deep. Make one with ``plan``.
+
+    Two plans are equal if they were made from equal inputs and decide the same.
 
     Parameters
     ----------
@@ -56,9 +60,9 @@ class Plan:
         The drill groups, in order of side, drill and depth.
     refused : tuple of Refused
         Stubs that must be drilled and cannot be.
-    undrilled : dict of net name to Undrilled
+    undrilled : mapping of net name to Undrilled
         Nets that stay undrilled, and why.
-    undecided : dict of net name to Undecided
+    undecided : mapping of net name to Undecided
         Nets that cannot be judged, and for each the unknown input.
     certificate : tuple of Certificate
         The proof: at least as many groups are needed as it has entries.
@@ -76,8 +80,8 @@ class Plan:
     model: ModelChoice
     groups: tuple[Group, ...]
     refused: tuple[Refused, ...]
-    undrilled: dict[str, Undrilled]
-    undecided: dict[str, Undecided]
+    undrilled: ReadOnlyMapping[str, Undrilled]
+    undecided: ReadOnlyMapping[str, Undecided]
     certificate: tuple[Certificate, ...]
     cost_gap: float
     task: DrillTask = field(compare=False)
@@ -311,10 +315,14 @@ class Plan:
         return schedule_html(self)
 
     def __repr__(self) -> str:
-        return (
-            f"<Plan: {len(self.groups)} drill groups, {len(self.hits)} hits, {len(self.refused)} stubs refused, "
-            f"{len(self.undecided)} nets undecided>"
-        )
+        counts = (
+            how_many(len(self.groups), "drill group"), how_many(len(self.hits), "hit"),
+            f"{how_many(len(self.refused), 'stub')} refused", f"{how_many(len(self.undecided), 'net')} undecided",
+        )  # fmt: skip
+        return f"<Plan: {', '.join(counts)}>"
+
+    def __hash__(self) -> int:
+        return hash((self.board, self.rules, self.costs, self.model))
 
     def summary(self) -> str:
         """Counts and what is proven, in two lines.

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stubsi.board.names import how_many
 from stubsi.drilling.effects import effects_of
 from stubsi.drilling.needs import needs_of
 from stubsi.drilling.rules import UNKNOWN_RANGE
@@ -25,25 +27,66 @@ if TYPE_CHECKING:
     from stubsi.drilling.window import Window
 
 
+class InputKind(StrEnum):
+    """What kind of input is unknown. Each is also the text that is shown.
+
+    ``RULE``: a rule that decides where a hole can be drilled. ``CLEARANCE_RULE``: one by which clearances are judged.
+    ``MODEL``: an input of the electrical models; the model says which. ``RETURN_VIAS``: they decide without a message.
+    """
+
+    RULE = "rule"
+    CLEARANCE_RULE = "rule for clearances"
+    FINISHED = "finished diameter"
+    MODEL = "input of the model"
+    RETURN_VIAS = "return vias"
+
+
+class Judged(StrEnum):
+    """What a verdict is about. Each is also the text that is shown, in the plural."""
+
+    STUBS = "stubs"
+    NETS = "nets"
+    CLEARANCES = "clearances"
+
+
 class Question(NamedTuple):
     """An unknown input, and the number of verdicts that it can change.
 
     Parameters
     ----------
-    unknown : str
-        Name of the input.
+    kind : InputKind
+        What kind of input it is.
+    subject : str
+        Field name of the rule, name of the padstack, or what the model says is missing; empty for ``RETURN_VIAS``.
     flips : int
         Number of verdicts that it can change.
-    about : str
-        What these verdicts are about: stubs, nets or clearances.
+    about : Judged
+        What these verdicts are about.
     """
 
-    unknown: str
+    kind: InputKind
+    subject: str
     flips: int
-    about: str
+    about: Judged
+
+    @property
+    def unknown(self) -> str:
+        """The input in words."""
+        match self.kind:
+            case InputKind.RULE:
+                return _with_range(self.subject)
+            case InputKind.CLEARANCE_RULE:
+                return self.subject.replace("_", " ")
+            case InputKind.FINISHED:
+                return f"finished diameter of padstack {self.subject}"
+            case InputKind.RETURN_VIAS:
+                return "return vias: give the reference holes"
+            case InputKind.MODEL:
+                return self.subject
 
     def __str__(self) -> str:
-        return f"{self.unknown.rstrip('.')}: can change the verdict of {self.flips} {self.about}"
+        judged = how_many(self.flips, self.about.removesuffix("s"))
+        return f"can change the verdict of {judged}: {self.unknown}"
 
 
 class Questions(tuple[Question, ...]):
@@ -67,10 +110,11 @@ class Questions(tuple[Question, ...]):
         """
         import pandas as pd
 
-        return pd.DataFrame(list(self), columns=["unknown input", "verdicts that can change", "of"])
+        rows = [(question.unknown, question.flips, str(question.about)) for question in self]
+        return pd.DataFrame(rows, columns=["unknown input", "verdicts that can change", "of"])
 
     def __str__(self) -> str:
-        return "\n".join(map(str, self)) or "Nothing is unknown."
+        return "\n".join(map(str, self)) or "Nothing to ask: no unknown input can change a verdict."
 
     def _repr_html_(self) -> str:
         from stubsi.show.html import questions_html
@@ -100,9 +144,9 @@ def questions_of(plan: Plan) -> Questions:
     ``UNKNOWN_RANGE`` lets the stub be drilled and the other end does not.
     """
     asked = [*_rules(plan), *_finished(plan), *_clearances(plan)]
-    missing = Counter(undecided.missing for undecided in plan.undecided.values())
+    missing = Counter((InputKind.MODEL, undecided.missing) for undecided in plan.undecided.values())
     missing.update(_open_verdicts(plan))
-    asked += [Question(reason, count, "nets") for reason, count in missing.items()]
+    asked += [Question(*unknown, count, Judged.NETS) for unknown, count in missing.items()]
     return Questions(sorted(asked, key=lambda question: (-question.flips, question.unknown)))
 
 
@@ -117,7 +161,9 @@ def _rules(plan: Plan) -> list[Question]:
         corners = np.array([stub in corner for corner in refused]).reshape((2,) * len(names))
         for axis in range(len(names)):
             counts[axis] += bool(np.any(corners.take(0, axis) != corners.take(1, axis)))
-    return [Question(_with_range(name), count, "stubs") for name, count in zip(names, counts.tolist(), strict=True)]
+    return [
+        Question(InputKind.RULE, name, count, Judged.STUBS) for name, count in zip(names, counts.tolist(), strict=True)
+    ]
 
 
 def _with_range(rule: str) -> str:
@@ -140,7 +186,7 @@ def _finished(plan: Plan) -> list[Question]:
             thin_plated = padstack.replaced(finished=InSI(padstack.drill_si * (1 - 1e-9)))
             other = window(drawn.shape.replaced(padstack=thin_plated), drawn.longest_si, plan.rules)
             counts[padstack] += count * (bool(drawn.reasons) != bool(other.reasons))
-    return [Question(f"finished diameter of padstack {each.name}", n, "stubs") for each, n in counts.items()]
+    return [Question(InputKind.FINISHED, each.name, count, Judged.STUBS) for each, count in counts.items()]
 
 
 def _windows(plan: Plan) -> Iterator[tuple[Window, int]]:
@@ -149,13 +195,13 @@ def _windows(plan: Plan) -> Iterator[tuple[Window, int]]:
     yield from Counter(windows).items()
 
 
-def _open_verdicts(plan: Plan) -> list[str]:
+def _open_verdicts(plan: Plan) -> list[tuple[InputKind, str]]:
     """For each net whose verdict is not certain: the unknown inputs that would make it certain, each once.
 
     The plan uses the computed figures of these nets. Nets that it leaves undecided are not among them.
     """
     limits, verdicts = plan.limits, plan.limits.ranking.verdicts
-    missing_of: dict[int, dict[str, None]] = defaultdict(dict)
+    missing_of: dict[int, dict[tuple[InputKind, str], None]] = defaultdict(dict)
     for row, number in enumerate(limits.table.net.tolist()):
         net = limits.net(row)
         is_open = verdicts[number] in (Verdict.MARGINAL, Verdict.UNDECIDED) and net.name not in plan.undecided
@@ -163,14 +209,14 @@ def _open_verdicts(plan: Plan) -> list[str]:
             continue
         missing = limits.not_solved(row)
         if missing:
-            missing_of[number][missing] = None
+            missing_of[number][InputKind.MODEL, missing] = None
         elif verdicts[number] == Verdict.UNDECIDED:
-            missing_of[number]["return vias: give the reference holes"] = None
-    return [text for missing in missing_of.values() for text in missing]
+            missing_of[number][InputKind.RETURN_VIAS, ""] = None
+    return [unknown for missing in missing_of.values() for unknown in missing]
 
 
 def _clearances(plan: Plan) -> list[Question]:
     """Unknown rules that are needed to judge clearances."""
     unjudged = sum(len(effect.layers) for effect in effects_of(plan) if effect.short is None)
     names = [n for n in ("copper_clearance", "edge_tolerance") if getattr(plan.rules, f"{n}_si") is None]
-    return [Question(name.replace("_", " "), unjudged, "clearances") for name in names if unjudged]
+    return [Question(InputKind.CLEARANCE_RULE, name, unjudged, Judged.CLEARANCES) for name in names if unjudged]

@@ -13,12 +13,13 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.board import Board
+from stubsi.board.names import how_many
 from stubsi.drilling.drill_task import CandidateGroup, DrillTask, set_up_of
 from stubsi.drilling.group_count import TIME_LIMIT, GroupCount
 from stubsi.drilling.grouping import group_stubs
 from stubsi.drilling.joint_choice import possible
 from stubsi.drilling.net_moves import moved, moves_of_drilled_nets
-from stubsi.value import checked
+from stubsi.value import ReadOnlyMapping, checked
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterable, Sequence
@@ -70,14 +71,14 @@ class HeldGroup(NamedTuple):
         Names of the nets.
     options : tuple of Option
         Moves after which such a net does not need the group any more.
-    without_move : dict of net name to WhyNoMove
+    without_move : mapping of net name to WhyNoMove
         The nets without such a move, and why.
     """
 
     group: Group
     nets: tuple[str, ...]
     options: tuple[Option, ...]
-    without_move: dict[str, WhyNoMove]
+    without_move: ReadOnlyMapping[str, WhyNoMove]
 
     def __str__(self) -> str:
         lines = [f"group {self.group.number} is held open by {', '.join(self.nets)}"]
@@ -85,7 +86,8 @@ class HeldGroup(NamedTuple):
         return "\n".join(lines + [f"    {net}: {why}" for net, why in self.without_move.items()])
 
     def __repr__(self) -> str:
-        return f"<HeldGroup {self.group.number}: held open by {len(self.nets)} nets, {len(self.options)} moves free it>"
+        nets, moves = how_many(len(self.nets), "net"), how_many(len(self.options), "possible move")
+        return f"<HeldGroup {self.group.number}: held open by {nets}, {moves}>"
 
 
 class Proposal(NamedTuple):
@@ -122,11 +124,21 @@ class Proposal(NamedTuple):
         """
         return moved(checked(board, "board", Board), self.moves)
 
+    @property
+    def outcome(self) -> str:
+        """What the moves save, in words."""
+        return how_many(self.saved, "fewer drill group")
+
     def __str__(self) -> str:
-        return f"{' and '.join(map(str, self.moves))}: {self.saved} fewer drill groups"
+        return f"{' and '.join(map(str, self.moves))}: {self.outcome}"
 
     def __repr__(self) -> str:
-        return f"<Proposal of {len(self.moves)} moves: {self.saved} fewer drill groups>"
+        return f"<Proposal of {how_many(len(self.moves), 'move')}: {self.outcome}>"
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.parts_html import proposal_html
+
+        return proposal_html(self)
 
 
 @dataclass(frozen=True, repr=False)
@@ -157,8 +169,8 @@ class Reroutes:
         return reroutes_html(self)
 
     def __repr__(self) -> str:
-        saved = [proposal.saved if proposal else 0 for proposal in (self.single, self.pair)]
-        return f"<Reroutes: the best single move saves {saved[0]} groups, the best pair {saved[1]}>"
+        single, pair = (proposal.saved if proposal else 0 for proposal in (self.single, self.pair))
+        return f"<Reroutes: the best single move saves {how_many(single, 'group')}, the best pair {pair}>"
 
 
 def reroutes_of(plan: Plan) -> Reroutes:
@@ -269,4 +281,4 @@ def _held_group(plan: Plan, group: Group, nets: tuple[str, ...], moves_of: dict[
         for net in nets
         if net not in with_option
     }
-    return HeldGroup(group, nets, tuple(options), without_move)
+    return HeldGroup(group, nets, tuple(options), ReadOnlyMapping(without_move))

@@ -13,6 +13,7 @@ from typing import Literal, TypeAlias
 
 import numpy as np
 
+from stubsi.board.names import shortened
 from stubsi.drilling.depth_tolerance import DepthTolerance, LayersBySide, check_source, is_layer_by_side
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.errors import BoardError
@@ -227,9 +228,14 @@ class FabricatorRules(Value):
             "tip_angle": self.tip_angle, "tip_distance": self.tip_distance_si, "least_depth": self.least_depth_si,
             "least_plated": self.least_plated_si,
         }  # fmt: skip
-        if isinstance(self.tolerance, GuaranteedResidual):
+        if self.tip_distance_is_covered:
             del values["tip_distance"]
         return tuple(name for name, value in values.items() if value is None)
+
+    @property
+    def tip_distance_is_covered(self) -> bool:
+        """Whether a guaranteed residual stub stands in the place of the tip distance, which is then not unknown."""
+        return self.tip_distance_si is None and isinstance(self.tolerance, GuaranteedResidual)
 
     def cases(self) -> tuple[FabricatorRules, ...]:
         """Copies of these rules, one for each combination of lowest and highest values of the unknown rules.
@@ -275,6 +281,8 @@ class FabricatorRules(Value):
             "datum": f"outer {self.datum} surface of the drilled side",
             "depth_to": f"{self.depth_to} of the drill",
         }
+        if self.tip_distance_is_covered:
+            words["tip_distance"] = "covered by the guaranteed residual"
         rows = [(n.replace("_", " "), text, self.source_of(n)) for n, text in {**shown, **words}.items()]
         return [*rows, ("tolerance", self.tolerance.in_words(), self.tolerance.source)]
 
@@ -295,6 +303,17 @@ class FabricatorRules(Value):
 
     def __str__(self) -> str:
         return "\n".join(f"{name}: {text} ({source})" for name, text, source in self.rows())
+
+    def __repr__(self) -> str:
+        kind = "guaranteed residual" if isinstance(self.tolerance, GuaranteedResidual) else "depth tolerance"
+        words = [*dict(self.sides), f"oversize {show(self.oversize_si, 'length')}", kind]
+        unknown = f"; unknown: {', '.join(self.unknown)}".replace("_", " ") if self.unknown else ""
+        return f"<FabricatorRules of {shortened(self.source, 40)!r}: {', '.join(words)}{unknown}>"
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.parts_html import rules_html
+
+        return rules_html(self)
 
 
 def cone_height(radius: float, tip_angle: float) -> float:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from stubsi.board.board import Board
 from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
-from stubsi.board.names import shortened
+from stubsi.board.names import how_many, shortened
 from stubsi.board.net import Hole, Net, ReturnVias
 from stubsi.board.padstack import Padstack
 from stubsi.board.signal import Signal, as_signal
@@ -17,10 +17,10 @@ from stubsi.errors import StubsiError
 from stubsi.margin.ranking import counted, rank
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_si
-from stubsi.value import InSI, checked
+from stubsi.value import InSI, ReadOnlyMapping, checked
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     import pandas as pd
 
@@ -39,13 +39,13 @@ class LayerMatrix:
         Layer the net enters at.
     criterion : Criterion
         What the nets must meet.
-    cells : dict of dict of NetMargin
+    cells : mapping of mapping of NetMargin
         ``cells[layer][signal]`` is the margin of a net that leaves at that layer with that signal.
     """
 
     entry: str
     criterion: Criterion
-    cells: dict[str, dict[str, NetMargin]]
+    cells: ReadOnlyMapping[str, ReadOnlyMapping[str, NetMargin]]
 
     def to_frame(self) -> pd.DataFrame:
         """Table as a pandas DataFrame.
@@ -69,7 +69,8 @@ class LayerMatrix:
 
     def __repr__(self) -> str:
         verdicts = (cell.verdict for row in self.cells.values() for cell in row.values())
-        return f"<LayerMatrix of {len(self.cells)} exit layers from {shortened(self.entry)}{counted(verdicts)}>"
+        layers = how_many(len(self.cells), "exit layer")
+        return f"<LayerMatrix of {layers} from {shortened(self.entry)}{counted(verdicts)}>"
 
     def _repr_html_(self) -> str:
         from stubsi.show.matrix_table import matrix_html
@@ -150,8 +151,11 @@ def layer_matrix(
             place += 1
     vias = _vias(return_vias, f"return via beside {padstack.name}", place)
     ranking = rank(Board(stackup=stackup, nets=nets + vias, criterion=criterion))
-    cells = {layer: {str(s): ranking[f"{layer} {n}"] for n, s in enumerate(given_signals)} for layer in exit_layers}
-    return LayerMatrix(entry=entry, criterion=criterion, cells=cells)
+    cells = {
+        layer: ReadOnlyMapping({str(s): ranking[f"{layer} {n}"] for n, s in enumerate(given_signals)})
+        for layer in exit_layers
+    }
+    return LayerMatrix(entry=entry, criterion=criterion, cells=ReadOnlyMapping(cells))
 
 
 def _signals(signals: Sequence[Signal | Dimensioned]) -> list[Signal]:
@@ -199,7 +203,7 @@ def _vias(return_vias: ReturnVias | None, name: str, places: int) -> list[Net]:
     return [Net(name="return vias", holes=holes, reference=True)]
 
 
-def longest_mm(cells: dict[str, NetMargin]) -> float:
+def longest_mm(cells: Mapping[str, NetMargin]) -> float:
     """Longest stub [mm] of the margins of one exit layer; 0 without stub."""
     return max((cell.stub_length or 0.0 for cell in cells.values()), default=0.0)
 
@@ -209,5 +213,5 @@ def cell_text(cell: NetMargin) -> str:
     return cell.verdict if cell.margin is None else f"{cell.verdict} ({cell.margin:.2f})"
 
 
-def _texts(cells: dict[str, NetMargin]) -> dict[str, str]:
+def _texts(cells: Mapping[str, NetMargin]) -> dict[str, str]:
     return {signal: cell_text(cell) for signal, cell in cells.items()}

@@ -32,11 +32,11 @@ def consequences_text(consequences: Consequences) -> str:
     """
     columns: list[Column[NetChange]] = [
         Column("net", lambda net: net.net),
-        Column("margin before", _margin(BEFORE), align="right"),
-        Column("nominal", _margin(NOMINAL), align="right"),
-        Column("worst", _margin(WORST), align="right"),
-        Column("loss dB before", _loss(BEFORE), align="right"),
-        Column("worst", _loss(WORST), align="right"),
+        Column("margin before", _margin(BEFORE), unit="x Nyq", align="right"),
+        Column("margin nominal", _margin(NOMINAL), unit="x Nyq", align="right"),
+        Column("margin worst", _margin(WORST), unit="x Nyq", align="right"),
+        Column("loss before", _loss(BEFORE), unit="dB", align="right"),
+        Column("loss worst", _loss(WORST), unit="dB", align="right"),
         Column("verdict before -> worst", lambda net: f"{net.verdict[BEFORE]} -> {net.verdict[WORST]}"),
     ]
     head = [*consequences.summary().splitlines(), ""]
@@ -58,12 +58,12 @@ def consequences_html(consequences: Consequences) -> str:
         Column("net", lambda net: net.net),
         Column("hits", lambda net: str(net.hits), align="right"),
         Column("first notch / Nyquist, before", _margin(BEFORE), align="right"),
-        Column("nominal", _margin(NOMINAL), align="right"),
-        Column("worst", _margin(WORST), align="right"),
+        Column("first notch / Nyquist, nominal", _margin(NOMINAL), align="right"),
+        Column("first notch / Nyquist, worst", _margin(WORST), align="right"),
         Column("loss at Nyquist, before", _loss(BEFORE), unit="dB", align="right"),
-        Column("worst", _loss(WORST), unit="dB", align="right"),
+        Column("loss at Nyquist, worst", _loss(WORST), unit="dB", align="right"),
         Column("verdict before", lambda net: net.verdict[BEFORE]),
-        Column("worst", lambda net: net.verdict[WORST]),
+        Column("verdict worst", lambda net: net.verdict[WORST]),
         Column("why", lambda net: net.why),
     ]
     return as_html(columns, consequences.nets, head=consequences.summary().splitlines())

@@ -8,10 +8,12 @@ from stubsi.margin.layer_matrix import cell_text, longest_mm
 from stubsi.show.tables import Column, as_html, as_text
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from stubsi.margin.layer_matrix import LayerMatrix
     from stubsi.margin.net_margin import NetMargin
 
-    Row = tuple[str, dict[str, NetMargin]]
+    Row = tuple[str, Mapping[str, NetMargin]]
 
 
 def matrix_text(matrix: LayerMatrix) -> str:
