@@ -1,4 +1,4 @@
-"""The script that runs the tests on every Python: an interpreter that does not start is named, and nothing run fails."""
+"""The script for all Pythons: it names an interpreter that does not start, and fails where nothing was run."""
 
 from __future__ import annotations
 
