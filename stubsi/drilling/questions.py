@@ -84,9 +84,13 @@ class Question(NamedTuple):
             case InputKind.MODEL:
                 return self.subject
 
+    @property
+    def verdicts(self) -> str:
+        """Number of verdicts that it can change and what they are about, in words."""
+        return how_many(self.flips, self.about.removesuffix("s"))
+
     def __str__(self) -> str:
-        judged = how_many(self.flips, self.about.removesuffix("s"))
-        return f"can change the verdict of {judged}: {self.unknown}"
+        return f"can change the verdict of {self.verdicts}: {self.unknown}"
 
 
 class Questions(tuple[Question, ...]):

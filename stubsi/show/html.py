@@ -71,7 +71,7 @@ _EFFECT_COLUMNS: tuple[Column[Effect], ...] = (
 
 _QUESTION_COLUMNS: tuple[Column[Question], ...] = (
     Column("unknown input", lambda question: question.unknown),
-    Column("verdicts that can change", lambda question: f"{question.flips} {question.about}", align="right"),
+    Column("verdicts that can change", lambda question: question.verdicts, align="right"),
 )
 
 

@@ -122,10 +122,11 @@ def effect_html(effect: Effect) -> str:
     -------
     str
     """
-    rows = (
+    drawn = [] if effect.drawn is None else [("drawn", show(effect.drawn, "length"))]
+    rows = [
         ("drilled from", effect.side), ("layers", ", ".join(effect.layers)), ("effect", str(effect.kind)),
-        ("drawn", show(effect.drawn, "length")), ("needed", show(effect.needed, "length")),
-    )  # fmt: skip
+        *drawn, ("needed", show(effect.needed, "length")),
+    ]  # fmt: skip
     return part_html(f"Padstack {effect.padstack.name}", rows)
 
 
