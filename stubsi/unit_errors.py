@@ -130,7 +130,7 @@ def wrong_rate_unit(text: str, unit: str, name: str) -> UnitError:
 
 
 def with_article(kind: str) -> str:
-    """Put the article before the name of a kind.
+    """Put the article before the name of a kind. A long length is a length.
 
     Parameters
     ----------
@@ -142,7 +142,8 @@ def with_article(kind: str) -> str:
     str
         Like "an impedance".
     """
-    return f"{'an' if kind[0] in 'aeiou' else 'a'} {kind}"
+    name = "length" if kind == "long length" else kind
+    return f"{'an' if name[0] in 'aeiou' else 'a'} {name}"
 
 
 def _near(unit: str, known: list[str]) -> str:

@@ -6,9 +6,12 @@ from enum import StrEnum
 from typing import Literal, TypeAlias
 
 Kind: TypeAlias = Literal[
-    "length", "position", "frequency", "impedance", "delay per length", "capacitance", "conductivity"
+    "length", "long length", "frequency", "impedance", "delay per length", "capacitance", "conductivity"
 ]
-"""Kinds of value that come with a unit."""
+"""Kinds of value that come with a unit.
+
+A long length may reach beyond any board: the stub of a slow signal, or a place in a long row of boards.
+"""
 
 RateKind: TypeAlias = Literal["symbol rate", "bit rate"]
 """Kinds of line rate that are given back. ``units.to_rate`` reads both, because a text can state either of them."""
@@ -35,7 +38,7 @@ _LENGTHS = {
 
 UNITS: dict[Kind, dict[str, float]] = {
     "length": _LENGTHS,
-    "position": _LENGTHS,
+    "long length": _LENGTHS,
     "frequency": {"Hz": 1.0, "kHz": 1e3, "MHz": 1e6, "GHz": 1e9, "THz": 1e12},
     "impedance": {
         **dict.fromkeys(("ohm", "ohms", "Ohm", "\u03a9", "\u2126"), 1.0),
@@ -71,7 +74,7 @@ A transfer is one bit on one lane.
 
 SI: dict[Kind, str] = {
     "length": "m",
-    "position": "m",
+    "long length": "m",
     "frequency": "Hz",
     "impedance": "ohm",
     "delay per length": "s/m",
@@ -82,7 +85,7 @@ SI: dict[Kind, str] = {
 
 SHOWN: dict[Kind | RateKind, tuple[str, float]] = {
     "length": ("mm", 1e-3),
-    "position": ("mm", 1e-3),
+    "long length": ("mm", 1e-3),
     "frequency": ("GHz", 1e9),
     "impedance": ("ohm", 1.0),
     "delay per length": ("ps/mm", 1e-9),
@@ -95,7 +98,7 @@ SHOWN: dict[Kind | RateKind, tuple[str, float]] = {
 
 EXAMPLE: dict[Kind | Literal["rate"], str] = {
     "length": "62 mil",
-    "position": "12.5 mm",
+    "long length": "62 mil",
     "frequency": "12.9 GHz",
     "impedance": "50 ohm",
     "delay per length": "175 ps/in",
@@ -106,8 +109,8 @@ EXAMPLE: dict[Kind | Literal["rate"], str] = {
 """An example of a value of each kind as users write it, for error texts."""
 
 LARGEST_AND_SMALLEST: dict[Kind, tuple[float, float]] = {
-    "length": (1.0, 1e-8),
-    "position": (1e4, 1e-9),
+    "length": (1.0, 1e-9),
+    "long length": (1e5, 1e-9),
     "frequency": (1e14, 1e-3),
     "impedance": (1e9, 1e-6),
     "delay per length": (1e-4, 1e-12),

@@ -157,7 +157,7 @@ class Criterion(Value):
         -------
         Criterion
         """
-        return cls(measure=Measure.STUB_LENGTH, limit=one_si(at_most, "length", "stub length"), source=source)
+        return cls(measure=Measure.STUB_LENGTH, limit=one_si(at_most, "long length", "stub length"), source=source)
 
     @classmethod
     def stub_length_at_1_gbaud(cls, at_most: Dimensioned, *, source: str = "the user") -> Criterion:
@@ -174,7 +174,7 @@ class Criterion(Value):
         -------
         Criterion
         """
-        length = one_si(at_most, "length", "stub length at 1 GBd")
+        length = one_si(at_most, "long length", "stub length at 1 GBd")
         return cls(measure=Measure.STUB_LENGTH_TIMES_RATE, limit=length * 1e9, source=source)
 
     @property

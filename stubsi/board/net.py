@@ -62,9 +62,9 @@ class Hole(Value):
     name: str
     padstack: Padstack
     connects: Converted[Iterable[str], tuple[str, ...]] = Converted(names, ())
-    x: OptionalDimension = OptionalDimension("position", rule="any")
+    x: OptionalDimension = OptionalDimension("long length", rule="any")
     x_si: float | None = field(init=False)
-    y: OptionalDimension = OptionalDimension("position", rule="any")
+    y: OptionalDimension = OptionalDimension("long length", rule="any")
     y_si: float | None = field(init=False)
     leg: Leg = ""
     press_fit: PressFit | None = None

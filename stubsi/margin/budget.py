@@ -44,7 +44,7 @@ class Check(Value):
         How the figures were found.
     """
 
-    stub_length: Dimension = Dimension("length", rule="not negative")
+    stub_length: Dimension = Dimension("long length", rule="not negative")
     stub_length_si: float = field(init=False)
     signal: Signal
     criterion: Criterion
@@ -134,9 +134,9 @@ class Budget(Value):
         How the longest stub is modelled.
     """
 
-    stub_length: Dimension = Dimension("length", rule="not negative")
+    stub_length: Dimension = Dimension("long length", rule="not negative")
     stub_length_si: float = field(init=False)
-    proven_length: Dimension = Dimension("length", rule="not negative")
+    proven_length: Dimension = Dimension("long length", rule="not negative")
     proven_length_si: float = field(init=False)
     signal: Signal
     criterion: Criterion
@@ -225,7 +225,7 @@ def check_stub(
     True
     """
     described_stub = single_stub(stub, z0)
-    length = one_si(stub_length, "length", "stub_length", rule="not negative")
+    length = one_si(stub_length, "long length", "stub_length", rule="not negative")
     net_signal, limit = as_signal(signal), as_criterion(criterion)
     if length == 0:
         figures, provenance, verdict = None, described_stub.provenance(0.0), Verdict.PASS

@@ -21,6 +21,7 @@ from stubsi.physics.packing import BarrelStack
 from stubsi.physics.pair import end_coupling
 from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
 from stubsi.physics.skin_effect import surface_resistance
+from stubsi.physics.uniform_line import MOST_NEPERS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -166,12 +167,12 @@ class Chain:
         Parameters
         ----------
         frequency : ndarray, shape (n_stub, n_freq)
-            [Hz]; so low that no stub is thousands of decibels long.
+            [Hz]. Where a stub attenuates by more than ``MOST_NEPERS``, both are for less than 1 V.
         """
         z, y = self.section_constants(frequency)
         *two_ports, growth = _two_ports(z, y[1:])
         voltage, current = _along(two_ports, self._voltage_before_end(frequency, y[0]), y[0])
-        factor = np.exp(growth)
+        factor = np.exp(np.minimum(growth.real, MOST_NEPERS) + 1j * growth.imag)
         return voltage[-1] * factor, current[-1] * factor
 
     def states(self, frequency: FrequencyArray, z: ComplexArray, y: ComplexArray) -> tuple[ComplexArray, ComplexArray]:

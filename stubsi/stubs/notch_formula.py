@@ -52,7 +52,7 @@ def notch_frequency(stub_length: DimensionedArray, dk_eff: NumberArray, order: N
     >>> print(notch_frequency("5 mm", 4).round(6))
     7.494811 gigahertz
     """
-    length = to_si(stub_length, "length", "stub_length", rule="not negative")
+    length = to_si(stub_length, "long length", "stub_length", rule="not negative")
     dk, n = checked_dk(dk_eff), checked_order(order)
     try:
         np.broadcast_shapes(np.shape(length), np.shape(dk), np.shape(n))
@@ -88,7 +88,7 @@ def dk_eff_from_notch(stub_length: Dimensioned, notch: Dimensioned) -> float:
     >>> round(dk_eff_from_notch("270 mil", "4.4 GHz"), 3)
     6.169
     """
-    length, f0 = one_si(stub_length, "length", "stub_length"), one_si(notch, "frequency", "notch")
+    length, f0 = one_si(stub_length, "long length", "stub_length"), one_si(notch, "frequency", "notch")
     dk_eff = float((quarter_wave_length(f0, 1.0) / length) ** 2)
     if dk_eff < 1:
         raise StubsiError(

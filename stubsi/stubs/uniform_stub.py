@@ -98,7 +98,7 @@ class Stub(Value):
     4.90003999
     """
 
-    stub_length: Dimension = Dimension("length", rule="not negative")
+    stub_length: Dimension = Dimension("long length", rule="not negative")
     stub_length_si: float = field(init=False)
     dk_eff: float | None = None
     delay: OptionalDimension = OptionalDimension("delay per length")
