@@ -78,3 +78,24 @@ def test_refused(args, more, says):
         return
     with pytest.raises(StubsiError, match=says):
         hole_model(*given, **more)
+
+
+@pytest.mark.parametrize("model", ["solved", "uniform"])
+def test_hole_models_of_equal_boards_are_equal(model):
+    """Equality goes by what a model is made from: the hole, what stands around it, the drills and the model's name."""
+
+    def made(net=("TOP", "S1"), **more):
+        return hole_model(mb.board(mb.net("A", net)), "A.0", **{"model": model, **more})
+
+    hole = made()
+    for twin in (made(), pickle.loads(pickle.dumps(hole))):
+        assert twin is not hole
+        assert twin == hole
+        assert hash(twin) == hash(hole)
+        assert twin.below == hole.below
+        assert hash(twin.below) == hash(hole.below)
+    for other in (made(("TOP", "S2")), made(drilled=[DRILL]), made(model="solved" if model != "solved" else "uniform")):
+        assert other != hole
+        assert other.below != hole.below
+    assert made(("TOP", "BOT")) == made(("TOP", "BOT")) != hole  # no stub at all
+    assert hole != "A.0"

@@ -31,7 +31,6 @@ from stubsi import (
     rank,
 )
 from stubsi.margin.figures import net_figures
-from stubsi.margin.ranking import Ranking
 from stubsi.margin.reason import DrillSide, LegDifference, Reason
 from stubsi.margin.verdict import Verdict
 from stubsi.physics.uniform_line import UniformLine
@@ -733,7 +732,7 @@ def test_a_rate_far_above_every_notch_takes_no_walk_over_all_orders(monkeypatch)
 def test_a_ranking_pickles_what_it_was_made_of_only():
     found = rank(mb.board(mb.net("A", ("TOP", "S1"))), model="uniform")
     found.to_text()
-    assert set(vars(pickle.loads(pickle.dumps(found)))) == {"board", "table", "models", "figures"}
+    assert set(vars(pickle.loads(pickle.dumps(found)))) == {"board", "model", "table", "models", "figures"}
 
 
 def test_a_reason_is_data():
@@ -766,7 +765,7 @@ def test_a_stub_that_is_gone_is_no_reason():
     before = rank(board, dk_eff=4.0)
     table = dataclasses.replace(before.table, case=np.array([before.table.case[0], NO_CASE]))
     figures = net_figures(board, table, before.models, table.case)
-    after = Ranking(board=board, table=table, models=before.models, figures=figures)["A"]
+    after = dataclasses.replace(before, table=table, figures=figures)["A"]
     assert after.why.drills == (DrillSide("bottom", "S1", ("A.P",)),)
     assert after.why.legs == LegDifference(before["A"].stub_length_si, 0.0)
 
@@ -844,3 +843,23 @@ def test_a_board_without_signal_nets_is_an_empty_ranking():
 def test_refused(given_, error):
     with pytest.raises(error):
         rank(mb.board(mb.net("A", ("TOP", "S1"))), **given_)
+
+
+def test_rankings_of_equal_boards_are_equal():
+    """Equality goes by the board with its criteria, by the choice of the model and by the stubs that are left."""
+
+    def ranked(net=("TOP", "S1"), criterion=5, **more):
+        return rank(mb.board(mb.net("A", net), criterion=Criterion.notch_ratio(criterion)), **{"dk_eff": 4.0, **more})
+
+    ranking = ranked()
+    for twin in (ranked(), pickle.loads(pickle.dumps(ranking)), ranked(criterion=7).under(Criterion.notch_ratio(5))):
+        assert twin is not ranking
+        assert twin == ranking
+        assert hash(twin) == hash(ranking)
+    gone = dataclasses.replace(ranking.table, case=np.array([NO_CASE]))
+    others = (ranked(("TOP", "S2")), ranked(criterion=7), ranked(dk_eff=3.9), ranked(dk_eff=None, delay="170 ps/in"),
+              ranked(dk_eff=None), dataclasses.replace(ranking, table=gone))  # fmt: skip
+    assert len({ranking, *others}) == 1 + len(others)
+    assert ranking != "A"
+    assert ranking.table == ranked().table != gone
+    assert hash(ranking.table) == hash(ranked().table)

@@ -74,17 +74,22 @@ def _rank(board: Board, choice: ModelChoice) -> Ranking:
     table = stub_table(board, with_surroundings=not choice.uniform)
     models = choice.models(table.cases)
     figures = net_figures(board, table, models, table.case)
-    return Ranking(board=board, table=table, models=models, figures=figures)
+    return Ranking(board=board, model=choice, table=table, models=models, figures=figures)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Ranking:
     """The nets of a board, worst first. Iterate it, ask it for a net by name, print it, or turn it into a table.
 
+    Two rankings are equal if their boards are equal (their criteria are part of them), and the choice of the model, and
+    the stubs. The figures follow from these and are not compared.
+
     Parameters
     ----------
     board : Board
         The board whose signal nets are ranked.
+    model : ModelChoice
+        The electrical model that its stubs get.
     table : StubTable
         Its stubs.
     models : Models
@@ -94,9 +99,18 @@ class Ranking:
     """
 
     board: Board
+    model: ModelChoice
     table: StubTable
     models: Models
     figures: Figures
+
+    def __eq__(self, other: object) -> bool:
+        if self is other or not isinstance(other, Ranking):
+            return self is other
+        return (self.model, self.board, self.table) == (other.model, other.board, other.table)
+
+    def __hash__(self) -> int:
+        return hash((self.model, self.board))
 
     @cached_property
     def verdicts(self) -> NDArray[np.object_]:
