@@ -316,7 +316,7 @@ def test_an_antipad_on_a_mixed_layer_counts_there():
 
 
 def test_unknown_net():
-    with pytest.raises(BoardError, match="net 'XX': no such net on board demo; names near it are TX0"):
+    with pytest.raises(BoardError, match="net 'XX': no such net on board demo; names there are, for example, TX0"):
         board().net("XX")
     with pytest.raises(KeyError, match="net 5: must be the name of a net on board demo"):
         board().net(5)

@@ -863,3 +863,18 @@ def test_rankings_of_equal_boards_are_equal():
     assert ranking != "A"
     assert ranking.table == ranked().table != gone
     assert hash(ranking.table) == hash(ranked().table)
+
+
+def test_a_ranking_says_whether_it_has_a_net():
+    ranking = uniform(mb.net("OPT_TX3", ("TOP", "S1")), mb.net("OPT_TX4", ("TOP", "S2"), place=1))
+    row = ranking["OPT_TX3"]
+    assert "OPT_TX3" in ranking
+    assert row in ranking
+    for other in ("opt_tx3", "GND", 3, None, ["OPT_TX3"], row._replace(net="GND"), row._replace(margin=1.0)):
+        assert other not in ranking
+
+
+def test_a_name_in_other_letters_is_named_first():
+    ranking = uniform(*(mb.net(name, ("TOP", "S1"), place=i) for i, name in enumerate(("opt_tx", "PT_TX3", "OPT_TX3"))))
+    with pytest.raises(KeyError, match="names near it are OPT_TX3, "):
+        ranking["opt_tx3"]

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
     from stubsi.board.criterion import Criterion
     from stubsi.stubs.cases import StubTable
+    from stubsi.stubs.model_choice import ModelName
     from stubsi.stubs.models import Models
     from stubsi.units import Dimensioned
 
@@ -37,7 +38,7 @@ Scalar = TypeVar("Scalar", bound=np.generic)
 
 
 def rank(
-    board: Board, *, model: str = "solved", dk_eff: float | None = None, delay: Dimensioned | None = None
+    board: Board, *, model: ModelName = "solved", dk_eff: float | None = None, delay: Dimensioned | None = None
 ) -> Ranking:
     """Rank the nets of a board by how close their stubs' notches sit to their Nyquist frequency.
 
@@ -223,6 +224,12 @@ class Ranking:
 
     def __iter__(self) -> Iterator[NetMargin]:
         return iter(self._rows)
+
+    def __contains__(self, item: object) -> bool:
+        """Whether the ranking has a net of this name, or this row."""
+        if isinstance(item, NetMargin):
+            return item.net in self._net_numbers and self[item.net] == item
+        return isinstance(item, str) and item in self._net_numbers
 
     def __getitem__(self, name: str) -> NetMargin:
         number = by_name(self._net_numbers, name, "net", "in this ranking")

@@ -10,6 +10,7 @@ import numpy as np
 
 from stubsi.board.board import Board
 from stubsi.board.distance import Distance, EndKind
+from stubsi.board.names import by_name
 from stubsi.board.net import DepthDrill
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.physics.uniform_line import decibels, shunt_s
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from stubsi.network import Frequencies, Network
     from stubsi.provenance import Provenance
     from stubsi.stubs.drawn import StubShape
+    from stubsi.stubs.model_choice import ModelName
     from stubsi.stubs.models import Models
     from stubsi.stubs.surroundings import Around
     from stubsi.units import Dimensioned, DimensionedArray, Quantity
@@ -274,7 +276,9 @@ class HoleModel:
         return abcd_network(lambda hz: np.moveaxis(self.abcd_si(hz), 0, -1), frequency, z0)
 
 
-def hole_model(board: Board, hole: str, *, model: str = "solved", drilled: Iterable[DepthDrill] = ()) -> HoleModel:
+def hole_model(
+    board: Board, hole: str, *, model: ModelName = "solved", drilled: Iterable[DepthDrill] = ()
+) -> HoleModel:
     """Model one hole of a board.
 
     Parameters
@@ -295,8 +299,10 @@ def hole_model(board: Board, hole: str, *, model: str = "solved", drilled: Itera
 
     Raises
     ------
+    UnknownNameError
+        No hole of that name among the signal nets.
     StubsiError
-        No hole of that name among the signal nets; an unknown ``model``; a depth drill where there is no stub, or
+        An unknown ``model``; a depth drill where there is no stub, or
         that would leave more than there is; arguments of the wrong kind.
     UnknownValueError
         The return vias, or another value that the model needs, are not known. The hole then has no single two-port.
@@ -320,9 +326,7 @@ def _signal_hole(board: Board, name: str) -> tuple[int, Hole]:
     if not isinstance(board, Board):
         raise StubsiError(f"board = {board!r}: must be a Board; read_board makes one from a file.")
     holes: dict[str, tuple[int, Hole]] = board.remembered("signal holes by name", lambda: _numbered_holes(board))
-    if not isinstance(name, str) or name not in holes:
-        raise StubsiError(f"hole {name!r}: no hole of that name in a signal net of board {board.name}.")
-    return holes[name]
+    return by_name(holes, name, "hole", f"in a signal net of board {board.name}")
 
 
 def _numbered_holes(board: Board) -> dict[str, tuple[int, Hole]]:
