@@ -97,6 +97,11 @@ class NetMargin(NamedTuple):
         ratio = "" if self.margin is None else f", {self.margin:.3g} x Nyquist"
         return f"<NetMargin {shortened(self.net)}: {self.verdict}{notch}{ratio}>"
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.margin_table import row_html
+
+        return row_html(self)
+
 
 COLUMNS = {
     "net": "net",

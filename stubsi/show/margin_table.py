@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from stubsi.margin.net_margin import COLUMNS
 from stubsi.margin.verdict import Verdict
 from stubsi.provenance import HARDWARE_ERROR
-from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text
+from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text, pairs_html
 from stubsi.show.text_lines import CAUTION, checked_width, wrapped
 
 if TYPE_CHECKING:
@@ -73,6 +73,20 @@ TEXT_COLUMNS: tuple[Column[NetMargin], ...] = (
     Column("model", lambda row: row.model, priority=0),
 )
 """Columns of the text table: few figures, short titles."""
+
+
+def row_html(row: NetMargin) -> str:
+    """One net of a ranking: every column with its value.
+
+    Parameters
+    ----------
+    row : NetMargin
+
+    Returns
+    -------
+    str
+    """
+    return pairs_html((column.heading, column.cell(row)) for column in _every_column("{:.4g}".format))
 
 
 def _every_column(number: Callable[[float], str]) -> list[Column[NetMargin]]:

@@ -94,6 +94,11 @@ class HoleStub:
     def __repr__(self) -> str:
         return f"HoleStub({self.side}, {self.distance}, {self.provenance.tier})"
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.html import stub_html
+
+        return stub_html(self)
+
     @property
     def stub_length_si(self) -> float:
         """Its length as drawn [m]."""
