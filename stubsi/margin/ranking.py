@@ -14,7 +14,7 @@ from stubsi.board.criterion import as_criterion
 from stubsi.board.names import by_name
 from stubsi.errors import BoardError
 from stubsi.margin.figures import Figures, Spread, net_figures
-from stubsi.margin.net_margin import COLUMNS, NetMargin
+from stubsi.margin.net_margin import COLUMNS, NetMargin, table_value
 from stubsi.margin.net_rows import net_rows
 from stubsi.margin.verdict import Verdict, measured, standing, unknown_of
 from stubsi.stubs.cases import stub_table
@@ -253,7 +253,7 @@ class Ranking:
         """
         import pandas as pd
 
-        columns = {title: [getattr(row, name) for row in self] for name, title in COLUMNS.items()}
+        columns = {title: [table_value(row, name) for row in self] for name, title in COLUMNS.items()}
         columns[COLUMNS["verdict"]] = [str(row.verdict) for row in self]
         return pd.DataFrame(columns)
 
