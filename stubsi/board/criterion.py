@@ -34,7 +34,7 @@ class Measure(StrEnum):
 
 
 MeasureName: TypeAlias = Literal["notch ratio", "loss", "return loss", "stub length", "stub length x symbol rate"]
-"""The same as text."""
+"""The texts of the measures, by which type checkers know a wrong one."""
 
 _WORDING: dict[Measure, str] = {
     Measure.NOTCH_RATIO: "first notch / Nyquist at least {limit}",

@@ -82,8 +82,8 @@ def _rank(board: Board, choice: ModelChoice) -> Ranking:
 class Ranking:
     """The nets of a board, worst first. Iterate it, ask it for a net by name, print it, or turn it into a table.
 
-    Two rankings are equal if their boards are equal (their criteria are part of them), and the choice of the model, and
-    the stubs. The figures follow from these and are not compared.
+    Two rankings are equal if they have equal boards (which hold the criteria), the same choice of the model and equal
+    stubs. The figures follow from these and are not compared.
 
     Parameters
     ----------

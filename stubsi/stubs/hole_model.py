@@ -307,8 +307,8 @@ def hole_model(
     UnknownNameError
         No hole of that name among the signal nets.
     StubsiError
-        An unknown ``model``; a depth drill where there is no stub, or
-        that would leave more than there is; arguments of the wrong kind.
+        An unknown ``model``; a depth drill where there is no stub, or that would leave more than there is; arguments
+        of the wrong kind.
     UnknownValueError
         The return vias, or another value that the model needs, are not known. The hole then has no single two-port.
     """
