@@ -41,6 +41,7 @@ if TYPE_CHECKING:
         PlausibilityWarning,
         StubsiError,
         UnitError,
+        UnknownNameError,
         UnknownValueError,
         ValidityError,
     )
@@ -124,6 +125,7 @@ _HOME = {
     "Undecided": "drilling.undrilled",
     "Undrilled": "drilling.undrilled",
     "UnitError": "errors",
+    "UnknownNameError": "errors",
     "UnknownValueError": "errors",
     "ValidityError": "errors",
     "Verdict": "margin.verdict",
@@ -207,6 +209,7 @@ __all__ = [
     "Undecided",
     "Undrilled",
     "UnitError",
+    "UnknownNameError",
     "UnknownValueError",
     "ValidityError",
     "Verdict",
@@ -249,7 +252,8 @@ def __getattr__(name: str) -> object:
 def __dir__() -> list[str]:
     from pkgutil import iter_modules
 
-    return sorted({*globals(), *__all__, *(module.name for module in iter_modules(__path__)), "__version__"})
+    modules = (module.name for module in iter_modules(__path__))
+    return sorted({*__all__, *(name for name in modules if not name.startswith("_")), "__version__"})
 
 
 def _version() -> str:

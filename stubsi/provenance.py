@@ -11,7 +11,7 @@ Source: a via-stub resonator measured at 13.5 GHz against 12.5 GHz in a 3-D mode
 """
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class Provenance:
     """How a stub was modelled.
 
@@ -42,6 +42,15 @@ class Provenance:
     def hardware_error(self) -> str:
         """How far a measured board may be from it, in words."""
         return f"{100 * HARDWARE_ERROR:g} % until calibrated"
+
+    def __repr__(self) -> str:
+        solved = "" if self.not_solved is None else ", not solved"
+        return f"<Provenance {self.tier}: {len(self.assumptions)} assumptions{solved}>"
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.html import fields_html
+
+        return fields_html(self)
 
     def __str__(self) -> str:
         parts = [f"{self.tier}: {self.model_error}", f"against hardware: {self.hardware_error}", *self.assumptions]

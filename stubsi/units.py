@@ -226,14 +226,16 @@ def in_range(si: float | FloatArray, kind: Kind | None, name: str, rule: Rule, s
         size = np.abs(si)
         obeys = bool(np.all(((lowest < si) & (si < below)) | (allowed & (si == lowest))))
         sensible = bool(np.all((si == 0) | ((smallest <= size) & (size <= largest))))
+    if obeys and sensible:
+        return si
+    unit = f" {SI[kind]}" if kind else ""
     if not obeys:
         want = "finite" if rule == "any" else f"finite and {rule}"
+        if np.isinf(si).any():
+            want += f"; its size must be at most {largest:g}{unit}"
         raise UnitError(f"{name} = {as_shown(shown)}: must be {want}.")
-    if not sensible:
-        unit = f" {SI[kind]}" if kind else ""
-        least = f" and, unless it is zero, at least {smallest:g}{unit}" if smallest else ""
-        raise UnitError(f"{name} = {as_shown(shown)}: its size must be at most {largest:g}{unit}{least}.")
-    return si
+    least = f" and, unless it is zero, at least {smallest:g}{unit}" if smallest else ""
+    raise UnitError(f"{name} = {as_shown(shown)}: its size must be at most {largest:g}{unit}{least}.")
 
 
 def to_rate(value: Dimensioned, name: str) -> tuple[float, Counted, str]:

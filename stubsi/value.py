@@ -44,6 +44,10 @@ Given_contra = TypeVar("Given_contra", contravariant=True)
 Kept_co = TypeVar("Kept_co", covariant=True)
 
 
+LONGEST_REPR = 199
+"""Most characters of a value in print."""
+
+
 class InSI(float):
     """A float in the SI unit of its kind. The library itself gives it to a dimensioned field; users give text."""
 
@@ -249,15 +253,26 @@ class Value:
         return {name: value for name, value in self.__dict__.items() if name not in ("_hash", "_memo")}
 
     def __repr__(self) -> str:
-        shown = []
+        """Python code that makes the object again, where that is short; otherwise its beginning."""
+        name = type(self).__name__
+        arguments = ", ".join(f"{field_name}={text}" for field_name, text in self._arguments())
+        code = f"{name}({arguments})"
+        return code if len(code) <= LONGEST_REPR else f"<{f'{name} {arguments}'[: LONGEST_REPR - 3]}…>"
+
+    def _arguments(self) -> Iterator[tuple[str, str]]:
+        """Names of the fields, and Python code of their values."""
         for item in fields(self):
             declared = type(self).__dict__.get(item.name)
             if isinstance(declared, SIField):
-                shown.append(f"{item.name}={declared.text(self.__dict__[declared.si_name])}")
+                yield item.name, declared.text(self.__dict__[declared.si_name])
             elif item.repr and item.init:
                 value = getattr(self, item.name)
-                shown.append(f"{item.name}={(str(value) if isinstance(value, StrEnum) else value)!r}")
-        return f"{type(self).__name__}({', '.join(shown)})"
+                yield item.name, repr(str(value) if isinstance(value, StrEnum) else value)
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.html import fields_html
+
+        return fields_html(self)
 
 
 _KEPT_NAMES: dict[type[Value], tuple[str, ...]] = {}

@@ -316,7 +316,7 @@ def test_an_antipad_on_a_mixed_layer_counts_there():
 
 
 def test_unknown_net():
-    with pytest.raises(BoardError, match="net 'XX': no such net on board demo; names near it are TX0"):
+    with pytest.raises(BoardError, match="net 'XX': no such net on board demo; names there are, for example, TX0"):
         board().net("XX")
     with pytest.raises(KeyError, match="net 5: must be the name of a net on board demo"):
         board().net(5)
@@ -467,9 +467,30 @@ def test_a_board_prints_in_one_short_line():
     assert len(repr(board(name="x" * 1000))) < 200
 
 
-def test_nothing_of_a_net_is_lost_in_print():
-    text = repr(full().nets)
-    for part in ("'measured'", "shared=True", "SLOW", "3200 MT/s", "contact_to='0.5 mm'", "leg='N'", "layers=('L3',)"):
+def test_nets_holes_and_stackups_print_short():
+    """Print says which one it is. The figures are in its fields, and in the table that a notebook shows."""
+    whole = full()
+    assert repr(whole.net("SLOW")) == "<Net SLOW: 1 hole, 3200 MT/s NRZ>"
+    assert repr(whole.net("TX0").holes[0]) == "<Hole P1: slotted, leg P, connects L1, L3>"
+    many = whole.net("SLOW").replaced(name="x" * 1000, holes=[hole(f"H{i}") for i in range(1000)])
+    layers = tuple(f"layer {i}" for i in range(100))
+    for thing in (whole.stackup, many, hole("x" * 1000, connects=layers), *whole.nets):
+        assert len(repr(thing)) < 200
+    assert len(many._repr_html_()) < 3000  # 1000 of them are the name
+
+
+def test_a_notebook_shows_all_of_a_net():
+    text = "".join(net._repr_html_() for net in full().nets)
+    text += "".join(each._repr_html_() for net in full().nets for each in net.holes)
+    for part in (
+        "measured",
+        "shared=True",
+        "SLOW",
+        "3200 MT/s",
+        "contact_to=&#x27;0.5 mm",
+        '<td style="text-align:left">N',
+        "L3",
+    ):
         assert part in text
 
 

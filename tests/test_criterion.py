@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import pickle
+import typing
 
 import numpy as np
 import pint
 import pytest
 
 from stubsi import RULES_OF_THUMB, Criterion, Signal, StubsiError, UnitError
-from stubsi.board.criterion import DEFAULT, Measure
+from stubsi.board.criterion import DEFAULT, Measure, MeasureName
 from stubsi.physics.uniform_line import quarter_wave_length
 
 Q = pint.UnitRegistry().Quantity
@@ -173,3 +174,7 @@ def test_criteria_are_values(measure):
     assert pickle.loads(pickle.dumps(criterion)) == criterion
     assert hash(Criterion(measure=measure, limit=0.5, source="me")) == hash(criterion)
     assert Criterion.stub_length("15 mil") == Criterion.stub_length("0.381 mm")
+
+
+def test_names_of_measures_for_type_checkers_are_those_of_the_members():
+    assert list(typing.get_args(MeasureName)) == [str(measure) for measure in Measure]

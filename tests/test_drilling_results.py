@@ -125,7 +125,7 @@ def test_solved_stubs_are_solved_again_after_drilling():
     assert found.model.name == "solved"
     assert [hit.hole.name for hit in found.hits] == ["h"]
     assert after.worst["S"].model == "solved geometry"
-    assert after.worst["S"].stub_length == pytest.approx(0.3)
+    assert after.worst["S"].stub_length.m_as("mm") == pytest.approx(0.3)
     before, nominal, worst = after.nets[0].margin
     assert before < 5 <= min(nominal, worst)
     assert after.worst.board.nets[0].holes[0].padstack.antipad_at("L5", "plane").width_si == pytest.approx(0.9e-3)

@@ -7,7 +7,7 @@ import pickle
 import numpy as np
 import pytest
 
-from stubsi import StubsiError, hole_model
+from stubsi import StubsiError, UnknownNameError, hole_model
 from stubsi.board.distance import EndKind
 from stubsi.board.net import DepthDrill
 from tests import margin_boards as mb
@@ -54,9 +54,9 @@ def test_a_hole_can_be_pickled_and_prints_short(model):
 
 REFUSED = {
     "board": (("x", "A.0"), {}, "board = 'x': must be a Board"),
-    "no such hole": ((None, "Z.9"), {}, "hole 'Z.9': no hole of that name"),
-    "hole is no name": ((None, 7), {}, "hole 7: no hole of that name"),
-    "hole of a reference net": ((None, "GND.0.0"), {}, "no hole of that name in a signal net"),
+    "no such hole": ((None, "Z.9"), {}, "hole 'Z.9': no such hole in a signal net of board"),
+    "hole is no name": ((None, 7), {}, "hole 7: must be the name of a hole in a signal net of board"),
+    "hole of a reference net": ((None, "GND.0.0"), {}, "no such hole in a signal net"),
     "model": ((None, "A.0"), {"model": "coax"}, "model = 'coax': must be 'solved' or 'uniform'"),
     "model is no name": ((None, "A.0"), {"model": None}, "model = None: must be 'solved' or 'uniform'"),
     "a single drill": ((None, "A.0"), {"drilled": DRILL}, None),
@@ -78,3 +78,31 @@ def test_refused(args, more, says):
         return
     with pytest.raises(StubsiError, match=says):
         hole_model(*given, **more)
+
+
+@pytest.mark.parametrize("model", ["solved", "uniform"])
+def test_hole_models_of_equal_boards_are_equal(model):
+    """Equality goes by what a model is made from: the hole, what stands around it, the drills and the model's name."""
+
+    def made(net=("TOP", "S1"), **more):
+        return hole_model(mb.board(mb.net("A", net)), "A.0", **{"model": model, **more})
+
+    hole = made()
+    for twin in (made(), pickle.loads(pickle.dumps(hole))):
+        assert twin is not hole
+        assert twin == hole
+        assert hash(twin) == hash(hole)
+        assert twin.below == hole.below
+        assert hash(twin.below) == hash(hole.below)
+    for other in (made(("TOP", "S2")), made(drilled=[DRILL]), made(model="solved" if model != "solved" else "uniform")):
+        assert other != hole
+        assert other.below != hole.below
+    assert made(("TOP", "BOT")) == made(("TOP", "BOT")) != hole  # no stub at all
+    assert hole != "A.0"
+
+
+def test_an_unknown_hole_is_named_with_those_near_it():
+    board = mb.board(mb.net("OPT_TX3", ("TOP", "S1")))
+    for error in (UnknownNameError, KeyError):
+        with pytest.raises(error, match=r"hole 'opt_tx3.0': no such hole .*; names near it are OPT_TX3.0"):
+            hole_model(board, "opt_tx3.0")

@@ -7,6 +7,8 @@ import html.parser
 import pytest
 
 from stubsi import Board, check_stub, hole_model, layer_matrix, plan, rank, stub_budget
+from stubsi.margin.reason import DrillSide, Reason
+from stubsi.margin.verdict import Verdict
 from tests import drilling_boards as made
 from tests import margin_boards as mb
 
@@ -165,3 +167,31 @@ def test_a_plan_with_many_remarks_shows_the_first():
     page = refused._repr_html_()
     assert page.count("<div>refused: ") == 20
     assert "and 10 more remarks, see to_text()" in page
+
+
+def test_parts_of_results_show_their_figures():
+    """Every part that a cell can end in: a row, a stub of a hole, and what a board is made of."""
+    board = mb.board(mb.net(EVIL, ("TOP", "S1")))
+    ranking = rank(board)
+    row, stub = ranking[EVIL], hole_model(board, f"{EVIL}.0").below
+    shows = {
+        row: [EVIL, "stub length [mm]", f"{row.stub_length_si * 1e3:.4g}", row.reason],
+        stub: ["bottom", str(stub.distance), "first notch", "GHz", str(stub.provenance)],
+        stub.provenance: ["Provenance", stub.provenance.tier, "model error", stub.provenance.model_error],
+        board.stackup: ["Stackup", *board.stackup.names, "dielectric"],
+        board.net(EVIL): [EVIL, "holes", "z0", "50 ohm"],
+        mb.VIA: ["Padstack", "drill", "0.3 mm"],
+    }
+    for thing, texts in shows.items():
+        page = Parsed(thing._repr_html_())
+        assert page.tags <= {"div", "table", "thead", "tbody", "tr", "th", "td"}
+        for text in texts:
+            assert text in page.text
+        assert len(repr(thing)) < 200
+
+
+def test_a_reason_prints_short():
+    holes = tuple(f"{'x' * 100}{i}" for i in range(3))
+    why = Reason(Verdict.DRILL, None, (DrillSide("bottom", "S1", holes),), waiver="agreed " * 100)
+    assert repr(why).startswith("<Reason drill: agreed")
+    assert len(repr(why)) < 200

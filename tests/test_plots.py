@@ -158,7 +158,7 @@ def test_nets_stand_in_order_worst_on_top(ranking):
 def test_marks_are_the_margins_and_bars_hold_them(ranking):
     ax = plot_margins(ranking)
     found, spans = marks(ax), bars(ax)
-    with_stub = {row.net for row in ranking if row.stub_length}
+    with_stub = {row.net for row in ranking if row.stub_length_si}
     assert set(found) == set(spans) == with_stub == {row.net for row in ranking} - {"NO_STUB"}
     for net, (left, right) in spans.items():
         (margin,) = found[net]
@@ -171,7 +171,9 @@ def test_a_range_has_a_mark_at_both_ends(unknown_returns):
     ax, row = plot_margins(unknown_returns), unknown_returns["A"]
     low, high = sorted(marks(ax)["A"])
     assert low < high
-    assert (low, high) == pytest.approx((row.margin, row.first_notch_to / row.nyquist), rel=1e-12)
+    assert (low, high) == pytest.approx(
+        (row.margin, row.first_notch_to.m_as("GHz") / row.nyquist.m_as("GHz")), rel=1e-12
+    )
     left, right = bars(ax)["A"]
     assert left < low < high < right
 
@@ -197,7 +199,7 @@ def test_a_marginal_bar_crosses_its_limit(ranking):
 def test_legend_names_verdicts_and_criteria(ranking):
     ax = plot_margins(ranking)
     said = [text.get_text().replace("\n", " ") for text in ax.get_legend().get_texts()]
-    shown = {row.verdict for row in ranking if row.stub_length}
+    shown = {row.verdict for row in ranking if row.stub_length_si}
     criteria = {str(criterion) for criterion in ranking.criteria if criterion != QUIET}
     assert set(said) == shown | criteria
     assert len(said) == len(set(said))

@@ -112,3 +112,39 @@ def test_ranking_loads_no_plots_no_frames_no_networks():
         "scipy",
         "pint",
     }
+
+
+def test_dir_shows_public_names_and_modules_only():
+    names = dir(stubsi)
+    assert [name for name in names if name.startswith("_")] == ["__version__"]
+    assert not {"TYPE_CHECKING", "annotations"} & set(names)
+    assert {"UnknownNameError", "rank", "board", "errors"} <= set(names)
+
+
+WRONG = {
+    "model of rank": 'stubsi.rank(board, model="foo")',
+    "model of hole_model": 'stubsi.hole_model(board, "U1", model="foo")',
+    "model of plan": 'stubsi.plan(board, rules, costs, model="foo")',
+    "measure": 'stubsi.Criterion(measure="nope", limit=1, source="me")',
+}
+RIGHT = 'stubsi.rank(board, model="uniform"); stubsi.Criterion(measure="loss", limit=1, source="me")'
+
+
+def test_a_type_checker_refuses_unknown_names_of_models_and_measures(tmp_path):
+    """Every line but the last is refused, each for its name."""
+    pytest.importorskip("mypy")
+    lines = [
+        "import stubsi",
+        "board: stubsi.Board",
+        "rules: stubsi.FabricatorRules",
+        "costs: stubsi.Costs",
+        *WRONG.values(),
+        RIGHT,
+    ]
+    (tmp_path / "wrong.py").write_text("\n".join(lines), encoding="utf-8")
+    run = subprocess.run(
+        [sys.executable, "-m", "mypy", "--follow-imports=silent", str(tmp_path / "wrong.py")],
+        cwd=Path(stubsi.__file__).parents[1], capture_output=True, text=True, check=False,
+    )  # fmt: skip
+    refused = {line.split(":")[1] for line in run.stdout.splitlines() if "[arg-type]" in line}
+    assert refused == {str(number) for number in range(5, 5 + len(WRONG))}, run.stdout

@@ -53,7 +53,7 @@ def layers(*drawn):
 def first_notch(stackup, *connects, padstack=mb.VIA, **more):
     """First notch [GHz] of a hole between four return vias, and how it was found."""
     row = rank(mb.board(mb.net("A", connects, padstack=padstack, **more), layers=stackup))["A"]
-    return row.first_notch, row.model, row.model_error
+    return row.first_notch.m_as("GHz"), row.model, row.model_error
 
 
 def residual(length, layer="S1", stackup=None, **more):
@@ -311,8 +311,8 @@ def test_a_return_via_that_ends_above_the_stub_is_no_return_path_of_it():
     near, _ = ranked(*posts(mb.AWAY))
     ends, said = ranked(*posts(mb.AWAY, blind("TOP", "G2")))
     none, _ = ranked(*posts([(9.99e3, 0.0)]))
-    assert ends.first_notch == pytest.approx(none.first_notch, rel=1e-9)
-    assert near.first_notch > 1.1 * ends.first_notch
+    assert ends.first_notch.m_as("GHz") == pytest.approx(none.first_notch.m_as("GHz"), rel=1e-9)
+    assert near.first_notch.m_as("GHz") > 1.1 * ends.first_notch.m_as("GHz")
     assert "no return via as deep as the hole within 10 mm: open planes" in said
 
 
@@ -321,9 +321,11 @@ def test_blind_vias_stacked_on_each_other_are_one_return_via():
         hole for n, (first, last) in enumerate((("TOP", "G2"), ("G2", "S6"), ("S6", "BOT")))
         for hole in posts(mb.AWAY, blind(first, last), f"Q{n}")
     ]  # fmt: skip
-    assert ranked(*stacked)[0].first_notch == pytest.approx(ranked(*posts(mb.AWAY))[0].first_notch, rel=1e-9)
+    assert ranked(*stacked)[0].first_notch.m_as("GHz") == pytest.approx(
+        ranked(*posts(mb.AWAY))[0].first_notch.m_as("GHz"), rel=1e-9
+    )
     gap = [hole for hole in stacked if hole.padstack.span != ("G2", "S6")]
-    assert ranked(*gap)[0].first_notch < 0.9 * ranked(*stacked)[0].first_notch
+    assert ranked(*gap)[0].first_notch.m_as("GHz") < 0.9 * ranked(*stacked)[0].first_notch.m_as("GHz")
 
 
 def test_return_vias_of_unequal_drills_close_to_each_other_are_solved():
@@ -336,7 +338,7 @@ def test_return_vias_of_unequal_drills_close_to_each_other_are_solved():
 def test_a_return_via_inside_the_antipad_counts_as_one_at_its_edge():
     row, said = ranked(*posts([(0.45, 0.0), (-1.0, 0.0)]))
     edge, _ = ranked(*posts([(0.525, 0.0), (-1.0, 0.0)]))
-    assert row.first_notch == pytest.approx(edge.first_notch, rel=1e-6)
+    assert row.first_notch.m_as("GHz") == pytest.approx(edge.first_notch.m_as("GHz"), rel=1e-6)
     assert "return vias inside the antipad taken at its edge" in said
     assert row.model_error == "nearest covered case: up to 5 % against full wave"
 
@@ -366,8 +368,8 @@ def test_unknown_return_vias_enclose_what_known_ones_give(polar, stub):
     known, _ = ranked(*posts(kept), stackup=stackup, connects=("TOP", layer))
     alone = Board(stackup=stackup, nets=(mb.net("A", ("TOP", layer)),))
     unknown = rank(alone)["A"]
-    assert unknown.first_notch < known.first_notch * 1.005
-    assert known.first_notch < unknown.first_notch_to * 1.05
+    assert unknown.first_notch.m_as("GHz") < known.first_notch.m_as("GHz") * 1.005
+    assert known.first_notch.m_as("GHz") < unknown.first_notch_to.m_as("GHz") * 1.05
 
 
 # --- symmetry ---------------------------------------------------------------------------------------------------------
@@ -387,6 +389,6 @@ def test_a_board_upside_down_is_the_same_board(connects):
         ranked(*posts([(0.9, 0.1), (-1.4, 0.3)]), stackup=layers(*order), connects=connects, padstack=via)[0]
         for order in (rows, rows[::-1])
     )
-    assert one.first_notch == pytest.approx(other.first_notch, rel=1e-9)
+    assert one.first_notch.m_as("GHz") == pytest.approx(other.first_notch.m_as("GHz"), rel=1e-9)
     assert one.loss == pytest.approx(other.loss, rel=1e-9)
     assert {one.side, other.side} == {"top", "bottom"}

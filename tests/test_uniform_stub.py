@@ -266,7 +266,10 @@ def test_refused_frequency(bad):
 
 @given(stubs)
 def test_a_stub_is_a_value(each):
-    for twin in (copy.deepcopy(each), pickle.loads(pickle.dumps(each)), dataclasses.replace(each), eval(repr(each))):
+    short = Stub(stub_length=each.stub_length, dk_eff=each.dk_eff, delay=each.delay, drill=each.drill)
+    assert eval(repr(short)) == short
+    assert len(repr(each)) < 200
+    for twin in (copy.deepcopy(each), pickle.loads(pickle.dumps(each)), dataclasses.replace(each)):
         assert twin == each
         assert hash(twin) == hash(each)
         assert twin.notch_frequency() == each.notch_frequency()

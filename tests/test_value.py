@@ -140,3 +140,20 @@ def test_it_cannot_be_changed():
     slot = Slot(name="a", width="1 in")
     with pytest.raises(dataclasses.FrozenInstanceError):
         slot.width_si = 1.0
+
+
+def test_a_long_value_prints_its_beginning():
+    """A short one prints as Python code that makes it again."""
+    short, long = Slot(name="a", width="1 mm"), Slot(name="a" * 1000, width="1 mm")
+    assert repr(short) == "Slot(name='a', width='1 mm', depth=None)"
+    assert eval(repr(short)) == short
+    assert repr(long).startswith("<Slot name='aaa")
+    assert repr(long).endswith("a…>")
+    assert len(repr(long)) == 199
+
+
+def test_a_notebook_shows_the_fields_of_a_value():
+    page = Slot(name="<b>", width="1 mm")._repr_html_()
+    for cell in ("Slot", "name", "&lt;b&gt;", "width", "1 mm", "depth"):
+        assert f">{cell}<" in page
+    assert "None" not in page

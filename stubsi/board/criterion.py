@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from stubsi.errors import UnitError
 from stubsi.unit_errors import as_shown
@@ -32,6 +32,9 @@ class Measure(StrEnum):
     STUB_LENGTH = "stub length"
     STUB_LENGTH_TIMES_RATE = "stub length x symbol rate"
 
+
+MeasureName: TypeAlias = Literal["notch ratio", "loss", "return loss", "stub length", "stub length x symbol rate"]
+"""The texts of the measures, by which type checkers know a wrong one."""
 
 _WORDING: dict[Measure, str] = {
     Measure.NOTCH_RATIO: "first notch / Nyquist at least {limit}",
@@ -81,7 +84,7 @@ class Criterion(Value):
     stub length at most 0.381 mm (our own rule)
     """
 
-    measure: Converted[str, Measure] = Converted(_measure)
+    measure: Converted[Measure | MeasureName, Measure] = Converted(_measure)
     limit: float
     source: str
 

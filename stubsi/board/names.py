@@ -4,14 +4,18 @@ from __future__ import annotations
 
 import difflib
 from collections import Counter
+from itertools import islice
 from typing import TYPE_CHECKING, TypeVar
 
 from stubsi.errors import BoardError, UnknownNameError
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
 Item = TypeVar("Item")
+
+MOST_NAMED = 3
+"""Most names that an error text gives."""
 
 MOST_COMPARED = 10_000
 """Most names that are compared with an unknown name. This takes a few milliseconds."""
@@ -42,10 +46,33 @@ def by_name(items: Mapping[str, Item], name: str, what: str, where: str) -> Item
         return items[name]
     if not isinstance(name, str):
         raise UnknownNameError(f"{what} {name!r}: must be the name of a {what} {where}.")
-    known = list(items)[:MOST_COMPARED]
-    near = difflib.get_close_matches(name, known, 3) or known[:3]
-    hint = f"; names near it are {', '.join(near)}" if near else ""
+    near = near_names(name, items)
+    some = near or list(items)[:MOST_NAMED]
+    hint = f"; names {'near it are' if near else 'there are, for example,'} {', '.join(some)}" if some else ""
     raise UnknownNameError(f"{what} '{name}': no such {what} {where}{hint}.")
+
+
+def near_names(name: str, known: Iterable[str], likeness: float = 0.6) -> list[str]:
+    """Known names that are like an unknown one, the most like it first. Capital letters do not matter.
+
+    Parameters
+    ----------
+    name : str
+    known : iterable of str
+        The first ``MOST_COMPARED`` are compared.
+    likeness : float
+        Least likeness [-], 0 to 1, as ``difflib`` counts it.
+
+    Returns
+    -------
+    list of str
+        At most ``MOST_NAMED``.
+    """
+    folded: dict[str, list[str]] = {}
+    for each in islice(known, MOST_COMPARED):
+        folded.setdefault(each.casefold(), []).append(each)
+    near = difflib.get_close_matches(name.casefold(), list(folded), MOST_NAMED, likeness)
+    return [each for key in near for each in folded[key]][:MOST_NAMED]
 
 
 def refuse_repeats(what: str, names: list[str]) -> None:

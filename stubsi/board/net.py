@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, NoReturn, TypeAlias, overload
 
 from stubsi.board.criterion import Criterion
+from stubsi.board.names import shortened
 from stubsi.board.padstack import SIDES, Padstack, PressFit, Side
 from stubsi.board.signal import Signal, as_signal
 from stubsi.errors import BoardError, UnitError
@@ -80,6 +81,11 @@ class Hole(Value):
         one_of(self.leg, f"hole {name} leg", LEGS)
         if (self.x_si is None) != (self.y_si is None):
             raise BoardError(f"hole {name}: gives x or y alone; give both or neither.")
+
+    def __repr__(self) -> str:
+        leg = f", leg {self.leg}" if self.leg else ""
+        connects = f", connects {shortened(', '.join(self.connects))}" if self.connects else ""
+        return f"<Hole {shortened(self.name, 40)}: {shortened(self.padstack.name, 40)}{leg}{connects}>"
 
     @property
     def xy_si(self) -> tuple[float, float] | None:
@@ -260,6 +266,12 @@ class Net(Value):
         legs = {str(hole.leg) for hole in self.holes}
         if legs not in ({""}, {"P", "N"}):
             self._refuse("holes must all name their leg, some 'P' and some 'N', or none may")
+
+    def __repr__(self) -> str:
+        count = f"{len(self.holes)} hole{'' if len(self.holes) == 1 else 's'}"
+        pair = "pair of " if self.is_pair else ""
+        carries = "reference" if self.signal is None else shortened(str(self.signal))
+        return f"<Net {shortened(self.name)}: {pair}{count}, {carries}>"
 
     def _check_reference(self) -> None:
         if self.signal is not None or self.z0_si is not None or self.waiver or self.criterion:

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 from stubsi.board.line_rates import LINE_RATES, LineRate, Modulation
+from stubsi.board.names import near_names
 from stubsi.errors import UnitError
 from stubsi.unit_errors import as_shown
 from stubsi.unit_names import Counted
@@ -169,9 +169,10 @@ def _read(rate: str | Quantity) -> tuple[Counted, float, str]:
 
 def _unknown_name(text: str) -> UnitError:
     names = [name for rate in LINE_RATES for name in rate.names]
-    near = difflib.get_close_matches(text, names, 3, 0.5) or names
+    near = near_names(text, names, 0.5)
+    some = ", ".join(near or names[:: len(names) // 6])
     return UnitError(
-        f"rate = {as_shown(text)}: no line rate of that name; near it are {', '.join(near)}. "
+        f"rate = {as_shown(text)}: no line rate of that name; {'near it' if near else 'some of them'} are {some}. "
         f"Or give the rate itself, like '25.78125 Gb/s' or '53.125 GBd PAM4'."
     )
 

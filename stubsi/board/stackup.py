@@ -77,6 +77,18 @@ class Stackup(Value):
         if twice:
             raise BoardError(f"stackup: copper layer name '{twice[0]}' is used twice.")
 
+    def __repr__(self) -> str:
+        copper = len(self.copper)
+        return (
+            f"<Stackup of {copper} copper and {len(self.layers) - copper} dielectric layers, "
+            f"{show(self.edges_si[-1], 'length')} thick>"
+        )
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.html import stackup_html
+
+        return stackup_html(self)
+
     @cached_property
     def copper(self) -> tuple[CopperLayer, ...]:
         """The copper layers from top to bottom."""

@@ -214,7 +214,7 @@ def consequences_of(plan: Plan) -> Consequences:
     number[used] = np.arange(len(used))
     drilled = replace(table, cases=tuple(cases[case] for case in used.tolist()), least=number[table.least])
     models = plan.model.models(drilled.cases)
-    nominal, worst = (_ranked(board, replace(drilled, case=number[chosen]), models) for chosen in cuts)
+    nominal, worst = (_ranked(plan, board, replace(drilled, case=number[chosen]), models) for chosen in cuts)
     return Consequences(plan=plan, before=before, nominal=nominal, worst=worst)
 
 
@@ -238,8 +238,9 @@ def _cut(plan: Plan, table: StubTable, cases: list[Case], length: Callable[[Plat
     return chosen
 
 
-def _ranked(board: Board, table: StubTable, models: Models) -> Ranking:
-    return Ranking(board=board, table=table, models=models, figures=net_figures(board, table, models, table.case))
+def _ranked(plan: Plan, board: Board, table: StubTable, models: Models) -> Ranking:
+    figures = net_figures(board, table, models, table.case)
+    return Ranking(board=board, model=plan.model, table=table, models=models, figures=figures)
 
 
 def _verdict(verdict: Verdict | str) -> Verdict:

@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused
     from stubsi.drilling.drill_task import DrillTask
     from stubsi.drilling.undrilled import Undecided, Undrilled
+    from stubsi.stubs.model_choice import ModelName
     from stubsi.units import Dimensioned
     from stubsi.value import ReadOnlyMapping
 
@@ -340,7 +341,7 @@ def plan(
     rules: FabricatorRules,
     *,
     costs: Costs | None = None,
-    model: str = "solved",
+    model: ModelName = "solved",
     dk_eff: float | None = None,
     delay: Dimensioned | None = None,
     time_limit: float = 60.0,

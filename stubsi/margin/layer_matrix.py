@@ -205,7 +205,7 @@ def _vias(return_vias: ReturnVias | None, name: str, places: int) -> list[Net]:
 
 def longest_mm(cells: Mapping[str, NetMargin]) -> float:
     """Longest stub [mm] of the margins of one exit layer; 0 without stub."""
-    return max((cell.stub_length or 0.0 for cell in cells.values()), default=0.0)
+    return 1e3 * max((cell.stub_length_si or 0.0 for cell in cells.values()), default=0.0)
 
 
 def cell_text(cell: NetMargin) -> str:

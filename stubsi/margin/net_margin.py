@@ -6,30 +6,35 @@ from dataclasses import FrozenInstanceError
 from typing import TYPE_CHECKING, NamedTuple, NoReturn
 
 from stubsi.board.names import shortened
+from stubsi.unit_names import SHOWN
+from stubsi.units import quantity, show
 
 if TYPE_CHECKING:
     from stubsi.margin.reason import Reason
     from stubsi.margin.verdict import Verdict
+    from stubsi.unit_names import Kind
+    from stubsi.units import Quantity
 
 
 class NetMargin(NamedTuple):
     """One net of a ranking.
 
-    The fields with ``_si`` hold SI units. The properties of the same names without ``_si`` hold the same figures in
-    the units of the table. A figure is None where there is no stub, and where it is unknown.
+    The fields with ``_si`` hold SI units. The properties of the same names without ``_si`` are the same figures as
+    quantities. A figure is None where there is no stub, and where it is unknown.
 
     Parameters
     ----------
     net, signal : str
         Names.
     nyquist_si : float
-        Nyquist frequency [Hz]; ``nyquist`` in GHz.
+        Nyquist frequency [Hz]; ``nyquist`` is a quantity in GHz.
     hole, side, leg : str
         Where the stub with the lowest first notch is; empty without stub.
     stub_length_si : float or None
-        Its length [m]; ``stub_length`` in mm.
+        Its length [m]; ``stub_length`` is a quantity in mm.
     first_notch_si, first_notch_to_si : float or None
-        Ends of the range of the first notch [Hz], equal where all is known; ``first_notch``, ``first_notch_to`` in GHz.
+        Ends of the range of the first notch [Hz], equal where all is known. ``first_notch`` and ``first_notch_to`` are
+        quantities in GHz.
     margin : float or None
         First notch over Nyquist [-].
     loss : float or None
@@ -65,24 +70,24 @@ class NetMargin(NamedTuple):
     criterion: str
 
     @property
-    def nyquist(self) -> float:
-        """Nyquist frequency [GHz]."""
-        return self.nyquist_si / 1e9
+    def nyquist(self) -> Quantity:
+        """Nyquist frequency, a quantity in GHz."""
+        return quantity(self.nyquist_si, "frequency")
 
     @property
-    def stub_length(self) -> float | None:
-        """Length of the stub with the lowest first notch [mm]."""
-        return None if self.stub_length_si is None else self.stub_length_si * 1e3
+    def stub_length(self) -> Quantity | None:
+        """Length of the stub with the lowest first notch, a quantity in mm; None without stub."""
+        return None if self.stub_length_si is None else quantity(self.stub_length_si, "length")
 
     @property
-    def first_notch(self) -> float | None:
-        """Lower end of the range of the first notch [GHz]."""
-        return None if self.first_notch_si is None else self.first_notch_si / 1e9
+    def first_notch(self) -> Quantity | None:
+        """Lower end of the range of the first notch, a quantity in GHz; None where there is none or it is unknown."""
+        return None if self.first_notch_si is None else quantity(self.first_notch_si, "frequency")
 
     @property
-    def first_notch_to(self) -> float | None:
-        """Upper end of the range of the first notch [GHz]."""
-        return None if self.first_notch_to_si is None else self.first_notch_to_si / 1e9
+    def first_notch_to(self) -> Quantity | None:
+        """Upper end of the range of the first notch, a quantity in GHz; None where there is none or it is unknown."""
+        return None if self.first_notch_to_si is None else quantity(self.first_notch_to_si, "frequency")
 
     @property
     def reason(self) -> str:
@@ -93,9 +98,14 @@ class NetMargin(NamedTuple):
         raise FrozenInstanceError(f"cannot assign to '{name}': a NetMargin is not changed once it is made.")
 
     def __repr__(self) -> str:
-        notch = "" if self.first_notch is None else f", first notch {self.first_notch:.4g} GHz"
+        notch = "" if self.first_notch_si is None else f", first notch {show(self.first_notch_si, 'frequency')}"
         ratio = "" if self.margin is None else f", {self.margin:.3g} x Nyquist"
         return f"<NetMargin {shortened(self.net)}: {self.verdict}{notch}{ratio}>"
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.margin_table import row_html
+
+        return row_html(self)
 
 
 COLUMNS = {
@@ -118,3 +128,46 @@ COLUMNS = {
     "criterion": "criterion",
 }
 """Column names of the table, with units, by field or property of NetMargin."""
+
+_KINDS: dict[str, Kind] = {
+    "nyquist": "frequency",
+    "first_notch": "frequency",
+    "first_notch_to": "frequency",
+    "stub_length": "length",
+}
+"""Kind of each column that holds a figure with a dimension."""
+
+
+def table_number(row: NetMargin, name: str) -> float | None:
+    """Figure with a dimension as the table holds it: a plain number in the unit that the title of its column states.
+
+    Parameters
+    ----------
+    row : NetMargin
+    name : {"nyquist", "first_notch", "first_notch_to", "stub_length"}
+
+    Returns
+    -------
+    float or None
+    """
+    si: float | None = getattr(row, f"{name}_si")
+    return None if si is None else si / SHOWN[_KINDS[name]][1]
+
+
+def table_value(row: NetMargin, name: str) -> str | float | None:
+    """Value of any column of the table: text or a plain number.
+
+    Parameters
+    ----------
+    row : NetMargin
+    name : str
+        A key of ``COLUMNS``.
+
+    Returns
+    -------
+    str, float or None
+    """
+    if name in _KINDS:
+        return table_number(row, name)
+    value: str | float | None = getattr(row, name)
+    return value

@@ -14,7 +14,7 @@ from stubsi.board.criterion import as_criterion
 from stubsi.board.names import by_name
 from stubsi.errors import BoardError
 from stubsi.margin.figures import Figures, Spread, net_figures
-from stubsi.margin.net_margin import COLUMNS, NetMargin
+from stubsi.margin.net_margin import COLUMNS, NetMargin, table_value
 from stubsi.margin.net_rows import net_rows
 from stubsi.margin.verdict import Verdict, measured, standing, unknown_of
 from stubsi.stubs.cases import stub_table
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 
     from stubsi.board.criterion import Criterion
     from stubsi.stubs.cases import StubTable
+    from stubsi.stubs.model_choice import ModelName
     from stubsi.stubs.models import Models
     from stubsi.units import Dimensioned
 
@@ -37,7 +38,7 @@ Scalar = TypeVar("Scalar", bound=np.generic)
 
 
 def rank(
-    board: Board, *, model: str = "solved", dk_eff: float | None = None, delay: Dimensioned | None = None
+    board: Board, *, model: ModelName = "solved", dk_eff: float | None = None, delay: Dimensioned | None = None
 ) -> Ranking:
     """Rank the nets of a board by how close their stubs' notches sit to their Nyquist frequency.
 
@@ -74,17 +75,22 @@ def _rank(board: Board, choice: ModelChoice) -> Ranking:
     table = stub_table(board, with_surroundings=not choice.uniform)
     models = choice.models(table.cases)
     figures = net_figures(board, table, models, table.case)
-    return Ranking(board=board, table=table, models=models, figures=figures)
+    return Ranking(board=board, model=choice, table=table, models=models, figures=figures)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False, repr=False)
 class Ranking:
     """The nets of a board, worst first. Iterate it, ask it for a net by name, print it, or turn it into a table.
 
+    Two rankings are equal if they have equal boards (which hold the criteria), the same choice of the model and equal
+    stubs. The figures follow from these and are not compared.
+
     Parameters
     ----------
     board : Board
         The board whose signal nets are ranked.
+    model : ModelChoice
+        The electrical model that its stubs get.
     table : StubTable
         Its stubs.
     models : Models
@@ -94,9 +100,18 @@ class Ranking:
     """
 
     board: Board
+    model: ModelChoice
     table: StubTable
     models: Models
     figures: Figures
+
+    def __eq__(self, other: object) -> bool:
+        if self is other or not isinstance(other, Ranking):
+            return self is other
+        return (self.model, self.board, self.table) == (other.model, other.board, other.table)
+
+    def __hash__(self) -> int:
+        return hash((self.model, self.board))
 
     @cached_property
     def verdicts(self) -> NDArray[np.object_]:
@@ -210,6 +225,12 @@ class Ranking:
     def __iter__(self) -> Iterator[NetMargin]:
         return iter(self._rows)
 
+    def __contains__(self, item: object) -> bool:
+        """Whether the ranking has a net of this name, or this row."""
+        if isinstance(item, NetMargin):
+            return item.net in self._net_numbers and self[item.net] == item
+        return isinstance(item, str) and item in self._net_numbers
+
     def __getitem__(self, name: str) -> NetMargin:
         number = by_name(self._net_numbers, name, "net", "in this ranking")
         return net_rows(self, np.array([number]))[0]
@@ -232,7 +253,7 @@ class Ranking:
         """
         import pandas as pd
 
-        columns = {title: [getattr(row, name) for row in self] for name, title in COLUMNS.items()}
+        columns = {title: [table_value(row, name) for row in self] for name, title in COLUMNS.items()}
         columns[COLUMNS["verdict"]] = [str(row.verdict) for row in self]
         return pd.DataFrame(columns)
 

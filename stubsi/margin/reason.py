@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
+from stubsi.board.names import shortened
 from stubsi.margin.verdict import Verdict, wording
 
 if TYPE_CHECKING:
@@ -94,6 +95,9 @@ class Reason(NamedTuple):
     missing: str | None = None
     legs: LegDifference | None = None
     waiver: str = ""
+
+    def __repr__(self) -> str:
+        return f"<Reason {self.verdict}: {shortened(str(self), 150)}>"
 
     def __str__(self) -> str:
         text = self._in_words()

@@ -3,28 +3,31 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import fields
 from typing import TYPE_CHECKING
 
 from stubsi.board.layers import CopperLayer
-from stubsi.show.tables import Column, as_html, html_lines
+from stubsi.show.tables import Column, as_html, pairs_html
 from stubsi.show.text_lines import CAUTION
 from stubsi.units import show
+from stubsi.value import SIField
 
 if TYPE_CHECKING:
     from stubsi.board.board import Board
     from stubsi.board.layers import DielectricLayer
+    from stubsi.board.stackup import Stackup
     from stubsi.drilling.effects import Effect, Effects
     from stubsi.drilling.questions import Question, Questions
     from stubsi.drilling.reroute import Reroutes
     from stubsi.margin.budget import Budget, Check
+    from stubsi.provenance import Provenance
     from stubsi.stubs.hole_model import HoleModel, HoleStub
+    from stubsi.value import Value
 
     Layer = CopperLayer | DielectricLayer
 
-_PAIR_COLUMNS: tuple[Column[tuple[str, str]], ...] = (
-    Column("", lambda row: row[0]),
-    Column("", lambda row: row[1]),
-)
+MOST_ITEMS = 8
+"""Most items of a list that a cell shows."""
 
 _LAYER_COLUMNS: tuple[Column[Layer], ...] = (
     Column("layer", lambda layer: layer.name if isinstance(layer, CopperLayer) else layer.material),
@@ -210,9 +213,69 @@ def questions_html(questions: Questions) -> str:
     return as_html(_QUESTION_COLUMNS, questions)
 
 
+def stub_html(stub: HoleStub) -> str:
+    """One stub of a hole: its length, its first notch and where that comes from.
+
+    Parameters
+    ----------
+    stub : HoleStub
+
+    Returns
+    -------
+    str
+    """
+    return pairs_html(((column.title, column.cell(stub)) for column in _STUB_COLUMNS), foot=[CAUTION])
+
+
+def stackup_html(stackup: Stackup) -> str:
+    """Layers of a stackup, from the top.
+
+    Parameters
+    ----------
+    stackup : Stackup
+
+    Returns
+    -------
+    str
+    """
+    source = [f"Source: {stackup.source}"] if stackup.source else []
+    return as_html(_LAYER_COLUMNS, stackup.layers, head=[f"Stackup, {show(stackup.edges_si[-1], 'length')}", *source])
+
+
+def fields_html(value: Value | Provenance) -> str:
+    """Names and values of the fields of any value.
+
+    Parameters
+    ----------
+    value : Value or Provenance
+
+    Returns
+    -------
+    str
+    """
+    names = [item.name for item in fields(value) if item.init]
+    pairs = [(name.replace("_", " "), _field_text(value, name)) for name in names]
+    return pairs_html(pairs, head=[type(value).__name__])
+
+
+def _field_text(value: object, name: str) -> str:
+    declared = vars(type(value)).get(name)
+    if isinstance(declared, SIField):
+        return declared.text(getattr(value, declared.si_name)).replace("'", "").removeprefix("None")
+    return _text(getattr(value, name))
+
+
+def _text(part: object) -> str:
+    """A part of a value as text; empty where there is none."""
+    if not isinstance(part, (tuple, list)):
+        return "" if part is None else str(part)
+    more = [f"and {len(part) - MOST_ITEMS} more"] if len(part) > MOST_ITEMS else []
+    return ", ".join([*map(_text, part[:MOST_ITEMS]), *more])
+
+
 def _pairs_html(*pairs: tuple[str, str]) -> str:
     """Names and values in two columns, and the caution."""
-    return as_html(_PAIR_COLUMNS, pairs) + html_lines([CAUTION])
+    return pairs_html(pairs, foot=[CAUTION])
 
 
 def _length(metres: float | None) -> str:

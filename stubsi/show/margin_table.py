@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from stubsi.margin.net_margin import COLUMNS
+from stubsi.margin.net_margin import COLUMNS, table_number, table_value
 from stubsi.margin.verdict import Verdict
 from stubsi.provenance import HARDWARE_ERROR
-from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text
+from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text, pairs_html
 from stubsi.show.text_lines import CAUTION, checked_width, wrapped
 
 if TYPE_CHECKING:
@@ -50,7 +50,13 @@ def figures(digits: int, *values: float | None) -> str:
 
 def _nyquist(row: NetMargin) -> str:
     """Nyquist frequency [GHz] to two decimals; below 10 MHz to two digits, so that no signal shows as 0.00 GHz."""
-    return figures(2, row.nyquist) if row.nyquist >= 0.01 else f"{row.nyquist:.2g}"
+    nyquist = row.nyquist_si / 1e9
+    return figures(2, nyquist) if nyquist >= 0.01 else f"{nyquist:.2g}"
+
+
+def _numbers(digits: int, row: NetMargin, *names: str) -> str:
+    """Figures of a net in the units of the table, as ``figures`` writes them."""
+    return figures(digits, *(table_number(row, name) for name in names))
 
 
 def _margin(row: NetMargin) -> str:
@@ -64,8 +70,8 @@ TEXT_COLUMNS: tuple[Column[NetMargin], ...] = (
     Column("Nyquist", _nyquist, unit="GHz", align="right", priority=6),
     Column("hole", lambda row: row.hole, priority=4),
     Column("side", lambda row: row.side, priority=3),
-    Column("stub", lambda row: figures(3, row.stub_length), unit="mm", align="right", priority=7),
-    Column("notch", lambda row: figures(2, row.first_notch, row.first_notch_to), unit="GHz", align="right"),
+    Column("stub", lambda row: _numbers(3, row, "stub_length"), unit="mm", align="right", priority=7),
+    Column("notch", lambda row: _numbers(2, row, "first_notch", "first_notch_to"), unit="GHz", align="right"),
     Column("margin", _margin, unit="x Nyq", align="right"),
     Column("loss", lambda row: figures(2, row.loss), unit="dB", align="right", priority=2),
     Column("return", lambda row: figures(1, row.return_loss), unit="dB", align="right", priority=1),
@@ -75,6 +81,20 @@ TEXT_COLUMNS: tuple[Column[NetMargin], ...] = (
 """Columns of the text table: few figures, short titles."""
 
 
+def row_html(row: NetMargin) -> str:
+    """One net of a ranking: every column with its value.
+
+    Parameters
+    ----------
+    row : NetMargin
+
+    Returns
+    -------
+    str
+    """
+    return pairs_html((column.heading, column.cell(row)) for column in _every_column("{:.4g}".format))
+
+
 def _every_column(number: Callable[[float], str]) -> list[Column[NetMargin]]:
     """A column for every field of a net, numbers written by ``number``."""
     return [_field_column(name, title, number) for name, title in COLUMNS.items()]
@@ -82,7 +102,7 @@ def _every_column(number: Callable[[float], str]) -> list[Column[NetMargin]]:
 
 def _field_column(name: str, title: str, number: Callable[[float], str]) -> Column[NetMargin]:
     def cell(row: NetMargin) -> str:
-        value: str | float | None = getattr(row, name)
+        value = table_value(row, name)
         if value is None:
             return ""
         return value if isinstance(value, str) else number(value)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stubsi.show.tables import Column, as_html
+from stubsi.show.tables import Column, as_html, pairs_html
 from stubsi.units import show
 
 if TYPE_CHECKING:
@@ -24,11 +24,6 @@ _RULE_COLUMNS: tuple[Column[tuple[str, str, str]], ...] = (
     Column("source", lambda row: row[2]),
 )
 
-_FIELD_COLUMNS: tuple[Column[tuple[str, str]], ...] = (
-    Column("", lambda row: row[0]),
-    Column("", lambda row: row[1]),
-)
-
 
 def part_html(title: str, rows: Iterable[tuple[str, str]]) -> str:
     """One object: its names and values in two columns below a title.
@@ -43,7 +38,7 @@ def part_html(title: str, rows: Iterable[tuple[str, str]]) -> str:
     -------
     str
     """
-    return as_html(_FIELD_COLUMNS, list(rows), head=[title])
+    return pairs_html(rows, head=[title])
 
 
 def rules_html(rules: FabricatorRules) -> str:

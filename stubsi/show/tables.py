@@ -10,6 +10,7 @@ import csv
 import html
 import io
 from dataclasses import dataclass, field
+from operator import itemgetter
 from typing import TYPE_CHECKING, Any, Generic, Literal, NamedTuple, TypeVar
 
 from stubsi.show.text_lines import MOST_WIDTH, one_line
@@ -220,6 +221,23 @@ def as_html(
     table = f"<table>{top}<tbody>{body}</tbody></table>"
     more = [f"and {len(rows) - most} more rows"] if len(rows) > most else []
     return html_lines(head) + table + html_lines([*more, *foot])
+
+
+def pairs_html(pairs: Iterable[tuple[str, str]], *, head: Iterable[str] = (), foot: Iterable[str] = ()) -> str:
+    """Names and values as an HTML table of two columns without titles.
+
+    Parameters
+    ----------
+    pairs : iterable of (str, str)
+    head, foot : iterable of str
+        Lines above and below the table.
+
+    Returns
+    -------
+    str
+    """
+    columns = tuple(Column("", itemgetter(number)) for number in (0, 1))
+    return as_html(columns, list(pairs), head=head, foot=foot)
 
 
 def html_lines(lines: Iterable[str]) -> str:

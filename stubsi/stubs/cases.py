@@ -37,9 +37,11 @@ class Case(NamedTuple):
     bore: Bore | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class StubTable:
     """Every stub of a board. The arrays have one entry per stub, in the order of the nets, and are read-only.
+
+    Two tables are equal if their stubs are, one by one: the same cases, in the same nets and legs of nets.
 
     Parameters
     ----------
@@ -71,6 +73,15 @@ class StubTable:
     def __post_init__(self) -> None:
         for array in (self.net, self.hole, self.leg, self.case, self.least):
             read_only(array)
+
+    def __eq__(self, other: object) -> bool:
+        if self is other or not isinstance(other, StubTable):
+            return self is other
+        arrays = ((self.net, other.net), (self.leg, other.leg), (self.case, other.case), (self.least, other.least))
+        return all(np.array_equal(*both) for both in arrays) and self.cases == other.cases
+
+    def __hash__(self) -> int:
+        return hash((self.cases, self.case.tobytes()))
 
     @cached_property
     def length_si(self) -> NDArray[np.float64]:

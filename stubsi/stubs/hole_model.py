@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from stubsi.board.board import Board
 from stubsi.board.distance import Distance, EndKind
+from stubsi.board.names import by_name
 from stubsi.board.net import DepthDrill
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.physics.uniform_line import decibels, shunt_s
@@ -31,9 +32,12 @@ if TYPE_CHECKING:
 
     from stubsi.board.hole_kinds import Span
     from stubsi.board.net import Hole
+    from stubsi.board.padstack import Padstack
+    from stubsi.board.stackup import Stackup
     from stubsi.network import Frequencies, Network
     from stubsi.provenance import Provenance
     from stubsi.stubs.drawn import StubShape
+    from stubsi.stubs.model_choice import ModelName
     from stubsi.stubs.models import Models
     from stubsi.stubs.surroundings import Around
     from stubsi.units import Dimensioned, DimensionedArray, Quantity
@@ -45,9 +49,24 @@ LOWEST = 1.0
 """Lowest frequency [Hz] at which the chain of cells is evaluated. Lower ones, DC among them, are replaced by it."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+class BarrelInputs(NamedTuple):
+    """What the model of the barrel between the outermost layers in use is made from.
+
+    ``around``: what stands around the hole. ``model``: the electrical model that was chosen.
+    """
+
+    stackup: Stackup
+    padstack: Padstack
+    span: Span
+    around: Around
+    model: ModelChoice
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
 class HoleStub:
     """One stub of a hole: its length, its figures, and where they come from.
+
+    Two are equal if they are made from the same shape, length and surroundings by the same choice of the model.
 
     Parameters
     ----------
@@ -57,17 +76,28 @@ class HoleStub:
         Its length as drawn, and the two ends it runs between.
     provenance : Provenance
         How it is modelled.
+    case : Case
+        The stub, and what stands around its hole.
+    model : ModelChoice
+        The electrical model that was chosen.
     models : Models
         The electrical model: of one stub.
     """
 
-    side: str
-    distance: Distance
-    provenance: Provenance
-    models: Models
+    side: str = field(compare=False)
+    distance: Distance = field(compare=False)
+    provenance: Provenance = field(compare=False)
+    case: Case
+    model: ModelChoice
+    models: Models = field(compare=False)
 
     def __repr__(self) -> str:
         return f"HoleStub({self.side}, {self.distance}, {self.provenance.tier})"
+
+    def _repr_html_(self) -> str:
+        from stubsi.show.html import stub_html
+
+        return stub_html(self)
 
     @property
     def stub_length_si(self) -> float:
@@ -175,9 +205,11 @@ class HoleStub:
         return shunt_network(self.input_si, frequency, z0)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False, repr=False)
+@dataclass(frozen=True, kw_only=True, repr=False)
 class HoleModel:
     """A hole from the outermost layer in use on top (port 1) to the one below (port 2); of a pair: odd mode, one leg.
+
+    Two are equal if their names, their stubs, and the inputs of the barrel between are equal.
 
     Parameters
     ----------
@@ -185,6 +217,8 @@ class HoleModel:
         Of the hole.
     above, below : HoleStub or None
         Its stubs, None where there is none.
+    barrel : BarrelInputs
+        What the model of the barrel between the outermost layers in use is made from.
     through : callable
         Frequency [Hz], shape (n,) -> chain matrix of the barrel between the outermost layers in use, shape (n, 2, 2).
     """
@@ -192,7 +226,8 @@ class HoleModel:
     name: str
     above: HoleStub | None
     below: HoleStub | None
-    through: Callable[[FloatArray], ComplexArray]
+    barrel: BarrelInputs
+    through: Callable[[FloatArray], ComplexArray] = field(compare=False)
 
     def __repr__(self) -> str:
         stubs = ", ".join(f"{stub.side} {show(stub.stub_length_si, 'length')}" for stub in self.stubs)
@@ -246,7 +281,9 @@ class HoleModel:
         return abcd_network(lambda hz: np.moveaxis(self.abcd_si(hz), 0, -1), frequency, z0)
 
 
-def hole_model(board: Board, hole: str, *, model: str = "solved", drilled: Iterable[DepthDrill] = ()) -> HoleModel:
+def hole_model(
+    board: Board, hole: str, *, model: ModelName = "solved", drilled: Iterable[DepthDrill] = ()
+) -> HoleModel:
     """Model one hole of a board.
 
     Parameters
@@ -267,9 +304,11 @@ def hole_model(board: Board, hole: str, *, model: str = "solved", drilled: Itera
 
     Raises
     ------
+    UnknownNameError
+        No hole of that name among the signal nets.
     StubsiError
-        No hole of that name among the signal nets; an unknown ``model``; a depth drill where there is no stub, or
-        that would leave more than there is; arguments of the wrong kind.
+        An unknown ``model``; a depth drill where there is no stub, or that would leave more than there is; arguments
+        of the wrong kind.
     UnknownValueError
         The return vias, or another value that the model needs, are not known. The hole then has no single two-port.
     """
@@ -281,8 +320,10 @@ def hole_model(board: Board, hole: str, *, model: str = "solved", drilled: Itera
     shapes = stub_shapes(board.stackup, hole_on_board.padstack, span, hole_on_board.press_fit)
     cases = _cases(hole, shapes, around, _by_side(hole, drilled))
     stubs = {case.shape.side: _stub(hole, case, choice) for case in cases}
-    through = _through(board, hole_on_board, span, around, choice)
-    return HoleModel(name=hole, above=stubs.get("top"), below=stubs.get("bottom"), through=through)
+    barrel = BarrelInputs(board.stackup, hole_on_board.padstack, span, around, choice)
+    return HoleModel(
+        name=hole, above=stubs.get("top"), below=stubs.get("bottom"), barrel=barrel, through=_through(barrel)
+    )
 
 
 def _signal_hole(board: Board, name: str) -> tuple[int, Hole]:
@@ -290,9 +331,7 @@ def _signal_hole(board: Board, name: str) -> tuple[int, Hole]:
     if not isinstance(board, Board):
         raise StubsiError(f"board = {board!r}: must be a Board; read_board makes one from a file.")
     holes: dict[str, tuple[int, Hole]] = board.remembered("signal holes by name", lambda: _numbered_holes(board))
-    if not isinstance(name, str) or name not in holes:
-        raise StubsiError(f"hole {name!r}: no hole of that name in a signal net of board {board.name}.")
-    return holes[name]
+    return by_name(holes, name, "hole", f"in a signal net of board {board.name}")
 
 
 def _numbered_holes(board: Board) -> dict[str, tuple[int, Hole]]:
@@ -343,18 +382,19 @@ def _stub(hole: str, case: Case, choice: ModelChoice) -> HoleStub:
     distance = shape.distance
     if case.length_si < shape.stub_length_si:
         distance = Distance(length=InSI(case.length_si), between=shape.between.ending_at(EndKind.PLATING_END))
-    return HoleStub(side=shape.side, distance=distance, provenance=models.provenance[0], models=models)
+    return HoleStub(
+        side=shape.side, distance=distance, provenance=models.provenance[0], case=case, model=choice, models=models
+    )
 
 
-def _through(
-    board: Board, hole: Hole, span: Span, around: Around, choice: ModelChoice
-) -> Callable[[FloatArray], ComplexArray]:
+def _through(inputs: BarrelInputs) -> Callable[[FloatArray], ComplexArray]:
     """Chain matrix over frequency [Hz] of the barrel between the outermost layers in use."""
+    stackup, padstack, span, around, choice = inputs
     if span.upper_in_use == span.lower_in_use:
         return _no_barrel
     if choice.uniform:
-        return uniform_through(board.stackup, hole.padstack, span)
-    barrel = through_of(board.stackup, hole.padstack, span, around.pitch)
+        return uniform_through(stackup, padstack, span)
+    barrel = through_of(stackup, padstack, span, around.pitch)
     return _no_barrel if barrel is None else solved_through(barrel, around)
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal, TypeAlias, get_args
 
 from stubsi.errors import StubsiError
 from stubsi.stubs.solved_model import solved_models
@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from stubsi.stubs.models import Models
     from stubsi.units import Dimensioned
 
-NAMES = ("solved", "uniform")
+ModelName: TypeAlias = Literal["solved", "uniform"]
+"""How users name an electrical model: solved from the geometry, or a uniform line."""
 
 
 @dataclass(frozen=True, kw_only=True, repr=False, eq=False)
@@ -36,12 +37,14 @@ class ModelChoice(Value):
         Delay per length [s/m] of every stub, in place of ``dk_eff``.
     """
 
-    name: str = "solved"
+    name: ModelName = "solved"
     dk_eff: float | None = None
     delay_si: float | None = None
 
     @classmethod
-    def of(cls, model: str = "solved", dk_eff: float | None = None, delay: Dimensioned | None = None) -> ModelChoice:
+    def of(
+        cls, model: ModelName = "solved", dk_eff: float | None = None, delay: Dimensioned | None = None
+    ) -> ModelChoice:
         """Check the three arguments by which users choose a model.
 
         Parameters
@@ -63,7 +66,7 @@ class ModelChoice(Value):
         UnitError
             A value that is not a permittivity or not a delay per length.
         """
-        if not isinstance(model, str) or model not in NAMES:
+        if not isinstance(model, str) or model not in get_args(ModelName):
             raise StubsiError(f"model = {model!r}: must be 'solved' or 'uniform'.")
         if dk_eff is None and delay is None:
             return cls(name=model)
