@@ -8,8 +8,9 @@ import numpy as np
 import skrf
 
 from stubsi.errors import UnitError
+from stubsi.number_rules import in_range
 from stubsi.physics.uniform_line import shunt_s
-from stubsi.units import in_range, one_si, to_si
+from stubsi.units import one_si, to_si
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -7,22 +7,24 @@ parser. The caller's pint registry is used as it is and is never changed.
 from __future__ import annotations
 
 import math
-import re
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Literal, TypeAlias
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 import numpy as np
 import pint
 
 from stubsi.errors import UnitError
-from stubsi.unit_errors import as_shown, no_number, no_unit, with_article, wrong_rate_unit, wrong_unit
-from stubsi.unit_names import EXAMPLE, LARGEST_AND_SMALLEST, LARGEST_NUMBER, RATE_UNITS, SHOWN, SI, UNITS, Counted
+from stubsi.number_rules import in_range
+from stubsi.unit_errors import as_shown, no_number, no_unit, with_article, wrong_rate_unit
+from stubsi.unit_names import EXAMPLE, RATE_UNITS, SHOWN, SI, UNITS, Counted
+from stubsi.unit_text import number_and_unit, text_to_si
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from numpy.typing import ArrayLike, NDArray
 
+    from stubsi.number_rules import Rule
     from stubsi.unit_names import Kind, RateKind
 
     FloatArray: TypeAlias = NDArray[np.float64]
@@ -39,33 +41,6 @@ if TYPE_CHECKING:
 
     NumberArray: TypeAlias = Number | Sequence["NumberArray"] | NDArray[np.floating[Any]] | NDArray[np.integer[Any]]
     """One or more plain numbers."""
-
-Rule: TypeAlias = Literal[
-    "positive",
-    "not negative",
-    "any",
-    "at least 1 (vacuum)",
-    "below 1 and not negative (a ratio, not a percentage)",
-]
-"""The condition that a number must meet. In addition it must always be finite."""
-
-DK_RULE: Rule = "at least 1 (vacuum)"
-"""Condition on a relative permittivity."""
-DF_RULE: Rule = "below 1 and not negative (a ratio, not a percentage)"
-"""Condition on a loss tangent."""
-
-_RULES: dict[Rule, tuple[float, bool, float]] = {
-    "positive": (0.0, False, math.inf),
-    "not negative": (0.0, True, math.inf),
-    "any": (-math.inf, False, math.inf),
-    DK_RULE: (1.0, True, math.inf),
-    DF_RULE: (0.0, True, 1.0),
-}
-"""For each rule: the lower limit, whether that limit itself is allowed, and the limit that numbers must lie below."""
-
-_NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
-_NUMBER_AND_UNIT = re.compile(rf"\s*({_NUMBER})\s*(\S+)\s*")
-_NUMBER_AND_REST = re.compile(rf"({_NUMBER})\s*(\S.*)?")
 
 
 def to_si(value: DimensionedArray, kind: Kind, name: str, *, rule: Rule = "positive") -> float | FloatArray:
@@ -98,7 +73,7 @@ def to_si(value: DimensionedArray, kind: Kind, name: str, *, rule: Rule = "posit
         value = value.tolist()
     si: float | FloatArray
     if isinstance(value, str):
-        si = _text_to_si(value, kind, name)
+        si = text_to_si(value, kind, name)
     elif isinstance(value, pint.Quantity):
         si = _quantity_to_si(value, kind, name)
     elif isinstance(value, (list, tuple)):
@@ -190,54 +165,6 @@ def to_number(value: NumberArray, name: str, *, rule: Rule = "positive") -> floa
     return in_range(number if number.ndim else float(number), None, name, rule, shown=value)
 
 
-def in_range(si: float | FloatArray, kind: Kind | None, name: str, rule: Rule, shown: object) -> float | FloatArray:
-    """Check that numbers are finite, obey a rule and have a size that is possible for their kind.
-
-    Parameters
-    ----------
-    si : float or ndarray
-        The numbers, in the SI unit of their kind.
-    kind : str or None
-        A key of ``UNITS``; None: plain numbers.
-    name : str
-        Name of the argument, for the error text.
-    rule : str
-        Condition on the numbers.
-    shown : object
-        The value as the user gave it, for the error text.
-
-    Returns
-    -------
-    float or ndarray
-        ``si`` as it is.
-
-    Raises
-    ------
-    UnitError
-        A number is not finite, breaks the rule, or is far too large or too small.
-    """
-    lowest, allowed, below = _RULES[rule]
-    largest, smallest = LARGEST_AND_SMALLEST[kind] if kind else (LARGEST_NUMBER, 0.0)
-    smallest = 0.0 if rule == "any" else smallest  # a difference of two values can be as small as their rounding
-    if isinstance(si, float):
-        obeys = lowest < si < below or (allowed and si == lowest)
-        sensible = si == 0 or smallest <= abs(si) <= largest
-    else:
-        size = np.abs(si)
-        obeys = bool(np.all(((lowest < si) & (si < below)) | (allowed & (si == lowest))))
-        sensible = bool(np.all((si == 0) | ((smallest <= size) & (size <= largest))))
-    if obeys and sensible:
-        return si
-    unit = f" {SI[kind]}" if kind else ""
-    if not obeys:
-        want = "finite" if rule == "any" else f"finite and {rule}"
-        if np.isinf(si).any():
-            want += f"; its size must be at most {largest:g}{unit}"
-        raise UnitError(f"{name} = {as_shown(shown)}: must be {want}.")
-    least = f" and, unless it is zero, at least {smallest:g}{unit}" if smallest else ""
-    raise UnitError(f"{name} = {as_shown(shown)}: its size must be at most {largest:g}{unit}{least}.")
-
-
 def to_rate(value: Dimensioned, name: str) -> tuple[float, Counted, str]:
     """Split a line rate into its number, what it counts, and the modulation that its text states.
 
@@ -264,7 +191,7 @@ def to_rate(value: Dimensioned, name: str) -> tuple[float, Counted, str]:
     """
     if isinstance(value, pint.Quantity):
         return (*_rate_of_quantity(value, name), "")
-    number, rest = _split(value, "rate", name)
+    number, rest = number_and_unit(value, "rate", name)
     unit, _, modulation = rest.partition(" ")
     if unit not in RATE_UNITS:
         raise wrong_rate_unit(value, unit, name)
@@ -328,40 +255,6 @@ def _float(number: float) -> float:
         return float(number)
     except OverflowError:
         return math.inf
-
-
-def _text_to_si(text: str, kind: Kind, name: str) -> float:
-    match = _NUMBER_AND_UNIT.fullmatch(text)
-    factor = UNITS[kind].get(match[2]) if match else None
-    if match and factor is not None:
-        return float(match[1]) * factor
-    number, unit = _split(text, kind, name)
-    factor = UNITS[kind].get(unit)
-    if factor is None:
-        raise wrong_unit(text, unit, kind, name)
-    return number * factor
-
-
-def _split(value: object, kind: Kind | Literal["rate"], name: str) -> tuple[float, str]:
-    """Number and unit of a text. Each way of writing a number that could be misread has its own error text."""
-    if not isinstance(value, str):
-        raise no_unit(value, kind, name)
-    text = value.strip().replace("\u2212", "-")
-    example = f"write it like '{EXAMPLE[kind]}'"
-    if not text:
-        raise UnitError(f"{name} is blank: {example}.")
-    if "," in text:
-        raise UnitError(f"{name} = {as_shown(value)}: a comma can be a decimal or a thousands mark; {example}.")
-    if any(mark in text for mark in "\"'\u2032\u2033\u2018\u2019\u201c\u201d"):
-        raise UnitError(f"{name} = {as_shown(value)}: quote marks are no unit; {example}, inches as 'in'.")
-    if any(character.isdecimal() and not character.isascii() for character in text):
-        raise UnitError(f"{name} = {as_shown(value)}: only the digits 0 to 9 are read; {example}.")
-    match = _NUMBER_AND_REST.fullmatch(text)
-    if match is None:
-        raise UnitError(f"{name} = {as_shown(value)}: must be one number and one unit; {example}.")
-    if match[2] is None:
-        raise no_unit(value, kind, name)
-    return float(match[1]), " ".join(match[2].split())
 
 
 def _quantity_to_si(value: Quantity, kind: Kind, name: str) -> float | FloatArray:

@@ -1,7 +1,5 @@
 """Owns the frozen value object: fields with a dimension, fields that are converted, comparison, hash, print and copy.
 
-It also holds the mapping that nobody can change.
-
 A field with a dimension is written in two lines. The first declares what users give and get back. The second declares
 the float that the library calculates with::
 
@@ -18,24 +16,23 @@ A field that takes more types than it keeps names both, and the function that co
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import MISSING, Field, fields
 from enum import StrEnum
 from typing import TYPE_CHECKING, Any, ClassVar, Generic, Self, TypeVar, overload
 
-from stubsi.errors import BoardError, UnitError
-from stubsi.unit_errors import as_shown
+from stubsi.errors import UnitError
 from stubsi.unit_names import EXAMPLE
 from stubsi.units import one_si, quantity, show
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
     from dataclasses import _MISSING_TYPE
 
     import numpy as np
-    from numpy.typing import NDArray
 
+    from stubsi.number_rules import Rule
     from stubsi.unit_names import Kind
-    from stubsi.units import Dimensioned, Quantity, Rule
+    from stubsi.units import Dimensioned, Quantity
 
 Item = TypeVar("Item")
 Key = TypeVar("Key")
@@ -297,211 +294,3 @@ def kept_names(value_type: type[Value]) -> tuple[str, ...]:
             if not isinstance(value_type.__dict__.get(name), SIField) and (item.init or name.endswith("_si"))
         )
     return _KEPT_NAMES[value_type]
-
-
-@overload
-def checked(value: object, what: str) -> str: ...
-@overload
-def checked(value: object, what: str, of: type[Item]) -> Item: ...
-def checked(value: object, what: str, of: type[Any] = str) -> Any:
-    """Return ``value`` if it is of the wanted type.
-
-    Parameters
-    ----------
-    value : object
-        The value to check.
-    what : str
-        Name of the argument, for the error text.
-    of : type
-        The wanted type. A text (the default) must not be blank.
-
-    Returns
-    -------
-    Same as ``value``.
-
-    Raises
-    ------
-    BoardError
-        ``value`` is of another type, or a blank text.
-    """
-    if not isinstance(value, of) or (of is str and not str(value).strip()):
-        wanted = {str: "a text that is not blank", bool: "True or False"}.get(of, f"a {of.__name__}")
-        raise BoardError(f"{what} = {as_shown(value)}: must be {wanted}.")
-    return value
-
-
-def text_or_blank(value: object, what: str) -> str:
-    """Return ``value`` if it is a text, which may be blank.
-
-    Parameters
-    ----------
-    value : object
-        The value to check.
-    what : str
-        Name of the argument, for the error text.
-
-    Returns
-    -------
-    str
-
-    Raises
-    ------
-    BoardError
-        ``value`` is not a text.
-    """
-    if not isinstance(value, str):
-        raise BoardError(f"{what} = {as_shown(value)}: must be a text, or left out.")
-    return value
-
-
-def one_of(value: object, what: str, allowed: tuple[str, ...]) -> None:
-    """Check that a value is one of the allowed texts.
-
-    Parameters
-    ----------
-    value : object
-        The value to check.
-    what : str
-        Name of the argument, for the error text.
-    allowed : tuple of str
-        The allowed texts. If a blank text is one of them, the argument may be left out.
-
-    Raises
-    ------
-    BoardError
-        ``value`` is none of them. The error text names them.
-    """
-    if not (isinstance(value, str) and value in allowed):
-        known = [text for text in allowed if text]
-        wanted = " or ".join(map(repr, known)) if len(known) == 2 else f"one of {', '.join(known)}"
-        raise BoardError(f"{what} = {as_shown(value)}: must be {wanted}{', or left out' if '' in allowed else ''}.")
-
-
-@overload
-def sequence(value: object, what: str) -> tuple[str, ...]: ...
-@overload
-def sequence(value: object, what: str, of: type[Item]) -> tuple[Item, ...]: ...
-def sequence(value: object, what: str, of: type[Any] = str) -> tuple[Any, ...]:
-    """Convert a list to a tuple and check its items.
-
-    Parameters
-    ----------
-    value : iterable
-        A list or another iterable, but no text and no mapping.
-    what : str
-        Name of the argument, for the error text.
-    of : type
-        Type that every item must be of. A text (the default) must not be blank.
-
-    Returns
-    -------
-    tuple
-
-    Raises
-    ------
-    BoardError
-        ``value`` is not a list, or an item is of another type or is a blank text.
-    """
-    if isinstance(value, (str, Mapping)) or not isinstance(value, Iterable):
-        raise _no_list(value, what, of)
-    try:
-        items = tuple(value)
-    except TypeError:  # a numpy array of dimension 0 has __iter__ but cannot be iterated
-        raise _no_list(value, what, of) from None
-    for item in items:
-        checked(item, what, of)
-    return items
-
-
-def _no_list(value: object, what: str, of: type[Any]) -> BoardError:
-    wanted = {str: " of names", object: ""}.get(of, f" of {of.__name__}s")
-    return BoardError(f"{what} = {as_shown(value)}: must be a list{wanted}.")
-
-
-def names(value: Iterable[str], what: str) -> tuple[str, ...]:
-    """Convert a list of names to a tuple. This is ``sequence`` in the form that ``Converted`` takes.
-
-    Parameters
-    ----------
-    value : iterable of str
-        Names, none of them blank.
-    what : str
-        Name of the argument, for the error text.
-
-    Returns
-    -------
-    tuple of str
-    """
-    return sequence(value, what)
-
-
-def pairs(value: object, what: str) -> tuple[tuple[Any, Any], ...]:
-    """Convert a mapping, or a list of pairs, to a tuple of pairs.
-
-    Parameters
-    ----------
-    value : mapping or iterable of tuple
-        The pairs.
-    what : str
-        Name of the argument, for the error text.
-
-    Returns
-    -------
-    tuple of tuple
-
-    Raises
-    ------
-    BoardError
-        ``value`` is neither a mapping nor a list of pairs.
-    """
-    items = tuple(value.items()) if isinstance(value, Mapping) else sequence(value, what, tuple)
-    if any(len(item) != 2 for item in items):
-        raise BoardError(f"{what} = {as_shown(value)}: must be a mapping.")
-    return items
-
-
-def read_only(array: NDArray[Scalar]) -> NDArray[Scalar]:
-    """Make an array read-only and return it. Results are shared, so nobody may write into them.
-
-    Parameters
-    ----------
-    array : ndarray
-        Any array.
-
-    Returns
-    -------
-    ndarray
-        The same array.
-    """
-    array.flags.writeable = False
-    return array
-
-
-class ReadOnlyMapping(Mapping[Key, Kept_co]):
-    """A mapping that nobody can change. Two are equal if their items are; it can be hashed and pickled.
-
-    Parameters
-    ----------
-    items : mapping
-        They are copied.
-    """
-
-    __slots__ = ("_items",)
-
-    def __init__(self, items: Mapping[Key, Kept_co]) -> None:
-        self._items = dict(items)
-
-    def __getitem__(self, key: Key) -> Kept_co:
-        return self._items[key]
-
-    def __iter__(self) -> Iterator[Key]:
-        return iter(self._items)
-
-    def __len__(self) -> int:
-        return len(self._items)
-
-    def __hash__(self) -> int:
-        return hash(frozenset(self.items()))
-
-    def __repr__(self) -> str:
-        return repr(self._items)

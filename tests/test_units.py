@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 
 from stubsi import StubsiError, UnitError, notch_frequency
-from stubsi.unit_names import LARGEST_AND_SMALLEST, LARGEST_NUMBER, SI
-from stubsi.units import UNITS, one_number, one_si, quantity, show, to_number, to_rate, to_si
+from stubsi.unit_names import LARGEST_AND_SMALLEST, LARGEST_NUMBER, SI, UNITS
+from stubsi.units import one_number, one_si, quantity, show, to_number, to_rate, to_si
 from tests.strategies import physical
 
 UREG = pint.UnitRegistry()

@@ -12,7 +12,8 @@ import pytest
 from hypothesis import given
 
 from stubsi import BoardError, Padstack, UnitError
-from stubsi.value import Converted, Dimension, InSI, OptionalDimension, Value, one_of, sequence
+from stubsi.checks import one_of, sequence
+from stubsi.value import Converted, Dimension, InSI, OptionalDimension, Value
 from tests.strategies import physical
 
 

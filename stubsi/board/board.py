@@ -16,9 +16,11 @@ from stubsi.board.net import Hole, Net
 from stubsi.board.overlaps import first_overlap
 from stubsi.board.signal import Signal, as_signal
 from stubsi.board.stackup import Stackup
+from stubsi.checks import checked, pairs, sequence, text_or_blank
 from stubsi.errors import BoardError
+from stubsi.read_only import read_only
 from stubsi.units import show
-from stubsi.value import Converted, Value, checked, kept_names, pairs, read_only, sequence, text_or_blank
+from stubsi.value import Converted, Value, kept_names
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping

@@ -7,10 +7,11 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
+from stubsi.checks import checked
 from stubsi.errors import UnitError
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, one_si, show
-from stubsi.value import Converted, Value, checked
+from stubsi.value import Converted, Value
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.board.net import LEGS
-from stubsi.value import read_only
+from stubsi.read_only import read_only
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
+from stubsi.checks import one_of, text_or_blank
 from stubsi.errors import BoardError
+from stubsi.number_rules import DF_RULE, DK_RULE
 from stubsi.unit_errors import as_shown
-from stubsi.units import DF_RULE, DK_RULE, one_number
-from stubsi.value import Dimension, OptionalDimension, Value, one_of, text_or_blank
+from stubsi.units import one_number
+from stubsi.value import Dimension, OptionalDimension, Value
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

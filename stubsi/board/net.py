@@ -10,21 +10,12 @@ from stubsi.board.criterion import Criterion
 from stubsi.board.names import shortened
 from stubsi.board.padstack import SIDES, Padstack, PressFit, Side
 from stubsi.board.signal import Signal, as_signal
+from stubsi.checks import checked, names, one_of, sequence, text_or_blank
 from stubsi.errors import BoardError, UnitError
+from stubsi.number_rules import DK_RULE
 from stubsi.unit_errors import as_shown
-from stubsi.units import DK_RULE, one_number, quantity
-from stubsi.value import (
-    Converted,
-    Dimension,
-    OptionalDimension,
-    SIField,
-    Value,
-    checked,
-    names,
-    one_of,
-    sequence,
-    text_or_blank,
-)
+from stubsi.units import one_number, quantity
+from stubsi.value import Converted, Dimension, OptionalDimension, SIField, Value
 
 if TYPE_CHECKING:
     from stubsi.units import Dimensioned, Quantity

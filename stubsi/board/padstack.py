@@ -7,22 +7,11 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias, overload
 
+from stubsi.checks import checked, names, one_of, pairs
 from stubsi.errors import BoardError
 from stubsi.unit_errors import as_shown
 from stubsi.units import quantity, show
-from stubsi.value import (
-    Converted,
-    Dimension,
-    InSI,
-    OptionalDimension,
-    SIField,
-    Value,
-    checked,
-    names,
-    one_of,
-    pairs,
-    shown_name,
-)
+from stubsi.value import Converted, Dimension, InSI, OptionalDimension, SIField, Value, shown_name
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -11,10 +11,11 @@ import numpy as np
 
 from stubsi.board.distance import Between, Distance, EndKind
 from stubsi.board.layers import CopperLayer, DielectricLayer, Laminate, assumed_of
+from stubsi.checks import one_of, sequence, text_or_blank
 from stubsi.errors import BoardError, UnknownValueError
 from stubsi.unit_errors import as_shown
 from stubsi.units import quantity, show
-from stubsi.value import Converted, InSI, Value, one_of, sequence, text_or_blank
+from stubsi.value import Converted, InSI, Value
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

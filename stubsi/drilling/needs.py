@@ -17,7 +17,7 @@ from stubsi.drilling.obstacles import ROUNDING, Obstacle, Refusal
 from stubsi.drilling.undrilled import Undecided, Undrilled, WhyUndrilled
 from stubsi.drilling.window import window
 from stubsi.margin.verdict import Verdict
-from stubsi.value import ReadOnlyMapping
+from stubsi.read_only import ReadOnlyMapping
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

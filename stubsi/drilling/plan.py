@@ -11,6 +11,7 @@ import numpy as np
 from stubsi.board.board import Board
 from stubsi.board.names import how_many
 from stubsi.board.padstack import SIDES
+from stubsi.checks import checked
 from stubsi.drilling.consequences import Consequences, consequences_of
 from stubsi.drilling.costs import FEWEST_GROUPS, Costs
 from stubsi.drilling.digest import Match, compare, digest, parts_of
@@ -28,7 +29,6 @@ from stubsi.drilling.side_view import check_layers
 from stubsi.margin.ranking import rank
 from stubsi.stubs.model_choice import ModelChoice
 from stubsi.units import one_number
-from stubsi.value import checked
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,9 +36,9 @@ if TYPE_CHECKING:
     from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused
     from stubsi.drilling.drill_task import DrillTask
     from stubsi.drilling.undrilled import Undecided, Undrilled
+    from stubsi.read_only import ReadOnlyMapping
     from stubsi.stubs.model_choice import ModelName
     from stubsi.units import Dimensioned
-    from stubsi.value import ReadOnlyMapping
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)

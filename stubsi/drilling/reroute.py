@@ -14,12 +14,13 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.board import Board
 from stubsi.board.names import how_many
+from stubsi.checks import checked
 from stubsi.drilling.drill_task import CandidateGroup, DrillTask, set_up_of
 from stubsi.drilling.group_count import TIME_LIMIT, GroupCount
 from stubsi.drilling.grouping import group_stubs
 from stubsi.drilling.joint_choice import possible
 from stubsi.drilling.net_moves import moved, moves_of_drilled_nets
-from stubsi.value import ReadOnlyMapping, checked
+from stubsi.read_only import ReadOnlyMapping
 
 if TYPE_CHECKING:
     from collections.abc import Hashable, Iterable, Sequence

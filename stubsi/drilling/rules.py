@@ -14,11 +14,12 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from stubsi.board.names import shortened
+from stubsi.checks import pairs
 from stubsi.drilling.depth_tolerance import DepthTolerance, LayersBySide, check_source, is_layer_by_side
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.errors import BoardError
 from stubsi.units import one_number, one_si, show
-from stubsi.value import Dimension, InSI, OptionalDimension, Value, pairs
+from stubsi.value import Dimension, InSI, OptionalDimension, Value
 
 Sources: TypeAlias = Mapping[str, str] | tuple[tuple[str, str], ...]
 """A source for each rule: a mapping as users give it, and sorted pairs after it is checked."""

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar
 import numpy as np
 
 from stubsi.physics.uniform_line import decibels, shunt_s
-from stubsi.value import read_only
+from stubsi.read_only import read_only
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

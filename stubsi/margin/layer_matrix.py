@@ -13,11 +13,13 @@ from stubsi.board.net import Hole, Net, ReturnVias
 from stubsi.board.padstack import Padstack
 from stubsi.board.signal import Signal, as_signal
 from stubsi.board.stackup import Stackup
+from stubsi.checks import checked
 from stubsi.errors import StubsiError
 from stubsi.margin.ranking import counted, rank
+from stubsi.read_only import ReadOnlyMapping
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_si
-from stubsi.value import InSI, ReadOnlyMapping, checked
+from stubsi.value import InSI
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -17,10 +17,10 @@ from stubsi.margin.figures import Figures, Spread, net_figures
 from stubsi.margin.net_margin import COLUMNS, NetMargin, table_value
 from stubsi.margin.net_rows import net_rows
 from stubsi.margin.verdict import Verdict, measured, standing, unknown_of
+from stubsi.read_only import read_only
 from stubsi.stubs.cases import stub_table
 from stubsi.stubs.model_choice import ModelChoice
 from stubsi.unit_errors import as_shown
-from stubsi.value import read_only
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator

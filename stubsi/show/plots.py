@@ -16,6 +16,7 @@ import numpy as np
 
 from stubsi.board.criterion import Measure
 from stubsi.board.signal import as_signal
+from stubsi.checks import checked
 from stubsi.errors import StubsiError
 from stubsi.margin.ranking import Ranking
 from stubsi.margin.verdict import Verdict
@@ -23,7 +24,6 @@ from stubsi.physics.uniform_line import decibels
 from stubsi.stubs.hole_model import HoleModel, HoleStub
 from stubsi.stubs.uniform_stub import Stub
 from stubsi.unit_errors import as_shown
-from stubsi.value import checked
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -7,6 +7,7 @@ from math import isfinite
 from typing import TYPE_CHECKING
 
 from stubsi.board.board import Board
+from stubsi.checks import checked
 from stubsi.drilling.digest import digest, parts_of
 from stubsi.drilling.drill_group import refusals_by_net
 from stubsi.drilling.plan import Plan
@@ -14,7 +15,6 @@ from stubsi.drilling.rules import FabricatorRules
 from stubsi.errors import StubsiError
 from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text
 from stubsi.show.text_lines import CAUTION, checked_width, wrapped
-from stubsi.value import checked
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import cone_height
 from stubsi.drilling.side_view import side_view
 from stubsi.show.plots import axes_for
-from stubsi.value import checked
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.hole_kinds import Span
 from stubsi.errors import StubsiError, UnknownValueError
+from stubsi.number_rules import DK_RULE
 from stubsi.physics.barrel import AIR, Barrel, End, Level
 from stubsi.stubs.barrel_layers import BLIND_CLEARANCE, BarrelLayers
 from stubsi.stubs.uniform_stub import COPPER
-from stubsi.units import DK_RULE, one_number, one_si, show
+from stubsi.units import one_number, one_si, show
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stubsi.board.hole_columns import LEG_N
+from stubsi.read_only import read_only
 from stubsi.stubs.drawn import StubShape, stub_shapes
 from stubsi.stubs.surroundings import Around, nothing_known, surroundings
-from stubsi.value import read_only
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from stubsi.value import read_only
+from stubsi.read_only import read_only
 
 if TYPE_CHECKING:
     from collections.abc import Callable

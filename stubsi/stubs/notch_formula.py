@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.errors import StubsiError
+from stubsi.number_rules import DK_RULE
 from stubsi.physics.uniform_line import quarter_wave, quarter_wave_length
-from stubsi.units import DK_RULE, one_number, one_si, quantity, show, to_number, to_si
+from stubsi.units import one_number, one_si, quantity, show, to_number, to_si
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stubsi.board.hole_columns import SINGLE, HoleColumns
+from stubsi.read_only import read_only
 from stubsi.stubs.nearest_vias import GRID, REACH, NearestVias, via_columns
-from stubsi.value import read_only
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

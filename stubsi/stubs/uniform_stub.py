@@ -12,6 +12,7 @@ import numpy as np
 from scipy.constants import c
 
 from stubsi.errors import PlausibilityWarning, StubsiError, UnknownValueError
+from stubsi.number_rules import DF_RULE, DK_RULE
 from stubsi.physics.single_line import SingleLine
 from stubsi.physics.uniform_line import (
     UniformLine,
@@ -22,7 +23,7 @@ from stubsi.physics.uniform_line import (
 )
 from stubsi.provenance import Provenance
 from stubsi.stubs.notch_formula import checked_order
-from stubsi.units import DF_RULE, DK_RULE, one_number, quantity, show, to_si
+from stubsi.units import one_number, quantity, show, to_si
 from stubsi.value import Dimension, OptionalDimension, Value
 
 if TYPE_CHECKING:

@@ -1,0 +1,172 @@
+"""Owns the checks of arguments that are no numbers: texts, lists, mappings, and objects of a certain type."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from typing import Any, TypeVar, overload
+
+from stubsi.errors import BoardError
+from stubsi.unit_errors import as_shown
+
+Item = TypeVar("Item")
+
+
+@overload
+def checked(value: object, what: str) -> str: ...
+@overload
+def checked(value: object, what: str, of: type[Item]) -> Item: ...
+def checked(value: object, what: str, of: type[Any] = str) -> Any:
+    """Return ``value`` if it is of the wanted type.
+
+    Parameters
+    ----------
+    value : object
+        The value to check.
+    what : str
+        Name of the argument, for the error text.
+    of : type
+        The wanted type. A text (the default) must not be blank.
+
+    Returns
+    -------
+    Same as ``value``.
+
+    Raises
+    ------
+    BoardError
+        ``value`` is of another type, or a blank text.
+    """
+    if not isinstance(value, of) or (of is str and not str(value).strip()):
+        wanted = {str: "a text that is not blank", bool: "True or False"}.get(of, f"a {of.__name__}")
+        raise BoardError(f"{what} = {as_shown(value)}: must be {wanted}.")
+    return value
+
+
+def text_or_blank(value: object, what: str) -> str:
+    """Return ``value`` if it is a text, which may be blank.
+
+    Parameters
+    ----------
+    value : object
+        The value to check.
+    what : str
+        Name of the argument, for the error text.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    BoardError
+        ``value`` is not a text.
+    """
+    if not isinstance(value, str):
+        raise BoardError(f"{what} = {as_shown(value)}: must be a text, or left out.")
+    return value
+
+
+def one_of(value: object, what: str, allowed: tuple[str, ...]) -> None:
+    """Check that a value is one of the allowed texts.
+
+    Parameters
+    ----------
+    value : object
+        The value to check.
+    what : str
+        Name of the argument, for the error text.
+    allowed : tuple of str
+        The allowed texts. If a blank text is one of them, the argument may be left out.
+
+    Raises
+    ------
+    BoardError
+        ``value`` is none of them. The error text names them.
+    """
+    if not (isinstance(value, str) and value in allowed):
+        known = [text for text in allowed if text]
+        wanted = " or ".join(map(repr, known)) if len(known) == 2 else f"one of {', '.join(known)}"
+        raise BoardError(f"{what} = {as_shown(value)}: must be {wanted}{', or left out' if '' in allowed else ''}.")
+
+
+@overload
+def sequence(value: object, what: str) -> tuple[str, ...]: ...
+@overload
+def sequence(value: object, what: str, of: type[Item]) -> tuple[Item, ...]: ...
+def sequence(value: object, what: str, of: type[Any] = str) -> tuple[Any, ...]:
+    """Convert a list to a tuple and check its items.
+
+    Parameters
+    ----------
+    value : iterable
+        A list or another iterable, but no text and no mapping.
+    what : str
+        Name of the argument, for the error text.
+    of : type
+        Type that every item must be of. A text (the default) must not be blank.
+
+    Returns
+    -------
+    tuple
+
+    Raises
+    ------
+    BoardError
+        ``value`` is not a list, or an item is of another type or is a blank text.
+    """
+    if isinstance(value, (str, Mapping)) or not isinstance(value, Iterable):
+        raise _no_list(value, what, of)
+    try:
+        items = tuple(value)
+    except TypeError:  # a numpy array of dimension 0 has __iter__ but cannot be iterated
+        raise _no_list(value, what, of) from None
+    for item in items:
+        checked(item, what, of)
+    return items
+
+
+def _no_list(value: object, what: str, of: type[Any]) -> BoardError:
+    wanted = {str: " of names", object: ""}.get(of, f" of {of.__name__}s")
+    return BoardError(f"{what} = {as_shown(value)}: must be a list{wanted}.")
+
+
+def names(value: Iterable[str], what: str) -> tuple[str, ...]:
+    """Convert a list of names to a tuple. This is ``sequence`` in the form that ``Converted`` takes.
+
+    Parameters
+    ----------
+    value : iterable of str
+        Names, none of them blank.
+    what : str
+        Name of the argument, for the error text.
+
+    Returns
+    -------
+    tuple of str
+    """
+    return sequence(value, what)
+
+
+def pairs(value: object, what: str) -> tuple[tuple[Any, Any], ...]:
+    """Convert a mapping, or a list of pairs, to a tuple of pairs.
+
+    Parameters
+    ----------
+    value : mapping or iterable of tuple
+        The pairs.
+    what : str
+        Name of the argument, for the error text.
+
+    Returns
+    -------
+    tuple of tuple
+
+    Raises
+    ------
+    BoardError
+        ``value`` is neither a mapping nor a list of pairs.
+    """
+    items = tuple(value.items()) if isinstance(value, Mapping) else sequence(value, what, tuple)
+    if any(len(item) != 2 for item in items):
+        raise BoardError(f"{what} = {as_shown(value)}: must be a mapping.")
+    return items
