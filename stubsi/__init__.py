@@ -50,6 +50,7 @@ if TYPE_CHECKING:
     from stubsi.margin.layer_matrix import LayerMatrix, layer_matrix
     from stubsi.margin.net_margin import NetMargin
     from stubsi.margin.ranking import Ranking, rank
+    from stubsi.margin.reason import Reason
     from stubsi.margin.stub_arguments import StubArguments
     from stubsi.margin.verdict import Verdict
     from stubsi.provenance import Provenance
@@ -111,6 +112,7 @@ _HOME = {
     "Questions": "drilling.questions",
     "RULES_OF_THUMB": "board.criterion",
     "Ranking": "margin.ranking",
+    "Reason": "margin.reason",
     "Refusal": "drilling.obstacles",
     "Refused": "drilling.drill_group",
     "Reroutes": "drilling.reroute",
@@ -196,6 +198,7 @@ __all__ = [
     "Question",
     "Questions",
     "Ranking",
+    "Reason",
     "Refusal",
     "Refused",
     "Reroutes",
