@@ -57,7 +57,8 @@ if TYPE_CHECKING:
     from stubsi.show.plots import plot_loss, plot_margins
     from stubsi.show.schedule import still_valid
     from stubsi.show.section import plot_section
-    from stubsi.stubs.hole_model import HoleModel, HoleStub, hole_model
+    from stubsi.stubs.hole_model import HoleModel, hole_model
+    from stubsi.stubs.hole_stub import HoleStub
     from stubsi.stubs.notch_formula import dk_eff_from_notch, notch_frequency
     from stubsi.stubs.uniform_stub import Stub
 
@@ -89,7 +90,7 @@ _HOME = {
     "HeldGroup": "drilling.reroute",
     "Hole": "board.net",
     "HoleModel": "stubs.hole_model",
-    "HoleStub": "stubs.hole_model",
+    "HoleStub": "stubs.hole_stub",
     "InputKind": "drilling.questions",
     "Judged": "drilling.questions",
     "LayerMatrix": "margin.layer_matrix",

@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from stubsi.drilling.reroute import Reroutes
     from stubsi.margin.budget import Budget, Check
     from stubsi.provenance import Provenance
-    from stubsi.stubs.hole_model import HoleModel, HoleStub
+    from stubsi.stubs.hole_model import HoleModel
+    from stubsi.stubs.hole_stub import HoleStub
     from stubsi.value import Value
 
     Layer = CopperLayer | DielectricLayer

@@ -21,7 +21,8 @@ from stubsi.errors import StubsiError
 from stubsi.margin.ranking import Ranking
 from stubsi.margin.verdict import Verdict
 from stubsi.physics.uniform_line import decibels
-from stubsi.stubs.hole_model import HoleModel, HoleStub
+from stubsi.stubs.hole_model import HoleModel
+from stubsi.stubs.hole_stub import HoleStub
 from stubsi.stubs.uniform_stub import Stub
 from stubsi.unit_errors import as_shown
 
