@@ -16,9 +16,9 @@ A field that takes more types than it keeps names both, and the function that co
 
 from __future__ import annotations
 
-from dataclasses import MISSING, Field, fields
+from dataclasses import MISSING, Field, dataclass, field, fields
 from enum import StrEnum
-from typing import TYPE_CHECKING, Any, ClassVar, Generic, Self, TypeVar, overload
+from typing import TYPE_CHECKING, Any, ClassVar, Generic, Self, TypeVar, dataclass_transform, overload
 
 from stubsi.errors import UnitError
 from stubsi.unit_names import EXAMPLE
@@ -148,7 +148,7 @@ class Converted(Generic[Given_contra, Kept_co]):
     """
 
     def __init__(
-        self, convert: Callable[[Given_contra, str], Kept_co], default: Kept_co | _MISSING_TYPE = MISSING
+        self, convert: Callable[[Given_contra, str], Kept_co], *, default: Kept_co | _MISSING_TYPE = MISSING
     ) -> None:
         self.convert, self.default = convert, default
 
@@ -273,6 +273,27 @@ class Value:
 
 
 _KEPT_NAMES: dict[type[Value], tuple[str, ...]] = {}
+
+
+@dataclass_transform(
+    eq_default=False, kw_only_default=True, frozen_default=True, field_specifiers=(Dimension, Converted, field)
+)
+def value_object(value_type: type[Item]) -> type[Item]:
+    """Make a class derived from ``Value`` a frozen dataclass whose fields are given by keyword.
+
+    Type checkers see which of its fields must be given: those without a default, dimensioned ones among them.
+
+    Parameters
+    ----------
+    value_type : type
+        The class.
+
+    Returns
+    -------
+    type
+        The same class.
+    """
+    return dataclass(frozen=True, kw_only=True, repr=False, eq=False)(value_type)
 
 
 def kept_names(value_type: type[Value]) -> tuple[str, ...]:

@@ -126,12 +126,14 @@ WRONG = {
     "model of hole_model": 'stubsi.hole_model(board, "U1", model="foo")',
     "model of plan": 'stubsi.plan(board, rules, costs, model="foo")',
     "measure": 'stubsi.Criterion(measure="nope", limit=1, source="me")',
+    "a padstack without its drill": 'stubsi.Padstack(name="v")',
+    "a thickness without a unit": 'stubsi.CopperLayer(name="L1", thickness=35)',
 }
 RIGHT = 'stubsi.rank(board, model="uniform"); stubsi.Criterion(measure="loss", limit=1, source="me")'
 
 
-def test_a_type_checker_refuses_unknown_names_of_models_and_measures(tmp_path):
-    """Every line but the last is refused, each for its name."""
+def test_a_type_checker_refuses_what_the_library_would(tmp_path):
+    """Every line but the last is refused: an unknown name, a missing field, a bare number."""
     pytest.importorskip("mypy")
     lines = [
         "import stubsi",
@@ -146,5 +148,5 @@ def test_a_type_checker_refuses_unknown_names_of_models_and_measures(tmp_path):
         [sys.executable, "-m", "mypy", "--follow-imports=silent", str(tmp_path / "wrong.py")],
         cwd=Path(stubsi.__file__).parents[1], capture_output=True, text=True, check=False,
     )  # fmt: skip
-    refused = {line.split(":")[1] for line in run.stdout.splitlines() if "[arg-type]" in line}
+    refused = {line.split(":")[1] for line in run.stdout.splitlines() if ": error:" in line}
     assert refused == {str(number) for number in range(5, 5 + len(WRONG))}, run.stdout

@@ -93,7 +93,7 @@ class TwoPart(Value):
 
     name: str = "a"
     count: Converted[int, int] = Converted(doubled)
-    spare: Converted[int, int] = Converted(doubled, 0)
+    spare: Converted[int, int] = Converted(doubled, default=0)
 
 
 def test_a_converted_field_keeps_what_its_function_makes():

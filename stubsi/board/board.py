@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
@@ -20,7 +19,7 @@ from stubsi.checks import checked, pairs, sequence, text_or_blank
 from stubsi.errors import BoardError
 from stubsi.read_only import read_only
 from stubsi.units import show
-from stubsi.value import Converted, Value, kept_names
+from stubsi.value import Converted, Value, kept_names, value_object
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
@@ -44,7 +43,7 @@ def _signal_criteria(
     )
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Board(Value):
     """A board: one stackup and its nets.
 
@@ -76,7 +75,7 @@ class Board(Value):
     criterion: Criterion = DEFAULT
     signal_criteria: Converted[
         Mapping[Any, Criterion] | Iterable[tuple[Any, Criterion]], tuple[tuple[Signal, Criterion], ...]
-    ] = Converted(_signal_criteria, ())
+    ] = Converted(_signal_criteria, default=())
 
     def __post_init__(self) -> None:
         checked(self.stackup, "board stackup", Stackup)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from enum import StrEnum
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal, TypeAlias
@@ -11,7 +10,7 @@ from stubsi.checks import checked
 from stubsi.errors import UnitError
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, one_si, show
-from stubsi.value import Converted, Value
+from stubsi.value import Converted, Value, value_object
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -55,7 +54,7 @@ def _measure(value: str, what: str) -> Measure:
     return Measure(value)
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Criterion(Value):
     """A limit on one figure of a net, with its source. Make one with a class method, or use ``RULES_OF_THUMB``.
 

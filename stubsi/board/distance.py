@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from stubsi.units import show
-from stubsi.value import Dimension, Value
+from stubsi.value import Dimension, Value, value_object
 
 
 class EndKind(StrEnum):
@@ -90,7 +90,7 @@ class Between:
         return f"from {self.start} to {self.end}"
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Distance(Value):
     """A length inside the board, with its two end points.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from stubsi.checks import one_of, text_or_blank
@@ -10,7 +10,7 @@ from stubsi.errors import BoardError
 from stubsi.number_rules import DF_RULE, DK_RULE
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number
-from stubsi.value import Dimension, OptionalDimension, Value
+from stubsi.value import Dimension, OptionalDimension, Value, value_object
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,7 +23,7 @@ Role: TypeAlias = Literal["signal", "plane", "mixed"]
 ROLES: tuple[Role, ...] = ("signal", "plane", "mixed")
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class CopperLayer(Value):
     """A copper layer.
 
@@ -53,7 +53,7 @@ class CopperLayer(Value):
         one_of(self.role, f"copper layer {self.name} role", ROLES)
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class DielectricLayer(Value):
     """A laminate layer. If ``dk`` or ``df`` is not given, it stays unknown until the user gives it.
 
@@ -107,7 +107,7 @@ class DielectricLayer(Value):
         return self.dk if self.dk_in_plane is None else self.dk_in_plane
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Laminate(Value):
     """Mean laminate between two depths.
 

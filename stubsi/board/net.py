@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Literal, NoReturn, TypeAlias, overload
 
 from stubsi.board.criterion import Criterion
@@ -15,7 +15,7 @@ from stubsi.errors import BoardError, UnitError
 from stubsi.number_rules import DK_RULE
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, quantity
-from stubsi.value import Converted, Dimension, OptionalDimension, SIField, Value
+from stubsi.value import Converted, Dimension, OptionalDimension, SIField, Value, value_object
 
 if TYPE_CHECKING:
     from stubsi.units import Dimensioned, Quantity
@@ -25,7 +25,7 @@ Leg: TypeAlias = Literal["", "P", "N"]
 LEGS: tuple[Leg, ...] = ("", "P", "N")
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Hole(Value):
     """A plated hole of a net.
 
@@ -53,7 +53,7 @@ class Hole(Value):
 
     name: str
     padstack: Padstack
-    connects: Converted[Iterable[str], tuple[str, ...]] = Converted(names, ())
+    connects: Converted[Iterable[str], tuple[str, ...]] = Converted(names, default=())
     x: OptionalDimension = OptionalDimension("long length", rule="any")
     x_si: float | None = field(init=False)
     y: OptionalDimension = OptionalDimension("long length", rule="any")
@@ -122,7 +122,7 @@ class Positions(SIField):
         return "[" + ", ".join(f"({length(x)}, {length(y)})" for x, y in si) + "]"
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class ReturnVias(Value):
     """Return vias of a single hole or pair, where there is no board to take them from.
 
@@ -152,7 +152,7 @@ class ReturnVias(Value):
     drill_si: float = field(init=False)
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class DepthDrill(Value):
     """A depth drill into one hole as the electrical model sees it: the rest of the stub, and the bore beyond it.
 
@@ -196,7 +196,7 @@ def _holes(value: Iterable[Hole], what: str) -> tuple[Hole, ...]:
     return sequence(value, what, Hole)
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Net(Value):
     """A net, or a differential pair if its holes name their legs. A pair is one object and is ranked as one.
 
@@ -227,10 +227,10 @@ class Net(Value):
 
     name: str
     holes: Converted[Iterable[Hole], tuple[Hole, ...]] = Converted(_holes)
-    signal: Converted[Signal | str | Quantity | None, Signal | None] = Converted(_signal, None)
+    signal: Converted[Signal | str | Quantity | None, Signal | None] = Converted(_signal, default=None)
     z0: OptionalDimension = OptionalDimension("impedance")
     z0_si: float | None = field(init=False)
-    layers: Converted[Iterable[str], tuple[str, ...]] = Converted(names, ())
+    layers: Converted[Iterable[str], tuple[str, ...]] = Converted(names, default=())
     criterion: Criterion | None = None
     waiver: str = ""
     reference: bool = False

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias, overload
 
@@ -11,7 +11,7 @@ from stubsi.checks import checked, names, one_of, pairs
 from stubsi.errors import BoardError
 from stubsi.unit_errors import as_shown
 from stubsi.units import quantity, show
-from stubsi.value import Converted, Dimension, InSI, OptionalDimension, SIField, Value, shown_name
+from stubsi.value import Converted, Dimension, InSI, OptionalDimension, SIField, Value, shown_name, value_object
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -32,7 +32,7 @@ PadsKept: TypeAlias = Literal["kept", "removed"]
 PADS_KEPT: tuple[PadsKept, ...] = ("kept", "removed")
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Antipad(Value):
     """Clearance in a plane: a round hole, or one slot that both holes of a pair share.
 
@@ -57,7 +57,7 @@ class Antipad(Value):
         checked(self.shared, "antipad shared", bool)
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class PressFit(Value):
     """What a press-fit pin needs of its hole.
 
@@ -157,7 +157,7 @@ def _span(value: Iterable[str] | None, what: str) -> tuple[str, str] | None:
     return span[0], span[1]
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Padstack(Value):
     """Drill, pads and antipads of a plated hole.
 
@@ -206,10 +206,10 @@ class Padstack(Value):
     pad_si: float | None = field(init=False)
     pads: LengthsByLayer = LengthsByLayer("length")
     pads_si: tuple[tuple[str, float | None], ...] = field(init=False)
-    antipad: Converted[Dimensioned | Antipad | None, Antipad | None] = Converted(_antipad, None)
-    antipads: Converted[LayerAntipads, tuple[tuple[str, Antipad], ...]] = Converted(_antipads, ())
+    antipad: Converted[Dimensioned | Antipad | None, Antipad | None] = Converted(_antipad, default=None)
+    antipads: Converted[LayerAntipads, tuple[tuple[str, Antipad], ...]] = Converted(_antipads, default=())
     non_functional_pads: PadsKept = "kept"
-    span: Converted[Iterable[str] | None, tuple[str, str] | None] = Converted(_span, None)
+    span: Converted[Iterable[str] | None, tuple[str, str] | None] = Converted(_span, default=None)
 
     def __post_init__(self) -> None:
         checked(self.name, "padstack name")

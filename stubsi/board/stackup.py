@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -15,7 +14,7 @@ from stubsi.checks import one_of, sequence, text_or_blank
 from stubsi.errors import BoardError, UnknownValueError
 from stubsi.unit_errors import as_shown
 from stubsi.units import quantity, show
-from stubsi.value import Converted, InSI, Value
+from stubsi.value import Converted, InSI, Value, value_object
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -36,7 +35,7 @@ def _layers(value: Iterable[CopperLayer | DielectricLayer], what: str) -> tuple[
     return tuple(layer for layer in layers if isinstance(layer, (CopperLayer, DielectricLayer)))
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Stackup(Value):
     """Layers from top to bottom, copper on both outer faces.
 

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from stubsi.drilling.depth_tolerance import check_source
 from stubsi.units import one_number
-from stubsi.value import Value
+from stubsi.value import Value, value_object
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Costs(Value):
     """What the user pays for a plan, all in one currency. The user gives all figures; no reliable ones are published.
 

@@ -10,13 +10,13 @@ the end of the plating.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from stubsi.board.padstack import SIDES
 from stubsi.errors import BoardError
 from stubsi.units import one_number, show
-from stubsi.value import Dimension, Value
+from stubsi.value import Dimension, Value, value_object
 
 if TYPE_CHECKING:
     import numpy as np
@@ -31,7 +31,7 @@ LayersBySide: TypeAlias = Mapping[str, str] | tuple[tuple[str, str], ...]
 """A layer name for each side: a mapping as users give it, and sorted pairs after it is checked."""
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class DepthTolerance(Value):
     r"""Depth tolerance of the machine, and thickness tolerance of the part of the board that is drilled through.
 

@@ -6,13 +6,13 @@ All depths [m] are counted from the datum on the drilled side into the board. Th
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, TypeVar
 
 from stubsi.drilling.depth_tolerance import check_source
 from stubsi.errors import BoardError
 from stubsi.units import one_si, show
-from stubsi.value import Dimension, InSI, OptionalDimension, Value
+from stubsi.value import Dimension, InSI, OptionalDimension, Value, value_object
 
 if TYPE_CHECKING:
     import numpy as np
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 Depths = TypeVar("Depths", float, "NDArray[np.float64]")
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class GuaranteedResidual(Value):
     r"""The fabricator guarantees how much plating is left before the must-not-cut layer, all tolerances included.
 

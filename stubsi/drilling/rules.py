@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import field, fields
 from functools import cache
 from typing import Literal, TypeAlias
 
@@ -19,7 +19,7 @@ from stubsi.drilling.depth_tolerance import DepthTolerance, LayersBySide, check_
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.errors import BoardError
 from stubsi.units import one_number, one_si, show
-from stubsi.value import Dimension, InSI, OptionalDimension, Value
+from stubsi.value import Dimension, InSI, OptionalDimension, Value, value_object
 
 Sources: TypeAlias = Mapping[str, str] | tuple[tuple[str, str], ...]
 """A source for each rule: a mapping as users give it, and sorted pairs after it is checked."""
@@ -57,7 +57,7 @@ def _ends_in_si(rule: str) -> tuple[float, ...]:
     )
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class FabricatorRules(Value):
     """What the fabricator can do. A rule given as None is unknown: the plan holds over its whole ``UNKNOWN_RANGE``.
 

@@ -6,14 +6,13 @@ the drilled side into the board.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.drilling.obstacles import ROUNDING, Bound, Obstacle, Refusal, in_mm, refusals_of
 from stubsi.drilling.rules import ANY_LAYER, FabricatorRules
 from stubsi.drilling.side_view import barrel_positions, side_view
-from stubsi.value import Value
+from stubsi.value import Value, value_object
 
 if TYPE_CHECKING:
     from stubsi.drilling.side_view import SideView
@@ -34,7 +33,7 @@ class PlatingLeft(NamedTuple):
     most_si: float
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Window(Value):
     """The range of ends that a depth drill may aim at in one stub. Equal stubs have equal windows.
 

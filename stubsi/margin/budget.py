@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
@@ -12,7 +12,7 @@ from stubsi.margin.stub_arguments import single_stub
 from stubsi.margin.stub_verdict import StubFigures, excess_of, measured_ends, reason_of_stub, verdict_of
 from stubsi.margin.verdict import Verdict
 from stubsi.units import one_si, quantity, show
-from stubsi.value import Dimension, InSI, Value
+from stubsi.value import Dimension, InSI, Value, value_object
 
 if TYPE_CHECKING:
     from typing import Unpack
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from stubsi.units import Dimensioned, Quantity
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Check(Value):
     """Whether one stub meets a criterion. True only if that is proven; prints one line.
 
@@ -112,7 +112,7 @@ def _lower_end(figure: Ends | None) -> float | None:
     return None if figure is None else figure.low
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Budget(Value):
     """Longest stub that meets a criterion; prints one line.
 

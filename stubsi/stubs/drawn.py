@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal
 
 from stubsi.board.distance import Distance, EndKind
 from stubsi.units import show
-from stubsi.value import InSI, Value
+from stubsi.value import InSI, Value, value_object
 
 if TYPE_CHECKING:
     from stubsi.board.distance import Between
@@ -19,7 +18,7 @@ TOUCHES = 1e-9
 """Depths that differ by no more than this [m] count as equal."""
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class StubShape(Value):
     """A stub as drawn: everything but its position and its signal.
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias, get_args
 
 from stubsi.errors import StubsiError
@@ -10,7 +9,7 @@ from stubsi.stubs.solved_model import solved_models
 from stubsi.stubs.uniform_model import uniform_models
 from stubsi.stubs.uniform_stub import Stub
 from stubsi.units import quantity
-from stubsi.value import Value
+from stubsi.value import Value, value_object
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -23,7 +22,7 @@ ModelName: TypeAlias = Literal["solved", "uniform"]
 """How users name an electrical model: solved from the geometry, or a uniform line."""
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class ModelChoice(Value):
     """Which electrical model the stubs of a board get. ``ModelChoice.of`` makes one from what a user gives.
 

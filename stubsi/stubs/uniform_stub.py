@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import warnings
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -24,7 +24,7 @@ from stubsi.physics.uniform_line import (
 from stubsi.provenance import Provenance
 from stubsi.stubs.notch_formula import checked_order
 from stubsi.units import one_number, quantity, show, to_si
-from stubsi.value import Dimension, OptionalDimension, Value
+from stubsi.value import Dimension, OptionalDimension, Value, value_object
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -49,7 +49,7 @@ BY_DK = Provenance(tier=GIVEN_DK, model_error=AS_GIVEN)
 BY_DELAY = Provenance(tier=GIVEN_DELAY, model_error=AS_GIVEN)
 
 
-@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+@value_object
 class Stub(Value):
     r"""A plated stub as a uniform open-ended line in shunt.
 
