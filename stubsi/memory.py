@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from threading import Lock
 from typing import TYPE_CHECKING, Generic, TypeVar
 
 if TYPE_CHECKING:
@@ -14,6 +15,8 @@ Result = TypeVar("Result")
 class Memory(Generic[Key, Result]):
     """Results by key. When the memory is full, the results that were not used for the longest time are dropped.
 
+    Several threads may use it at the same time.
+
     Parameters
     ----------
     size : int
@@ -23,6 +26,7 @@ class Memory(Generic[Key, Result]):
     def __init__(self, size: int) -> None:
         self.size = size
         self._results: dict[Key, Result] = {}
+        self._lock = Lock()
 
     def __len__(self) -> int:
         return len(self._results)
@@ -43,10 +47,19 @@ class Memory(Generic[Key, Result]):
             In the order of ``keys``.
         """
         distinct = dict.fromkeys(keys)
-        new = [key for key in distinct if key not in self._results]
-        computed = dict(zip(new, compute(new), strict=True)) if new else {}
-        results = {key: computed[key] if key in computed else self._results.pop(key) for key in distinct}
-        self._results.update(results)
-        while len(self._results) > self.size:
-            del self._results[next(iter(self._results))]
+        with self._lock:
+            results = {key: self._results[key] for key in distinct if key in self._results}
+        new = [key for key in distinct if key not in results]
+        if new:
+            results.update(zip(new, compute(new), strict=True))
+        self._remember({key: results[key] for key in distinct})
         return [results[key] for key in keys]
+
+    def _remember(self, results: dict[Key, Result]) -> None:
+        """Put these results behind all others, and drop the first ones that are too many."""
+        with self._lock:
+            for key in results:
+                self._results.pop(key, None)
+            self._results.update(results)
+            while len(self._results) > self.size:
+                del self._results[next(iter(self._results))]

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import sys
+from concurrent.futures import ThreadPoolExecutor
+
 import pytest
 
 from stubsi.memory import Memory
@@ -37,3 +40,21 @@ def test_a_failing_computation_leaves_what_was_known():
     with pytest.raises(ZeroDivisionError):
         memory.all(["a", "b"], lambda keys: [1 / 0])
     assert memory.all(["a"], lambda keys: pytest.fail("is known")) == [1]
+
+
+def test_threads_share_it():
+    """Threads that take turns as often as can be ask for overlapping keys of a memory that is always full."""
+    memory = Memory(20)
+
+    def ask(start):
+        keys = range(start % 25, start % 25 + 8)
+        return memory.all(keys, lambda new: [key**2 for key in new]) == [key**2 for key in keys]
+
+    interval = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    try:
+        with ThreadPoolExecutor(4) as threads:
+            assert all(threads.map(ask, range(4000)))
+    finally:
+        sys.setswitchinterval(interval)
+    assert len(memory) == 20

@@ -251,3 +251,8 @@ def test_modulation_tells_signals_of_one_symbol_rate_apart():
 @pytest.mark.parametrize("text", ["112 Gb/s pam4", "112 Gb/s PAM-4", "112 Gb/s PAM4", "112 Gb/s", "10GBASE-KR"])
 def test_a_signal_prints_its_modulation_once(text):
     assert str(Signal(text)) == (text if text != "112 Gb/s" else "112 Gb/s NRZ")
+
+
+def test_a_blank_modulation_is_refused():
+    with pytest.raises(UnitError, match="modulation = '' of rate '10 Gb/s': must be NRZ, PAM3 or PAM4"):
+        Signal("10 Gb/s", modulation="")

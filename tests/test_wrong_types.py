@@ -54,7 +54,7 @@ LISTS = {"list", "list of texts", "array of texts"}
 """Values that are good as a list of names; no name at all is a list, too."""
 
 PARTS = {
-    Signal: ({"rate": "10 Gb/s"}, {"rate": set(), "modulation": {"None", "blank"}}),
+    Signal: ({"rate": "10 Gb/s"}, {"rate": set(), "modulation": {"None"}}),
     Criterion: (
         {"measure": "loss", "limit": 1.0, "source": "test"},
         {"measure": set(), "limit": {"number", "array of one"}, "source": NAMES},

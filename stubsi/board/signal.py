@@ -186,7 +186,7 @@ def _modulation(argument: str | None, in_text: str, rate: object) -> Modulation:
 
 
 def _spelled(modulation: str | None, rate: object) -> Modulation | None:
-    if modulation is None or (isinstance(modulation, str) and modulation == ""):
+    if modulation is None:
         return None
     if not isinstance(modulation, str) or modulation.upper() not in _SPELLINGS:
         raise UnitError(f"modulation = {as_shown(modulation)} of rate {as_shown(rate)}: must be NRZ, PAM3 or PAM4.")
