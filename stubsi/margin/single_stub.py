@@ -316,7 +316,7 @@ class SolvedSingleStub(SingleStub):
     ) -> list[StubFigures]:
         self._check_line_known(criterion)
         unknown = models.unknown_loss if criterion.on_loss else models.unknown
-        missing = [text for text in unknown if text and math.isnan(criterion.longest_si(1.0))]
+        missing = [] if criterion.on_length else [text for text in unknown if text]
         if missing:
             raise UnknownValueError(missing[0])
         count = len(lengths)

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from stubsi.provenance import Provenance
     from stubsi.stubs.hole_model import HoleModel
     from stubsi.stubs.hole_stub import HoleStub
+    from stubsi.unit_names import Kind
     from stubsi.value import Value
 
     Layer = CopperLayer | DielectricLayer
@@ -262,8 +263,17 @@ def fields_html(value: Value | Provenance) -> str:
 def _field_text(value: object, name: str) -> str:
     declared = vars(type(value)).get(name)
     if isinstance(declared, SIField):
-        return declared.text(getattr(value, declared.si_name)).replace("'", "").removeprefix("None")
+        return _in_units(getattr(value, declared.si_name), declared.kind)
     return _text(getattr(value, name))
+
+
+def _in_units(kept: object, kind: Kind) -> str:
+    """What a field with a dimension keeps, each number with its unit; empty where it is unknown."""
+    if kept is None:
+        return ""
+    if isinstance(kept, tuple):
+        return ", ".join(" ".join(_in_units(part, kind) or "none" for part in row) for row in kept)
+    return show(kept, kind, 14) if isinstance(kept, float) else str(kept)
 
 
 def _text(part: object) -> str:
