@@ -96,6 +96,10 @@ SHOWN: dict[Kind | RateKind, tuple[str, float]] = {
 }
 """The unit in which values of each kind are given back and shown, with its factor to SI."""
 
+PREFIXES = frozenset(("", "femto", "pico", "nano", "micro", "milli", "kilo", "mega", "giga", "tera", "peta", "exa"))
+"""What may stand before ``hertz`` or ``second`` in the name of a unit of a pint quantity. Source: SI brochure, 9th
+edition, table 7, from memory."""
+
 EXAMPLE: dict[Kind | Literal["rate"], str] = {
     "length": "62 mil",
     "long length": "62 mil",

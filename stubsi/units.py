@@ -16,7 +16,7 @@ import pint
 from stubsi.errors import UnitError
 from stubsi.number_rules import in_range
 from stubsi.unit_errors import as_shown, no_number, no_unit, with_article, wrong_rate_unit
-from stubsi.unit_names import EXAMPLE, RATE_UNITS, SHOWN, SI, UNITS, Counted
+from stubsi.unit_names import EXAMPLE, PREFIXES, RATE_UNITS, SHOWN, SI, UNITS, Counted
 from stubsi.unit_text import number_and_unit, text_to_si
 
 if TYPE_CHECKING:
@@ -261,7 +261,7 @@ def _quantity_to_si(value: Quantity, kind: Kind, name: str) -> float | FloatArra
     units = [unit for unit, _ in value.unit_items()]
     if UNITS[kind] is UNITS["length"] and any(unit.endswith("mil") for unit in units):
         raise UnitError(f"{name} = {as_shown(value)}: pint's 'mil' is an angle; write '62 mil' as text, or use thou.")
-    if kind == "frequency" and not all(unit.endswith(("hertz", "second")) for unit in units):
+    if kind == "frequency" and not all(_ends_in(unit, ("hertz", "second")) for unit in units):
         raise UnitError(
             f"{name} = {as_shown(value)}: a frequency is wanted, in Hz; for a line rate use Signal(rate).nyquist."
         )
@@ -275,6 +275,11 @@ def _quantity_to_si(value: Quantity, kind: Kind, name: str) -> float | FloatArra
     except (TypeError, ValueError, OverflowError):
         raise UnitError(f"{name} = {as_shown(value)}: must be a real number.") from None
     return _real(si, value, name)
+
+
+def _ends_in(unit: str, names: tuple[str, ...]) -> bool:
+    """Whether a pint unit is one of these, with or without a prefix. An arcsecond is no second."""
+    return any(unit.removesuffix(name) in PREFIXES for name in names if unit.endswith(name))
 
 
 def _real(number: object, value: Quantity, name: str) -> float | FloatArray:
@@ -310,7 +315,7 @@ def _equal_rows(rows: list[float | FloatArray], name: str) -> FloatArray:
 def _rate_of_quantity(value: Quantity, name: str) -> tuple[float, Counted]:
     """How many per second, and what is counted: pint's unit, with any prefix, is a bit or a baud per time."""
     units = dict(value.unit_items())
-    time = {unit for unit in units if unit.endswith(("second", "minute", "hour", "hertz"))}
+    time = {unit for unit in units if _ends_in(unit, ("second", "minute", "hour", "hertz"))}
     others = [(unit, power) for unit, power in units.items() if unit not in time]
     for ending, counted in (("bit", Counted.BITS), ("baud", Counted.BITS_OR_SYMBOLS)):
         if len(others) == 1 and others[0][0].endswith(ending) and others[0][1] == 1 and value.check("1/[time]"):

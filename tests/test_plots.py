@@ -322,3 +322,20 @@ def test_an_argument_of_another_kind_is_named(plt, draw, named):
     with pytest.raises(StubsiError, match=f"{named}.*: must be a"):
         draw()
     assert plt.get_fignums() == []
+
+
+def test_a_script_leaves_no_figure_open(plt, ranking):
+    for _ in range(3):
+        plot_margins(ranking)
+    assert plt.get_fignums() == []
+
+
+def test_a_figure_that_pyplot_has_closed_can_be_saved(ranking, tmp_path):
+    plot_margins(ranking).figure.savefig(tmp_path / "margins.png")
+    assert (tmp_path / "margins.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_interactive_pyplot_keeps_the_figure_to_show_it(plt, ranking):
+    with plt.ion():
+        ax = plot_margins(ranking)
+        assert plt.get_fignums() == [ax.figure.number]

@@ -5,10 +5,12 @@ from __future__ import annotations
 import codecs
 import csv
 import html.parser
+import io
 import math
 import re
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -26,7 +28,7 @@ COLUMNS = [
     Column("size", lambda row: row[1], unit="mm", align="right", priority=2),
     Column("remark", lambda row: row[2], priority=1),
 ]
-NASTY = 'a\nb\r\nc\td\x00e\x1bf\x85g\u2028h|i,j"k<b>l</b>&m\x0bn'
+NASTY = 'a\nb\r\nc\td\x00e\x1bf\x85g\u2028h|i,j"k<b>l</b>&m\x0bn\u202eo\ufeffp'
 
 cells = st.text(max_size=12)
 tables = st.lists(st.tuples(cells, cells, cells), max_size=5)
@@ -122,7 +124,32 @@ def test_csv_reads_back_whatever_stands_in_it(rows, comments):
     assert [line[:2] for line in lines[: len(comments)]] == ["# "] * len(comments)
     head, *shown = csv.reader(lines[len(comments) :])
     assert head == ["name", "size [mm]", "remark"]
-    assert shown == [[one_line(cell) for cell in row] for row in rows]
+    assert [[cell.removeprefix("'") for cell in row] for row in shown] == [
+        [one_line(cell) for cell in row] for row in rows
+    ]
+
+
+@given(tables, st.lists(cells, max_size=3))
+def test_csv_reads_back_in_pandas_with_its_comments_skipped(rows, comments):
+    """pandas.read_csv as an independent reader. A cell that begins with # is a cell, and no comment."""
+    text = as_csv(COLUMNS, rows, comments=comments)
+    frame = pd.read_csv(io.StringIO(text), comment="#", dtype=str, keep_default_na=False, skip_blank_lines=False)
+    assert list(frame.columns) == ["name", "size [mm]", "remark"]
+    assert frame.shape == (len(rows), 3)
+
+
+@pytest.mark.parametrize("text", ["=1+1", "+3V3", "-12V", "@SUM(A1)", "=cmd|' /C calc'!A0", "'quoted"])
+def test_no_cell_of_a_csv_is_a_formula(text):
+    """What a spreadsheet reads as a formula begins with = + - or @ (common practice, no source)."""
+    shown = as_csv(COLUMNS, [(text, "1", "")]).splitlines()[1]
+    (row,) = csv.reader([shown])
+    assert row[0] == "'" + text
+
+
+@pytest.mark.parametrize("number", ["-0.5", "+3", "-1e-12", "-inf"])
+def test_a_number_in_a_csv_stays_a_number(number):
+    (row,) = csv.reader([as_csv(COLUMNS, [("via", number, "")]).splitlines()[1]])
+    assert row[1] == number
 
 
 @given(tables)

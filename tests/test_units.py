@@ -203,7 +203,8 @@ def test_one_value_is_not_a_list(value):
 
 @pytest.mark.parametrize(
     "value",
-    [Q(5, "rad/s"), Q(5, "rpm"), Q(5, "degree/s"), Q(5, "turn/s"), Q(5, "Gbit/s"), Q(5, "GBd"), Q(5, "byte/s"),
+    [Q(5, "rad/s"), Q(5, "rpm"), Q(5, "rps"), Q(5, "Grps"), Q(5, "cps"), Q(5, "arcsecond/second"),
+     Q(5, "degree/s"), Q(5, "turn/s"), Q(5, "Gbit/s"), Q(5, "GBd"), Q(5, "byte/s"),
      Q(5, "becquerel"), Q(5, "mm"), Q(5, "percent*Hz"), Q(5, "mil/s")],
     ids=str,
 )  # fmt: skip
@@ -354,7 +355,7 @@ def test_rates_are_taken_apart(value, taken):
 @pytest.mark.parametrize(
     "value",
     [Q(28, "GHz"), Q(28, "1/s"), Q(28, "byte/s"), Q(28, "Gbyte/s"), Q(28, "megabit"), Q(28, "bit/mm"),
-     Q(28, "bit**2/s"), Q(28, "baud*rad"), Q(28, "gilbert/s"), Q(28, "mm")],
+     Q(28, "bit**2/s"), Q(28, "bit*rps"), Q(28, "baud*rad"), Q(28, "gilbert/s"), Q(28, "mm")],
     ids=str,
 )  # fmt: skip
 def test_quantities_that_are_no_rate(value):

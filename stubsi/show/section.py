@@ -40,7 +40,7 @@ def plot_section(plan: Plan, ax: Axes | None = None) -> Axes:
     plan : Plan
         Whose drill groups are drawn.
     ax : matplotlib.axes.Axes, optional
-        Where to draw; a new figure of pyplot unless given.
+        Where to draw; of a new figure unless given.
 
     Returns
     -------

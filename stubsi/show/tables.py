@@ -2,13 +2,17 @@ r"""Owns the table writer: rows of any kind, described by columns, as text, CSV,
 
 A column says how to make the text of a cell from a row. Every text ends up on one line: line breaks and other control
 characters are shown as escapes (``\n``), so that no name or source can break a table.
+
+A CSV is opened in spreadsheets, too. A text that a spreadsheet would take for a formula has an apostrophe in front
+(``'=A1``), and so has a text that begins with an apostrophe: a reader takes one apostrophe off to have the text as it
+was written. A number stays a number. A cell with ``#`` stands in quotes, so that readers that skip comments keep it.
 """
 
 from __future__ import annotations
 
-import csv
 import html
 import io
+import re
 from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any, Generic, Literal, NamedTuple, TypeVar
@@ -28,6 +32,12 @@ MOST_HTML_ROWS = 200
 
 GAP = "  "
 """Between two columns of a text."""
+
+FORMULA = ("=", "+", "-", "@")
+"""What a cell begins with that spreadsheets take for a formula. Source: common practice, no source."""
+
+_QUOTED = re.compile('[",#]|^ | $')
+"""What stands in a cell of a CSV that has to be in quotes."""
 
 
 @dataclass(frozen=True)
@@ -162,10 +172,28 @@ def as_csv(columns: Sequence[Column[Row]], rows: Iterable[Row], *, comments: Ite
     """
     text = io.StringIO()
     text.writelines(f"# {one_line(line)}\n" for line in comments)
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow([column.heading for column in columns])
-    writer.writerows([one_line(column.cell(row)) for column in columns] for row in rows)
+    text.write(_csv_line(column.heading for column in columns))
+    text.writelines(_csv_line(_no_formula(one_line(column.cell(row))) for column in columns) for row in rows)
     return text.getvalue()
+
+
+def _no_formula(text: str) -> str:
+    """Text with an apostrophe in front if a spreadsheet would take it for a formula, or if it begins with one."""
+    return f"'{text}" if text.startswith("'") or (text.startswith(FORMULA) and not _is_number(text)) else text
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def _csv_line(cells: Iterable[str]) -> str:
+    """Cells with commas between them. Unlike the ``csv`` module, this puts a cell with # in quotes."""
+    quoted = ('"' + cell.replace('"', '""') + '"' if _QUOTED.search(cell) else cell for cell in cells)
+    return ",".join(quoted) + "\n"
 
 
 def as_markdown(

@@ -21,7 +21,8 @@ CAUTION = (
 LEAST_WIDTH, MOST_WIDTH = 40, 10_000
 """Range of the width of a text [characters]."""
 
-_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u2028\u2029]")
+_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]")
+"""Control characters, line separators, marks that turn the direction of writing, and halves of surrogate pairs."""
 
 
 def one_line(text: str) -> str:
