@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any, TypeVar, overload
+from typing import Any, TypeGuard, TypeVar, overload
 
 from stubsi.errors import BoardError
 from stubsi.unit_errors import as_shown
@@ -114,15 +114,29 @@ def sequence(value: object, what: str, of: type[Any] = str) -> tuple[Any, ...]:
     BoardError
         ``value`` is not a list, or an item is of another type or is a blank text.
     """
-    if isinstance(value, (str, Mapping)) or not isinstance(value, Iterable):
+    if not is_list(value):
         raise _no_list(value, what, of)
-    try:
-        items = tuple(value)
-    except TypeError:  # a numpy array of dimension 0 has __iter__ but cannot be iterated
-        raise _no_list(value, what, of) from None
+    items = tuple(value)
     for item in items:
         checked(item, what, of)
     return items
+
+
+def is_list(value: object) -> TypeGuard[Iterable[Any]]:
+    """Whether a value is a list or another iterable of items, and neither a text, nor a mapping, nor a single number.
+
+    Parameters
+    ----------
+    value : object
+        The value to look at.
+
+    Returns
+    -------
+    bool
+        False for a numpy array of dimension 0 as well: it cannot be iterated.
+    """
+    no_list = isinstance(value, (str, bytes, Mapping)) or getattr(value, "ndim", 1) == 0
+    return isinstance(value, Iterable) and not no_list
 
 
 def _no_list(value: object, what: str, of: type[Any]) -> BoardError:

@@ -105,6 +105,7 @@ class Board(Value):
         Criterion
             The first of these that is given.
         """
+        checked(net, "net", Net)
         of_signal = None if net.signal is None else self._by_signal.get(net.signal)
         return net.criterion or of_signal or self.criterion
 
@@ -173,6 +174,7 @@ class Board(Value):
         BoardError
             The board has no hole of this kind.
         """
+        checked(hole, "hole", Hole)
         number = self._kind_list.numbers.get((hole.padstack, hole.connects, hole.press_fit))
         if number is None:
             raise BoardError(f"hole {hole.name}: is not a hole of board {self.name}.")

@@ -8,6 +8,7 @@ from itertools import islice
 from typing import TYPE_CHECKING, TypeVar
 
 from stubsi.errors import BoardError, UnknownNameError
+from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -45,7 +46,7 @@ def by_name(items: Mapping[str, Item], name: str, what: str, where: str) -> Item
     if isinstance(name, str) and name in items:
         return items[name]
     if not isinstance(name, str):
-        raise UnknownNameError(f"{what} {name!r}: must be the name of a {what} {where}.")
+        raise UnknownNameError(f"{what} {as_shown(name)}: must be the name of a {what} {where}.")
     near = near_names(name, items)
     some = near or list(items)[:MOST_NAMED]
     hint = f"; names {'near it are' if near else 'there are, for example,'} {', '.join(some)}" if some else ""

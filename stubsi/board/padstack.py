@@ -7,6 +7,7 @@ from dataclasses import field
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias, overload
 
+from stubsi.board.layers import ROLES
 from stubsi.checks import checked, names, one_of, pairs
 from stubsi.errors import BoardError
 from stubsi.unit_errors import as_shown
@@ -261,7 +262,8 @@ class Padstack(Value):
         float or None
             Diameter [m]; None where there is no pad.
         """
-        if self.non_functional_pads == "removed" and not in_use and not outer:
+        checked(layer, "layer")
+        if self.non_functional_pads == "removed" and not checked(in_use, "in_use", bool) and not outer:
             return None
         return self._pad_on.get(layer, self.pad_si)
 
@@ -280,7 +282,8 @@ class Padstack(Value):
         Antipad or None
             None where it is not known.
         """
-        return self._antipad_on.get(layer, self.antipad if role == "plane" else None)
+        one_of(role, "role", ROLES)
+        return self._antipad_on.get(checked(layer, "layer"), self.antipad if role == "plane" else None)
 
 
 def _by_layer(value: object, what: str) -> dict[str, Any]:

@@ -266,7 +266,8 @@ class Stackup(Value):
         -----
         Source: IPC-6012 (the stub length excludes the copper of the layer in use).
         """
-        end = end_layer or self.names[0 if _checked_side(side) == "top" else -1]
+        outermost = self.names[0 if _checked_side(side) == "top" else -1]
+        end = outermost if end_layer is None else end_layer
         near, far = ("upper", "upper") if side == "top" else ("lower", "lower")
         beyond = self.index(layer) - self.index(end) if side == "top" else self.index(end) - self.index(layer)
         span = abs(self.face_si(end, far) - self.face_si(layer, near)) if beyond > 0 else 0.0

@@ -14,7 +14,9 @@ from dataclasses import field
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from stubsi.board.padstack import SIDES
+from stubsi.checks import one_of
 from stubsi.errors import BoardError
+from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, show
 from stubsi.value import Dimension, Value, value_object
 
@@ -89,11 +91,10 @@ class DepthTolerance(Value):
                 raise BoardError(
                     f"depth tolerance {name} = {value}: must be below 1; it is a fraction, not a percentage."
                 )
-        if self.reference not in REFERENCES:
-            raise BoardError(f"depth tolerance reference = {self.reference!r}: must be one of {', '.join(REFERENCES)}.")
+        one_of(self.reference, "depth tolerance reference", REFERENCES)
         if not is_layer_by_side(self.sensed) or bool(self.sensed) != (self.reference == "sensed layer"):
             raise BoardError(
-                f"depth tolerance sensed = {self.sensed!r}: name the layer sensed from each side, like "
+                f"depth tolerance sensed = {as_shown(self.sensed)}: name the layer sensed from each side, like "
                 "{'bottom': 'L12'}, with the reference 'sensed layer' and only then."
             )
         kept["sensed"] = tuple(sorted(dict(self.sensed).items()))

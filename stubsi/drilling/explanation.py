@@ -8,11 +8,13 @@ import numpy as np
 
 from stubsi.drilling.drill_group import stub_in_words
 from stubsi.errors import BoardError
+from stubsi.unit_errors import as_shown
 from stubsi.units import show
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from stubsi.board.board import Board
     from stubsi.board.net import Net
     from stubsi.drilling.drill_group import Group, Hit
     from stubsi.drilling.plan import Plan
@@ -38,13 +40,37 @@ def explanation_of(plan: Plan, hole: str) -> str:
     BoardError
         There is no such hole.
     """
-    net = next((net for net in plan.board.nets if any(each.name == hole for each in net.holes)), None)
-    if net is None:
-        raise BoardError(f"hole {hole!r}: no such hole on the board.")
+    net = net_of_hole(plan.board, hole)
     if net.reference:
         return f"{hole}, not drilled: hole of the reference net {net.name}, no stub of a signal"
     lines = "\n".join(f"{hole} from the {side}, {text}" for side, text in _stubs(plan, net, hole))
     return lines or f"{hole}, not drilled: no stub"
+
+
+def net_of_hole(board: Board, hole: str) -> Net:
+    """Net that a hole of a board belongs to.
+
+    Parameters
+    ----------
+    board : Board
+        The board.
+    hole : str
+        Name of the hole.
+
+    Returns
+    -------
+    Net
+        Its net.
+
+    Raises
+    ------
+    BoardError
+        There is no such hole.
+    """
+    for net in board.nets if isinstance(hole, str) else ():
+        if any(each.name == hole for each in net.holes):
+            return net
+    raise BoardError(f"hole {as_shown(hole)}: no such hole on the board.")
 
 
 def _stubs(plan: Plan, net: Net, hole: str) -> Iterator[tuple[str, str]]:

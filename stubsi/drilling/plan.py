@@ -11,12 +11,12 @@ import numpy as np
 from stubsi.board.board import Board
 from stubsi.board.names import how_many
 from stubsi.board.padstack import SIDES
-from stubsi.checks import checked
+from stubsi.checks import checked, one_of
 from stubsi.drilling.consequences import Consequences, consequences_of
 from stubsi.drilling.costs import FEWEST_GROUPS, Costs
 from stubsi.drilling.digest import Match, compare, digest, parts_of
 from stubsi.drilling.effects import Effects, effects_of
-from stubsi.drilling.explanation import explanation_of
+from stubsi.drilling.explanation import explanation_of, net_of_hole
 from stubsi.drilling.grouping import certificate_of, group_stubs, groups_of
 from stubsi.drilling.limits import Limits
 from stubsi.drilling.needs import needs_of
@@ -212,7 +212,14 @@ class Plan:
         -------
         Group | None
             The group, or None.
+
+        Raises
+        ------
+        BoardError
+            There is no such hole or side.
         """
+        net_of_hole(self.board, hole)
+        one_of(side, "side", ("top", "bottom"))
         return self._group_of.get((hole, side))
 
     @cached_property

@@ -18,6 +18,7 @@ from stubsi.checks import pairs
 from stubsi.drilling.depth_tolerance import DepthTolerance, LayersBySide, check_source, is_layer_by_side
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.errors import BoardError
+from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, one_si, show
 from stubsi.value import Dimension, InSI, OptionalDimension, Value, value_object
 
@@ -144,8 +145,8 @@ class FabricatorRules(Value):
         """Check sides, tolerance, datum and the point that depth is measured to."""
         if not is_layer_by_side(self.sides) or not self.sides:
             raise BoardError(
-                f"rules sides = {self.sides!r}: name 'top', 'bottom' or both, each with its deepest layer, like "
-                "{'bottom': 'any'}."
+                f"rules sides = {as_shown(self.sides)}: name 'top', 'bottom' or both, each with its deepest "
+                "layer, like {'bottom': 'any'}."
             )
         if not isinstance(self.tolerance, (GuaranteedResidual, DepthTolerance)):
             raise BoardError("rules tolerance: give a GuaranteedResidual or a DepthTolerance, one of them.")
@@ -156,8 +157,9 @@ class FabricatorRules(Value):
                 f"({', '.join(sorted(dict(self.sides)))}), and from no other."
             )
         for name, allowed in (("datum", DATUMS), ("depth_to", DEPTH_TO)):
-            if getattr(self, name) not in allowed:
-                raise BoardError(f"rules {name} = {getattr(self, name)!r}: must be one of {', '.join(allowed)}.")
+            given = getattr(self, name)
+            if not (isinstance(given, str) and given in allowed):
+                raise BoardError(f"rules {name} = {as_shown(given)}: must be one of {', '.join(allowed)}.")
         if (self.datum == "mask") != (self.mask_thickness_si is not None):
             raise BoardError("rules mask_thickness: give it with datum 'mask', and only then.")
 

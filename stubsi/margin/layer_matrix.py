@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -13,7 +12,7 @@ from stubsi.board.net import Hole, Net, ReturnVias
 from stubsi.board.padstack import Padstack
 from stubsi.board.signal import Signal, as_signal
 from stubsi.board.stackup import Stackup
-from stubsi.checks import checked
+from stubsi.checks import checked, is_list
 from stubsi.errors import StubsiError
 from stubsi.margin.ranking import counted, rank
 from stubsi.read_only import ReadOnlyMapping
@@ -139,7 +138,7 @@ def layer_matrix(
     names = stackup.names
     first, last = padstack.span or (names[0], names[-1])
     exit_layers = names[stackup.index(first) : stackup.index(last) + 1]
-    entry = entry or first
+    entry = first if entry is None else checked(entry, "entry")
     if entry not in exit_layers:
         raise StubsiError(f"entry = '{entry}': the hole goes from {first} to {last}.")
     criterion = as_criterion(criterion)
@@ -161,7 +160,7 @@ def layer_matrix(
 
 
 def _signals(signals: Sequence[Signal | Dimensioned]) -> list[Signal]:
-    if isinstance(signals, (str, Signal)) or not isinstance(signals, Iterable):
+    if not is_list(signals):
         raise StubsiError(f"signals = {as_shown(signals)}: must be a list of signals, like ['PCIe 5.0'].")
     listed = [as_signal(signal) for signal in signals]
     if not listed:

@@ -251,8 +251,6 @@ class SolvedSingleStub(SingleStub):
         depth_drill: Dimensioned | None = None,
         z0: float | None,
     ) -> None:
-        if side not in ("top", "bottom"):
-            raise StubsiError(f"side = {side!r}: must be 'top' or 'bottom'.")
         names = stackup.names
         first, last = (stackup.index(name) for name in (padstack.span or (names[0], names[-1])))
         place = stackup.index(layer)

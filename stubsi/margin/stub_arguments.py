@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Any, TypedDict
 from stubsi.board.net import ReturnVias
 from stubsi.board.padstack import Padstack
 from stubsi.board.stackup import Stackup
+from stubsi.checks import one_of
 from stubsi.errors import StubsiError
 from stubsi.margin.single_stub import SolvedSingleStub, UniformSingleStub
 from stubsi.stubs.uniform_stub import Stub
+from stubsi.unit_errors import as_shown
 from stubsi.units import one_si
 from stubsi.value import InSI
 
@@ -136,6 +138,8 @@ def _new_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
     }
     if not given.keys() <= ARGUMENTS:
         raise _unknown_argument(given)
+    if "side" in given:
+        one_of(given["side"], "side", ("top", "bottom"))
     if "stackup" in given or "padstack" in given:
         return _solved_stub(given, line)
     unused = [name for name in GEOMETRY if name in given and (name, given[name]) != ("side", "bottom")]
@@ -146,7 +150,7 @@ def _new_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
 
 
 def _solved_stub(given: dict[str, Any], z0: float | None) -> SolvedSingleStub:
-    if given.get("df") == 0:
+    if type(given.get("df")) in (int, float) and given["df"] == 0:
         del given["df"]
     both = [name for name in given if name not in GEOMETRY]
     if both:
@@ -156,7 +160,7 @@ def _solved_stub(given: dict[str, Any], z0: float | None) -> SolvedSingleStub:
         raise StubsiError(f"{', '.join(missing)}: missing; a solved stub needs stackup, padstack and layer.")
     for name, kind in GEOMETRY_KINDS.items():
         if name in given and not isinstance(given[name], kind):
-            raise StubsiError(f"{name} = {given[name]!r}: must be a {kind.__name__}.")
+            raise StubsiError(f"{name} = {as_shown(given[name])}: must be a {kind.__name__}.")
     return SolvedSingleStub(**given, z0=z0)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -12,6 +11,7 @@ from stubsi.board.board import Board
 from stubsi.board.distance import Distance, EndKind
 from stubsi.board.names import by_name
 from stubsi.board.net import DepthDrill
+from stubsi.checks import is_list
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.stubs.as_barrel import bore_of, through_of
 from stubsi.stubs.cases import Case
@@ -21,11 +21,12 @@ from stubsi.stubs.model_choice import ModelChoice
 from stubsi.stubs.solved_model import solved_through
 from stubsi.stubs.surroundings import surroundings
 from stubsi.stubs.uniform_model import uniform_through
+from stubsi.unit_errors import as_shown
 from stubsi.units import show
 from stubsi.value import InSI
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -180,7 +181,7 @@ def hole_model(
 def _signal_hole(board: Board, name: str) -> tuple[int, Hole]:
     """The hole of that name, and its number among the holes of the signal nets."""
     if not isinstance(board, Board):
-        raise StubsiError(f"board = {board!r}: must be a Board; read_board makes one from a file.")
+        raise StubsiError(f"board = {as_shown(board)}: must be a Board; read_board makes one from a file.")
     holes: dict[str, tuple[int, Hole]] = board.remembered("signal holes by name", lambda: _numbered_holes(board))
     return by_name(holes, name, "hole", f"in a signal net of board {board.name}")
 
@@ -192,9 +193,9 @@ def _numbered_holes(board: Board) -> dict[str, tuple[int, Hole]]:
 
 def _by_side(hole: str, drilled: Iterable[DepthDrill]) -> dict[str, DepthDrill]:
     """The depth drills into a hole by the side they come from, at most one from each side."""
-    drills = tuple(drilled) if isinstance(drilled, Iterable) and not isinstance(drilled, str) else (drilled,)
+    drills = tuple(drilled) if is_list(drilled) else (drilled,)
     if not all(isinstance(drill, DepthDrill) for drill in drills):
-        raise StubsiError(f"hole {hole} drilled = {drilled!r}: must be a list of DepthDrill objects.")
+        raise StubsiError(f"hole {hole} drilled = {as_shown(drilled)}: must be a list of DepthDrill objects.")
     by_side: dict[str, DepthDrill] = {drill.side: drill for drill in drills}
     if len(by_side) < len(drills):
         raise _wrong_drills(hole)

@@ -8,6 +8,7 @@ from stubsi.errors import StubsiError
 from stubsi.stubs.solved_model import solved_models
 from stubsi.stubs.uniform_model import uniform_models
 from stubsi.stubs.uniform_stub import Stub
+from stubsi.unit_errors import as_shown
 from stubsi.units import quantity
 from stubsi.value import Value, value_object
 
@@ -66,7 +67,7 @@ class ModelChoice(Value):
             A value that is not a permittivity or not a delay per length.
         """
         if not isinstance(model, str) or model not in get_args(ModelName):
-            raise StubsiError(f"model = {model!r}: must be 'solved' or 'uniform'.")
+            raise StubsiError(f"model = {as_shown(model)}: must be 'solved' or 'uniform'.")
         if dk_eff is None and delay is None:
             return cls(name=model)
         stub = Stub(stub_length="1 mm", dk_eff=dk_eff, delay=delay)

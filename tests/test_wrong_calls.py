@@ -1,0 +1,219 @@
+"""Arguments of a wrong kind to every public function, constructor and method: a result, or an error of the library.
+
+``test_wrong_types`` says which values the parts of a board take. Here the rule is wider: whatever is given, in whatever
+place, Python's own errors (AttributeError, TypeError, "truth value of an array") never come out.
+"""
+
+from __future__ import annotations
+
+import inspect
+import warnings
+
+import matplotlib as mpl
+import numpy as np
+import pandas as pd
+import pint
+import pytest
+
+import stubsi
+from stubsi import (
+    Board,
+    Budget,
+    Check,
+    Criterion,
+    HoleModel,
+    HoleStub,
+    LayerMatrix,
+    Plan,
+    Proposal,
+    Ranking,
+    Stub,
+    StubsiError,
+    Window,
+)
+from stubsi.value import Value
+from tests import drilling_boards as db
+from tests import margin_boards as mb
+from tests.test_wrong_types import PARTS, VALUES
+
+ureg = pint.UnitRegistry()
+MORE_VALUES = {
+    **VALUES,
+    "NaN": float("nan"),
+    "infinite": float("inf"),
+    "NUL": "a\0b",
+    "set": {1},
+    "function": lambda: None,
+    "table": pd.DataFrame({"a": [1]}),
+    "mass": ureg.Quantity(5, "kg"),
+    "lengths": ureg.Quantity(np.array([1.0, 2.0]), "mm"),
+}
+
+HOUSE = Criterion.notch_ratio(2, source="house")
+BOARD = mb.board(mb.net("A", ("TOP", "S1")), mb.net("B", ("TOP", "S2"), place=2), places=4)
+RANKING = stubsi.rank(BOARD, model="uniform")
+RULES = db.rules()
+DRILL_BOARD = Board(stackup=db.stackup((0.25,) * 5), nets=(db.net("A", ("L1", "L3"), 0.5),))
+DRILLED = stubsi.plan(DRILL_BOARD, RULES, model="uniform", dk_eff=4)
+STUB = Stub(stub_length="1 mm", dk_eff=4, z_stub="30 ohm")
+HOLE_MODEL = stubsi.hole_model(BOARD, "A.0")
+LINE = {
+    "dk_eff": 4, "z_stub": "30 ohm", "drill": None, "antipad": None, "df": 0.01, "at": "1 GHz", "delay": None,
+    "end_pad": None, "end_capacitance": None,
+}  # fmt: skip
+GEOMETRY = {
+    "stackup": BOARD.stackup, "padstack": mb.VIA, "layer": "S1", "side": "bottom", "return_vias": mb.RETURNS,
+    "pitch": None, "depth_drill": None,
+}  # fmt: skip
+SIGNAL = {"signal": "25 Gb/s", "criterion": HOUSE, "z0": "50 ohm"}
+SWEEP = {"frequency": ["1 GHz"], "z0": "50 ohm"}
+
+CALLS = {
+    "check_stub of a line": (stubsi.check_stub, {"stub_length": "1 mm", **SIGNAL, **LINE}),
+    "check_stub of a geometry": (stubsi.check_stub, {"stub_length": "0.5 mm", **SIGNAL, **GEOMETRY}),
+    "stub_budget of a line": (stubsi.stub_budget, {**SIGNAL, **LINE}),
+    "stub_budget of a geometry": (stubsi.stub_budget, {**SIGNAL, **GEOMETRY}),
+    "dk_eff_from_notch": (stubsi.dk_eff_from_notch, {"stub_length": "1 mm", "notch": "20 GHz"}),
+    "notch_frequency": (stubsi.notch_frequency, {"stub_length": "1 mm", "dk_eff": 4, "order": 1}),
+    "hole_model": (stubsi.hole_model, {"board": BOARD, "hole": "A.0", "model": "solved", "drilled": ()}),
+    "layer_matrix": (
+        stubsi.layer_matrix,
+        {
+            "stackup": BOARD.stackup, "signals": ["25 Gb/s"], "padstack": mb.VIA, "z0": "50 ohm", "entry": "TOP",
+            "criterion": HOUSE, "return_vias": mb.RETURNS, "pitch": None,
+        },
+    ),
+    "plan": (
+        stubsi.plan,
+        {
+            "board": DRILL_BOARD, "rules": RULES, "costs": None, "model": "uniform", "dk_eff": 4, "delay": None,
+            "time_limit": 1.0,
+        },
+    ),
+    "rank": (stubsi.rank, {"board": BOARD, "model": "uniform", "dk_eff": 4, "delay": None}),
+    "plot_loss": (stubsi.plot_loss, {"stubs": {"A": STUB}, **SWEEP, "signal": "25 Gb/s", "ax": None}),
+    "plot_margins": (stubsi.plot_margins, {"ranking": RANKING, "ax": None}),
+    "plot_section": (stubsi.plot_section, {"plan": DRILLED, "ax": None}),
+    "read_board": (stubsi.read_board, {"path": "shared/demo_board.toml"}),
+    "still_valid": (
+        stubsi.still_valid,
+        {"export": DRILLED.to_csv(), "plan": DRILLED, "board": DRILL_BOARD, "rules": RULES},
+    ),
+    "Board": (Board, {"stackup": BOARD.stackup, "nets": BOARD.nets, "name": "x", "criterion": HOUSE,
+                      "signal_criteria": {}}),
+    "Stub": (Stub, {"stub_length": "1 mm", **LINE, "conductivity": None, "at": None}),
+    "Costs": (stubsi.Costs, {"side": 1, "set_up": 1, "group": 1, "hole": 1, "source": "test"}),
+    "DepthTolerance": (
+        stubsi.DepthTolerance,
+        {
+            "plus": "50 um", "minus": "50 um", "thickness_plus": 0.05, "thickness_minus": 0.05,
+            "reference": "face", "sensed": (), "source": "test",
+        },
+    ),
+    "GuaranteedResidual": (
+        stubsi.GuaranteedResidual, {"least": "50 um", "most": "150 um", "nominal": "100 um", "source": "test"},
+    ),
+    "GuaranteedResidual.plus_minus": (
+        stubsi.GuaranteedResidual.plus_minus, {"nominal": "100 um", "tolerance": "50 um", "source": "test"},
+    ),
+    "FabricatorRules": (
+        stubsi.FabricatorRules,
+        {name: getattr(RULES, name) for name in inspect.signature(stubsi.FabricatorRules).parameters},
+    ),
+    "Distance": (stubsi.Distance, {"length": "1 mm", "between": "pad and pad"}),
+    "Criterion.notch_ratio": (Criterion.notch_ratio, {"at_least": 5, "source": "test"}),
+    "Criterion.loss": (Criterion.loss, {"at_most": 5, "source": "test"}),
+    "Criterion.return_loss": (Criterion.return_loss, {"at_least": 5, "source": "test"}),
+    "Criterion.stub_length": (Criterion.stub_length, {"at_most": "1 mm", "source": "test"}),
+    "Criterion.stub_length_at_1_gbaud": (Criterion.stub_length_at_1_gbaud, {"at_most": "1 mm", "source": "test"}),
+    "Board.net": (BOARD.net, {"name": "A"}),
+    "Board.criterion_of": (BOARD.criterion_of, {"net": BOARD.nets[0]}),
+    "Board.with_criterion": (BOARD.with_criterion, {"criterion": HOUSE}),
+    "Board.span": (BOARD.span, {"hole": BOARD.nets[0].holes[0]}),
+    "Stackup.index": (BOARD.stackup.index, {"layer": "S1"}),
+    "Stackup.depth": (BOARD.stackup.depth, {"layer": "S1", "face": "upper", "side": "top"}),
+    "Stackup.distance": (
+        BOARD.stackup.distance, {"layer": "TOP", "face": "upper", "to_layer": "S1", "to_face": "upper"},
+    ),
+    "Stackup.stub_length": (BOARD.stackup.stub_length, {"layer": "S1", "side": "bottom", "end_layer": None}),
+    "Padstack.antipad_at": (mb.VIA.antipad_at, {"layer": "G1", "role": "plane"}),
+    "Padstack.pad_at": (mb.VIA.pad_at, {"layer": "G1", "in_use": True, "outer": False}),
+    "Ranking.to_text": (RANKING.to_text, {"width": 100}),
+    "Ranking.under": (RANKING.under, {"criterion": HOUSE}),
+    "Plan.explain": (DRILLED.explain, {"hole": "A.1"}),
+    "Plan.group_of": (DRILLED.group_of, {"hole": "A.1", "side": "bottom"}),
+    "Plan.matches": (DRILLED.matches, {"board": DRILL_BOARD, "rules": RULES}),
+    "HoleModel.network": (HOLE_MODEL.network, SWEEP),
+    **{
+        f"{type(stub).__name__}.{name}": (getattr(stub, name), arguments)
+        for stub in (STUB, HOLE_MODEL.below)
+        for name, arguments in {
+            "loss": SWEEP, "network": SWEEP, "notch_frequency": {"order": 1},
+            "input_admittance": {"frequency": ["1 GHz"]},
+        }.items()
+    },
+}  # fmt: skip
+"""Every public call with arguments that are good."""
+
+FOR_NUMBERS = {
+    "Board.per_kind", "Board.remembered", "Criterion.longest_si", "FabricatorRules.deepest", "FabricatorRules.drill_si",
+    "FabricatorRules.source_of", "FabricatorRules.tip_height", "Stackup.face_si", "Stackup.laminate",
+    *(f"{name}.{method}" for name in ("DepthTolerance", "GuaranteedResidual")
+      for method in ("aimed", "deepest", "left", "sensed_layer", "shallowest", "shrunk")),
+    "Stub.input_si", "Stub.notch_si", "HoleStub.input_si", "HoleModel.abcd_si", "Window.holds", "Window.left",
+    "Proposal.applied",
+}  # fmt: skip
+"""Methods between modules of the library: they take SI floats and numbers, as their docstrings say."""
+
+
+@pytest.fixture(autouse=True)
+def _in_memory():
+    mpl.use("Agg")
+
+
+@pytest.mark.parametrize("name", CALLS)
+def test_a_wrong_kind_of_argument_ends_in_an_error_of_the_library(name):
+    call, good = CALLS[name]
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", stubsi.PlausibilityWarning)
+        call(**good)
+        for argument in good:
+            for kind, value in MORE_VALUES.items():
+                try:
+                    call(**{**good, argument: value})
+                except StubsiError:
+                    continue
+                except Exception as error:
+                    pytest.fail(f"{name}({argument} = {kind}): {type(error).__name__}: {error}")
+
+
+MADE_BY_THE_LIBRARY = {Budget, Check, HoleModel, HoleStub, LayerMatrix, Plan, Proposal, Ranking, Window}
+"""Results: only their methods are called by users."""
+
+
+def _public_calls():
+    """Names of every public function and constructor, and of every public method that takes an argument."""
+    for name in stubsi.__all__:
+        public = getattr(stubsi, name)
+        if inspect.isfunction(public):
+            yield name
+        elif inspect.isclass(public) and (public in MADE_BY_THE_LIBRARY or issubclass(public, Value)):
+            if public not in MADE_BY_THE_LIBRARY:
+                yield name
+            for method, function in inspect.getmembers(
+                public, lambda each: inspect.isfunction(each) or inspect.ismethod(each)
+            ):
+                if not method.startswith("_") and _arguments(public, method, function):
+                    yield f"{name}.{method}"
+
+
+def _arguments(public, method, function):
+    """Whether a method takes an argument; self does not count."""
+    has_self = inspect.isfunction(inspect.getattr_static(public, method))
+    return len(inspect.signature(function).parameters) > has_self
+
+
+def test_every_public_call_is_tried():
+    tried = {name.split(" of a ")[0] for name in CALLS} | {part.__name__ for part in PARTS}
+    inherited = {name for name in _public_calls() if name.endswith(".replaced")}
+    assert set(_public_calls()) - inherited == tried | FOR_NUMBERS
