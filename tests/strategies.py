@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
 from hypothesis import strategies as st
 
 from stubsi import CopperLayer, DielectricLayer, Stackup, Stub
+from stubsi.physics.return_path import Posts
 from stubsi.physics.uniform_line import UniformLine
+from tests.stacks import MM, material, stack
 
 
 def physical(low, high):
@@ -69,3 +72,34 @@ def stackups(draw):
             CopperLayer(name=f"L{number}", thickness=draw(um), role=draw(st.sampled_from(["signal", "plane"])))
         )
     return Stackup(layers=tuple(layers), source="drawn at random")
+
+
+@st.composite
+def short_solved_stubs(draw, cavities=(1, 4), farthest=3.0, pairs=True):
+    """(barrel, return path, pitch [m]) of a short stub among return vias, NaN for the pitch of a single one.
+
+    Short stubs and vias up to ``farthest`` [mm] away: it is they that meet the resonances of the cavities.
+    """
+    a = draw(physical(0.08, 0.2))
+    b = a + draw(physical(0.12, 0.35))
+    df = draw(st.sampled_from([0.002, 0.005, 0.01, 0.02]))
+    barrel = stack(
+        draw(st.integers(*cavities)), a, b, h=draw(physical(0.08, 0.3)), outer=draw(physical(0.05, 0.2)),
+        of=material(draw(physical(2.9, 4.5)), df, frequency=10e9), end_pad=draw(st.none() | st.just(a + 0.08)),
+    )  # fmt: skip
+    pitch = draw(st.none() | physical(2 * b + 0.1, 2 * b + 0.5)) if pairs else None
+    nearest = b + 0.3 + (pitch or 0) / 2
+    count = draw(st.integers(0, 6))
+    turned = draw(physical(0, np.pi / 4))
+    places = [
+        draw(physical(nearest, nearest + farthest)) * np.exp(1j * (turned + 2 * np.pi * k / max(count, 1)))
+        for k in range(count)
+    ]
+    if pitch is not None:
+        places = [p for p in places if p.real > 0.2]
+        places += [-p.conjugate() for p in places]
+    places = [p for i, p in enumerate(places) if all(abs(p - other) > 0.3 for other in places[:i])]
+    if pitch is not None:
+        places = [p for p in places if any(abs(p + other.conjugate()) < 1e-9 for other in places)]
+    path = Posts(positions=tuple((p.real * MM, p.imag * MM) for p in places), radius=0.1 * MM)
+    return barrel, path, np.nan if pitch is None else pitch * MM

@@ -2,12 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
-from hypothesis import example, given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from scipy.signal import find_peaks
 
+from stubsi import hole_model, rank, read_board
+from stubsi.physics import notch
 from stubsi.physics.chain import Chain
 from stubsi.physics.notch import _first_deep, first_notch
 from stubsi.physics.reactance import quasi_static
@@ -15,6 +20,7 @@ from stubsi.physics.return_path import Posts
 from stubsi.physics.solved_barrel import solve
 from stubsi.physics.uniform_line import decibels, shunt_s
 from tests.stacks import MM, material, stack
+from tests.strategies import short_solved_stubs
 
 POST = 0.125
 """Radius of a return via [mm]."""
@@ -82,3 +88,67 @@ def test_a_dip_is_deep_and_prominent(loss):
     wanted = places[0] if places.size else loss.argmax()
     power = 10 ** (-loss / 10)
     assert power[_first_deep(power[None])[0]] == power[wanted]
+
+
+DEMO = Path(__file__).parents[1] / "shared" / "demo_board.toml"
+
+
+def with_last_prepreg(folder, microns):
+    """The demo board, its last prepreg this thick."""
+    text = DEMO.read_text(encoding="utf-8")
+    drawn = 'thickness = "110 um"'
+    place = text.rindex(drawn)
+    file = folder / f"{microns}.toml"
+    file.write_text(text[:place] + f'thickness = "{microns} um"' + text[place + len(drawn) :], encoding="utf-8")
+    return read_board(file)
+
+
+def test_a_ripple_of_nearly_one_decibel_is_judged_by_its_exact_height(tmp_path):
+    """BP_TX0 has two dips of 15 dB at 139 and 147 GHz, and between them a rise of 1.4 to 1.6 dB.
+
+    Samples that miss the turning points by a little see less than 1 dB, and take the second dip. Against the peaks
+    that scipy.signal finds on a dense sweep of the stub's scikit-rf network.
+    """
+    found = []
+    frequency = np.linspace(60e9, 200e9, 7001)
+    for microns in (108, 109, 110, 112.5, 113):
+        board = with_last_prepreg(tmp_path, microns)
+        board = replace(board, nets=[net for net in board.nets if net.reference or net.name == "BP_TX0"])
+        row = rank(board)["BP_TX0"]
+        network = hole_model(board, row.hole).below.network([f"{f:.0f} Hz" for f in frequency])
+        loss = -20 * np.log10(np.abs(network.s[:, 1, 0]))
+        places, _ = find_peaks(loss, height=10 * np.log10(2), prominence=1)
+        assert row.first_notch_si == pytest.approx(frequency[places[0]], rel=2e-4)
+        found.append(row.first_notch_si)
+    assert np.all(np.diff(found) < 0)
+    assert found[0] / found[-1] == pytest.approx(1, abs=0.002)
+
+
+def chain_of(stub):
+    barrel, path, pitch = stub
+    return Chain.of([(solve(barrel), path)], [pitch])
+
+
+@settings(max_examples=12)
+@given(short_solved_stubs())
+def test_the_first_notch_does_not_depend_on_where_s21_is_sampled(stub):
+    check_samples(stub)
+
+
+@pytest.mark.slow
+@settings(max_examples=300)
+@given(short_solved_stubs(farthest=8.0))
+def test_the_first_notch_of_many_stubs_does_not_depend_on_where_s21_is_sampled(stub):
+    check_samples(stub)
+
+
+def check_samples(stub):
+    """The same figure from 70 to 320 samples, and with the search begun lower and ended higher."""
+    chain, found = chain_of(stub), []
+    for points, least, beyond in ((70, 0.25, 1.3), (113, 0.25, 1.3), (320, 0.25, 1.3), (160, 0.1, 1.3), (130, 0.25, 2)):
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(notch, "FIRST_LOOK_POINTS", points)
+            patch.setattr(notch, "LEAST", least)
+            patch.setattr(notch, "BEYOND", beyond)
+            found.append(first_notch(chain).frequency[0])
+    assert max(found) == pytest.approx(min(found), rel=2e-4)
