@@ -254,6 +254,12 @@ def test_the_unit_makes_no_difference(length):
 
 # --- what is asked for ------------------------------------------------------------------------------------------------
 
+
+def _vias(x, drill):
+    """One return via on the x axis."""
+    return ReturnVias(positions=[(x, "0 mm")], drill=drill)
+
+
 SOLVED = {"stackup": mb.stackup(), "padstack": mb.VIA, "layer": "S1"}
 REFUSED = {
     "nothing": ({}, "give either dk_eff or delay"),
@@ -279,6 +285,16 @@ REFUSED = {
     "layer is a number": ({**SOLVED, "layer": 3}, "layer 3: no such copper layer"),
     "layer is a list": ({**SOLVED, "layer": ["S1"]}, "no such copper layer"),
     "return vias are text": ({**SOLVED, "return_vias": "x"}, "return_vias = 'x': must be a ReturnVias"),
+    "return via in the hole": ({**SOLVED, "return_vias": _vias("0.2 mm", "0.25 mm")}, "run into each other"),
+    "return via of a pair in a leg": (
+        {**SOLVED, "pitch": "1 mm", "return_vias": _vias("0.6 mm", "0.25 mm")},
+        "holes of leg P and of return via 1 are 0.1 mm apart: must be at least 0.275 mm",
+    ),
+    "wide return via": ({**SOLVED, "return_vias": _vias("1 mm", "50 mm")}, "1 mm apart: must be at least 25.15 mm"),
+    "pitch below the drill": (
+        {**SOLVED, "pitch": "0.29 mm"},
+        "holes of leg P and of leg N are 0.29 mm apart: must be at least 0.3 mm, or their drills run into each other",
+    ),
     "side is none": ({**SOLVED, "side": None}, "side = None: must be 'top' or 'bottom'"),
     "side is a list": ({**SOLVED, "side": ["top"]}, "must be 'top' or 'bottom'"),
     "criterion is a number": ({"dk_eff": 4, "criterion": 5}, "criterion = 5: must be a Criterion, or one of"),

@@ -12,13 +12,12 @@ from stubsi.board.hole_columns import HoleColumns, hole_columns
 from stubsi.board.hole_kinds import HoleKind, KindList, Span, checked_span, kind_list, place_in_stackup
 from stubsi.board.names import by_name, refuse_repeats, shortened
 from stubsi.board.net import Hole, Net
-from stubsi.board.overlaps import first_overlap
+from stubsi.board.overlaps import refuse_overlaps
 from stubsi.board.signal import Signal, as_signal
 from stubsi.board.stackup import Stackup
 from stubsi.checks import checked, pairs, sequence, text_or_blank
 from stubsi.errors import BoardError
 from stubsi.read_only import read_only
-from stubsi.units import show
 from stubsi.value import Converted, Value, kept_names, value_object
 
 if TYPE_CHECKING:
@@ -291,14 +290,8 @@ class Board(Value):
             )
         )
         placed = np.flatnonzero(~np.isnan(place))
-        overlap = first_overlap(place[placed], drill[placed], top[placed], bottom[placed])
-        if overlap is not None:
-            one, other = (int(placed[number]) for number in overlap)
-            raise BoardError(
-                f"holes {holes[one].name} and {holes[other].name} are "
-                f"{show(abs(place[one] - place[other]), 'length')} apart: must be at least "
-                f"{show((drill[one] + drill[other]) / 2, 'length')}, or their drills run into each other."
-            )
+        names = [holes[number].name for number in placed.tolist()]
+        refuse_overlaps(names, place[placed], drill[placed], top[placed], bottom[placed])
 
     def holes(self) -> Iterator[tuple[Net, Hole]]:
         """Every hole of every signal net, with its net.

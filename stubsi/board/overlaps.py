@@ -1,4 +1,4 @@
-"""Owns the search for two holes whose drills run into each other."""
+"""Owns the search for two holes whose drills run into each other, and the refusal of such holes."""
 
 from __future__ import annotations
 
@@ -6,8 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stubsi.errors import BoardError
+from stubsi.units import show
+
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -48,6 +51,36 @@ def first_overlap(
         for pair in np.flatnonzero(sharing_layers & (apart < needed * (1 - ROUNDING))).tolist():
             overlaps.append(tuple(sorted((int(one[pair]), int(other[pair])))))
     return min(overlaps, default=None)  # type: ignore[return-value]
+
+
+def refuse_overlaps(
+    names: Sequence[str],
+    place: NDArray[np.complex128],
+    drill: NDArray[np.float64],
+    top: NDArray[np.intp],
+    bottom: NDArray[np.intp],
+) -> None:
+    """Refuse two holes whose drills run into each other.
+
+    Parameters
+    ----------
+    names : sequence of str
+        Name of every hole, for the error text.
+    place, drill, top, bottom
+        As in ``first_overlap``.
+
+    Raises
+    ------
+    BoardError
+        Two holes share a layer and are closer to each other than their drills permit.
+    """
+    overlap = first_overlap(place, drill, top, bottom)
+    if overlap is not None:
+        one, other = overlap
+        raise BoardError(
+            f"holes {names[one]} and {names[other]} are {show(abs(place[one] - place[other]), 'length')} apart: must "
+            f"be at least {show((drill[one] + drill[other]) / 2, 'length')}, or their drills run into each other."
+        )
 
 
 def _at_one_place(
