@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from scipy.constants import mu_0
 
 from stubsi.errors import ValidityError
 from stubsi.physics.barrel import level_spans
-from stubsi.physics.capacitance import section_capacitances
-from stubsi.physics.cavity import outer_field, return_conductors, series_impedance, wavenumber
+from stubsi.physics.capacitance import electrostatics_of
+from stubsi.physics.cavity import cavity_columns, outer_field, return_conductors, series_inductance, wavenumber
 from stubsi.physics.notch import minimum_of_s21
 from stubsi.physics.reactance import STEPS, TOLERANCE, followed
 from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
@@ -24,15 +25,16 @@ def single_series_impedance(
     barrel_radius,
     clearance_radius,
     return_path,
+    share=1.0,
 ):
-    """Series impedance per cavity height [ohm/m] of one barrel: ``cavity.series_impedance`` from frequency and path.
+    """Series impedance per cavity height [ohm/m] of one barrel: ``cavity.series_inductance`` from frequency and path.
 
     ``eps`` is the relative permittivity eps' - j eps''; ValidityError where the return path reaches into the clearance.
     """
     check_single(barrel_radius, clearance_radius, return_path)
     k = wavenumber(frequency, eps)
     outer = outer_field(k[None], return_conductors(barrel_radius, ReturnPaths.of([return_path])))
-    return series_impedance(frequency, k[None], barrel_radius, clearance_radius, outer)[0]
+    return _series_impedance(frequency, cavity_columns(k[None], barrel_radius, clearance_radius, outer), share)[0]
 
 
 def odd_series_impedance(
@@ -43,10 +45,11 @@ def odd_series_impedance(
     *,
     pitch,
     return_path,
+    share=1.0,
 ):
     """Series impedance per cavity height of one barrel of a pair in the odd mode.
 
-    The single barrel's formula (``cavity.series_impedance``) with the outer field of two barrels and the posts, all
+    The single barrel's formula (``cavity.series_inductance``) with the outer field of two barrels and the posts, all
     with multipoles and odd images: it radiates between the planes.
 
     Parameters
@@ -75,7 +78,11 @@ def odd_series_impedance(
     check_pair(float(np.max(barrel_radius)), pitch, return_path, clearance_radius)
     k = wavenumber(frequency, eps)[None]
     outer = outer_field(k, return_conductors(barrel_radius, ReturnPaths.of([return_path], [pitch])))
-    return series_impedance(frequency, k, barrel_radius, clearance_radius, outer)[0]
+    return _series_impedance(frequency, cavity_columns(k, barrel_radius, clearance_radius, outer), share)[0]
+
+
+def _series_impedance(frequency, columns, share):
+    return 1j * mu_0 * np.asarray(frequency) * series_inductance(columns, share)
 
 
 def two_port(through, frequency, *, above=None, below=None):
@@ -160,11 +167,18 @@ def solve_with_closed_cells(barrel):
         A pad along the way, a start inside a cavity, a drilled end.
     """
     cut, end = layout(barrel), _end_only(barrel)
-    materials, rest = section_capacitances(end, layout(end))
-    materials = tuple(dict.fromkeys((*materials, *(level.material for level in barrel.levels))))
+    field = electrostatics_of(end, layout(end))
+    rest = field.capacitance
+    materials = tuple(dict.fromkeys((*field.materials, *(level.material for level in barrel.levels))))
     rest = np.pad(rest, [(0, 0), (0, len(materials) - rest.shape[1])])
     capacitance = np.vstack([half_cells(barrel, cut, materials), rest])
-    return SolvedBarrel(barrel=barrel, layout=cut, materials=materials, capacitance=capacitance)
+    return SolvedBarrel(
+        barrel=barrel,
+        layout=cut,
+        materials=materials,
+        capacitance=capacitance,
+        end_inductance=field.end_inductance,
+    )
 
 
 def _end_only(barrel):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,11 @@ from stubsi.physics.solved_barrel import solve
 from tests.chain_figures import resonance, s21_minimum, solve_with_closed_cells
 
 MM = 1e-3
+NOTHING = 1e-12
+"""A level of less than this thickness [m] is what rounding leaves of one that the drill has cut exactly at its face."""
 GHZ = 1e9
+RADIATES = 0.995
+"""A minimum of S21 below this share of f0 is the notch of a stub that radiates."""
 
 
 def case_barrel(row):
@@ -46,6 +51,19 @@ def case_barrel(row):
     end_pad = half(number(row, "end_pad_dia_mm"))
     end = End(pad_radius=end_pad, pad_thickness=t if end_pad else 0.0)
     return Barrel(barrel_radius=a, levels=tuple(levels), end=end)
+
+
+def drilled_barrel(row):
+    """The barrel of a case without pads, cut at its plated length, with the bore and the levels that it passes."""
+    whole = case_barrel(row)
+    length, along, bored = float(row["plated_length_mm"]) * MM, [], []
+    for level in whole.levels:
+        kept = min(level.thickness, max(0.0, length))
+        length -= level.thickness
+        along += [replace(level, thickness=kept)] if kept > NOTHING else []
+        bored += [replace(level, thickness=level.thickness - kept)] if level.thickness - kept > NOTHING else []
+    end = End(bore_radius=half(float(row["bore_dia_mm"])), bored=tuple(bored))
+    return replace(whole, levels=tuple(along), end=end)
 
 
 def case_return_path(row):
@@ -129,6 +147,8 @@ def chain_of(rows, *, closed_cells=False):
     if "geometry" in rows[0]:
         drawn = [json.loads(row["geometry"]) for row in rows]
         return Chain.of((solve(mixed_barrel(g)), mixed_return_path(g)) for g in drawn)
+    if "bore_dia_mm" in rows[0]:
+        return Chain.of((solve(drilled_barrel(row)), case_return_path(row)) for row in rows)
     solver = solve_with_closed_cells if closed_cells else solve
     return Chain.of((solver(case_barrel(row)), case_return_path(row)) for row in rows)
 
@@ -161,6 +181,17 @@ def errors(pair):
     return (100 * (found / wanted - 1))[~np.isnan(wanted)]
 
 
+def first_notch(figures):
+    """Reference and solved first notch [GHz]: of a stub that radiates between open planes the minimum of S21.
+
+    Only for open rows does a table give the minimum of S21 beside an f0 that it differs from.
+    """
+    wanted, found = figures["f0"]
+    lowest, solved = figures["notch50"]
+    radiates = lowest < RADIATES * wanted
+    return np.where(radiates, lowest, wanted), np.where(radiates, solved, found)
+
+
 def line(name, figures, index):
     wanted, found = (side[index] for side in figures["f0"])
     text = f"{name:8} f0 {wanted:9.4f} GHz, solved {found:9.4f}, {100 * (found / wanted - 1):+6.2f} %"
@@ -176,7 +207,7 @@ def main(path):
     figures = compare(rows)
     for index, row in enumerate(rows):
         print(line(row.get("name") or row.get("case"), figures, index))
-    error = np.abs(errors(figures["f0"]))
+    error = np.abs(errors(first_notch(figures)))
     print(f"median {np.median(error):.2f} %, max {error.max():.1f} %, {error.size} cases")
 
 

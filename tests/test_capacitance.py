@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy.constants import epsilon_0
+from scipy.constants import epsilon_0, mu_0
 
 from stubsi.physics import capacitance
 from stubsi.physics.barrel import Barrel, End
@@ -36,7 +36,7 @@ def test_mesh(barrel, monkeypatch):
     usual = solve(barrel).capacitance.sum(axis=1)
     for name in ("FINE_Z", "FINE_GAP", "FINE_R", "GROWTH"):
         monkeypatch.setattr(capacitance, name, getattr(capacitance, name) / 3)
-    _, fine = capacitance.section_capacitances(barrel, layout(barrel))
+    fine = capacitance.electrostatics_of(barrel, layout(barrel)).capacitance
     assert usual == pytest.approx(fine.sum(axis=1), rel=0.003)
     assert usual.sum() == pytest.approx(fine.sum(), rel=0.002)
 
@@ -137,3 +137,29 @@ def test_what_is_nearly_aligned_is_as_good_as_aligned(off):
     cut = Barrel(barrel_radius=0.15 * MM, levels=levels, end=End(bore_radius=0.4 * MM + off, bored=levels[1:]))
     usual = [total(replace(barrel, levels=(*levels[:2], fill(0.1), *levels[3:]))) for barrel in (wide, cut)]
     assert [total(wide), total(cut)] == pytest.approx(usual, rel=2e-3)
+
+
+def end_height(barrel):
+    """Inductance in front of the end over mu0/(2 pi) [mm]."""
+    return solve(barrel).end_inductance / (mu_0 / (2 * np.pi)) / MM
+
+
+def test_inductance_of_an_end_by_an_independent_solve():
+    """0.076 mm for a barrel of 0.3 mm, clearance 0.8, laminate 0.1, end pad 0.5 (the project's field-solver runs)."""
+    assert end_height(stack(3)) == pytest.approx(0.076, abs=0.0005)
+
+
+@given(scale=st.floats(0.1, 10.0))
+@settings(max_examples=5)
+def test_inductance_of_an_end_scales_with_length(scale):
+    large = stack(2, a=0.15 * scale, b=0.4 * scale, t=0.03 * scale, h=0.2 * scale, outer=0.1 * scale)
+    large = replace(large, end=End(pad_radius=0.25 * scale * MM, pad_thickness=0.03 * scale * MM))
+    assert end_height(large) == pytest.approx(scale * end_height(stack(2)), rel=1e-6)
+
+
+def test_inductance_of_an_end_rises_with_its_laminate_and_is_none_between_entry_and_exit():
+    heights = [end_height(stack(2, outer=outer)) for outer in (0.05, 0.1, 0.2, 0.4)]
+    assert np.all(np.diff(heights) > 0)
+    assert 0 < heights[-1] < 0.4 * np.log(0.4 / 0.15)
+    assert end_height(through(3)) == 0.0
+    assert solve(replace(stack(2), end=End(bore_radius=0.25 * MM))).end_inductance == 0.0

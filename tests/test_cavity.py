@@ -10,10 +10,18 @@ from scipy.constants import c as light_speed
 from scipy.constants import mu_0
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
-from scipy.special import j0, y0
+from scipy.special import hankel2, j0, jv, y0, yv
 
 from stubsi.errors import ValidityError
-from stubsi.physics.cavity import outer_field, return_conductors, series_impedance, wavenumber
+from stubsi.physics.cavity import (
+    axial_decay,
+    axial_share,
+    cavity_columns,
+    outer_field,
+    return_conductors,
+    series_inductance,
+    wavenumber,
+)
 from stubsi.physics.return_path import OPEN, Posts, ReturnPaths, Ring, equal_posts
 from tests.chain_figures import single_series_impedance
 from tests.closed_forms import ring_of_posts
@@ -85,22 +93,75 @@ def test_radial_equations_solved_step_by_step(kr, b):
     """Maxwell's equations of the cavity as an initial value problem in r: no Bessel function, no formula.
 
     dE/dr = j w mu H - v/(r ln(b/a)) within the clearance (the voltage difference v per height of its TEM field),
-    d(rH)/dr = j w eps r E, E = 0 on the barrel and on the ring; Z' = v / (2 pi a H(a)).
+    d(rH)/dr = j w eps r E, E = 0 on the barrel and on the ring. In a drilled tip Z' = v / (2 pi a H(a)). Where the
+    axial field has built up, Z' = v / I, I the mean of 2 pi r H over ln r within the clearance.
     """
     eps, f = 1 - 0.02j, kr / R * light_speed / (2 * np.pi)
     k, wave_impedance = kr / R * np.sqrt(eps), mu_0 * light_speed / np.sqrt(eps)
 
     def slopes(r, y, drive):
-        field, current = y  # the current is r H times the wave impedance
-        return [1j * k * current / r + drive / (r * np.log(b / A)), 1j * k * r * field]
+        field, current, _ = y  # the current is r H times the wave impedance; then its integral over ln r
+        return [1j * k * current / r + drive / (r * np.log(b / A)), 1j * k * r * field, current / r]
 
     def across(start, drive):
         inner = solve_ivp(slopes, (A, b), start, args=(drive,), rtol=1e-10, atol=1e-14)
-        return solve_ivp(slopes, (b, R), inner.y[:, -1], args=(0.0,), rtol=1e-10, atol=1e-14).y[0, -1]
+        outer = solve_ivp(slopes, (b, R), inner.y[:, -1], args=(0.0,), rtol=1e-10, atol=1e-14)
+        return outer.y[0, -1], inner.y[2, -1] / np.log(b / A)
 
-    free, driven = across([0j, 1 + 0j], 0.0), across([0j, 0j], -1.0)
-    impedance = wave_impedance / (2 * np.pi * -driven / free)
-    assert single_series_impedance(f, eps, A, b, RING) == pytest.approx(impedance, rel=1e-6)
+    (free, free_mean), (driven, driven_mean) = across([0j, 1 + 0j, 0j], 0.0), across([0j, 0j, 0j], -1.0)
+    current = -driven / free
+    tip, cavity = (
+        wave_impedance / (2 * np.pi * current),
+        wave_impedance / (2 * np.pi * (driven_mean + current * free_mean)),
+    )
+    assert single_series_impedance(f, eps, A, b, RING, share=np.nan) == pytest.approx(tip, rel=1e-6)
+    assert single_series_impedance(f, eps, A, b, RING, share=1.0) == pytest.approx(cavity, rel=1e-6)
+
+
+@every_return_path
+@given(f=frequency, share=st.sampled_from([0.0, 1.0]))
+def test_no_axial_field_and_all_of_it_are_two_closed_forms(path, f, share):
+    """eta = 0: Z_i + 1/Y_r. eta = 1: Z_i/{1 - c e/[b ln(b/a) (c'e - c e')]}. With the Bessel functions of scipy."""
+    k = np.atleast_1d(wavenumber(f, EPS))
+    outer = outer_field(k[None], return_conductors(A, ReturnPaths.of([path])))
+    back = outer.standing[0] * np.exp(-2j * k * outer.reach[0])
+    e = outer.outgoing[0] * hankel2(0, k * B) + back * jv(0, k * B)
+    e_slope = -k * (outer.outgoing[0] * hankel2(1, k * B) + back * jv(1, k * B))
+    c = jv(0, k * B) * yv(0, k * A) - yv(0, k * B) * jv(0, k * A)
+    c_slope = -k * (jv(1, k * B) * yv(0, k * A) - yv(1, k * B) * jv(0, k * A))
+    log = np.log(B / A)
+    expected = log - e / (B * e_slope) if share == 0 else log / (1 - c * e / (B * log * (c_slope * e - c * e_slope)))
+    got = single_series_impedance(f, EPS, A, B, path, share=share) / (1j * mu_0 * f)
+    assert got == pytest.approx(expected, rel=1e-9 if share else 1e-12)
+
+
+@given(a=barrel, clearance=ratio)
+def test_an_axial_field_decays_within_the_gap(a, clearance):
+    """The root of J_0(ga) Y_0(gb) - Y_0(ga) J_0(gb) lies a little below pi/(b - a), and between those of its limits."""
+    b = a * clearance
+    g = axial_decay(a, b)
+    assert abs(j0(g * a) * y0(g * b) - y0(g * a) * j0(g * b)) < 1e-10
+    assert 0.85 * np.pi < g * (b - a) < np.pi
+
+
+@pytest.mark.parametrize(
+    ("wall", "root"), [(1.2, "15.7014"), (1.5, "6.2702"), (2.0, "3.1230"), (3.0, "1.5485"), (4.0, "1.0244")]
+)
+def test_the_decay_has_the_tabled_roots(wall, root):
+    """First roots x = ga as tabled by Jahnke and Emde (from memory), to the last digit."""
+    half_digit = 0.5 * 10.0 ** -len(root.split(".")[1])
+    assert axial_decay(A, wall * A) * A == pytest.approx(float(root), abs=half_digit)
+
+
+@given(top=st.floats(0.0, 5.0), high=st.floats(1e-3, 5.0), rest=st.floats(0.0, 5.0))
+def test_the_axial_share_is_a_mean_over_the_half_cell(top, high, rest):
+    """Against numerical integration; from 0 for a stub far shorter than the gap to 1 far from both of its ends."""
+    length = top + high + rest
+    z = np.linspace(top, top + high, 2001)
+    expected = np.trapezoid(1 - (np.exp(-z) + np.exp(-(length - z))) / 2, z) / high
+    share = float(axial_share(1.0, top, top + high, length))
+    assert share == pytest.approx(expected, abs=1e-6)
+    assert 0 <= share <= 1
 
 
 def test_thin_barrel_between_open_planes():
@@ -207,7 +268,8 @@ def test_many_stubs_at_once_agree_with_one_by_one():
     f = np.linspace(5e9, 30e9, len(paths))[:, None]
     clearance = np.array([0.35e-3, 0.40e-3])
     k = wavenumber(f, EPS)
-    together = series_impedance(f, k, A, clearance, outer_field(k, return_conductors(A, ReturnPaths.of(paths))))
+    columns = cavity_columns(k, A, clearance, outer_field(k, return_conductors(A, ReturnPaths.of(paths))))
+    together = 1j * mu_0 * f * series_inductance(columns, 1.0)
     for row, path in enumerate(paths):
         alone = single_series_impedance(f[row], EPS, A, clearance, path)
         assert together[row] == pytest.approx(alone, rel=1e-10)

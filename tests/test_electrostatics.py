@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.constants import epsilon_0
 
-from stubsi.physics.electrostatics import Grid, cell_energies, graded_lines
+from stubsi.physics.electrostatics import Grid, graded_lines, solve_field
 
 ratio = st.floats(1.05, 20.0)
 dk = st.floats(1.0, 12.0)
@@ -35,7 +35,7 @@ def between_cylinders(lines):
 def test_coaxial_capacitance_is_exact_on_any_grid(outer, eps, count):
     """2 pi eps0 Dk L/ln(b/a), textbook."""
     r = np.linspace(1.0, outer, count)
-    energy = cell_energies(grid([0.0, 0.3, 1.0], r, between_cylinders((3, count)), eps_r=eps))
+    energy = solve_field(grid([0.0, 0.3, 1.0], r, between_cylinders((3, count)), eps_r=eps)).energy
     assert energy.sum() == pytest.approx(2 * np.pi * epsilon_0 * eps / np.log(outer), rel=1e-9)
 
 
@@ -43,7 +43,9 @@ def test_coaxial_capacitance_is_exact_on_any_grid(outer, eps, count):
 def test_two_coaxial_layers_are_in_series(middle, outer, inner_dk, outer_dk):
     """1/C = sum ln(r2/r1)/(2 pi eps0 Dk L): each layer's share of the energy is its share of the voltage."""
     r = [1.0, middle, middle * outer]
-    energy = cell_energies(grid([0.0, 1.0], r, between_cylinders((2, 3)), eps_r=[[inner_dk, outer_dk]])).sum(axis=0)
+    energy = solve_field(grid([0.0, 1.0], r, between_cylinders((2, 3)), eps_r=[[inner_dk, outer_dk]])).energy.sum(
+        axis=0
+    )
     drop = np.array([np.log(middle) / inner_dk, np.log(outer) / outer_dk])
     assert energy.sum() == pytest.approx(2 * np.pi * epsilon_0 / drop.sum(), rel=1e-9)
     assert energy / energy.sum() == pytest.approx(drop / drop.sum(), rel=1e-6)
@@ -53,7 +55,7 @@ def test_two_coaxial_layers_are_in_series(middle, outer, inner_dk, outer_dk):
 def test_disks_face_to_face_take_the_axial_permittivity(height, eps):
     """eps0 Dk_z pi a^2/h without fringe (the outer border is a field line); the in-plane value has no part in it."""
     voltage = np.array([[1.0] * 4, [np.nan] * 4, [0.0] * 4])
-    energy = cell_energies(grid([0.0, height / 3, height], [0.0, 0.2, 0.7, 1.0], voltage, eps_r=5.0, eps_z=eps))
+    energy = solve_field(grid([0.0, height / 3, height], [0.0, 0.2, 0.7, 1.0], voltage, eps_r=5.0, eps_z=eps)).energy
     assert energy.sum() == pytest.approx(epsilon_0 * eps * np.pi / height, rel=1e-9)
 
 
@@ -63,7 +65,7 @@ def half_space_of_disk(refine):
     z = graded_lines([0.0, 60.0], [0.02, np.inf], 0.25, refine)
     voltage = np.where(np.hypot(z[:, None], r) > 50.0, 0.0, np.nan)
     voltage[0, r <= 1.0] = 1.0
-    return cell_energies(grid(z, r, voltage)).sum()
+    return solve_field(grid(z, r, voltage)).energy.sum()
 
 
 def test_isolated_disk():
@@ -94,3 +96,19 @@ def test_steps_grow_from_an_edge():
     assert steps[0] == pytest.approx(0.01, rel=0.2)
     assert np.all(steps[1:] / steps[:-1] < 1.25)
     assert np.all(np.diff(steps[:-1]) > 0)
+
+
+def test_the_flux_outside_a_radius_is_the_charge_below():
+    """Gauss: all flux of a rod below a plate goes up to the plate; beside the rod it is that of the charge below."""
+    z, r = np.linspace(0, 1, 41), np.concatenate([[0.0], np.linspace(1e-6, 1, 41)])
+    voltage = np.full((41, 42), np.nan)
+    voltage[0] = 0.0
+    voltage[10:21, :7] = 1.0
+    field = solve_field(grid(z, r, voltage))
+    capacitance = field.energy.sum()
+    assert field.flux[:10, 0] == pytest.approx(capacitance, rel=1e-9)
+    assert field.flux[20:, 0] == pytest.approx(0.0, abs=1e-9 * capacitance)
+    beside = field.flux[10:20, 6]
+    assert capacitance > beside[0]
+    assert np.all(np.diff(beside) < 0)
+    assert beside[-1] > 0

@@ -7,7 +7,7 @@ import pickle
 import numpy as np
 import pytest
 
-from stubsi import StubsiError, UnknownNameError, hole_model
+from stubsi import Board, StubsiError, UnknownNameError, hole_model
 from stubsi.board.distance import EndKind
 from stubsi.board.net import DepthDrill
 from tests import margin_boards as mb
@@ -30,7 +30,9 @@ def test_a_layer_whose_name_looks_like_wording_keeps_it():
 @pytest.mark.parametrize("model", ["solved", "uniform"])
 def test_higher_notches_follow_the_first(model):
     """At three times the first for a bare uniform line; pads and planes move both, by less than the next step."""
-    stub = hole_model(mb.board(mb.net("A", ("TOP", "S1"))), "A.0", model=model).below
+    near = mb.ground(1, ((0.6, 0), (-0.6, 0), (0, 0.6), (0, -0.6)))
+    board = Board(stackup=mb.stackup(), nets=(mb.net("A", ("TOP", "S1")), near))
+    stub = hole_model(board, "A.0", model=model).below
     first, third = (stub.notch_frequency(order).m_as("GHz") for order in (1, 3))
     assert stub.notch_frequency().m_as("GHz") == first
     assert 2 * first < third < 4 * first

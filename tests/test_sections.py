@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -63,15 +62,6 @@ def test_length_between_entry_and_exit_has_sections_to_its_very_end():
     cut, length = layout(barrel), level_spans(barrel.levels, goes_on=barrel.end is None)[-1].bottom
     assert cut.sections[-1].bottom == cut.start_of_end == length
     assert conductor(cut) == pytest.approx(length)
-
-
-@pytest.mark.parametrize("outer", [0.1, 0.4], ids=["thin", "thick"])
-def test_long_laminate_outside_counts_as_inductance(outer):
-    """0.4 h ln(b/a) once the laminate exceeds a fifth of the stub (derived rule)."""
-    cut = layout(stack(2, outer=outer))
-    share = outer / (2 * 0.23 + outer)
-    expected = 0.4 * outer * MM * np.log(0.4 / 0.15) if share > 0.2 else 0.0
-    assert cut.outer == pytest.approx(expected)
 
 
 def drilled(depth):

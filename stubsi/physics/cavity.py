@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy.constants import c as light_speed
-from scipy.constants import mu_0
+from scipy.optimize import brentq
+from scipy.special import j0, y0
 
 from stubsi.physics.hankel import hankel
 from stubsi.physics.multipole import BLOCK, Conductors, bessel
@@ -27,6 +29,10 @@ SMALLEST_WAVENUMBER = 1e-9
 """Wavenumber [1/m] that stands for zero: the field is static, and its formulas still finite."""
 WITHIN = 0.95
 """Smallest k (b - a)/pi [-] at the first zero of J_0(kb) Y_0(ka) - Y_0(kb) J_0(ka), for b up to 8 a."""
+LEAST_ROOT, MOST_ROOT = 2.4, 3.15
+"""Bounds of g (b - a) [-] at the first root of J_0(ga) Y_0(gb) - Y_0(ga) J_0(gb): from a thin wire to a thin gap."""
+REMEMBERED = 10_000
+"""How many roots are remembered."""
 _reflections = ReflectionMemory()
 """Reflections at every pattern of return conductors met so far."""
 
@@ -175,19 +181,101 @@ def _conductors(radius: FloatArray, paths: ReturnPaths, rows: IndexArray, count:
     )
 
 
-def series_impedance(
-    frequency: ArrayLike, k: ComplexArray, barrel_radius: ArrayLike, clearance_radius: ArrayLike, outer: OuterField
-) -> ComplexArray:
-    r"""Series impedance per cavity height of one barrel, driven by the voltage across the clearances.
+@lru_cache(maxsize=REMEMBERED)
+def axial_decay(barrel_radius: float, clearance_radius: float) -> float:
+    """Smallest rate at which an axial field between barrel and clearance decays along the barrel.
 
-    .. math:: Z' = \frac{j \mu_0 f \ln(b/a)}{1 + \frac{2}{\pi b}\frac{e}{c'e - ce'}}
-
-    at r = b, with :math:`c(r) = J_0(kr)Y_0(ka) - Y_0(kr)J_0(ka)` and the outer field e(r) of the return path.
+    The first root g of :math:`J_0(ga)Y_0(gb) = Y_0(ga)J_0(gb)`, a little below pi/(b - a).
 
     Parameters
     ----------
-    frequency : array_like
-        Frequency f [Hz], from 0 to 1e13; may be complex.
+    barrel_radius, clearance_radius : float
+        a and b [m].
+
+    Returns
+    -------
+    float
+        g [1/m].
+    """
+    gap, ratio = clearance_radius - barrel_radius, barrel_radius / (clearance_radius - barrel_radius)
+
+    def cross_product(x: float) -> float:
+        return float(j0(x * ratio) * y0(x * (1 + ratio)) - y0(x * ratio) * j0(x * (1 + ratio)))
+
+    return float(brentq(cross_product, LEAST_ROOT, MOST_ROOT, xtol=1e-13)) / gap
+
+
+def axial_share(decay: ArrayLike, top: ArrayLike, bottom: ArrayLike, length: ArrayLike) -> FloatArray:
+    r"""How much of its full axial field the clearance of a half cell has, as mean over the half cell.
+
+    .. math:: \eta = 1 - \tfrac12\left\langle e^{-gz} + e^{-g(H - z)}\right\rangle_{z_1}^{z_2}
+
+    The axial field needs the length 1/g to build up, from a coaxial line above the start and from the end below.
+
+    Parameters
+    ----------
+    decay : array_like
+        g of ``axial_decay`` [1/m].
+    top, bottom : array_like
+        Where the half cell begins and ends, z1 and z2 [m from the start of the stub].
+    length : array_like
+        From the start of the stub to the middle of its last plane, H [m].
+
+    Returns
+    -------
+    ndarray
+        [-], from 0 to 1.
+    """
+    g, high = np.asarray(decay, dtype=float), np.asarray(bottom) - top
+    ends = np.exp(-g * np.asarray(top)) + np.exp(-g * (np.asarray(length) - bottom))
+    return np.asarray(1 + np.expm1(-g * high) / (2 * g * high) * ends)
+
+
+class CavityColumns(NamedTuple):
+    """A conductor in a cavity, as its series inductance depends on the frequency; arrays of one shape.
+
+    With c(r), e(r) of ``series_inductance``, at r = b:
+
+    ``coaxial``: ln(b/a). ``wave``: e. ``radial``: -b e'. ``displacement``: e [b c'/c - 1/ln(b/a)]. ``tip``: the series
+    inductance over mu0/(2 pi) if a TEM field in the clearance drives the cavity.
+    """
+
+    coaxial: FloatArray
+    wave: ComplexArray
+    radial: ComplexArray
+    displacement: ComplexArray
+    tip: ComplexArray
+
+    def at(self, place: IndexArray) -> CavityColumns:
+        """Some of them.
+
+        Parameters
+        ----------
+        place : ndarray of int
+            Their numbers along the first axis.
+
+        Returns
+        -------
+        CavityColumns
+        """
+        return CavityColumns(
+            self.coaxial[place], self.wave[place], self.radial[place], self.displacement[place], self.tip[place]
+        )
+
+
+def cavity_columns(
+    k: ComplexArray, barrel_radius: ArrayLike, clearance_radius: ArrayLike, outer: OuterField
+) -> CavityColumns:
+    r"""Fields of conductors in their cavities.
+
+    .. math:: c(r) = J_0(kr)Y_0(ka) - Y_0(kr)J_0(ka)
+
+    is the field between conductor and clearance, e(r) the outer field of the return path. ``tip`` is
+
+    .. math:: \frac{\ln(b/a)}{1 + \frac{2}{\pi b}\frac{e}{c'e - ce'}}
+
+    Parameters
+    ----------
     k : complex ndarray
         Wavenumber [1/m] of the cavity's laminate, from the series mean of the z-axis permittivities over its height.
     barrel_radius, clearance_radius : array_like
@@ -197,15 +285,7 @@ def series_impedance(
 
     Returns
     -------
-    complex ndarray
-        Z' [ohm/m], broadcast over all arguments; 0 at f = 0, where Z'/(2 pi f) tends to the static inductance.
-
-    Notes
-    -----
-    Derived from Maxwell's equations for a field without variation along the barrel, E_z = 0 on barrel and posts, and
-    a TEM field in the clearance. Posts enter as the part of their field that is even around the barrel. Valid while
-    the cavity is lower than half a wavelength and than the gap from clearance to return path, and up to
-    ``highest_frequency``.
+    CavityColumns
     """
     a, b = np.asarray(barrel_radius, dtype=float), np.asarray(clearance_radius, dtype=float)
     ka, kb = k * a, k * b
@@ -216,6 +296,46 @@ def series_impedance(
     c_slope = -1j * k * (j1b * h0a - h1b * j0a * inward**2)
     e = outer.outgoing * h0b + back * j0b
     e_slope = -k * (outer.outgoing * h1b + back * j1b)
-    inner = c_slope * e - c * e_slope
-    drive = 1j * mu_0 * np.asarray(frequency) * np.log(b / a)
-    return np.asarray(drive * inner / (inner + 2 / (np.pi * b) * inward * e))
+    inner, log = c_slope * e - c * e_slope, np.log(b / a)
+    return CavityColumns(
+        coaxial=log,
+        wave=e,
+        radial=-b * e_slope,
+        displacement=e * (b * c_slope / c - 1 / log),
+        tip=log * inner / (inner + 2 / (np.pi * b) * inward * e),
+    )
+
+
+def series_inductance(columns: CavityColumns, share: ArrayLike) -> ComplexArray:
+    r"""Series inductance per cavity height of one barrel over mu0/(2 pi).
+
+    .. math:: Z' = Z_i + \frac{1}{Y_r + \eta Y_c}, \qquad Z_i = \frac{j\omega\mu_0}{2\pi}\ln\frac ba
+
+    .. math:: Y_r = -\frac{2\pi}{j\omega\mu_0}\frac{b\,e'}{e}, \qquad
+        Y_c = \frac{2\pi}{j\omega\mu_0}\left[\frac{b\,c'}{c} - \frac1{\ln(b/a)}\right]
+
+    at r = b: the current of the barrel, the radial wave beyond the clearance, and the displacement current that the
+    axial field drives through the clearance. Z' is this times j w mu0/(2 pi).
+
+    Parameters
+    ----------
+    columns : CavityColumns
+        Conductors in their cavities.
+    share : array_like
+        eta [-], the share of the full axial field in the clearance; NaN for a drilled tip, which takes ``tip``.
+
+    Returns
+    -------
+    complex ndarray
+        Z'/(j w mu0/(2 pi)) [-], in the shape of the columns.
+
+    Notes
+    -----
+    Derived from Maxwell's equations for a field without variation along the cavity, E_z = 0 on barrel and posts, with
+    the current projected on the TEM field of the clearance. Posts enter as the part of their field that is even around
+    the barrel. Valid while the cavity is lower than half a wavelength and than the gap from clearance to return path,
+    and up to ``highest_frequency``.
+    """
+    eta = np.asarray(share, dtype=float)
+    free = columns.coaxial + columns.wave / (columns.radial + np.nan_to_num(eta) * columns.displacement)
+    return np.asarray(np.where(np.isnan(eta), columns.tip, free))

@@ -7,13 +7,15 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.constants import mu_0
 
 from stubsi.physics.cavity import (
     OuterField,
+    cavity_columns,
     highest_frequency,
     outer_field,
     return_conductors,
-    series_impedance,
+    series_inductance,
     wavenumber,
 )
 from stubsi.physics.dielectric import debye_logarithm
@@ -34,6 +36,8 @@ if TYPE_CHECKING:
     from stubsi.physics.solved_barrel import SolvedBarrel
 
 
+MU = mu_0 / (2 * np.pi)
+"""Inductance per height of a conductor in a coaxial return e times as wide [H/m]."""
 AT_ONCE = 500_000
 """Values of sections (sections x stubs x frequencies) in one array: longer lists of frequencies are cut into pieces."""
 
@@ -194,7 +198,7 @@ class Chain:
 
     def _voltage_before_end(self, frequency: FrequencyArray, admittance: ComplexArray) -> ComplexArray:
         """Voltage in front of the end's inductance for 1 V across the end [V]."""
-        return 1 + 2j * np.pi * frequency * self.barrels.outer_inductance[:, None] * admittance
+        return 1 + 2j * np.pi * frequency * self.barrels.end_inductance[:, None] * admittance
 
     def section_constants(self, frequency: FrequencyArray) -> tuple[ComplexArray, ComplexArray]:
         """Series impedance and shunt admittance of every section, from the end up.
@@ -215,20 +219,30 @@ class Chain:
         jw = 2j * np.pi * f[:, None]
         y = jw * (barrels.capacitance @ relative)
         series_mean = 1 / (barrels.filling[:, None] @ (1 / relative)[barrels.profile_barrel])[:, 0]
-        z = barrels.height @ self._cavities(f, series_mean)[barrels.column_place]
+        inductance = MU * self._cavities(f, series_mean) + barrels.static_inductance[..., None]
         resistance = (1 + 1j) * surface_resistance(f, barrels.conductivity[:, None])
-        z += jw * barrels.static_inductance[..., None] + barrels.skin[..., None] * resistance[:, None]
+        z = jw * inductance + barrels.skin[..., None] * resistance[:, None]
         return z.swapaxes(0, 1), y.swapaxes(0, 1)
 
     def _cavities(self, f: FrequencyArray, eps: ComplexArray) -> ComplexArray:
-        """Series impedance per height of every column [ohm/m], for the permittivity of every profile."""
+        """Series inductance of the cavities of every section over mu0/(2 pi) [m], shape (n_stub, n_section, n_freq).
+
+        ``eps`` is the permittivity of every profile.
+        """
         barrels = self.barrels
         f = f[barrels.profile_barrel]
         k = wavenumber(f, eps)
         outer, profile = outer_field(k, self.conductors), barrels.profile_of_column
         conductor, clearance = barrels.column[:, 0, None], barrels.column[:, 1, None]
         field = OuterField(outer.outgoing[profile], outer.standing[profile], outer.reach[profile])
-        return series_impedance(f[profile], k[profile], conductor, clearance, field)
+        columns = cavity_columns(k[profile], conductor, clearance, field)
+        total = np.zeros((*barrels.skin.shape, f.shape[1]), dtype=complex)
+        for part in range(barrels.part_column.shape[2]):
+            inductance = series_inductance(
+                columns.at(barrels.part_place[..., part]), barrels.part_share[..., part, None]
+            )
+            total += barrels.part_height[..., part, None] * inductance
+        return total
 
     def _abcd(self, f: FrequencyArray) -> ComplexArray:
         z, y = self.section_constants(f)

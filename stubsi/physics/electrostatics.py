@@ -7,7 +7,7 @@ mesh. The error comes from the edges of planes, pads and the barrel's end, where
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy.constants import epsilon_0
@@ -81,12 +81,24 @@ def graded_lines(stops: Sequence[float], steps: Sequence[float], growth: float, 
     return np.append(start + np.where(count <= rising, up, length - down), where[-1])
 
 
-def cell_energies(grid: Grid) -> FloatArray:
-    """Energy of the field in each cell as capacitance: 2 W / (1 V)^2.
+class Field(NamedTuple):
+    """What a solve gives, each of shape (n_z - 1, n_r - 1), an entry for every cell.
 
-    Solves div(eps grad phi) = 0 with the grid's fixed voltages (one banded Cholesky solve) and sums
-    2 W = 2 pi eps0 sum g (phi_1 - phi_2)^2 over the four edges of each cell. For conductors at 0 and 1 V the cells of
-    the whole grid add up to the capacitance.
+    ``energy``: of the field in the cell as capacitance, 2 W / (1 V)^2 [F]; for conductors at 0 and 1 V the cells of the
+    whole grid add up to the capacitance. ``flux``: flux of D [C] that crosses the plane through the middle of the cell
+    outside of the middle of the cell, positive towards falling z.
+    """
+
+    energy: FloatArray
+    flux: FloatArray
+
+
+def solve_field(grid: Grid) -> Field:
+    """Field between the conductors of a grid.
+
+    Solves div(eps grad phi) = 0 with the grid's fixed voltages (one banded Cholesky solve). The energy is
+    2 W = 2 pi eps0 sum g (phi_1 - phi_2)^2 over the four edges of each cell. The flux is the sum of 2 pi eps0 g
+    (phi_1 - phi_2) over the axial edges that lie farther out.
 
     Parameters
     ----------
@@ -95,15 +107,29 @@ def cell_energies(grid: Grid) -> FloatArray:
 
     Returns
     -------
-    ndarray, shape (n_z - 1, n_r - 1)
-        [F].
+    Field
     """
     radial, axial = _cell_conductances(grid)
     potential = _potential(grid, radial, axial)
+    return Field(
+        2 * np.pi * epsilon_0 * _energies(potential, radial, axial), 2 * np.pi * epsilon_0 * _fluxes(potential, axial)
+    )
+
+
+def _energies(potential: FloatArray, radial: FloatArray, axial: tuple[FloatArray, FloatArray]) -> FloatArray:
+    """Energy of the field in each cell over 2 pi eps0."""
     across, along = np.diff(potential, axis=1) ** 2, np.diff(potential, axis=0) ** 2
     inner, outer = axial
-    energy = radial * (across[1:] + across[:-1]) + inner * along[:, :-1] + outer * along[:, 1:]
-    return 2 * np.pi * epsilon_0 * energy
+    return radial * (across[1:] + across[:-1]) + inner * along[:, :-1] + outer * along[:, 1:]
+
+
+def _fluxes(potential: FloatArray, axial: tuple[FloatArray, FloatArray]) -> FloatArray:
+    """Flux of each cell over 2 pi eps0: that of all axial edges farther out."""
+    inner, outer = axial
+    falling = np.diff(potential, axis=0)
+    through = outer * falling[:, 1:]
+    through[:, :-1] += inner[:, 1:] * falling[:, 1:-1]
+    return np.asarray(np.cumsum(through[:, ::-1], axis=1)[:, ::-1])
 
 
 def _cell_conductances(

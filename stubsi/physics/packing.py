@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.constants import mu_0
 
+from stubsi.physics.cavity import axial_decay, axial_share
 from stubsi.physics.dielectric import debye_terms
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
     from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
     from stubsi.physics.barrel import Material
-    from stubsi.physics.sections import Part, Section
+    from stubsi.physics.sections import Layout, Part, Section
     from stubsi.physics.solved_barrel import SolvedBarrel
 
     Key = TypeVar("Key", bound=Hashable)
@@ -44,13 +45,17 @@ class BarrelArrays:
         Profile of each column.
     column : ndarray, shape (n_column, 2)
         Radius of the conductor and of the clearance [m].
-    height : ndarray, shape (n_section, n_column)
-        Height of each column in each section [m].
+    part_column : ndarray of int, shape (n_section, n_part)
+        Column of each piece of conductor that faces the cavity of a section.
+    part_height : ndarray, shape (n_section, n_part)
+        Its height [m]; 0 where a section has fewer pieces.
+    part_share : ndarray, shape (n_section, n_part)
+        eta of ``cavity.axial_share`` [-]; NaN in a drilled tip.
     static_inductance : ndarray, shape (n_section,)
         Of the conductor inside the planes' clearances [H].
     skin : ndarray, shape (n_section,)
         Height of all conductor over its circumference [-].
-    outer_inductance : float
+    end_inductance : float
         In front of the end [H].
     barrel_radius, conductivity, largest_dk : float
         Of the barrel [m], of its plating [S/m] (infinite: perfect), and of its materials [-].
@@ -61,10 +66,12 @@ class BarrelArrays:
     filling: FloatArray
     column_profile: IndexArray
     column: FloatArray
-    height: FloatArray
+    part_column: IndexArray
+    part_height: FloatArray
+    part_share: FloatArray
     static_inductance: FloatArray
     skin: FloatArray
-    outer_inductance: float
+    end_inductance: float
     barrel_radius: float
     conductivity: float
     largest_dk: float
@@ -85,32 +92,56 @@ def barrel_arrays(solved: SolvedBarrel) -> BarrelArrays:
     materials = _number(solved.materials)
     mixtures = [_mixture(section.filling) for section in sections]
     profiles = _number(mixtures)
-    parts = [
-        (row, (profiles[mixture], part.radius, section.clearance_radius), part.height)
-        for row, (mixture, section) in enumerate(zip(mixtures, sections, strict=True))
-        for part in section.in_cavity
-    ]
-    columns = _number(column for _, column, _ in parts)
-    filling, height = np.zeros((len(profiles), len(materials))), np.zeros((len(sections), len(columns)))
+    parts = [_parts(section) for section in sections]
+    columns = _number(
+        (profiles[mixture], radius, section.clearance_radius)
+        for mixture, section, its_parts in zip(mixtures, sections, parts, strict=True)
+        for radius in its_parts
+    )
+    filling, shape = np.zeros((len(profiles), len(materials))), (len(sections), max(map(len, parts), default=0))
     for mixture, profile in profiles.items():
         for material, share in mixture:
             filling[profile, materials[material]] = share / material.dk_z
-    for row, column, part_height in parts:
-        height[row, columns[column]] += part_height
+    part_column, part_height, part_share = np.zeros(shape, dtype=np.intp), np.zeros(shape), np.ones(shape)
+    for row, (mixture, section, its_parts) in enumerate(zip(mixtures, sections, parts, strict=True)):
+        for place, (radius, height) in enumerate(its_parts.items()):
+            part_column[row, place] = columns[profiles[mixture], radius, section.clearance_radius]
+            part_height[row, place] = height
+            part_share[row, place] = _axial_share(solved.layout, section, radius)
     return BarrelArrays(
         material=np.array([(m.df, m.frequency or np.nan) for m in materials], dtype=float).reshape(-1, 2),
         capacitance=solved.capacitance[::-1],
         filling=filling,
         column_profile=np.array([profile for profile, *_ in columns], dtype=np.intp),
         column=np.array([radii for _, *radii in columns], dtype=float).reshape(-1, 2),
-        height=height,
+        part_column=part_column,
+        part_height=part_height,
+        part_share=part_share,
         static_inductance=mu_0 / (2 * np.pi) * np.array([_inductance(section) for section in sections], dtype=float),
         skin=np.array([_skin((*section.in_cavity, *section.in_plane)) for section in sections], dtype=float),
-        outer_inductance=mu_0 / (2 * np.pi) * solved.layout.outer,
+        end_inductance=solved.end_inductance,
         barrel_radius=solved.barrel.barrel_radius,
         conductivity=solved.barrel.conductivity or np.inf,
         largest_dk=max(m.dk_z for m in materials),
     )
+
+
+def _parts(section: Section) -> dict[float, float]:
+    """Height [m] of the conductor of each radius [m] that faces the cavity of a section."""
+    parts: dict[float, float] = defaultdict(float)
+    for part in section.in_cavity:
+        parts[part.radius] += part.height
+    return parts
+
+
+def _axial_share(cut: Layout, section: Section, radius: float) -> float:
+    """Share of the full axial field in the clearance of a section [-]; NaN in a drilled tip."""
+    if section.in_tip:
+        return np.nan
+    if cut.is_drilled:
+        return 1.0
+    decay = axial_decay(radius, section.clearance_radius)
+    return float(axial_share(decay, section.top, section.bottom, cut.start_of_end))
 
 
 def _number(keys: Iterable[Key]) -> dict[Key, int]:
@@ -146,12 +177,12 @@ class BarrelStack:
     ----------
     section_count, profile_count, column_count : ndarray of int, shape (n_barrel,)
         How many sections, profiles and columns each barrel has.
-    material, capacitance, height, static_inductance, skin : ndarray
+    material, capacitance, part_column, part_height, part_share, static_inductance, skin : ndarray
         As in ``BarrelArrays``, with the barrel as first axis.
     filling, column_profile, column : ndarray
         As in ``BarrelArrays``, the rows of all barrels one after the other. ``column_profile`` counts from the first
         profile of its own barrel.
-    outer_inductance, barrel_radius, conductivity, largest_dk : ndarray, shape (n_barrel,)
+    end_inductance, barrel_radius, conductivity, largest_dk : ndarray, shape (n_barrel,)
         As in ``BarrelArrays``.
     """
 
@@ -160,13 +191,15 @@ class BarrelStack:
     column_count: IndexArray
     material: FloatArray
     capacitance: FloatArray
-    height: FloatArray
+    part_column: IndexArray
+    part_height: FloatArray
+    part_share: FloatArray
     static_inductance: FloatArray
     skin: FloatArray
     filling: FloatArray
     column_profile: IndexArray
     column: FloatArray
-    outer_inductance: FloatArray
+    end_inductance: FloatArray
     barrel_radius: FloatArray
     conductivity: FloatArray
     largest_dk: FloatArray
@@ -192,10 +225,12 @@ class BarrelStack:
             column_count=np.array([len(b.column) for b in barrels], dtype=np.intp),
             column_profile=_joined([b.column_profile for b in barrels]).astype(np.intp),
             column=_joined([b.column for b in barrels], 2),
-            height=_padded([b.height for b in barrels], (1, 1)),
+            part_column=_padded([b.part_column for b in barrels], (1, 1)).astype(np.intp),
+            part_height=_padded([b.part_height for b in barrels], (1, 1)),
+            part_share=_padded([b.part_share for b in barrels], (1, 1), empty=1.0),
             static_inductance=_padded([b.static_inductance for b in barrels], (1,)),
             skin=_padded([b.skin for b in barrels], (1,)),
-            outer_inductance=np.array([b.outer_inductance for b in barrels]),
+            end_inductance=np.array([b.end_inductance for b in barrels]),
             barrel_radius=np.array([b.barrel_radius for b in barrels]),
             conductivity=np.array([b.conductivity for b in barrels]),
             largest_dk=np.array([b.largest_dk for b in barrels]),
@@ -211,7 +246,7 @@ class BarrelStack:
         rows : ndarray of int
             Their numbers, in any order.
         """
-        sections, widest = (int(count[rows].max(initial=0)) for count in (self.section_count, self.column_count))
+        sections = int(self.section_count[rows].max(initial=0))
         profiles, columns = _members(self.profile_count, rows), _members(self.column_count, rows)
         return BarrelStack(
             section_count=self.section_count[rows],
@@ -222,10 +257,12 @@ class BarrelStack:
             column_count=self.column_count[rows],
             column_profile=self.column_profile[columns],
             column=self.column[columns],
-            height=self.height[rows, :sections, :widest],
+            part_column=self.part_column[rows, :sections],
+            part_height=self.part_height[rows, :sections],
+            part_share=self.part_share[rows, :sections],
             static_inductance=self.static_inductance[rows, :sections],
             skin=self.skin[rows, :sections],
-            outer_inductance=self.outer_inductance[rows],
+            end_inductance=self.end_inductance[rows],
             barrel_radius=self.barrel_radius[rows],
             conductivity=self.conductivity[rows],
             largest_dk=self.largest_dk[rows],
@@ -243,9 +280,9 @@ class BarrelStack:
         return self.column_profile + first
 
     @cached_property
-    def column_place(self) -> IndexArray:
-        """Column, counted over all barrels, of each entry of ``height``, (n_barrel, most columns); any if unused."""
-        place: IndexArray = _starts(self.column_count)[:, None] + np.arange(self.height.shape[2])
+    def part_place(self) -> IndexArray:
+        """Column, counted over all barrels, of each entry of ``part_column``; any if unused."""
+        place: IndexArray = _starts(self.column_count)[:, None, None] + self.part_column
         return np.minimum(place, np.intp(max(0, len(self.column) - 1)))
 
     @cached_property
@@ -266,7 +303,9 @@ def _members(counts: IndexArray, rows: IndexArray) -> IndexArray:
     return np.asarray(np.repeat(_starts(counts)[rows], chosen) + within)
 
 
-def _padded(arrays: Sequence[FloatArray], grown: tuple[int, ...], empty: float | tuple[float, ...] = 0.0) -> FloatArray:
+def _padded(
+    arrays: Sequence[FloatArray | IndexArray], grown: tuple[int, ...], empty: float | tuple[float, ...] = 0.0
+) -> FloatArray:
     """Arrays stacked along a new first axis; the axes counted in ``grown`` are filled up with ``empty`` to one size."""
     shapes = np.array([array.shape[: len(grown)] for array in arrays]).reshape(-1, len(grown))
     rest = np.shape(empty)

@@ -60,7 +60,7 @@ def _uniform(chain: Chain, frequency: FloatArray) -> tuple[FloatArray, FloatArra
     """Notch and impedance of ``quasi_static`` from the line constants at a frequency [Hz] far below the notch."""
     z, y = chain.section_constants(frequency[:, None])
     omega = 2 * np.pi * frequency
-    inductance = z.imag.sum(axis=0)[:, 0] / omega + chain.barrels.outer_inductance
+    inductance = z.imag.sum(axis=0)[:, 0] / omega + chain.barrels.end_inductance
     end, capacitance = y[0].imag[:, 0] / omega, y[1:].imag.sum(axis=0)[:, 0] / omega
     total = capacitance + end
     delay = np.sqrt(inductance * (total + end))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from itertools import pairwise, takewhile
-from math import log
 from typing import TYPE_CHECKING
 
 from stubsi.errors import ValidityError
@@ -16,12 +15,6 @@ if TYPE_CHECKING:
     from stubsi.physics.barrel import Barrel, LevelSpan, Material
 
     Filling = tuple[tuple[Material, float], ...]
-
-OUTER_SHARE = 0.4
-"""Share [-] of the outer inductance mu0 h ln(b/a)/(2 pi) that acts in front of the end's capacitance. A fit (derived).
-"""
-OUTER_FROM = 0.2
-"""Share [-] of the stub's length above which the laminate below the last plane counts as long. A fit (derived)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,6 +45,8 @@ class Section:
         Conductor that faces the cavity, and conductor inside the plane's clearance.
     filling : tuple of (Material, float)
         What fills the whole cavity, with the height [m] of each: in series for the field along the barrel.
+    in_tip : bool
+        Whether it lies in the cavity in which a drilled barrel ends.
     """
 
     top: float
@@ -60,6 +55,7 @@ class Section:
     in_cavity: tuple[Part, ...]
     in_plane: tuple[Part, ...]
     filling: Filling
+    in_tip: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,13 +69,13 @@ class Layout:
     start_of_end : float
         Where the end's capacitance begins [m below the electrical start]: the mid-thickness of the last plane, or the
         end of a drilled or continued barrel.
-    outer : float
-        Inductance in front of the end over mu0/(2 pi) [m].
+    is_drilled : bool
+        Whether the plating ends at a bore.
     """
 
     sections: tuple[Section, ...]
     start_of_end: float
-    outer: float
+    is_drilled: bool
 
 
 def layout(barrel: Barrel) -> Layout:
@@ -113,7 +109,7 @@ def layout(barrel: Barrel) -> Layout:
     return Layout(
         sections=(*sections, *tip),
         start_of_end=length if tip or barrel.end is None else last,
-        outer=0.0 if barrel.is_drilled or barrel.end is None else _outer(barrel, planes, length),
+        is_drilled=barrel.is_drilled,
     )
 
 
@@ -144,6 +140,7 @@ def _tip(spans: Sequence[LevelSpan], planes: list[LevelSpan], barrel: Barrel) ->
         in_cavity=_parts(upper, top, bottom, a, share),
         in_plane=(),
         filling=(*_filling(upper), *((level.material, level.thickness) for level in lower)),
+        in_tip=True,
     )
     return [
         replace(driving, top=start, in_cavity=(), in_plane=(*in_last_plane, *first)),
@@ -163,14 +160,6 @@ def _parts(
 def _filling(spans: Sequence[LevelSpan]) -> Filling:
     """Materials of some levels with their heights [m]."""
     return tuple((span.level.material, span.bottom - span.top) for span in spans)
-
-
-def _outer(barrel: Barrel, planes: list[LevelSpan], length: float) -> float:
-    """Inductance in front of the end over mu0/(2 pi) [m]."""
-    height = length - (planes[-1].bottom if planes else 0.0)
-    if height <= OUTER_FROM * length:
-        return 0.0
-    return OUTER_SHARE * height * log(_end_clearance(barrel, planes) / barrel.barrel_radius)
 
 
 def _end_clearance(barrel: Barrel, planes: list[LevelSpan]) -> float:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
-from stubsi.physics.capacitance import section_capacitances
+from stubsi.physics.capacitance import electrostatics_of
 from stubsi.physics.packing import barrel_arrays
 from stubsi.physics.sections import layout
 
@@ -37,12 +37,15 @@ class SolvedBarrel:
         What its field passes through.
     capacitance : ndarray, shape (n_section + 1, n_material)
         [F] of each section from the start down and of the end (last row), by material, at the materials' own dk.
+    end_inductance : float
+        In front of the end's capacitance [H].
     """
 
     barrel: Barrel
     layout: Layout
     materials: tuple[Material, ...]
     capacitance: NDArray[np.float64]
+    end_inductance: float
 
     @cached_property
     def arrays(self) -> BarrelArrays:
@@ -70,5 +73,11 @@ def solve(barrel: Barrel) -> SolvedBarrel:
         Clearance not larger than the barrel, pad not inside its clearance, bore narrower than the barrel, no plane.
     """
     cut = layout(barrel)
-    materials, capacitance = section_capacitances(barrel, cut)
-    return SolvedBarrel(barrel=barrel, layout=cut, materials=materials, capacitance=capacitance)
+    field = electrostatics_of(barrel, cut)
+    return SolvedBarrel(
+        barrel=barrel,
+        layout=cut,
+        materials=field.materials,
+        capacitance=field.capacitance,
+        end_inductance=field.end_inductance,
+    )
