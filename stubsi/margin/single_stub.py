@@ -14,7 +14,8 @@ from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.margin.figures import stub_figures
 from stubsi.margin.longest_stub import EndName, Permit, Wanted, longest, longest_permitted
 from stubsi.margin.stub_verdict import Ends, StubFigures, rows_of
-from stubsi.stubs.as_barrel import bore_of
+from stubsi.margin.trial_board import trial_board
+from stubsi.stubs.as_barrel import bore_of, check_bore
 from stubsi.stubs.cases import Case
 from stubsi.stubs.drawn import stub_shapes
 from stubsi.stubs.model_choice import ModelChoice
@@ -236,7 +237,7 @@ class SolvedSingleStub(SingleStub):
     Raises
     ------
     StubsiError
-        No stub towards that side; values out of range.
+        No stub towards that side; values out of range; a geometry that no board can have.
     """
 
     def __init__(
@@ -253,6 +254,9 @@ class SolvedSingleStub(SingleStub):
     ) -> None:
         if side not in ("top", "bottom"):
             raise StubsiError(f"side = {side!r}: must be 'top' or 'bottom'.")
+        pitch_si = None if pitch is None else one_si(pitch, "length", "pitch")
+        stackup.index(layer)
+        trial_board(stackup, padstack, layer, pitch_si, return_vias)
         names = stackup.names
         first, last = (stackup.index(name) for name in (padstack.span or (names[0], names[-1])))
         place = stackup.index(layer)
@@ -262,8 +266,10 @@ class SolvedSingleStub(SingleStub):
             raise StubsiError(f"layer = '{layer}': the hole ends there, it leaves no stub towards the {side}.")
         self.z0 = z0
         self.shape = shapes[0]
-        self.around = around_of(return_vias, None if pitch is None else one_si(pitch, "length", "pitch"))
+        self.around = around_of(return_vias, pitch_si)
         self.bore = None if depth_drill is None else bore_of(depth_drill, padstack)
+        if self.bore is not None:
+            check_bore(self.bore, padstack, self.around, "depth_drill")
 
     def figures(self, length: float, signal: Signal, criterion: Criterion) -> tuple[StubFigures, Provenance]:
         """Figures at a length [m] above zero, and how they were found."""
