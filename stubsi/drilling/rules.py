@@ -14,6 +14,7 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from stubsi.board.names import shortened
+from stubsi.board.size_limits import DRILL, MASK, check_size
 from stubsi.checks import pairs
 from stubsi.drilling.depth_tolerance import DepthTolerance, LayersBySide, check_source, is_layer_by_side
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
@@ -131,6 +132,9 @@ class FabricatorRules(Value):
                 raise BoardError(
                     f"rules tip_angle = {angle:g}: must be from {LEAST_ANGLE:g} to 180 (flat), full angle in degrees."
                 )
+        check_size(self.oversize_si, DRILL, "rules oversize")
+        if self.mask_thickness_si is not None:
+            check_size(self.mask_thickness_si, MASK, "rules mask_thickness")
         self._check_choices()
         kept["sides"] = tuple(sorted(dict(self.sides).items()))
         check_source(self.source, "rules")
