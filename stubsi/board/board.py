@@ -26,7 +26,7 @@ from stubsi.board.overlaps import refuse_overlaps
 from stubsi.board.signal import Signal, as_signal
 from stubsi.board.size_limits import BOARD, check_size
 from stubsi.board.stackup import Stackup
-from stubsi.checks import checked, pairs, sequence, text_or_blank
+from stubsi.checks import checked, checked_name, pairs, sequence, text_or_blank
 from stubsi.errors import BoardError
 from stubsi.read_only import read_only
 from stubsi.value import Converted, Value, kept_names, value_object
@@ -92,7 +92,7 @@ class Board(Value):
         checked(self.stackup, "board stackup", Stackup)
         checked(self.criterion, "board criterion", Criterion)
         if text_or_blank(self.name, "board name"):
-            checked(self.name, "board name")
+            checked_name(self.name, "board name")
         refuse_repeats(
             "signal criterion", [f"{s.symbol_rate_si / 1e9:g} GBd {s.modulation}" for s, _ in self.signal_criteria]
         )

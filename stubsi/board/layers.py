@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import field
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
-from stubsi.checks import one_of, text_or_blank
+from stubsi.checks import checked_name, one_of, text_or_blank
 from stubsi.errors import BoardError, ValidityError
 from stubsi.number_rules import DF_RULE, DK_RULE
 from stubsi.physics.dielectric import F_HIGH, F_LOW, debye_terms
@@ -51,6 +51,7 @@ class CopperLayer(Value):
     def __post_init__(self) -> None:
         if not isinstance(self.name, str) or not self.name.strip():
             raise BoardError(f"copper layer name = {as_shown(self.name)}: must be a name like 'L1'.")
+        checked_name(self.name, "copper layer name")
         one_of(self.role, f"copper layer {self.name} role", ROLES)
 
 

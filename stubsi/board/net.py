@@ -14,7 +14,7 @@ from stubsi.board.overlaps import first_overlap
 from stubsi.board.padstack import SIDES, Padstack, PressFit, Side
 from stubsi.board.signal import Signal, as_signal
 from stubsi.board.size_limits import DRILL, check_size
-from stubsi.checks import checked, names, one_of, sequence, text_or_blank
+from stubsi.checks import checked, checked_name, names, one_of, sequence, text_or_blank
 from stubsi.errors import BoardError, UnitError
 from stubsi.number_rules import DK_RULE
 from stubsi.unit_errors import as_shown
@@ -66,7 +66,7 @@ class Hole(Value):
     press_fit: PressFit | None = None
 
     def __post_init__(self) -> None:
-        name = checked(self.name, "hole name")
+        name = checked_name(self.name, "hole name")
         checked(self.padstack, f"hole {name} padstack", Padstack)
         if self.press_fit is not None:
             checked(self.press_fit, f"hole {name} press_fit", PressFit)
@@ -260,7 +260,7 @@ class Net(Value):
     reference: bool = False
 
     def __post_init__(self) -> None:
-        name = checked(self.name, "net name")
+        name = checked_name(self.name, "net name")
         checked(self.reference, f"net {name} reference", bool)
         if self.criterion is not None:
             checked(self.criterion, f"net {name} criterion", Criterion)

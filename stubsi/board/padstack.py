@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeAlias, overload
 
 from stubsi.board.layers import ROLES
 from stubsi.board.size_limits import DRILL, check_size
-from stubsi.checks import checked, names, one_of, pairs
+from stubsi.checks import checked, checked_name, names, one_of, pairs
 from stubsi.errors import BoardError
 from stubsi.unit_errors import as_shown
 from stubsi.units import quantity, show
@@ -220,7 +220,7 @@ class Padstack(Value):
     span: Converted[Iterable[str] | None, tuple[str, str] | None] = Converted(_span, default=None)
 
     def __post_init__(self) -> None:
-        checked(self.name, "padstack name")
+        checked_name(self.name, "padstack name")
         one_of(self.non_functional_pads, f"padstack {self.name} non_functional_pads", PADS_KEPT)
         self._check_diameters()
 
