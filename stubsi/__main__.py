@@ -9,6 +9,7 @@ import sys
 import traceback
 from enum import IntEnum
 
+from stubsi.checks import one_line
 from stubsi.errors import StubsiError
 
 
@@ -56,7 +57,7 @@ def main(arguments: list[str] | None = None) -> Status:
     try:
         table, falls_short = _table(chosen.board)
     except StubsiError as error:
-        print(f"error: {error}", file=sys.stderr)
+        print(f"error: {one_line(str(error))}", file=sys.stderr)
         return Status.REFUSED
     except Exception:
         traceback.print_exc()

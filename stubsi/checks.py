@@ -1,7 +1,8 @@
-"""Owns the checks of arguments that are no numbers: texts, lists, mappings, and objects of a certain type."""
+"""Owns the checks of arguments that are no numbers: texts, names, lists, mappings, and objects of a certain type."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping
 from typing import Any, TypeGuard, TypeVar, overload
 
@@ -9,6 +10,54 @@ from stubsi.errors import BoardError
 from stubsi.unit_errors import as_shown
 
 Item = TypeVar("Item")
+
+_CONTROL = re.compile(
+    "[\x00-\x1f\x7f-\x9f\xad\u061c\u200b-\u200f\u2028-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb\ud800-\udfff"
+    "\U000e0000-\U000e007f]"
+)
+"""Control characters, line separators, marks that turn the direction of writing, characters that show as nothing at
+all, and halves of surrogate pairs."""
+
+
+def one_line(text: str) -> str:
+    """Text with control characters as escapes, so that it stays on one line and hides nothing.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    str
+    """
+    if text.isprintable():
+        return text
+    return _CONTROL.sub(lambda match: match[0].encode("unicode_escape").decode("ascii"), text)
+
+
+def checked_name(value: object, what: str) -> str:
+    """Return ``value`` if it can be a name: a text of one line that is not blank.
+
+    Parameters
+    ----------
+    value : object
+        The value to check.
+    what : str
+        Name of the argument, for the error text.
+
+    Returns
+    -------
+    str
+
+    Raises
+    ------
+    BoardError
+        ``value`` is no text, is blank, or holds a line break, a control character or a character that shows as nothing.
+    """
+    name = checked(value, what)
+    if one_line(name) != name:
+        raise BoardError(f"{what} = {as_shown(name)}: must be one line without control characters.")
+    return name
 
 
 @overload
@@ -150,7 +199,7 @@ def names(value: Iterable[str], what: str) -> tuple[str, ...]:
     Parameters
     ----------
     value : iterable of str
-        Names, none of them blank.
+        Names, as ``checked_name`` takes them.
     what : str
         Name of the argument, for the error text.
 
@@ -158,7 +207,7 @@ def names(value: Iterable[str], what: str) -> tuple[str, ...]:
     -------
     tuple of str
     """
-    return sequence(value, what)
+    return tuple(checked_name(item, what) for item in sequence(value, what))
 
 
 def pairs(value: object, what: str) -> tuple[tuple[Any, Any], ...]:

@@ -138,7 +138,7 @@ def varied_check_over_repeated():
 
 def large_board(holes, per_net=4):
     """Nets of four through holes over three exit layers and six rates, and no return via."""
-    padstack, stackup = mb.VIA, mb.stackup(df=0.01, at="1 GHz")
+    padstack, stackup = mb.VIA, mb.stackup(roles=mb.ROLES | {"G3": "mixed"}, df=0.01, at="1 GHz")
     connects = [("TOP", layer) for layer in ("S1", "S2", "G3")]
     criterion = stubsi.Criterion.notch_ratio(5)
     nets = [

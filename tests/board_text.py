@@ -62,6 +62,11 @@ pad = "16 mil"
 antipad = "28 mil"
 span = ["L1", "L3"]
 
+[[padstack]]
+name = "post"
+drill = "0.25 mm"
+pad = "0.5 mm"
+
 [[press_fit]]
 name = "eye"
 side = "top"
@@ -85,11 +90,11 @@ signal = "2.5 GBd"
 z0 = "50 ohm"
 criterion = "Simonovich 2017"
 waiver = "not fitted"
-holes = [{name = "B1", padstack = "blind", connects = ["L1", "L2"]}]
+holes = [{name = "B1", padstack = "blind", connects = ["L3", "L1"]}]
 
 [[reference]]
 name = "GND"
-padstack = "pair"
+padstack = "post"
 at = [["0 mm", "0 mm"], ["-1.0 mm", "0 mm"]]
 """
 

@@ -11,8 +11,10 @@ COPPER, GAP = 0.03, 0.2
 """Thickness [mm] of every copper and every dielectric layer."""
 AWAY = ((1.0, 0.0), (-1.0, 0.0), (0.0, 1.0), (0.0, -1.0))
 """Return vias around a hole [mm]."""
-APART = 20.0
-"""Distance [mm] between the holes of a board."""
+APART, IN_A_ROW = 20.0, 100
+"""Distance [mm] between the holes of a board, and how many stand in a row, so that no board is too large."""
+USED = [layer for layer, role in ROLES.items() if role != "plane"]
+"""Layers that a net can use."""
 
 VIA = Padstack(name="via", drill="0.3 mm", pad="0.5 mm", antipad="0.8 mm", non_functional_pads="removed")
 POST = Padstack(name="post", drill="0.25 mm")
@@ -28,6 +30,12 @@ def stackup(dk=3.8, gap=GAP, roles=ROLES, **more):
     return Stackup(layers=tuple(layers[:-1]))
 
 
+def at(place):
+    """Position [mm] of a place."""
+    row, column = divmod(place, IN_A_ROW)
+    return column * APART, row * APART
+
+
 def hole(name, connects, at=(0.0, 0.0), padstack=VIA, **more):
     return Hole(name=name, padstack=padstack, connects=connects, x=f"{at[0]} mm", y=f"{at[1]} mm", **more)
 
@@ -35,18 +43,17 @@ def hole(name, connects, at=(0.0, 0.0), padstack=VIA, **more):
 def net(name, *connects, place=0, signal="25 Gb/s", z0="50 ohm", padstack=VIA, press_fit=None, **more):
     """A net with a hole for each of these layers in use, standing at ``place``, ``place`` + 1 ..."""
     holes = tuple(
-        hole(f"{name}.{i}", used, ((place + i) * APART, 0.0), padstack, press_fit=press_fit)
-        for i, used in enumerate(connects)
+        hole(f"{name}.{i}", used, at(place + i), padstack, press_fit=press_fit) for i, used in enumerate(connects)
     )
     return Net(name=name, signal=signal, z0=z0, holes=holes, **more)
 
 
 def pair(name, p, n, place=0, pitch=0.9, signal="25 Gb/s", z0="100 ohm", padstack=VIA, **more):
     """A pair whose legs use these layers."""
-    x = place * APART
+    x, y = at(place)
     holes = (
-        hole(f"{name}.P", p, (x + pitch / 2, 0.0), padstack, leg="P"),
-        hole(f"{name}.N", n, (x - pitch / 2, 0.0), padstack, leg="N"),
+        hole(f"{name}.P", p, (x + pitch / 2, y), padstack, leg="P"),
+        hole(f"{name}.N", n, (x - pitch / 2, y), padstack, leg="N"),
     )
     return Net(name=name, signal=signal, z0=z0, holes=holes, **more)
 
@@ -54,7 +61,7 @@ def pair(name, p, n, place=0, pitch=0.9, signal="25 Gb/s", z0="100 ohm", padstac
 def ground(places, away=AWAY):
     """Return vias around each place."""
     holes = tuple(
-        hole(f"GND.{place}.{i}", (), (place * APART + x, y), POST)
+        hole(f"GND.{place}.{i}", (), (at(place)[0] + x, at(place)[1] + y), POST)
         for place in range(places)
         for i, (x, y) in enumerate(away)
     )

@@ -33,18 +33,21 @@ def planned(board, its_rules=None, **more):
     return plan(board, its_rules or made.rules(), model="uniform", dk_eff=4, **more)
 
 
-def six_layers(*nets):
-    """Near faces from the bottom: L5 0.30, L4 0.60, L3 0.90, L2 1.20, L1 1.50 mm; L2 and L5 are planes."""
+def six_layers(*nets, role="plane"):
+    """Near faces from the bottom: L5 0.30, L4 0.60, L3 0.90, L2 1.20, L1 1.50 mm; L5 is a plane, or of another role."""
     stackup = made.stackup((0.25,) * 5)
     layers = tuple(
-        replace(layer, role="plane") if getattr(layer, "name", "") in {"L2", "L5"} else layer
-        for layer in stackup.layers
+        replace(layer, role=role) if getattr(layer, "name", "") == "L5" else layer for layer in stackup.layers
     )
     return Board(stackup=replace(stackup, layers=layers), nets=nets)
 
 
 def via(name, antipad):
     return Padstack(name=name, drill="0.3 mm", finished="0.25 mm", pad="0.5 mm", antipad=antipad)
+
+
+MIXED_VIA = replace(via("mixed via", "0.8 mm"), antipads={"L5": "0.8 mm"})
+"""A via around which the mixed layer L5 is a plane, where it does not use that layer."""
 
 
 def summed_net(name="S", holes=2):
@@ -85,7 +88,7 @@ def test_why_nets_stay_undrilled_is_data():
             holes=(Hole(name="M.1", padstack=made.VIA, connects=("L1", "L5")),),
         ),
     )  # fmt: skip
-    undrilled = planned(six_layers(*nets)).undrilled
+    undrilled = planned(six_layers(*nets, role="mixed")).undrilled
     assert {name: each.why for name, each in undrilled.items()} == {
         "C": WhyUndrilled.NO_STUB, "D": WhyUndrilled.MEETS, "M": WhyUndrilled.MEETS_UNPROVEN,
     }  # fmt: skip
@@ -108,7 +111,7 @@ def test_sources_with_brackets_are_kept(source):
 
 def test_a_plan_without_groups_says_why():
     side = made.rules(sides={"bottom": "any"})
-    needs_none = planned(six_layers(made.net("D", ("L1", "L5"), 0.5)), side)
+    needs_none = planned(six_layers(made.net("D", ("L1", "L5"), 0.5), role="mixed"), side)
     assert needs_none.summary().endswith("No drill group is needed.")
     refused = planned(six_layers(made.net("T", ("L4", "L6"), 0.5)), side)
     assert [each.reasons[0].kind for each in refused.refused] == [Obstacle.OTHER_SIDE]
@@ -152,7 +155,7 @@ def test_what_follows_from_a_plan_is_asked_of_the_plan():
     ],
 )
 def test_arguments_of_the_wrong_kind_are_refused(call, message):
-    board = six_layers(made.net("A", ("L1", "L2"), 0.4, layers=("L2", "L5")))
+    board = six_layers(made.net("A", ("L1", "L2"), 0.4, layers=("L2", "L5")), role="mixed")
     with pytest.raises(StubsiError) as error:
         call(planned(board))
     assert message in str(error.value)
@@ -209,10 +212,10 @@ def test_cases_of_unknown_rules_are_made_once():
 
 def results():
     """A plan and whatever follows from it."""
-    nets = [made.net(f"n{i}", ("L1", f"L{3 + i % 3}"), 0.4, layers=("L3", "L5")) for i in range(40)]
+    nets = [made.net(f"n{i}", ("L1", f"L{3 + i % 3}"), 0.4, padstack=MIXED_VIA, layers=("L3", "L5")) for i in range(40)]
     nets += [made.net("alone", ("L1", "L2"), 0.4, layers=("L2", "L5"))]
     nets += [made.net(f"t{i}", ("L4", "L6"), 0.4) for i in range(40)] + [summed_net()]
-    found = planned(six_layers(*nets), made.rules(sides={"bottom": "any"}, edge_tolerance=None))
+    found = planned(six_layers(*nets, role="mixed"), made.rules(sides={"bottom": "any"}, edge_tolerance=None))
     moves = found.reroutes()
     consequences, effects, questions = found.consequences(), found.effects(), found.questions()
     return [

@@ -324,6 +324,20 @@ def test_an_argument_of_another_kind_is_named(plt, draw, named):
     assert plt.get_fignums() == []
 
 
+def test_a_name_is_no_formula_and_hides_nothing(plt):
+    """matplotlib reads text between two $ as mathematics, and fails when it draws it; it hides labels like _A."""
+    net = mb.net("A$\\bad$", ("TOP", "S1"), criterion=Criterion.notch_ratio(2, source="a$\\bad$\nb"))
+    ax = plot_margins(rank(mb.board(net), model="uniform"))
+    ax.figure.canvas.draw()
+    assert [label.get_text() for label in ax.get_yticklabels()] == ["A$\\bad$"]
+    stub = Stub(stub_length="1 mm", dk_eff=4, z_stub="30 ohm")
+    curves = {"_RESET": stub, "B$\\bad$": stub, "C\nD": stub}
+    ax = plot_loss(curves, ["1 GHz", "2 GHz"], z0="50 ohm", signal="10 Gb/s")
+    ax.figure.canvas.draw()
+    shown = [text.get_text().strip() for text in ax.get_legend().get_texts()]
+    assert shown[:3] == ["_RESET", "B$\\bad$", "C\\nD"]
+
+
 def test_a_script_leaves_no_figure_open(plt, ranking):
     for _ in range(3):
         plot_margins(ranking)

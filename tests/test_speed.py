@@ -55,7 +55,7 @@ def busy_board(nets, holes=3, layers=("S1", "S2", "G3"), **more):
     for number in range(nets):
         exits = [("TOP", layers[(number + i) % len(layers)]) for i in range(holes)]
         made.append(mb.net(f"N{number}", *exits, place=next(places) * holes, signal=RATES[number % len(RATES)]))
-    return mb.board(*made, layers=mb.stackup(df=0.01, at="1 GHz"), **more)
+    return mb.board(*made, layers=mb.stackup(roles=mb.ROLES | {"G3": "mixed"}, df=0.01, at="1 GHz"), **more)
 
 
 def timed(work, *arguments, repeat=1):

@@ -21,6 +21,7 @@ from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text
 from stubsi.show.text_lines import checked_width, one_line, wrapped
 from tests import drilling_boards
 from tests import margin_boards as mb
+from tests.readers import markdown_rows
 
 PLAIN = [("via", "12.5", "kept"), ("hole", "3.25", "left out first")]
 COLUMNS = [
@@ -154,13 +155,14 @@ def test_a_number_in_a_csv_stays_a_number(number):
 
 @given(tables)
 def test_markdown_has_a_line_per_row_and_its_cells(rows):
-    lines = as_markdown(COLUMNS, rows, head=["above"], foot=["below"]).splitlines()
+    """markdown-it as an independent reader."""
+    text = as_markdown(COLUMNS, rows, head=["above"], foot=["below"])
+    lines = text.splitlines()
     assert (lines[0], lines[-1]) == ("* above", "* below")
-    table = [line for line in lines if line.startswith("|")]
-    assert len(table) == 2 + len(rows)
-    for line, row in zip(table[2:], rows, strict=True):
-        shown = [cell.strip().replace("\0", "|") for cell in line.replace("\\|", "\0")[1:-1].split("|")]
-        assert shown == [one_line(cell).strip() for cell in row]
+    assert len([line for line in lines if line.startswith("|")]) == 2 + len(rows)
+    head, *shown = markdown_rows(text)
+    assert head == ["name", "size [mm]", "remark"]
+    assert shown == [[one_line(cell).strip() for cell in row] for row in rows]
 
 
 @given(tables)

@@ -107,16 +107,11 @@ name = "lower"
 span = ["L3", "L4"]
 drill = "8 mil"
 pad = "16 mil"
-
-[[net]]
-name = "CONTINUED"
-signal = "2.5 GBd"
-z0 = "50 ohm"
-holes = [{name = "B2", padstack = "lower", connects = ["L3", "L4"], at = ["9 mm", "9 mm"]}]
 """
-    text = changed(FULL, '"L2"]}]', '"L2"], at = ["9 mm", "9 mm"]}]')
-    board = read_board(written(text + below))
-    assert board.net("CONTINUED").holes[0].xy_si == board.net("REF").holes[0].xy_si
+    lower = ', {name = "B2", padstack = "lower", connects = ["L3", "L4"], at = ["9 mm", "9 mm"]}]'
+    text = changed(FULL, '"L1"]}]', '"L1"], at = ["9 mm", "9 mm"]}' + lower)
+    upper_hole, lower_hole = read_board(written(text + below)).net("REF").holes
+    assert upper_hole.xy_si == lower_hole.xy_si
 
 
 def test_byte_order_mark_and_dos_line_ends_are_read(tmp_path):

@@ -3,19 +3,30 @@
 from __future__ import annotations
 
 from functools import cached_property
+from operator import attrgetter
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
 
+from stubsi.board.clashes import refuse_clashes
 from stubsi.board.criterion import DEFAULT, Criterion
 from stubsi.board.hole_columns import HoleColumns, hole_columns
-from stubsi.board.hole_kinds import HoleKind, KindList, Span, checked_span, kind_list, place_in_stackup
+from stubsi.board.hole_kinds import (
+    HoleKind,
+    KindList,
+    Span,
+    checked_span,
+    kind_list,
+    place_in_stackup,
+    refuse_plane,
+)
 from stubsi.board.names import by_name, refuse_repeats, shortened
 from stubsi.board.net import Hole, Net
 from stubsi.board.overlaps import refuse_overlaps
 from stubsi.board.signal import Signal, as_signal
+from stubsi.board.size_limits import BOARD, check_size
 from stubsi.board.stackup import Stackup
-from stubsi.checks import checked, pairs, sequence, text_or_blank
+from stubsi.checks import checked, checked_name, pairs, sequence, text_or_blank
 from stubsi.errors import BoardError
 from stubsi.read_only import read_only
 from stubsi.value import Converted, Value, kept_names, value_object
@@ -65,7 +76,8 @@ class Board(Value):
     BoardError
         A name of a net or hole is used twice, a layer is not in the stackup or lies outside the hole's span, a pad is
         wider than its antipad on a plane, a contact zone is deeper than the board, two different padstacks have one
-        name, or two holes run into each other.
+        name, a signal net uses a plane, two holes run into each other or are farther apart than a board is large,
+        copper of two nets overlaps, or a reference hole lies inside the antipad of a signal hole.
     """
 
     stackup: Stackup
@@ -80,7 +92,7 @@ class Board(Value):
         checked(self.stackup, "board stackup", Stackup)
         checked(self.criterion, "board criterion", Criterion)
         if text_or_blank(self.name, "board name"):
-            checked(self.name, "board name")
+            checked_name(self.name, "board name")
         refuse_repeats(
             "signal criterion", [f"{s.symbol_rate_si / 1e9:g} GBd {s.modulation}" for s, _ in self.signal_criteria]
         )
@@ -89,7 +101,11 @@ class Board(Value):
         for net in self.nets:
             for layer in net.layers:
                 place_in_stackup(self.stackup, layer, f"net {net.name} layers")
+                refuse_plane(self.stackup, layer, f"net {net.name} layers")
+        self._refuse_planes_in_use()
+        self._refuse_far_apart()
         self._refuse_overlaps()
+        refuse_clashes(self)
 
     def criterion_of(self, net: Net) -> Criterion:
         """What a net must meet: its own criterion, or that of its signal, or that of the board, in this order.
@@ -272,6 +288,22 @@ class Board(Value):
     @cached_property
     def _nets_by_name(self) -> dict[str, Net]:
         return {net.name: net for net in self.nets}
+
+    def _refuse_planes_in_use(self) -> None:
+        used = self.signal_holes
+        kinds, first = np.unique(used.kind, return_index=True)
+        for kind, hole in zip(kinds.tolist(), first.tolist(), strict=True):
+            for layer in self.kinds[kind].connects:
+                refuse_plane(self.stackup, layer, f"hole {used.holes[hole].name} connects")
+
+    def _refuse_far_apart(self) -> None:
+        """Refuse holes that are farther apart than any board is large."""
+        holes = [hole for net in self.nets for hole in net.holes if hole.xy_si is not None]
+        for axis in ("x_si", "y_si"):
+            if holes:
+                least, most = (end(holes, key=attrgetter(axis)) for end in (min, max))
+                apart = getattr(most, axis) - getattr(least, axis)
+                check_size(apart, BOARD, f"distance in {axis[0]} between holes {least.name} and {most.name}")
 
     def _refuse_overlaps(self) -> None:
         """Refuse two holes whose drills run into each other.

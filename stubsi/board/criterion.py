@@ -6,7 +6,7 @@ from enum import StrEnum
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
-from stubsi.checks import checked
+from stubsi.checks import checked, one_line
 from stubsi.errors import UnitError
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, one_si, show
@@ -218,7 +218,7 @@ class Criterion(Value):
             shown = show(self.limit, "length")
         elif self.measure is Measure.STUB_LENGTH_TIMES_RATE:
             shown = show(self.limit / 1e9, "length")
-        return f"{_WORDING[self.measure].format(limit=shown)} ({self.source})"
+        return f"{_WORDING[self.measure].format(limit=shown)} ({one_line(self.source)})"
 
 
 DEFAULT = Criterion.notch_ratio(5, source="DesignCon 2020 paper on via stubs, stated there for DDR4")

@@ -70,3 +70,30 @@ def hole_columns(nets: Sequence[Net], kind: NDArray[np.intp]) -> HoleColumns:
         leg=read_only(np.array([_LEG_NUMBERS[hole.leg] for hole in holes], dtype=np.intp)),
         place=read_only(np.array(places, dtype=np.complex128)),
     )
+
+
+def partners(holes: HoleColumns) -> NDArray[np.complex128]:
+    """Place of the other barrel of the pair of each hole: the nearest hole of the other leg of the same net.
+
+    Parameters
+    ----------
+    holes : HoleColumns
+
+    Returns
+    -------
+    ndarray of complex
+        x + jy [m]; NaN where there is none or it is unknown.
+    """
+    partner = np.full(len(holes.place), complex(np.nan, np.nan))
+    legs = np.flatnonzero(holes.leg != SINGLE)
+    _, start, count = np.unique(holes.net[legs], return_index=True, return_counts=True)
+    for size in np.unique(count).tolist():
+        of_net = legs[start[count == size][:, None] + np.arange(size)]
+        place, leg = holes.place[of_net], holes.leg[of_net]
+        for hole in range(size):
+            apart = np.abs(place - place[:, [hole]])
+            apart[(leg == leg[:, [hole]]) | np.isnan(apart)] = np.inf
+            nearest = np.argmin(apart, axis=1)[:, None]
+            known = np.isfinite(np.take_along_axis(apart, nearest, axis=1)[:, 0])
+            partner[of_net[known, hole]] = np.take_along_axis(place, nearest, axis=1)[known, 0]
+    return partner

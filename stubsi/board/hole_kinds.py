@@ -129,6 +129,29 @@ def checked_span(stackup: Stackup, hole: Hole) -> Span:
     return Span(top, min(in_use, default=top), max(in_use, default=bottom), bottom)
 
 
+def refuse_plane(stackup: Stackup, layer: str, what: str) -> None:
+    """Refuse a plane as a layer that a net uses.
+
+    Parameters
+    ----------
+    stackup : Stackup
+    layer : str
+        Name of a layer of the stackup.
+    what : str
+        What names the layer, for the error text.
+
+    Raises
+    ------
+    BoardError
+        The role of the layer is "plane".
+    """
+    if stackup.copper[stackup.index(layer)].role == "plane":
+        raise BoardError(
+            f"{what} '{layer}': is a plane, which no signal net uses; give another layer, or give {layer} the role "
+            f"'mixed' if it carries traces as well."
+        )
+
+
 def _check_press_fit(stackup: Stackup, hole: Hole, fit: PressFit, first: int, last: int) -> int:
     """Check that a press-fit pin fits into a hole. Number of the outer layer where the pin enters."""
     entry = first if fit.side == "top" else last

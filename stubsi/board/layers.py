@@ -5,11 +5,12 @@ from __future__ import annotations
 from dataclasses import field
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
-from stubsi.checks import one_of, text_or_blank
-from stubsi.errors import BoardError
+from stubsi.checks import checked_name, one_of, text_or_blank
+from stubsi.errors import BoardError, ValidityError
 from stubsi.number_rules import DF_RULE, DK_RULE
+from stubsi.physics.dielectric import F_HIGH, F_LOW, debye_terms
 from stubsi.unit_errors import as_shown
-from stubsi.units import one_number
+from stubsi.units import one_number, show
 from stubsi.value import Dimension, OptionalDimension, Value, value_object
 
 if TYPE_CHECKING:
@@ -50,6 +51,7 @@ class CopperLayer(Value):
     def __post_init__(self) -> None:
         if not isinstance(self.name, str) or not self.name.strip():
             raise BoardError(f"copper layer name = {as_shown(self.name)}: must be a name like 'L1'.")
+        checked_name(self.name, "copper layer name")
         one_of(self.role, f"copper layer {self.name} role", ROLES)
 
 
@@ -80,7 +82,8 @@ class DielectricLayer(Value):
     ------
     UnitError, BoardError
         A number that is zero, negative, not finite or written as text; a Dk below 1; a loss tangent of 1 or more; a
-        material or source that is not a text.
+        frequency outside 1 kHz to 1 THz, or a loss tangent there that the wideband Debye model does not have; a
+        material or source that is not a text, or is blanks only.
     """
 
     thickness: Dimension = Dimension("length")
@@ -98,8 +101,26 @@ class DielectricLayer(Value):
             value = getattr(self, name)
             if value is not None:
                 self.__dict__[name] = one_number(value, f"dielectric layer {name}", rule=rule)
+        self._check_dispersion()
         text_or_blank(self.material, "dielectric layer material")
         text_or_blank(self.source, "dielectric layer source")
+
+    def _check_dispersion(self) -> None:
+        """Refuse values for which there is no wideband Debye model, which the layer follows over frequency."""
+        if self.at_si is None:
+            return
+        if not F_LOW <= self.at_si <= F_HIGH:
+            raise BoardError(
+                f"dielectric layer at = {show(self.at_si, 'frequency')}: must lie between 1 kHz and 1 THz, or be left "
+                f"out."
+            )
+        try:
+            debye_terms(1.0, self.df or 0.0, self.at_si)
+        except ValidityError:
+            raise BoardError(
+                f"dielectric layer df = {self.df:g}: so high a loss tangent at {show(self.at_si, 'frequency')} would "
+                f"make its Dk negative at 1 THz; check it, or leave out at."
+            ) from None
 
     @property
     def radial_dk(self) -> float | None:

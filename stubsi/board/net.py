@@ -6,15 +6,19 @@ from collections.abc import Iterable
 from dataclasses import field
 from typing import TYPE_CHECKING, Literal, NoReturn, TypeAlias, overload
 
+import numpy as np
+
 from stubsi.board.criterion import Criterion
 from stubsi.board.names import shortened
+from stubsi.board.overlaps import first_overlap
 from stubsi.board.padstack import SIDES, Padstack, PressFit, Side
 from stubsi.board.signal import Signal, as_signal
-from stubsi.checks import checked, names, one_of, sequence, text_or_blank
+from stubsi.board.size_limits import DRILL, check_size
+from stubsi.checks import checked, checked_name, names, one_of, sequence, text_or_blank
 from stubsi.errors import BoardError, UnitError
 from stubsi.number_rules import DK_RULE
 from stubsi.unit_errors import as_shown
-from stubsi.units import one_number, quantity
+from stubsi.units import one_number, quantity, show
 from stubsi.value import Converted, Dimension, OptionalDimension, SIField, Value, value_object
 
 if TYPE_CHECKING:
@@ -62,7 +66,7 @@ class Hole(Value):
     press_fit: PressFit | None = None
 
     def __post_init__(self) -> None:
-        name = checked(self.name, "hole name")
+        name = checked_name(self.name, "hole name")
         checked(self.padstack, f"hole {name} padstack", Padstack)
         if self.press_fit is not None:
             checked(self.press_fit, f"hole {name} press_fit", PressFit)
@@ -138,6 +142,8 @@ class ReturnVias(Value):
     ------
     UnitError
         Values that are not lengths, or a position that is not two of them.
+    BoardError
+        The drill is wider than any of a board, or two return vias run into each other.
 
     Examples
     --------
@@ -150,6 +156,22 @@ class ReturnVias(Value):
     positions_si: tuple[tuple[float, float], ...] = field(init=False)
     drill: Dimension = Dimension("length")
     drill_si: float = field(init=False)
+
+    def __post_init__(self) -> None:
+        check_size(self.drill_si, DRILL, "return via drill")
+        self._refuse_overlaps()
+
+    def _refuse_overlaps(self) -> None:
+        place = np.array([complex(*position) for position in self.positions_si], dtype=np.complex128)
+        drill, layer = np.full(len(place), self.drill_si), np.zeros(len(place), dtype=np.intp)
+        overlap = first_overlap(place, drill, layer, layer + 1)
+        if overlap is not None:
+            one, other = overlap
+            raise BoardError(
+                f"return via positions number {one + 1} and {other + 1} are "
+                f"{show(abs(place[one] - place[other]), 'length')} apart: must be at least their drill = "
+                f"{show(self.drill_si, 'length')}, or they run into each other."
+            )
 
 
 @value_object
@@ -170,7 +192,8 @@ class DepthDrill(Value):
     Raises
     ------
     UnitError, BoardError
-        A value is not a length, the side is unknown, or the permittivity is below 1.
+        A value is not a length, the side is unknown, the drill is wider than any of a board, or the permittivity is
+        below 1.
     """
 
     side: Side
@@ -182,6 +205,7 @@ class DepthDrill(Value):
 
     def __post_init__(self) -> None:
         one_of(self.side, "depth drill side", SIDES)
+        check_size(self.drill_si, DRILL, "depth drill drill")
         self.__dict__["fill_dk"] = one_number(self.fill_dk, "depth drill fill_dk", rule=DK_RULE)
 
 
@@ -236,7 +260,7 @@ class Net(Value):
     reference: bool = False
 
     def __post_init__(self) -> None:
-        name = checked(self.name, "net name")
+        name = checked_name(self.name, "net name")
         checked(self.reference, f"net {name} reference", bool)
         if self.criterion is not None:
             checked(self.criterion, f"net {name} criterion", Criterion)

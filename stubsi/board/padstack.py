@@ -8,7 +8,8 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias, overload
 
 from stubsi.board.layers import ROLES
-from stubsi.checks import checked, names, one_of, pairs
+from stubsi.board.size_limits import DRILL, check_size
+from stubsi.checks import checked, checked_name, names, one_of, pairs
 from stubsi.errors import BoardError
 from stubsi.unit_errors import as_shown
 from stubsi.units import quantity, show
@@ -76,7 +77,8 @@ class PressFit(Value):
     Raises
     ------
     UnitError, BoardError
-        A depth is not a length, the side is unknown, or the contact zone does not end deeper than it begins.
+        A depth is not a length, the side is unknown, the contact zone does not end deeper than it begins, or the pin
+        ends before the zone does.
     """
 
     side: Side
@@ -93,6 +95,11 @@ class PressFit(Value):
             raise BoardError(
                 f"press fit contact_to = {show(self.contact_to_si, 'length')}: must lie deeper than contact_from "
                 f"= {show(self.contact_from_si, 'length')}."
+            )
+        if self.pin_length_si is not None and self.pin_length_si < self.contact_to_si:
+            raise BoardError(
+                f"press fit pin_length = {show(self.pin_length_si, 'length')}: must not be smaller than contact_to = "
+                f"{show(self.contact_to_si, 'length')}, because the pin touches the barrel down to there."
             )
 
 
@@ -189,8 +196,8 @@ class Padstack(Value):
     Raises
     ------
     UnitError, BoardError
-        A diameter is not a positive length, ``finished`` is not smaller than ``drill``, a pad is smaller than the
-        drill, or drill or pad is not smaller than the antipad.
+        A diameter is not a positive length, the drill is wider than any of a board, ``finished`` is not smaller than
+        ``drill``, a pad is smaller than the drill, or drill or pad is not smaller than the antipad.
 
     Examples
     --------
@@ -213,7 +220,7 @@ class Padstack(Value):
     span: Converted[Iterable[str] | None, tuple[str, str] | None] = Converted(_span, default=None)
 
     def __post_init__(self) -> None:
-        checked(self.name, "padstack name")
+        checked_name(self.name, "padstack name")
         one_of(self.non_functional_pads, f"padstack {self.name} non_functional_pads", PADS_KEPT)
         self._check_diameters()
 
@@ -227,6 +234,7 @@ class Padstack(Value):
 
     def _check_diameters(self) -> None:
         drill = self.drill_si
+        check_size(drill, DRILL, f"padstack {self.name} drill")
         if self.finished_si is not None and self.finished_si >= drill:
             self._refuse("finished", self.finished_si, "must be smaller than", "drill", drill)
         for pad in (self.pad_si, *self._pad_on.values()):

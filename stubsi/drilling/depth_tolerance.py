@@ -14,7 +14,7 @@ from dataclasses import field
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from stubsi.board.padstack import SIDES
-from stubsi.checks import one_of
+from stubsi.checks import one_line, one_of
 from stubsi.errors import BoardError
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, show
@@ -239,7 +239,7 @@ class DepthTolerance(Value):
         return f"{depth}, {thickness}, referenced to {self.reference}{sensed}"
 
     def __str__(self) -> str:
-        return f"{self.in_words()} ({self.source})"
+        return f"{self.in_words()} ({one_line(self.source)})"
 
 
 def is_layer_by_side(value: object) -> bool:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import field
 from typing import TYPE_CHECKING, TypeVar
 
+from stubsi.checks import one_line
 from stubsi.drilling.depth_tolerance import check_source
 from stubsi.errors import BoardError
 from stubsi.units import one_si, show
@@ -237,4 +238,4 @@ class GuaranteedResidual(Value):
         return f"guaranteed residual stub {show(self.least_si, 'length')} to {show(self.most_si, 'length')}"
 
     def __str__(self) -> str:
-        return f"{self.in_words()} ({self.source})"
+        return f"{self.in_words()} ({one_line(self.source)})"

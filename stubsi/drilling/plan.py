@@ -264,7 +264,7 @@ class Plan:
         Returns
         -------
         str
-            The schedule.
+            The schedule, with apostrophes as in ``Ranking.to_csv``.
         """
         from stubsi.show.schedule import schedule_csv
 
@@ -288,7 +288,7 @@ class Plan:
         Returns
         -------
         str
-            The list.
+            The list, with apostrophes as in ``Ranking.to_csv``.
         """
         from stubsi.show.schedule import holes_csv
 

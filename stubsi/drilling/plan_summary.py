@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stubsi.checks import one_line
 from stubsi.drilling.costs import FEWEST_GROUPS
 
 if TYPE_CHECKING:
@@ -45,7 +46,7 @@ def _optimum(plan: Plan) -> str:
     needed = "that at least as many groups are needed."
     if plan.costs != FEWEST_GROUPS:
         least = "least" if plan.cost_gap == 0 else f"not proven to be the least: relative gap {plan.cost_gap:.2g}"
-        return f"Cost {plan.cost:g}, {least} ({plan.costs.source}); {proof} {needed}"
+        return f"Cost {plan.cost:g}, {least} ({one_line(plan.costs.source)}); {proof} {needed}"
     if plan.proven:
         return f"No plan has fewer groups: {proof} it."
     if plan.cost_gap == 0:

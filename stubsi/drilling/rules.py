@@ -14,7 +14,8 @@ from typing import Literal, TypeAlias
 import numpy as np
 
 from stubsi.board.names import shortened
-from stubsi.checks import pairs
+from stubsi.board.size_limits import DRILL, MASK, check_size
+from stubsi.checks import one_line, pairs
 from stubsi.drilling.depth_tolerance import DepthTolerance, LayersBySide, check_source, is_layer_by_side
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.errors import BoardError
@@ -131,6 +132,9 @@ class FabricatorRules(Value):
                 raise BoardError(
                     f"rules tip_angle = {angle:g}: must be from {LEAST_ANGLE:g} to 180 (flat), full angle in degrees."
                 )
+        check_size(self.oversize_si, DRILL, "rules oversize")
+        if self.mask_thickness_si is not None:
+            check_size(self.mask_thickness_si, MASK, "rules mask_thickness")
         self._check_choices()
         kept["sides"] = tuple(sorted(dict(self.sides).items()))
         check_source(self.source, "rules")
@@ -298,14 +302,14 @@ class FabricatorRules(Value):
             One line.
         """
         rules = [
-            f"{name} {text}" + (f" ({source})" if source != self.source else "")
+            f"{name} {text}" + (f" ({one_line(source)})" if source != self.source else "")
             for name, text, source in self.rows()
             if name not in ("datum", "depth to", "tolerance")
         ]
-        return f"{'; '.join(rules)} ({self.source})"
+        return f"{'; '.join(rules)} ({one_line(self.source)})"
 
     def __str__(self) -> str:
-        return "\n".join(f"{name}: {text} ({source})" for name, text, source in self.rows())
+        return "\n".join(f"{name}: {text} ({one_line(source)})" for name, text, source in self.rows())
 
     def __repr__(self) -> str:
         kind = "guaranteed residual" if isinstance(self.tolerance, GuaranteedResidual) else "depth tolerance"

@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
+from stubsi.checks import one_line
+
 if TYPE_CHECKING:
     from stubsi.board.criterion import Criterion
 
@@ -50,7 +52,7 @@ class Undrilled:
         return self.why is WhyUndrilled.MEETS_UNPROVEN
 
     def __str__(self) -> str:
-        details = (self.waiver, self.missing, "" if self.criterion is None else str(self.criterion))
+        details = (one_line(self.waiver), self.missing, "" if self.criterion is None else str(self.criterion))
         return ": ".join((str(self.why), *(text for text in details if text)))
 
     def __repr__(self) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
 from stubsi.board.signal import Signal, as_signal
+from stubsi.checks import one_line
 from stubsi.margin.stub_arguments import single_stub
 from stubsi.margin.stub_verdict import StubFigures, excess_of, measured_ends, reason_of_stub, verdict_of
 from stubsi.margin.verdict import Verdict
@@ -96,7 +97,7 @@ class Check(Value):
     def __str__(self) -> str:
         return (
             f"{self.verdict}: stub {show(self.stub_length_si, 'length')} on {self.signal}: {self.reason} "
-            f"[{self.criterion.source}; {self.model}]"
+            f"[{one_line(self.criterion.source)}; {self.model}]"
         )
 
     def __repr__(self) -> str:

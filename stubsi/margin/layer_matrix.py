@@ -2,30 +2,31 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from stubsi.board.board import Board
 from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
 from stubsi.board.names import how_many, shortened
-from stubsi.board.net import Hole, Net, ReturnVias
+from stubsi.board.net import Net, ReturnVias
 from stubsi.board.padstack import Padstack
 from stubsi.board.signal import Signal, as_signal
 from stubsi.board.stackup import Stackup
 from stubsi.checks import checked, is_list
 from stubsi.errors import StubsiError
 from stubsi.margin.ranking import counted, rank
+from stubsi.margin.trial_board import trial_board, trial_holes, trial_vias
 from stubsi.read_only import ReadOnlyMapping
+from stubsi.stubs.nearest_vias import REACH
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_si
-from stubsi.value import InSI
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     import pandas as pd
 
-    from stubsi.board.net import Leg
     from stubsi.margin.net_margin import NetMargin
     from stubsi.units import Dimensioned
 
@@ -103,7 +104,7 @@ def layer_matrix(
     z0 : impedance
         Of the line; of a pair: differential.
     entry : str, optional
-        Layer the net enters at; the top layer of the hole unless given.
+        Layer the net enters at; the uppermost of the hole that a net can use unless given.
     criterion : Criterion or name in ``RULES_OF_THUMB``
         What the nets must meet.
     return_vias : ReturnVias, optional
@@ -114,12 +115,13 @@ def layer_matrix(
     Returns
     -------
     LayerMatrix
-        A row for every copper layer of the hole, from the top.
+        A row for every layer of the hole that a net can use, from the top: all but the planes.
 
     Raises
     ------
     StubsiError, UnitError
-        An entry layer outside the hole; arguments of the wrong kind; values out of range.
+        An entry layer outside the hole; arguments of the wrong kind; values out of range; a geometry that no board can
+        have.
 
     Examples
     --------
@@ -137,20 +139,24 @@ def layer_matrix(
         checked(return_vias, "return_vias", ReturnVias)
     names = stackup.names
     first, last = padstack.span or (names[0], names[-1])
-    exit_layers = names[stackup.index(first) : stackup.index(last) + 1]
-    entry = first if entry is None else checked(entry, "entry")
-    if entry not in exit_layers:
+    reached = names[stackup.index(first) : stackup.index(last) + 1]
+    exit_layers = [layer for layer in reached if stackup.copper[stackup.index(layer)].role != "plane"]
+    entry = next(iter(exit_layers), first) if entry is None else checked(entry, "entry")
+    if entry not in reached:
         raise StubsiError(f"entry = '{entry}': the hole goes from {first} to {last}.")
     criterion = as_criterion(criterion)
     given_signals = _signals(signals)
-    half = None if pitch is None else one_si(pitch, "length", "pitch") / 2
-    nets, place = [], 0
-    for layer in exit_layers:
-        for number, signal in enumerate(given_signals):
-            holes = _holes(padstack, f"{layer} {number}", (entry, layer), half, place)
-            nets.append(Net(name=f"{layer} {number}", signal=signal, z0=z0, holes=holes))
-            place += 1
-    vias = _vias(return_vias, f"return via beside {padstack.name}", place)
+    pitch_si = None if pitch is None else one_si(pitch, "length", "pitch")
+    trial_board(stackup, padstack, entry, pitch_si, return_vias)
+    trials = [
+        (layer, f"{layer} {number}", signal) for layer in exit_layers for number, signal in enumerate(given_signals)
+    ]
+    places = _places(len(trials), pitch_si or 0.0)
+    nets = []
+    for (layer, name, signal), at in zip(trials, places, strict=True):
+        holes = trial_holes(padstack, name, tuple(dict.fromkeys((entry, layer))), pitch_si, at)
+        nets.append(Net(name=name, signal=signal, z0=z0, holes=holes))
+    vias = trial_vias(return_vias, f"return via beside {padstack.name}", places, REACH + (pitch_si or 0.0) / 2)
     ranking = rank(Board(stackup=stackup, nets=nets + vias, criterion=criterion))
     cells = {
         layer: ReadOnlyMapping({str(s): ranking[f"{layer} {n}"] for n, s in enumerate(given_signals)})
@@ -168,40 +174,10 @@ def _signals(signals: Sequence[Signal | Dimensioned]) -> list[Signal]:
     return listed
 
 
-APART = 1e4
-"""Distance [m] between the trial holes. They are so far apart that an echo from the return vias of another hole moves a
-notch by less than 1e-5, even if the laminate between the planes has hardly any loss."""
-
-
-def _holes(padstack: Padstack, name: str, layers: tuple[str, str], half: float | None, place: int) -> list[Hole]:
-    """The hole of a trial net, or both of a pair."""
-    legs: list[tuple[Leg, float]] = [("", 0.0)] if half is None else [("P", half), ("N", -half)]
-    connects = tuple(dict.fromkeys(layers))
-    return [
-        Hole(
-            name=f"{name}{leg}", padstack=padstack, connects=connects, leg=leg,
-            x=InSI(place * APART + x), y=InSI(0.0),
-        )
-        for leg, x in legs
-    ]  # fmt: skip
-
-
-def _vias(return_vias: ReturnVias | None, name: str, places: int) -> list[Net]:
-    """The return vias around every trial hole, as a reference net; ``name`` is that of their padstack."""
-    if return_vias is None or not return_vias.positions_si:
-        return []
-    padstack = Padstack(name=name, drill=InSI(return_vias.drill_si))
-    holes = [
-        Hole(
-            name=f"return {place}.{i}",
-            padstack=padstack,
-            x=InSI(place * APART + x),
-            y=InSI(y),
-        )
-        for place in range(places)
-        for i, (x, y) in enumerate(return_vias.positions_si)
-    ]
-    return [Net(name="return vias", holes=holes, reference=True)]
+def _places(count: int, pitch: float) -> list[tuple[float, float]]:
+    """Places [m] of the trial holes: a square grid, so wide that no hole has a return via of another within reach."""
+    apart, columns = 3 * REACH + pitch, math.ceil(math.sqrt(count))
+    return [(apart * (number % columns), apart * (number // columns)) for number in range(count)]
 
 
 def longest_mm(cells: Mapping[str, NetMargin]) -> float:

@@ -263,7 +263,8 @@ class Ranking:
         Returns
         -------
         str
-            Comment lines (#) with the criteria and the caution, then the table.
+            Comment lines (#) with the criteria and the caution, then the table. An apostrophe stands before a text that
+            a spreadsheet would take for a formula, like the net ``'+3V3``, and before one that has an apostrophe there.
         """
         from stubsi.show.margin_table import csv_table
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.names import shortened
+from stubsi.checks import one_line
 from stubsi.margin.verdict import Verdict, wording
 
 if TYPE_CHECKING:
@@ -101,7 +102,7 @@ class Reason(NamedTuple):
 
     def __str__(self) -> str:
         text = self._in_words()
-        return f"{self.waiver} (otherwise {self.verdict}: {text})" if self.waiver else text
+        return f"{one_line(self.waiver)} (otherwise {self.verdict}: {text})" if self.waiver else text
 
     def _in_words(self) -> str:
         if self.figure is None:

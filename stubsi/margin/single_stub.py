@@ -10,12 +10,12 @@ import numpy as np
 
 from stubsi.board.criterion import Measure
 from stubsi.board.hole_kinds import Span
-from stubsi.board.overlaps import refuse_overlaps
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.margin.figures import stub_figures
 from stubsi.margin.longest_stub import EndName, Permit, Wanted, longest, longest_permitted
 from stubsi.margin.stub_verdict import Ends, StubFigures, rows_of
-from stubsi.stubs.as_barrel import bore_of
+from stubsi.margin.trial_board import trial_board
+from stubsi.stubs.as_barrel import bore_of, check_bore
 from stubsi.stubs.cases import Case
 from stubsi.stubs.drawn import stub_shapes
 from stubsi.stubs.model_choice import ModelChoice
@@ -237,7 +237,7 @@ class SolvedSingleStub(SingleStub):
     Raises
     ------
     StubsiError
-        No stub towards that side; values out of range.
+        No stub towards that side; values out of range; a geometry that no board can have.
     """
 
     def __init__(
@@ -252,6 +252,9 @@ class SolvedSingleStub(SingleStub):
         depth_drill: Dimensioned | None = None,
         z0: float | None,
     ) -> None:
+        pitch_si = None if pitch is None else one_si(pitch, "length", "pitch")
+        stackup.index(layer)
+        trial_board(stackup, padstack, layer, pitch_si, return_vias)
         names = stackup.names
         first, last = (stackup.index(name) for name in (padstack.span or (names[0], names[-1])))
         place = stackup.index(layer)
@@ -261,10 +264,10 @@ class SolvedSingleStub(SingleStub):
             raise StubsiError(f"layer = '{layer}': the hole ends there, it leaves no stub towards the {side}.")
         self.z0 = z0
         self.shape = shapes[0]
-        pitch_si = None if pitch is None else one_si(pitch, "length", "pitch")
-        _refuse_overlaps(padstack, return_vias, pitch_si)
         self.around = around_of(return_vias, pitch_si)
         self.bore = None if depth_drill is None else bore_of(depth_drill, padstack)
+        if self.bore is not None:
+            check_bore(self.bore, padstack, self.around, "depth_drill")
 
     def figures(self, length: float, signal: Signal, criterion: Criterion) -> tuple[StubFigures, Provenance]:
         """Figures at a length [m] above zero, and how they were found."""
@@ -323,16 +326,3 @@ class SolvedSingleStub(SingleStub):
         count = len(lengths)
         nyquist, z0 = np.full(count, signal.nyquist_si), np.full(count, self.z0 or math.nan)
         return rows_of(stub_figures(models, np.arange(count), lengths, nyquist, z0))
-
-
-def _refuse_overlaps(padstack: Padstack, return_vias: ReturnVias | None, pitch: float | None) -> None:
-    """Refuse a hole whose drill runs into that of its pair or of a return via, as a board refuses it."""
-    holes = {"of the stub": 0j} if pitch is None else {"of leg P": pitch / 2 + 0j, "of leg N": -pitch / 2 + 0j}
-    vias = () if return_vias is None else return_vias.positions_si
-    names = [*holes, *(f"of return via {number}" for number in range(1, len(vias) + 1))]
-    place = np.array([*holes.values(), *(complex(x, y) for x, y in vias)])
-    drill = np.full(len(names), padstack.drill_si)
-    if return_vias is not None:
-        drill[len(holes) :] = return_vias.drill_si
-    first, last = np.zeros(len(names), dtype=np.intp), np.ones(len(names), dtype=np.intp)
-    refuse_overlaps(names, place, drill, first, last)

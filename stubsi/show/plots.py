@@ -11,13 +11,13 @@ from __future__ import annotations
 import itertools
 import textwrap
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
 from stubsi.board.criterion import Measure
 from stubsi.board.signal import as_signal
-from stubsi.checks import checked
+from stubsi.checks import checked, one_line
 from stubsi.errors import StubsiError
 from stubsi.margin.ranking import Ranking
 from stubsi.margin.verdict import Verdict
@@ -102,12 +102,12 @@ def plot_loss(
     networks = {label: stub.network(frequency, z0=z0) for label, stub in _checked_stubs(stubs).items()}
     ax = axes_for(ax, width=6.4, height=4.0)
     for (label, network), (style, colour) in zip(networks.items(), itertools.cycle(CURVES), strict=False):
-        ax.plot(network.f / 1e9, decibels(network.s[:, 1, 0]), linestyle=style, color=colour, label=label)
+        ax.plot(network.f / 1e9, decibels(network.s[:, 1, 0]), linestyle=style, color=colour, label=_shown(label))
     ax.axvline(signal.nyquist_si / 1e9, color="black", linestyle="--", label=f"Nyquist of {signal}")
     ax.yaxis.set_inverted(True)
     ax.set_xlabel("frequency [GHz]")
     ax.set_ylabel("insertion loss [dB]")
-    ax.legend()
+    _draw_legend(ax)
     return ax
 
 
@@ -149,11 +149,22 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     _set_log_axis(ax, _range(ratios, limits or [1.0]))
     _draw_other_figures(ax, ranking, ratios)
     _draw_beyond(ax, ratios)
-    ax.set_yticks(range(len(names)), names, fontsize="small")
+    ax.set_yticks(range(len(names)), names, fontsize="small", parse_math=False)
     ax.set_ylim(len(names) - 0.5, -0.5)
     ax.set_xlabel("first notch / Nyquist")
-    ax.legend(fontsize="small", loc="upper right")
+    _draw_legend(ax, fontsize="small", loc="upper right")
     return ax
+
+
+def _shown(label: str) -> str:
+    """Label on one line. A blank stands before an underscore, because matplotlib leaves such labels out."""
+    return f" {one_line(label)}" if label.startswith("_") else one_line(label)
+
+
+def _draw_legend(ax: Axes, **options: Any) -> None:
+    """Legend with its labels as they are: a $ in a source or a label is no formula."""
+    for text in ax.legend(**options).get_texts():
+        text.set_parse_math(False)
 
 
 def _checked_stubs(stubs: Mapping[str, Stub | HoleStub | HoleModel]) -> Mapping[str, Stub | HoleStub | HoleModel]:
@@ -161,6 +172,7 @@ def _checked_stubs(stubs: Mapping[str, Stub | HoleStub | HoleModel]) -> Mapping[
     if not isinstance(stubs, Mapping):
         raise StubsiError(f"stubs = {as_shown(stubs)}: must be a mapping of label to Stub, HoleStub or HoleModel.")
     for label, stub in stubs.items():
+        checked(label, "label of stubs")
         if not isinstance(stub, Stub | HoleStub | HoleModel):
             raise StubsiError(f"stubs['{label}'] = {as_shown(stub)}: must be a Stub, HoleStub or HoleModel.")
     return stubs

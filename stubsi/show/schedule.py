@@ -98,7 +98,7 @@ HOLE_COLUMNS: tuple[Column[tuple[Group, Hit]], ...] = (
 MOST_HTML_REMARKS = 20
 """How many remarks a notebook shows at most."""
 
-_DIGEST = re.compile(r"Plan digest: ([0-9a-f]{16}),\s+digest\s+of\s+this\s+text:\s+([0-9a-f]{16})")
+_DIGEST = re.compile(r"(?m)^(?:[#*] )?Plan digest: ([0-9a-f]{16}),\s+digest\s+of\s+this\s+text:\s+([0-9a-f]{16})")
 
 
 def preamble(plan: Plan) -> list[str]:

@@ -59,7 +59,7 @@ def plot_section(plan: Plan, ax: Axes | None = None) -> Axes:
     ax.fill_between([0, pitch * count], 0, thickness, color=DIELECTRIC, linewidth=0)
     for layer in plan.board.stackup.copper:
         at = 1e3 * plan.board.stackup.face_si(layer.name, "lower")
-        ax.text(pitch * count, at, f" {layer.name}", va="center", fontsize="x-small")
+        ax.text(pitch * count, at, f" {layer.name}", va="center", fontsize="x-small", parse_math=False)
     for number, group in enumerate(plan.groups):
         _draw_copper(ax, plan, group, pitch * number, pitch)
         _draw_hole(ax, plan, group, pitch * (number + 0.5))
@@ -125,4 +125,5 @@ def _draw_hole(ax: Axes, plan: Plan, group: Group, x: float) -> None:
         f"group {group.number}, holes: {len(group.hits)}\nmust not cut {group.layer}\n{least:.3f}-{most:.3f} mm left"
     )
     at = depth(-0.04 * thickness)
-    ax.text(x, at, label, ha="center", va="bottom" if group.side == "top" else "top", fontsize="x-small")
+    align = "bottom" if group.side == "top" else "top"
+    ax.text(x, at, label, ha="center", va=align, fontsize="x-small", parse_math=False)

@@ -6,6 +6,9 @@ characters are shown as escapes (``\n``), so that no name or source can break a 
 A CSV is opened in spreadsheets, too. A text that a spreadsheet would take for a formula has an apostrophe in front
 (``'=A1``), and so has a text that begins with an apostrophe: a reader takes one apostrophe off to have the text as it
 was written. A number stays a number. A cell with ``#`` stands in quotes, so that readers that skip comments keep it.
+A spreadsheet also breaks the comment lines at their commas; an apostrophe stands there for the same reason.
+
+In Markdown, a backslash stands in front of every character of a cell that has a meaning in Markdown.
 """
 
 from __future__ import annotations
@@ -17,7 +20,8 @@ from dataclasses import dataclass, field
 from operator import itemgetter
 from typing import TYPE_CHECKING, Any, Generic, Literal, NamedTuple, TypeVar
 
-from stubsi.show.text_lines import MOST_WIDTH, one_line
+from stubsi.checks import one_line
+from stubsi.show.text_lines import MOST_WIDTH
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -33,8 +37,15 @@ MOST_HTML_ROWS = 200
 GAP = "  "
 """Between two columns of a text."""
 
-FORMULA = ("=", "+", "-", "@")
-"""What a cell begins with that spreadsheets take for a formula. Source: common practice, no source."""
+FORMULA = tuple("=+-@\uff1d\uff0b\uff0d\uff20")
+"""What a cell begins with that spreadsheets take for a formula, ASCII and full width. Source: common practice, no
+source."""
+
+_NUMBER = re.compile(r"[+-]?([0-9]+(\.[0-9]*)?(e[+-]?[0-9]+)?|inf|nan)")
+"""A number as the tables write it."""
+
+_MARKUP = re.compile(r"[\\`*\[\]<&|~]|(?<![A-Za-z0-9])_|_(?![A-Za-z0-9])")
+"""What has a meaning inside a line of Markdown. Source: CommonMark 0.31.2, section 2.4, and GFM 0.29, section 4.10."""
 
 _QUOTED = re.compile('[",#]|^ | $')
 """What stands in a cell of a CSV that has to be in quotes."""
@@ -171,7 +182,7 @@ def as_csv(columns: Sequence[Column[Row]], rows: Iterable[Row], *, comments: Ite
     str
     """
     text = io.StringIO()
-    text.writelines(f"# {one_line(line)}\n" for line in comments)
+    text.writelines(_comment(one_line(line)) for line in comments)
     text.write(_csv_line(column.heading for column in columns))
     text.writelines(_csv_line(_no_formula(one_line(column.cell(row))) for column in columns) for row in rows)
     return text.getvalue()
@@ -179,15 +190,19 @@ def as_csv(columns: Sequence[Column[Row]], rows: Iterable[Row], *, comments: Ite
 
 def _no_formula(text: str) -> str:
     """Text with an apostrophe in front if a spreadsheet would take it for a formula, or if it begins with one."""
-    return f"'{text}" if text.startswith("'") or (text.startswith(FORMULA) and not _is_number(text)) else text
+    return f"'{text}" if text.startswith("'") or _is_formula(text) else text
 
 
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
+def _is_formula(text: str) -> bool:
+    text = text.lstrip()
+    return text.startswith(FORMULA) and not _NUMBER.fullmatch(text.rstrip())
+
+
+def _comment(line: str) -> str:
+    """Comment line. No part between commas is a formula or opens a quotation that would hide the lines below it."""
+    first, *parts = line.split(",")
+    safe = (f"'{part}" if _is_formula(part) or part.lstrip().startswith('"') else part for part in parts)
+    return f"# {','.join([first, *safe])}\n"
 
 
 def _csv_line(cells: Iterable[str]) -> str:
@@ -213,10 +228,15 @@ def as_markdown(
     str
     """
     cells = [[column.heading for column in columns], ["---"] * len(columns)]
-    cells += [[one_line(column.cell(row)).replace("|", "\\|") for column in columns] for row in rows]
+    cells += [[_plain_markdown(column.cell(row)) for column in columns] for row in rows]
     table = "".join(f"| {' | '.join(line)} |\n" for line in cells)
-    above, below = ("".join(f"* {one_line(line)}\n" for line in lines) for lines in (head, foot))
+    above, below = ("".join(f"* {_plain_markdown(line)}\n" for line in lines) for lines in (head, foot))
     return "\n".join(part for part in (above, table, below) if part)
+
+
+def _plain_markdown(text: str) -> str:
+    """Text that Markdown shows as it is."""
+    return _MARKUP.sub(r"\\\g<0>", one_line(text))
 
 
 def as_html(

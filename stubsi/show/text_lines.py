@@ -1,12 +1,12 @@
-"""Owns the lines of text around every table: escapes of control characters, breaking to a width, and the caution."""
+"""Owns the lines of text around every table: their width, breaking to it, and the caution."""
 
 from __future__ import annotations
 
 import operator
-import re
 import textwrap
 from typing import TYPE_CHECKING, SupportsIndex
 
+from stubsi.checks import one_line
 from stubsi.errors import StubsiError
 from stubsi.unit_errors import as_shown
 
@@ -20,25 +20,6 @@ CAUTION = (
 
 LEAST_WIDTH, MOST_WIDTH = 40, 10_000
 """Range of the width of a text [characters]."""
-
-_CONTROL = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ufeff\ud800-\udfff]")
-"""Control characters, line separators, marks that turn the direction of writing, and halves of surrogate pairs."""
-
-
-def one_line(text: str) -> str:
-    """Text with control characters as escapes, so that it stays on one line.
-
-    Parameters
-    ----------
-    text : str
-
-    Returns
-    -------
-    str
-    """
-    if text.isprintable():
-        return text
-    return _CONTROL.sub(lambda match: match[0].encode("unicode_escape").decode("ascii"), text)
 
 
 def checked_width(width: SupportsIndex, least: int = LEAST_WIDTH) -> int:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.hole_kinds import Span
-from stubsi.errors import StubsiError, UnknownValueError
+from stubsi.board.size_limits import DRILL, check_size
+from stubsi.errors import BoardError, StubsiError, UnknownValueError
 from stubsi.number_rules import DK_RULE
 from stubsi.physics.barrel import AIR, Barrel, End, Level
 from stubsi.stubs.barrel_layers import BLIND_CLEARANCE, BarrelLayers
+from stubsi.stubs.nearest_vias import GRID
 from stubsi.stubs.uniform_stub import COPPER
 from stubsi.units import one_number, one_si, show
 
@@ -20,6 +23,7 @@ if TYPE_CHECKING:
     from stubsi.board.padstack import Padstack
     from stubsi.board.stackup import Stackup
     from stubsi.stubs.drawn import StubShape
+    from stubsi.stubs.surroundings import Around
     from stubsi.units import Dimensioned
 
 OVERSIZE = 1e-4
@@ -84,15 +88,46 @@ def bore_of(drill: Dimensioned, padstack: Padstack, fill_dk: float = 1.0) -> Bor
     Raises
     ------
     StubsiError
-        It is no wider than the primary drill; values out of range.
+        It is no wider than the primary drill, or wider than any drill of a board; values out of range.
     """
     diameter = one_si(drill, "length", "depth_drill")
+    check_size(diameter, DRILL, "depth_drill")
     if diameter <= padstack.drill_si:
         raise StubsiError(
             f"depth_drill = {show(diameter, 'length')}: must be wider than the primary drill of padstack "
             f"{padstack.name}, {show(padstack.drill_si, 'length')}."
         )
     return Bore(radius=diameter / 2, dk=one_number(fill_dk, "fill_dk", rule=DK_RULE))
+
+
+def check_bore(bore: Bore, padstack: Padstack, around: Around, what: str) -> None:
+    """Refuse a depth drill that cuts another barrel: a return via, or the other barrel of a pair.
+
+    Parameters
+    ----------
+    bore : Bore
+    padstack : Padstack
+        Of the hole that is drilled.
+    around : Around
+        What stands around it.
+    what : str
+        Name of the argument, for the error text.
+
+    Raises
+    ------
+    BoardError
+        It reaches another barrel.
+    """
+    middle = 0.0 if around.pitch is None else around.pitch / 2
+    barrels = [(math.hypot(x - middle, y), around.radius, "a return via") for x, y in around.returns or ()]
+    if around.pitch is not None:
+        barrels.append((around.pitch, padstack.drill_si / 2, "the other barrel of the pair"))
+    for apart, radius, name in barrels:
+        if bore.radius > apart - radius + GRID:
+            raise BoardError(
+                f"{what} = {show(2 * bore.radius, 'length')}: must be at most {show(2 * (apart - radius), 'length')}, "
+                f"or it cuts {name}, {show(apart, 'length')} from the hole."
+            )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -13,7 +13,7 @@ from stubsi.board.names import by_name
 from stubsi.board.net import DepthDrill
 from stubsi.checks import is_list
 from stubsi.errors import StubsiError, UnknownValueError
-from stubsi.stubs.as_barrel import bore_of, through_of
+from stubsi.stubs.as_barrel import bore_of, check_bore, through_of
 from stubsi.stubs.cases import Case
 from stubsi.stubs.drawn import stub_shapes
 from stubsi.stubs.hole_stub import LOWEST, HoleStub
@@ -224,7 +224,9 @@ def _drilled(hole: str, case: Case, drill: DepthDrill) -> Case:
             f"hole {hole} residual_stub = {show(residual, 'length')}: must be below the stub, "
             f"{shape.distance}" + (f", and not below what stays: {shape.kept_by}." if shape.kept_by else ".")
         )
-    return Case(shape, residual, case.around, bore_of(drill.drill, shape.padstack, drill.fill_dk))
+    bore = bore_of(drill.drill, shape.padstack, drill.fill_dk)
+    check_bore(bore, shape.padstack, case.around, f"hole {hole} depth drill")
+    return Case(shape, residual, case.around, bore)
 
 
 def _stub(hole: str, case: Case, choice: ModelChoice) -> HoleStub:

@@ -6,6 +6,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stubsi.board.clashes import meets_planes
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
     from scipy.spatial import cKDTree
@@ -56,10 +58,14 @@ def via_columns(board: Board) -> ViaColumns | None:
     Returns
     -------
     ViaColumns or None
-        None where the return vias are unknown: there is no reference net, or a reference hole without position.
+        None where the return vias are unknown: there is no reference net, a reference hole without position, or no
+        reference hole that meets a plane. A hole that meets none is no return via, and is left out.
     """
     holes = board.reference_holes
     if not len(holes.place) or np.isnan(holes.place).any():
+        return None
+    joins = np.array([meets_planes(board.stackup, kind).any() for kind in board.kinds], dtype=bool)[holes.kind]
+    if not joins.any():
         return None
     vias = ViaColumns(
         holes.place,
@@ -67,7 +73,8 @@ def via_columns(board: Board) -> ViaColumns | None:
         board.per_kind(lambda kind: kind.span.first, holes),
         board.per_kind(lambda kind: kind.span.last, holes),
     )
-    return _with_stacks_joined(vias.only(np.argsort(vias.first, kind="stable")))
+    from_the_top = np.argsort(vias.first, kind="stable")
+    return _with_stacks_joined(vias.only(from_the_top[joins[from_the_top]]))
 
 
 def _with_stacks_joined(vias: ViaColumns) -> ViaColumns:

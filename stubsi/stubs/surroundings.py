@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.board.hole_columns import SINGLE, HoleColumns
+from stubsi.board.hole_columns import SINGLE, partners
 from stubsi.read_only import read_only
 from stubsi.stubs.nearest_vias import GRID, REACH, NearestVias, via_columns
 
@@ -134,7 +134,7 @@ def _surroundings(board: Board) -> Surroundings:
     holes, columns = board.signal_holes, via_columns(board)
     first = board.per_kind(lambda kind: kind.span.first, holes)
     last = board.per_kind(lambda kind: kind.span.last, holes)
-    partner, pair = _partners(holes), holes.leg != SINGLE
+    partner, pair = partners(holes), holes.leg != SINGLE
     nearest = None if columns is None else NearestVias(columns)
     numbers: dict[bytes, int] = {}
     distinct: list[Around] = []
@@ -173,26 +173,6 @@ def _around(row: NDArray[np.float64]) -> Around:
 def _pitch(place: NDArray[np.complex128], partner: NDArray[np.complex128]) -> NDArray[np.float64]:
     """Pitch of every pair [m], on the grid; -1 where there is none or it is unknown."""
     return np.nan_to_num(np.round(np.abs(partner - place) / GRID) * GRID, nan=-1.0)
-
-
-def _partners(holes: HoleColumns) -> NDArray[np.complex128]:
-    """Place x + jy [m] of the other barrel of the pair of each hole; NaN where there is none or it is unknown.
-
-    It is the nearest hole of the other leg of the same net.
-    """
-    partner = np.full(len(holes.place), complex(np.nan, np.nan))
-    legs = np.flatnonzero(holes.leg != SINGLE)
-    _, start, count = np.unique(holes.net[legs], return_index=True, return_counts=True)
-    for size in np.unique(count).tolist():
-        of_net = legs[start[count == size][:, None] + np.arange(size)]
-        place, leg = holes.place[of_net], holes.leg[of_net]
-        for hole in range(size):
-            apart = np.abs(place - place[:, [hole]])
-            apart[(leg == leg[:, [hole]]) | np.isnan(apart)] = np.inf
-            nearest = np.argmin(apart, axis=1)[:, None]
-            known = np.isfinite(np.take_along_axis(apart, nearest, axis=1)[:, 0])
-            partner[of_net[known, hole]] = np.take_along_axis(place, nearest, axis=1)[known, 0]
-    return partner
 
 
 def _patterns(
