@@ -12,6 +12,7 @@ import numpy as np
 
 from stubsi.physics.barrel import Barrel, End, Level, Material
 from stubsi.physics.chain import Chain
+from stubsi.physics.feed import THROUGH, tee
 from stubsi.physics.pair import equivalent_clearance, fringe_shift
 from stubsi.physics.reactance import notch
 from stubsi.physics.return_path import Posts, Ring
@@ -64,6 +65,35 @@ def drilled_barrel(row):
         bored += [replace(level, thickness=level.thickness - kept)] if level.thickness - kept > NOTHING else []
     end = End(bore_radius=half(float(row["bore_dia_mm"])), bored=tuple(bored))
     return replace(whole, levels=tuple(along), end=end)
+
+
+def fed_barrel(row):
+    """Stub that a strip feeds, from the strip on; thin planes, one more than cavities."""
+    eps = Material(dk_in_plane=float(row["dk"]), dk_z=float(row["dk"]))
+    b, h2 = scaled(number(row, "clearance_radius_mm")), scaled(number(row, "h2_mm"))
+    plane = Level(kind="plane", thickness=0.0, material=eps, clearance_radius=b)
+    cavity = Level(kind="dielectric", thickness=float(row["cavity_mm"]) * MM, material=eps)
+    last = Level(kind="dielectric", thickness=float(row["h_bottom_mm"]) * MM, material=eps)
+    first = Level(kind="dielectric", thickness=h2, material=eps)
+    radius = scaled(number(row, "barrel_radius_mm"))
+    feed = THROUGH
+    if row["kind"].startswith("T "):
+        feed = tee(
+            barrel_radius=radius,
+            clearance_radius=b,
+            pad_radius=scaled(number(row, "used_pad_radius_mm")),
+            above=scaled(number(row, "h1_mm")),
+            below=h2,
+        )
+    levels = (first, plane, *[cavity, plane] * int(row["cavities"]), last)
+    return Barrel(
+        barrel_radius=radius, levels=levels, end=End(pad_radius=scaled(number(row, "end_pad_radius_mm"))), feed=feed
+    )
+
+
+def fed_return_path(row):
+    v = float(row["via_xy_mm"]) * MM
+    return Posts(positions=((v, v), (-v, v), (-v, -v), (v, -v)), radius=float(row["via_radius_mm"]) * MM)
 
 
 def case_return_path(row):
@@ -135,8 +165,9 @@ def half(diameter):
 
 
 def read(path):
+    """Rows of a table; of the table of feeds those that give a notch."""
     with Path(path).open(newline="", encoding="utf-8") as file:
-        return list(csv.DictReader(file))
+        return [row for row in csv.DictReader(file) if row.get("notch_GHz") != ""]
 
 
 def chain_of(rows, *, closed_cells=False):
@@ -147,6 +178,8 @@ def chain_of(rows, *, closed_cells=False):
     if "geometry" in rows[0]:
         drawn = [json.loads(row["geometry"]) for row in rows]
         return Chain.of((solve(mixed_barrel(g)), mixed_return_path(g)) for g in drawn)
+    if "L_feed_pH" in rows[0]:
+        return Chain.of((solve(fed_barrel(row)), fed_return_path(row)) for row in rows)
     if "bore_dia_mm" in rows[0]:
         return Chain.of((solve(drilled_barrel(row)), case_return_path(row)) for row in rows)
     solver = solve_with_closed_cells if closed_cells else solve
@@ -162,7 +195,7 @@ def reference(rows, *columns):
 def compare(rows, *, closed_cells=False):
     """Reference and solved figures by quantity: f0, f3, notch50 [GHz], depth [dB], z0 [ohm], each a pair of arrays."""
     chain = chain_of(rows, closed_cells=closed_cells)
-    f0 = reference(rows, "f0_GHz", "f0_3d_GHz")
+    f0 = reference(rows, "f0_GHz", "f0_3d_GHz", "notch_GHz")
     is_pair = "pitch_mm" in rows[0]
     lowest, size = s21_minimum(chain, 50.0)
     half_way = np.where(np.isnan(f0), 1.0, f0)[:, None] / 2 * GHZ

@@ -7,6 +7,8 @@ from itertools import accumulate, pairwise
 from math import inf
 from typing import TYPE_CHECKING, Literal
 
+from stubsi.physics.feed import THROUGH, Feed
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -110,12 +112,15 @@ class Barrel:
         plane is then cut at its mid-thickness, too.
     conductivity : float, optional
         Of the plating [S/m]. None: a perfect conductor.
+    feed : Feed
+        Series impedance of the piece before the first plane, where the barrel starts at a strip between two planes.
     """
 
     barrel_radius: float
     levels: tuple[Level, ...]
     end: End | None = End()
     conductivity: float | None = None
+    feed: Feed = THROUGH
 
     @property
     def bored(self) -> tuple[Level, ...]:

@@ -52,7 +52,7 @@ class BarrelArrays:
     part_share : ndarray, shape (n_section, n_part)
         eta of ``cavity.axial_share`` [-]; NaN in a drilled tip.
     static_inductance : ndarray, shape (n_section,)
-        Of the conductor inside the planes' clearances [H].
+        Of the conductor inside the planes' clearances, and what a feed adds [H].
     skin : ndarray, shape (n_section,)
         Height of all conductor over its circumference [-].
     end_inductance : float
@@ -160,8 +160,8 @@ def _mixture(filling: Iterable[tuple[Material, float]]) -> Mixture:
 
 
 def _inductance(section: Section) -> float:
-    """Static inductance of what lies inside the plane's clearance, over mu0/(2 pi) [m]."""
-    return float(sum(part.height * np.log(section.clearance_radius / part.radius) for part in section.in_plane))
+    """Static inductance of what lies inside the plane's clearance, and of the feed, over mu0/(2 pi) [m]."""
+    return section.added + float(sum(part.height * np.log(section.clearance_radius / part.radius) for part in section.in_plane))
 
 
 def _skin(parts: Iterable[Part]) -> float:

@@ -8,11 +8,13 @@ from typing import TYPE_CHECKING
 
 from stubsi.errors import ValidityError
 from stubsi.physics.barrel import level_spans, snap
+from stubsi.physics.feed import THROUGH
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stubsi.physics.barrel import Barrel, LevelSpan, Material
+    from stubsi.physics.feed import Feed
 
     Filling = tuple[tuple[Material, float], ...]
 
@@ -47,6 +49,8 @@ class Section:
         What fills the whole cavity, with the height [m] of each: in series for the field along the barrel.
     in_tip : bool
         Whether it lies in the cavity in which a drilled barrel ends.
+    added : float
+        Inductance that the feed adds, over mu0/(2 pi) [m].
     """
 
     top: float
@@ -56,6 +60,7 @@ class Section:
     in_plane: tuple[Part, ...]
     filling: Filling
     in_tip: bool = False
+    added: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,6 +106,8 @@ def layout(barrel: Barrel) -> Layout:
     length = spans[-1].bottom if spans else 0.0
     bounds = [None, *planes, None] if barrel.end is None else [None, *planes]
     sections = [half for above, below in pairwise(bounds) for half in _halves(spans, above, below, barrel)]
+    if barrel.feed != THROUGH and planes and planes[0].top > 0:
+        sections = [*(_fed(half, barrel.feed, planes[0].top) for half in sections[:2]), *sections[2:]]
     tip = _tip(spans, planes, barrel) if barrel.is_drilled else []
     for section in (*sections, *tip):
         for part in section.in_cavity:
@@ -110,6 +117,16 @@ def layout(barrel: Barrel) -> Layout:
         sections=(*sections, *tip),
         start_of_end=length if tip or barrel.end is None else last,
         is_drilled=barrel.is_drilled,
+    )
+
+
+def _fed(half: Section, feed: Feed, height: float) -> Section:
+    """One half of the piece between a strip and the first plane, ``height`` [m], with the impedance of its feed."""
+    own = sum(part.height for part in half.in_cavity)
+    return replace(
+        half,
+        in_cavity=tuple(replace(part, height=feed.share * part.height) for part in half.in_cavity),
+        added=feed.inductance * own / height,
     )
 
 

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 from stubsi.physics.capacitance import electrostatics_of
+from stubsi.physics.feed import THROUGH
 from stubsi.physics.packing import barrel_arrays
 from stubsi.physics.sections import layout
 
@@ -73,6 +74,8 @@ def solve(barrel: Barrel) -> SolvedBarrel:
         Clearance not larger than the barrel, pad not inside its clearance, bore narrower than the barrel, no plane.
     """
     cut = layout(barrel)
+    if barrel.feed != THROUGH:
+        return replace(solve(replace(barrel, feed=THROUGH)), barrel=barrel, layout=cut)
     field = electrostatics_of(barrel, cut)
     return SolvedBarrel(
         barrel=barrel,
