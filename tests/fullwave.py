@@ -196,11 +196,13 @@ def compare(rows, *, closed_cells=False):
     """Reference and solved figures by quantity: f0, f3, notch50 [GHz], depth [dB], z0 [ohm], each a pair of arrays."""
     chain = chain_of(rows, closed_cells=closed_cells)
     f0 = reference(rows, "f0_GHz", "f0_3d_GHz", "notch_GHz")
-    is_pair = "pitch_mm" in rows[0]
     lowest, size = s21_minimum(chain, 50.0)
+    found = lowest
+    if "L_feed_pH" not in rows[0]:
+        found = resonance(chain).real if "pitch_mm" in rows[0] else notch(chain)
     half_way = np.where(np.isnan(f0), 1.0, f0)[:, None] / 2 * GHZ
     return {
-        "f0": (f0, (resonance(chain).real if is_pair else notch(chain)) / GHZ),
+        "f0": (f0, found / GHZ),
         "f3": (reference(rows, "f3_GHz"), notch(chain, 3) / GHZ),
         "notch50": (reference(rows, "f_notch50_GHz"), lowest / GHZ),
         "depth": (reference(rows, "notch50_dB"), 20 * np.log10(np.maximum(size, 1e-15))),

@@ -161,7 +161,9 @@ def _mixture(filling: Iterable[tuple[Material, float]]) -> Mixture:
 
 def _inductance(section: Section) -> float:
     """Static inductance of what lies inside the plane's clearance, and of the feed, over mu0/(2 pi) [m]."""
-    return section.added + float(sum(part.height * np.log(section.clearance_radius / part.radius) for part in section.in_plane))
+    return section.added + float(
+        sum(part.height * np.log(section.clearance_radius / part.radius) for part in section.in_plane)
+    )
 
 
 def _skin(parts: Iterable[Part]) -> float:
