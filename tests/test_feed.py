@@ -66,7 +66,7 @@ def static_rows(kind):
 
 @pytest.mark.parametrize(("kind", "rms"), [("T static", 2.0), ("T static, hole in P0 too", 6.0)])
 def test_static_solves(kind, rms):
-    """3-D static solves of strip and barrel. 1.3 pH rms is claimed for cases like them, 5 pH with holes on both sides."""
+    """3-D static solves of strip and barrel. Claimed: 1.3 pH rms for cases like them, 5 pH with two holes."""
     off = []
     for row in static_rows(kind):
         a, below = row["barrel_radius_mm"], row["h2_mm"]
