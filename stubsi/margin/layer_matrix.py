@@ -140,7 +140,7 @@ def layer_matrix(
     exit_layers = names[stackup.index(first) : stackup.index(last) + 1]
     entry = first if entry is None else checked(entry, "entry")
     if entry not in exit_layers:
-        raise StubsiError(f"entry = '{entry}': the hole goes from {first} to {last}.")
+        raise StubsiError(f"entry = {as_shown(entry)}: the hole goes from {first} to {last}.")
     criterion = as_criterion(criterion)
     given_signals = _signals(signals)
     half = None if pitch is None else one_si(pitch, "length", "pitch") / 2
