@@ -30,7 +30,7 @@ def as_shown(value: object) -> str:
     """
     try:
         text = repr(value) if isinstance(value, str) else f"{value}"
-    except (ValueError, TypeError, RecursionError):  # a number with too many digits, or a list nested too deeply
+    except Exception:  # a number with too many digits, a list nested too deeply, an object that does not print
         text = f"<{type(value).__name__}>"
     return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]} ..."
 

@@ -77,10 +77,17 @@ def to_si(value: DimensionedArray, kind: Kind, name: str, *, rule: Rule = "posit
     elif isinstance(value, pint.Quantity):
         si = _quantity_to_si(value, kind, name)
     elif isinstance(value, (list, tuple)):
-        return _equal_rows([to_si(item, kind, name, rule=rule) for item in value], name)
+        return _rows_to_si(value, kind, name, rule)
     else:
         raise no_unit(value, kind, name)
     return in_range(si, kind, name, rule, shown=value)
+
+
+def _rows_to_si(rows: Sequence[DimensionedArray], kind: Kind, name: str, rule: Rule) -> FloatArray:
+    try:
+        return _equal_rows([to_si(row, kind, name, rule=rule) for row in rows], name)
+    except RecursionError:
+        raise UnitError(f"{name}: is a list that is nested too deeply.") from None
 
 
 def one_si(value: Dimensioned, kind: Kind, name: str, *, rule: Rule = "positive") -> float:
@@ -155,6 +162,8 @@ def to_number(value: NumberArray, name: str, *, rule: Rule = "positive") -> floa
             raise UnitError(f"{name} = {as_shown(value)}: is a plain number; give it without a unit.")
         value = value.magnitude
     _refuse_masked(value, name)
+    if isinstance(value, (bytearray, memoryview)):  # numpy takes their bytes for numbers
+        raise no_number(value, name)
     try:
         number = np.asarray(value)
     except (TypeError, ValueError):

@@ -329,3 +329,36 @@ def test_a_plan_needs_its_kinds(name):
     given = {"board": board, "rules": made.rules(), "costs": None, name: "x"}
     with pytest.raises(StubsiError, match=f"{name} = 'x': must be a"):
         plan(given["board"], given["rules"], costs=given["costs"], model="uniform")
+
+
+@given(
+    reference=st.sampled_from(["face", "measured thickness"]),
+    face=st.floats(0.3, 3.0),
+    kept=st.floats(0.0, 0.6),
+    lead=st.floats(-0.6, 0.6),
+    depth=st.tuples(st.floats(0.0, 0.1), st.floats(0.0, 0.1)),
+    thickness=st.tuples(st.floats(0.0, 0.15), st.floats(0.0, 0.15)),
+)
+def test_the_worst_board_and_the_worst_depth_leave_just_what_is_kept(reference, face, kept, lead, depth, thickness):
+    """Every corner of the tolerances by itself: the board is s times as thick, the point of the drill e too deep.
+
+    Depth counts from the nominal face, or is scaled with the board that was measured. The deepest end leaves ``kept``
+    of plating at the worst corner, the shallowest no more than that at the other; whichever leads, point or plating.
+    """
+    tolerance = made.depth_tolerance(*depth, *thickness, reference)
+
+    def left(end):
+        """Plating left before the face at every corner, for an end [m] that is aimed at."""
+        corners = []
+        for s in (1.0, 1 - tolerance.thickness_minus, 1 + tolerance.thickness_plus):
+            point = (end + lead * 1e-3) * (s if reference == "measured thickness" else 1.0)
+            corners += [face * 1e-3 * s - (point + e - lead * 1e-3) for e in (-tolerance.minus_si, tolerance.plus_si)]
+        return corners
+
+    given_ = face * 1e-3, kept * 1e-3, 0.0, lead * 1e-3
+    assert min(left(tolerance.deepest(*given_))) == pytest.approx(kept * 1e-3, abs=1e-12)
+    assert max(left(tolerance.shallowest(*given_))) == pytest.approx(kept * 1e-3, abs=1e-12)
+    end = 0.4 * face * 1e-3
+    assert tolerance.left(face * 1e-3, end, 0.0, lead * 1e-3) == pytest.approx(
+        (min(left(end)), max(left(end))), abs=1e-12
+    )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from stubsi.checks import checked
 from stubsi.units import show
 from stubsi.value import Dimension, Value, value_object
 
@@ -105,6 +106,9 @@ class Distance(Value):
     length: Dimension = Dimension("length", rule="any")
     length_si: float = field(init=False)
     between: Between
+
+    def __post_init__(self) -> None:
+        checked(self.between, "distance between", Between)
 
     def __str__(self) -> str:
         return f"{show(self.length_si, 'length')} {self.between}"

@@ -50,7 +50,7 @@ def by_name(items: Mapping[str, Item], name: str, what: str, where: str) -> Item
     near = near_names(name, items)
     some = near or list(items)[:MOST_NAMED]
     hint = f"; names {'near it are' if near else 'there are, for example,'} {', '.join(some)}" if some else ""
-    raise UnknownNameError(f"{what} '{name}': no such {what} {where}{hint}.")
+    raise UnknownNameError(f"{what} {as_shown(name)}: no such {what} {where}{hint}.")
 
 
 def near_names(name: str, known: Iterable[str], likeness: float = 0.6) -> list[str]:

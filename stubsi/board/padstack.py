@@ -271,7 +271,8 @@ class Padstack(Value):
             Diameter [m]; None where there is no pad.
         """
         checked(layer, "layer")
-        if self.non_functional_pads == "removed" and not checked(in_use, "in_use", bool) and not outer:
+        kept = checked(in_use, "in_use", bool) or checked(outer, "outer", bool)
+        if self.non_functional_pads == "removed" and not kept:
             return None
         return self._pad_on.get(layer, self.pad_si)
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from fractions import Fraction
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 from stubsi.board.line_rates import LINE_RATES, LineRate, Modulation
 from stubsi.board.names import near_names
@@ -89,6 +89,26 @@ class Signal(Value):
         kept["modulation"] = chosen
         kept["symbol_rate_si"] = float(f"{float(symbol_rate):.14g}")
         kept["source"] = named.source if named else "as given"
+
+    def replaced(self, **changes: Any) -> Self:
+        """Make a copy with another rate or modulation. Both are read again, because the symbol rate follows from them.
+
+        Parameters
+        ----------
+        **changes
+            ``rate``, ``modulation`` or both, as the constructor takes them.
+
+        Returns
+        -------
+        Signal
+            The copy.
+
+        Raises
+        ------
+        UnitError
+            As in ``Signal``.
+        """
+        return type(self)(**{"rate": self.rate, "modulation": self.modulation, **changes})
 
     def _key(self) -> tuple[Any, ...]:
         return self.symbol_rate_si, self.modulation

@@ -106,7 +106,7 @@ class Consequences:
         return by_name(self._change_of, name, "net", "in these consequences")
 
     def __contains__(self, net: object) -> bool:
-        return net in self._change_of if isinstance(net, str) else net in self.nets
+        return net in self._change_of if isinstance(net, str) else isinstance(net, NetChange) and net in self.nets
 
     @cached_property
     def _change_of(self) -> dict[str, NetChange]:

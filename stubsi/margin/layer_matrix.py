@@ -143,7 +143,7 @@ def layer_matrix(
     exit_layers = [layer for layer in reached if stackup.copper[stackup.index(layer)].role != "plane"]
     entry = next(iter(exit_layers), first) if entry is None else checked(entry, "entry")
     if entry not in reached:
-        raise StubsiError(f"entry = '{entry}': the hole goes from {first} to {last}.")
+        raise StubsiError(f"entry = {as_shown(entry)}: the hole goes from {first} to {last}.")
     criterion = as_criterion(criterion)
     given_signals = _signals(signals)
     pitch_si = None if pitch is None else one_si(pitch, "length", "pitch")
