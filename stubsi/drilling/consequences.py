@@ -106,7 +106,9 @@ class Consequences:
         return by_name(self._change_of, name, "net", "in these consequences")
 
     def __contains__(self, net: object) -> bool:
-        return net in self._change_of if isinstance(net, str) else isinstance(net, NetChange) and net in self.nets
+        if isinstance(net, NetChange):
+            return net in self.nets
+        return isinstance(net, str) and net in self._change_of
 
     @cached_property
     def _change_of(self) -> dict[str, NetChange]:

@@ -142,7 +142,7 @@ class FabricatorRules(Value):
         kept["sources"] = tuple(sorted(sources.items()))
         for name, source in sources.items():
             if name not in [item.name for item in fields(self) if item.init]:
-                raise BoardError(f"rules sources: '{name}' is no rule.")
+                raise BoardError(f"rules sources: {as_shown(name)} is no rule.")
             check_source(source, f"rules {name}")
 
     def _check_choices(self) -> None:

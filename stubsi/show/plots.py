@@ -174,7 +174,7 @@ def _checked_stubs(stubs: Mapping[str, Stub | HoleStub | HoleModel]) -> Mapping[
     for label, stub in stubs.items():
         checked(label, "label of stubs")
         if not isinstance(stub, Stub | HoleStub | HoleModel):
-            raise StubsiError(f"stubs['{label}'] = {as_shown(stub)}: must be a Stub, HoleStub or HoleModel.")
+            raise StubsiError(f"stubs[{as_shown(label)}] = {as_shown(stub)}: must be a Stub, HoleStub or HoleModel.")
     return stubs
 
 
