@@ -6,7 +6,7 @@ import itertools
 import math
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from stubsi import Board, Padstack, PressFit, notch_frequency, plan
@@ -339,11 +339,14 @@ def test_a_plan_needs_its_kinds(name):
     depth=st.tuples(st.floats(0.0, 0.1), st.floats(0.0, 0.1)),
     thickness=st.tuples(st.floats(0.0, 0.15), st.floats(0.0, 0.15)),
 )
+@example(reference="measured thickness", face=1.0, kept=0.1, lead=0.5, depth=(0.05, 0.05), thickness=(0.1, 0.1))
+@example(reference="measured thickness", face=1.0, kept=0.5, lead=-0.3, depth=(0.05, 0.05), thickness=(0.1, 0.1))
 def test_the_worst_board_and_the_worst_depth_leave_just_what_is_kept(reference, face, kept, lead, depth, thickness):
     """Every corner of the tolerances by itself: the board is s times as thick, the point of the drill e too deep.
 
     Depth counts from the nominal face, or is scaled with the board that was measured. The deepest end leaves ``kept``
     of plating at the worst corner, the shallowest no more than that at the other; whichever leads, point or plating.
+    Where the point leads by more than is kept the thicker board is the worst one; elsewhere the thinner one is.
     """
     tolerance = made.depth_tolerance(*depth, *thickness, reference)
 
