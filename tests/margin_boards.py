@@ -40,10 +40,11 @@ def hole(name, connects, at=(0.0, 0.0), padstack=VIA, **more):
     return Hole(name=name, padstack=padstack, connects=connects, x=f"{at[0]} mm", y=f"{at[1]} mm", **more)
 
 
-def net(name, *connects, place=0, signal="25 Gb/s", z0="50 ohm", padstack=VIA, press_fit=None, **more):
+def net(name, *connects, place=0, signal="25 Gb/s", z0="50 ohm", padstack=VIA, press_fit=None, feed="", **more):
     """A net with a hole for each of these layers in use, standing at ``place``, ``place`` + 1 ..."""
     holes = tuple(
-        hole(f"{name}.{i}", used, at(place + i), padstack, press_fit=press_fit) for i, used in enumerate(connects)
+        hole(f"{name}.{i}", used, at(place + i), padstack, press_fit=press_fit, feed=feed)
+        for i, used in enumerate(connects)
     )
     return Net(name=name, signal=signal, z0=z0, holes=holes, **more)
 

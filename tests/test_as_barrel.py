@@ -24,6 +24,7 @@ from stubsi import (
 )
 from stubsi.physics.barrel import Barrel, End, Level, Material
 from stubsi.physics.chain import Chain
+from stubsi.physics.feed import THROUGH, Feed, tee
 from stubsi.physics.notch import first_notch
 from stubsi.physics.pair import equivalent_clearance
 from stubsi.physics.return_path import Posts
@@ -56,8 +57,15 @@ def signal(pad=None, thickness=0.03, of=FR4):
     return Level(kind="signal", thickness=thickness * MM, material=of, pad_radius=radius)
 
 
-def chain(levels, end=END, path=POSTS, pitch=None, radius=0.15):
-    barrel = Barrel(barrel_radius=radius * MM, levels=tuple(levels), end=end, conductivity=COPPER)
+def beside(clearance):
+    """The net's other trace runs beyond G1, 0.46 mm from S1, and may leave to the same side: 1.4 b exp(-2.1 s/b)."""
+    return Feed(inductance=1.4 * clearance * np.exp(-2.1 * 0.46 / clearance) * MM)
+
+
+def chain(levels, *, end=END, path=POSTS, pitch=None, feed=None):
+    barrel = Barrel(
+        barrel_radius=0.15 * MM, levels=tuple(levels), end=end, conductivity=COPPER, feed=feed or beside(0.4)
+    )
     return Chain.of([(solve(barrel), path)], None if pitch is None else [pitch * MM])
 
 
@@ -76,6 +84,7 @@ def ranked(*connects, layers=None, padstack=mb.VIA, **more):
     return rank(mb.board(mb.net("A", *connects, padstack=padstack, **more), layers=layers))["A"]
 
 
+MICROSTRIP = tee(barrel_radius=0.15 * MM, clearance_radius=0.4 * MM, pad_radius=0.25 * MM, above=None, below=0.215 * MM)
 KEPT = dataclasses.replace(mb.VIA, name="kept", non_functional_pads="kept")
 
 
@@ -83,26 +92,30 @@ KEPT = dataclasses.replace(mb.VIA, name="kept", non_functional_pads="kept")
 
 
 @pytest.mark.parametrize(("padstack", "pad"), [(mb.VIA, None), (KEPT, 0.25)], ids=["pads removed", "pads kept"])
-def test_from_an_inner_layer_it_starts_half_way_to_the_next_plane(padstack, pad):
-    """S1 ends 0.2 mm above G2: electrically the stub starts 0.1 mm above G2."""
-    levels = [fill(0.1), plane(pad=pad), fill(0.2), signal(pad), fill(0.2), plane(pad=pad), fill(0.2)]
+def test_from_an_inner_layer_it_starts_at_the_strip(padstack, pad):
+    """The signal comes from TOP along the barrel and leaves on S1, 0.2 mm above G2."""
+    levels = [fill(0.2), plane(pad=pad), fill(0.2), signal(pad), fill(0.2), plane(pad=pad), fill(0.2)]
     expect(ranked(("TOP", "S1"), padstack=padstack), levels)
 
 
 @pytest.mark.parametrize(("padstack", "pad"), [(mb.VIA, None), (KEPT, 0.25)], ids=["pads removed", "pads kept"])
-def test_from_an_outer_layer_it_starts_in_the_middle_of_the_first_plane(padstack, pad):
+def test_from_an_outer_layer_with_both_traces_it_has_the_feed_of_a_microstrip(padstack, pad):
     levels = [
-        plane(0.015, pad=pad), fill(0.2), signal(pad), fill(0.2), plane(pad=pad), fill(0.2), signal(pad), fill(0.2),
+        fill(0.2), plane(pad=pad), fill(0.2), signal(pad), fill(0.2), plane(pad=pad), fill(0.2), signal(pad), fill(0.2),
         plane(pad=pad), fill(0.2),
     ]  # fmt: skip
-    expect(ranked(("TOP",), padstack=padstack), levels)
+    expect(ranked(("TOP",), padstack=padstack), levels, feed=MICROSTRIP)
 
 
 def test_upwards_it_is_the_same_from_below():
     """S2 lies as far from BOT as S1 from TOP."""
-    levels = [fill(0.1), plane(), fill(0.2), signal(), fill(0.2), plane(), fill(0.2)]
+    levels = [fill(0.2), plane(), fill(0.2), signal(), fill(0.2), plane(), fill(0.2)]
     expect(ranked(("S2", "BOT")), levels)
-    expect(ranked(("BOT",)), [plane(0.015), *[fill(0.2), signal(), fill(0.2), plane()] * 2, fill(0.2)])
+    expect(
+        ranked(("BOT",)),
+        [fill(0.2), plane(), *[fill(0.2), signal(), fill(0.2), plane()] * 2, fill(0.2)],
+        feed=MICROSTRIP,
+    )
 
 
 def test_without_a_plane_along_it_it_starts_in_the_plane_before_it():
@@ -120,28 +133,28 @@ def test_without_a_plane_along_it_it_starts_in_the_plane_before_it():
 def test_a_mixed_layer_is_a_plane_where_the_padstack_states_an_antipad_on_it():
     layers = mb.stackup(roles=mb.ROLES | {"S2": "mixed"})
     stated = dataclasses.replace(mb.VIA, name="stated", antipads={"S2": "0.9 mm", "G3": "1.0 mm"})
-    levels = [fill(0.1), plane(), fill(0.2), plane(clearance=0.45), fill(0.2), plane(clearance=0.5), fill(0.2)]
+    levels = [fill(0.2), plane(), fill(0.2), plane(clearance=0.45), fill(0.2), plane(clearance=0.5), fill(0.2)]
     expect(ranked(("TOP", "S1"), layers=layers, padstack=stated), levels)
-    plain = [fill(0.1), plane(), fill(0.2), signal(), fill(0.2), plane(), fill(0.2)]
+    plain = [fill(0.2), plane(), fill(0.2), signal(), fill(0.2), plane(), fill(0.2)]
     expect(ranked(("TOP", "S1"), layers=layers), plain)
 
 
 def test_pads_of_their_own_size():
     pads = dataclasses.replace(KEPT, name="pads", pads={"S2": "0.6 mm", "G3": None, "BOT": "0.7 mm"})
-    levels = [fill(0.1), plane(pad=0.25), fill(0.2), signal(0.3), fill(0.2), plane(), fill(0.2)]
+    levels = [fill(0.2), plane(pad=0.25), fill(0.2), signal(0.3), fill(0.2), plane(), fill(0.2)]
     expect(ranked(("TOP", "S1"), padstack=pads), levels, end=End(pad_radius=0.35 * MM, pad_thickness=0.03 * MM))
 
 
 def test_no_pad_at_the_end():
     bare = Padstack(name="bare", drill="0.3 mm", antipad="0.8 mm")
-    levels = [fill(0.1), plane(), fill(0.2), signal(), fill(0.2), plane(), fill(0.2)]
+    levels = [fill(0.2), plane(), fill(0.2), signal(), fill(0.2), plane(), fill(0.2)]
     expect(ranked(("TOP", "S1"), padstack=bare), levels, end=End())
 
 
 def test_in_plane_permittivity_loss_and_the_frequency_they_hold_at():
     layers = mb.stackup(dk=3.8, dk_in_plane=4.2, df=0.01, at="10 GHz")
     of = Material(dk_in_plane=4.2, dk_z=3.8, df=0.01, frequency=10e9)
-    levels = [fill(0.1, of), plane(of=of), fill(0.2, of), signal(of=of), fill(0.2, of), plane(of=of), fill(0.2, of)]
+    levels = [fill(0.2, of), plane(of=of), fill(0.2, of), signal(of=of), fill(0.2, of), plane(of=of), fill(0.2, of)]
     expect(ranked(("TOP", "S1"), layers=layers), levels)
 
 
@@ -151,7 +164,7 @@ def test_copper_levels_are_filled_with_the_mean_of_the_laminates_beside_them():
     assert layers[10].name == "G3"
     layers[9] = other
     a, b, between = FR4, Material(dk_in_plane=3.0, dk_z=3.0), Material(dk_in_plane=3.4, dk_z=3.4)
-    levels = [fill(0.1), plane(), fill(0.2), signal(of=between), fill(0.2, b), plane(of=between), fill(0.2, a)]
+    levels = [fill(0.2), plane(), fill(0.2), signal(of=between), fill(0.2, b), plane(of=between), fill(0.2, a)]
     expect(ranked(("TOP", "S1"), layers=Stackup(layers=tuple(layers))), levels)
 
 
@@ -162,7 +175,7 @@ def test_below_a_blind_end_lies_laminate_and_the_next_plane_without_a_hole():
     blind = dataclasses.replace(mb.VIA, name="blind", span=("TOP", "S2"))
     end = End(bore_radius=0.15 * 1.001 * MM, bore_dk=3.8, bored=(fill(0.2), plane(clearance=0.0)))
     row = ranked(("TOP", "S1"), padstack=blind)
-    expect(row, [fill(0.1), plane(), fill(0.2), signal()], end=end)
+    expect(row, [fill(0.2), plane(), fill(0.2), signal()], end=end)
     assert row.model_error.startswith("nearest covered case")
 
 
@@ -172,10 +185,10 @@ def test_below_a_blind_end_lies_laminate_and_the_next_plane_without_a_hole():
 def test_a_drilled_end(given, bore):
     """0.3 mm left below S1: 0.07 mm into the cavity below G2; the bore goes on through everything below."""
     bored = (fill(0.13), signal(), fill(0.2), plane(), fill(0.2))
-    by_hand = chain([fill(0.1), plane(), fill(0.07)], end=End(bore_radius=bore * MM, bored=bored))
+    by_hand = chain([fill(0.2), plane(), fill(0.07)], end=End(bore_radius=bore * MM, bored=bored), feed=THROUGH)
     check = check_stub(
         "0.3 mm", "25 Gb/s", stackup=mb.stackup(), padstack=mb.VIA, layer="S1", return_vias=mb.RETURNS, z0="50 ohm",
-        criterion=Criterion.loss(1), **given,
+        criterion=Criterion.loss(1), feed="through", **given,
     )  # fmt: skip
     loss = decibels(shunt_s(*by_hand.voltage_current(np.array([[12.5e9]])), 50.0)[1])[0, 0]
     assert check.loss == pytest.approx(loss, rel=1e-6)
@@ -186,7 +199,7 @@ def test_a_pin_beyond_the_board_goes_on_in_air():
     """Entered on top, pin of 2.0 mm in a board of 1.41 mm: the end pad, then 0.59 mm of rod."""
     fit = PressFit(side="top", contact_from="0.1 mm", contact_to="0.5 mm", pin_length="2.0 mm")
     levels = [
-        fill(0.1),
+        fill(0.2),
         plane(),
         fill(0.2),
         signal(),
@@ -208,7 +221,7 @@ def test_a_pair_in_its_odd_mode():
     pair = mb.pair("A", ("TOP", "S1"), ("TOP", "S1"), z0="90 ohm")
     row = rank(mb.board(pair, mb.ground(1, away), places=0))["A"]
     path = Posts(positions=tuple((x * MM, y * MM) for x, y in away), radius=0.125 * MM)
-    levels = [fill(0.1), plane(), fill(0.2), signal(), fill(0.2), plane(), fill(0.2)]
+    levels = [fill(0.2), plane(), fill(0.2), signal(), fill(0.2), plane(), fill(0.2)]
     expect(row, levels, path=path, pitch=0.9, z0=45.0)
 
 
@@ -227,9 +240,9 @@ def test_a_slot_acts_as_a_round_clearance_of_its_own_for_each_plane():
 
     inner = float(equivalent_clearance(0.9 * MM, 0.4 * MM, shift(0.43))) / MM
     outer = float(equivalent_clearance(0.9 * MM, 0.4 * MM, (shift(0.43) + shift(0.23)) / 2)) / MM
-    levels = [fill(0.1), plane(clearance=inner), fill(0.2), signal(), fill(0.2), plane(clearance=outer), fill(0.2)]
+    levels = [fill(0.2), plane(clearance=inner), fill(0.2), signal(), fill(0.2), plane(clearance=outer), fill(0.2)]
     path = Posts(positions=tuple((x * MM, y * MM) for x, y in away), radius=0.125 * MM)
-    expect(row, levels, path=path, pitch=0.9)
+    expect(row, levels, path=path, pitch=0.9, feed=beside(outer))
 
 
 # --- what is missing --------------------------------------------------------------------------------------------------
@@ -281,13 +294,15 @@ def test_uniform_line_of_the_laminate():
 
 
 def test_a_whole_hole_is_stub_barrel_stub():
-    """From S1 to S2: 0.1 mm, G2, 0.1 mm of barrel between the electrical starts of the stubs above and below."""
-    board = mb.board(mb.net("A", ("S1", "S2")))
+    """From S1 to S2: 0.2 mm, G2, 0.2 mm of barrel between the two traces, which leave to opposite sides."""
+    hole = mb.hole("A.0", ("S1", "S2"), traces="opposite")
+    board = mb.board(dataclasses.replace(mb.net("A", ("S1", "S2")), holes=(hole,)))
     frequency = np.array([5e9, 20e9, 60e9])
-    levels = [fill(0.1), plane(), fill(0.2)]
-    below = chain(levels)
-    above = chain(levels)
-    through = chain([fill(0.1), plane(), fill(0.1)], end=None).abcd(frequency)[0]
+    levels = [fill(0.2), plane(), fill(0.2)]
+    opposite = Feed(inductance=-beside(0.4).inductance)
+    below = chain(levels, feed=opposite)
+    above = chain(levels, feed=opposite)
+    through = chain([fill(0.2), plane(), fill(0.2)], end=None, feed=THROUGH).abcd(frequency)[0]
     shunts = [np.array([[[1, 0], [y, 1]] for y in stub.input_admittance(frequency)[0]]) for stub in (above, below)]
     abcd = shunts[0] @ through @ shunts[1]
     expected = skrf.network.a2s(abcd, 50.0)

@@ -384,6 +384,7 @@ THIN = {
     "stackup": mb.stackup(roles={"TOP": "signal", "G1": "plane", "G2": "plane", "BOT": "signal"}),
     "padstack": mb.VIA,
     "layer": "TOP",
+    "feed": "tee",
     "return_vias": mb.RETURNS,
 }
 

@@ -38,7 +38,7 @@ def test_a_solved_stub_may_be_as_long_as_its_budget_says(criterion, layer, side)
     board = mb.board(mb.net("A", connects, signal=signal, criterion=criterion))
     budget = stub_budget(
         signal, criterion=criterion, z0="50 ohm", stackup=board.stackup, padstack=mb.VIA, layer=layer, side=side,
-        return_vias=mb.RETURNS, depth_drill="0.5 mm",
+        return_vias=mb.RETURNS, depth_drill="0.5 mm", feed="through" if layer == "S1" else "tee",
     )  # fmt: skip
     assert not budget.unlimited
     assert permitted(board) == pytest.approx(budget.stub_length_si, abs=RESOLUTION)

@@ -146,7 +146,7 @@ def test_rankings_of_small_boards(model):
         row = rank(board, model=model).to_frame().iloc[0]
         notch = row["first notch [GHz]"]  # none where none lies below the frequency the model holds to
         assert notch is None or notch > 0
-        assert row["verdict"] in {"pass", "marginal", "drill"}
+        assert row["verdict"] in {"pass", "marginal", "drill", "undecided"}  # sizes no tee was compared with: a range
         network = hole_model(board, "A1", model=model).network(["1 GHz", "10 GHz"], z0="50 ohm")
         assert np.all(np.isfinite(network.s))
     assert ranked > 20

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from stubsi.physics.barrel import Barrel, End
+from stubsi.physics.feed import THROUGH, Feed, neighbour_inductance, tee
 from stubsi.physics.reactance import notch
 from stubsi.physics.return_path import equal_posts
 from tests.chain_figures import s21_minimum
@@ -105,39 +106,41 @@ def test_comparison_takes_tables_without_optional_columns(cases):
     assert spread(compare(bare)["f0"])[1] <= 3.0
 
 
-def trace_fed(start, vias):
+def trace_fed(start, vias, feed=THROUGH):
     """Six cavities of 0.25 mm between thin planes, outer 0.15 mm, end pad, return vias (radius .125) at 0.8 mm."""
     levels = (*start, plane(0.0), *[fill(0.25), plane(0.0)] * 6, fill(0.15))
-    barrel = Barrel(barrel_radius=0.15 * MM, levels=levels, end=End(pad_radius=0.25 * MM))
+    barrel = Barrel(barrel_radius=0.15 * MM, levels=levels, end=End(pad_radius=0.25 * MM), feed=feed)
     return chain(barrel, path=equal_posts(vias, 0.8 * MM, 0.125 * MM))
 
 
-MICROSTRIP, STRIPLINE = (), (fill(0.075),)
-"""Electrical start: first plane below a microstrip; half of the distance to it for a strip amid 0.3 mm."""
+CLOSED, STRIP = (), (fill(0.15),)
+"""Closed at its first plane; from a strip 0.15 mm above it."""
+MICROSTRIP = tee(barrel_radius=0.15 * MM, clearance_radius=0.4 * MM, pad_radius=0.25 * MM, above=None, below=0.15 * MM)
+NEIGHBOUR = neighbour_inductance(0.4 * MM, 0.3 * MM)
 
 
 @pytest.mark.parametrize(
-    ("start", "time_domain", "tolerance"),
-    [(MICROSTRIP, 17.31, 0.04), (STRIPLINE, 15.97, 0.02)],
-    ids=["microstrip", "stripline"],
+    ("feed", "time_domain", "tolerance"),
+    [(MICROSTRIP, 17.31, 0.02), (Feed(inductance=-NEIGHBOUR), 15.97, 0.02)],
+    ids=["microstrip in and out", "microstrip in, stripline out to the opposite side"],
 )
-def test_stub_hung_on_a_trace(start, time_domain, tolerance):
+def test_stub_hung_on_a_trace(feed, time_domain, tolerance):
     """Project time-domain runs, raised by 17.41/16.69, the ratio of finite elements to that mesh for one stub."""
-    (found,) = notch(trace_fed(start, 4))
+    (found,) = notch(trace_fed(STRIP, 4, feed))
     assert found == pytest.approx(time_domain * 17.41 / 16.69 * 1e9, rel=tolerance)
 
 
 def test_stub_closed_at_its_top_plane():
     """Three-dimensional finite elements, four vias at 0.8 mm: 17.41 GHz (project full-wave reference)."""
-    assert notch(trace_fed(MICROSTRIP, 4))[0] == pytest.approx(17.41e9, rel=0.01)
+    assert notch(trace_fed(CLOSED, 4))[0] == pytest.approx(17.41e9, rel=0.01)
 
 
 @pytest.mark.parametrize(("vias", "depth"), [(1, 10.8), (2, 19.1)])
 def test_depth_with_few_return_vias(vias, depth):
     """Project time-domain runs: the planes carry the power off; within 3 dB."""
-    assert -20 * np.log10(s21_minimum(trace_fed(MICROSTRIP, vias))[1][0]) == pytest.approx(depth, abs=3.0)
+    assert -20 * np.log10(s21_minimum(trace_fed(CLOSED, vias))[1][0]) == pytest.approx(depth, abs=3.0)
 
 
 @pytest.mark.parametrize("vias", [4, 8])
 def test_depth_with_many_return_vias(vias):
-    assert -20 * np.log10(s21_minimum(trace_fed(MICROSTRIP, vias))[1][0]) > 30.0
+    assert -20 * np.log10(s21_minimum(trace_fed(CLOSED, vias))[1][0]) > 30.0

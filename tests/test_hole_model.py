@@ -7,7 +7,7 @@ import pickle
 import numpy as np
 import pytest
 
-from stubsi import Board, StubsiError, UnknownNameError, hole_model
+from stubsi import Board, Net, StubsiError, UnknownNameError, hole_model
 from stubsi.board.distance import EndKind
 from stubsi.board.net import DepthDrill
 from tests import margin_boards as mb
@@ -31,7 +31,8 @@ def test_a_layer_whose_name_looks_like_wording_keeps_it():
 def test_higher_notches_follow_the_first(model):
     """At three times the first for a bare uniform line; pads and planes move both, by less than the next step."""
     near = mb.ground(1, ((0.6, 0), (-0.6, 0), (0, 0.6), (0, -0.6)))
-    board = Board(stackup=mb.stackup(), nets=(mb.net("A", ("TOP", "S1")), near))
+    net = Net(name="A", signal="25 Gb/s", z0="50 ohm", holes=[mb.hole("A.0", ("TOP", "S1"), traces="opposite")])
+    board = Board(stackup=mb.stackup(), nets=(net, near))
     stub = hole_model(board, "A.0", model=model).below
     first, third = (stub.notch_frequency(order).m_as("GHz") for order in (1, 3))
     assert stub.notch_frequency().m_as("GHz") == first

@@ -144,7 +144,8 @@ def test_a_hole_shows_both_its_stubs(shown):
     assert "Hole A.0" in text
     assert text.count("0.46 mm from") == 2
     for stub in hole.stubs:
-        assert f"{stub.notch_frequency().m_as('GHz'):.4g} GHz" in text
+        low, high = stub.notch_frequency().m_as("GHz")
+        assert f"{low:.4g} GHz to {high:.4g} GHz" in text
         assert str(stub.provenance) in text
 
 

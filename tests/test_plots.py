@@ -17,7 +17,7 @@ from stubsi.show.section import plot_section
 from tests import margin_boards as mb
 
 ROOT = Path(__file__).parents[1]
-HOUSE = Criterion.notch_ratio(2, source="house")
+HOUSE = Criterion.notch_ratio(1.6, source="house")
 FAR = Criterion.notch_ratio(100, source="house")
 QUIET = Criterion.loss(0.5, source="house")
 
@@ -161,10 +161,9 @@ def test_marks_are_the_margins_and_bars_hold_them(ranking):
     with_stub = {row.net for row in ranking if row.stub_length_si}
     assert set(found) == set(spans) == with_stub == {row.net for row in ranking} - {"NO_STUB"}
     for net, (left, right) in spans.items():
-        (margin,) = found[net]
-        assert margin == pytest.approx(ranking[net].margin, rel=1e-12)
-        assert left <= 0.92 * margin * (1 + 1e-12)  # 8 % against hardware at the least
-        assert right >= 1.08 * margin * (1 - 1e-12)
+        assert min(found[net]) == pytest.approx(ranking[net].margin, rel=1e-12)
+        assert left <= 0.92 * min(found[net]) * (1 + 1e-12)  # 8 % against hardware at the least
+        assert right >= 1.08 * max(found[net]) * (1 - 1e-12)
 
 
 def test_a_range_has_a_mark_at_both_ends(unknown_returns):
@@ -182,7 +181,7 @@ def test_bar_and_limit_show_the_verdict(ranking):
     """Pass: the bar beyond the line; drill: short of it. A net judged by its loss has no line."""
     ax = plot_margins(ranking)
     spans, lines = bars(ax), limits(ax)
-    assert lines == {"NO_STUB": 5, "DRILL": 5, "PASS": 5, "HOUSE": 2, "WAIVED": 5}
+    assert lines == {"NO_STUB": 5, "DRILL": 5, "PASS": 5, "HOUSE": 1.6, "WAIVED": 5}
     assert {net: ranking[net].verdict for net in ("DRILL", "PASS")} == {"DRILL": "drill", "PASS": "pass"}
     assert spans["DRILL"][1] < lines["DRILL"]
     assert spans["PASS"][0] > lines["PASS"]

@@ -58,7 +58,8 @@ def first_notch(stackup, *connects, padstack=mb.VIA, **more):
 
 def residual(length, layer="S1", stackup=None, **more):
     """Check of a stub left this long [mm] by a depth drill."""
-    given = {"return_vias": mb.RETURNS, "depth_drill": "0.5 mm", "z0": "50 ohm"} | more
+    given = {"return_vias": mb.RETURNS, "depth_drill": "0.5 mm", "z0": "50 ohm"}
+    given |= {"feed": "tee" if layer == "TOP" else "through"} | more
     return check_stub(f"{length} mm", "25 Gb/s", stackup=stackup or mb.stackup(), padstack=mb.VIA, layer=layer, **given)
 
 
@@ -107,7 +108,7 @@ def test_the_first_notch_is_the_lowest_that_is_3_db_deep_and_no_ripple(count, di
     ("vias", "length", "said"),
     [
         (around(4, 1.0), 1.5, None),
-        (around(4, 1.0), 0.5, "the first notch is a resonance with the return vias, below the stub's own"),
+        (around(4, 1.0), 0.45, "the first notch is a resonance with the return vias, below the stub's own"),
         (around(1, 1.0), 1.5, "blurred notch, at the minimum of S21: part of the power leaves between the planes"),
         (None, 1.5, "the first notch is a resonance with the return vias, below the stub's own"),
     ],
@@ -176,18 +177,18 @@ def test_a_bore_through_several_laminates_of_one_cavity():
 
 
 @pytest.mark.parametrize("length", [0.001, 0.1, 0.215, 0.2151, 0.22])
-def test_a_stub_that_ends_before_its_electrical_start_has_no_notch(length):
-    """From an outer layer it starts in the first plane, 0.215 mm down."""
+def test_a_stub_that_ends_before_the_first_plane_below_a_microstrip_hardly_has_a_notch(length):
+    """Its feed takes away most of the inductance down to the plane, 0.215 mm below; what is left is a capacitance."""
     found = residual(length, "TOP")
     assert found
-    assert found.first_notch is None
+    assert found.first_notch is None or found.first_notch.m_as("GHz") > 400
 
 
 @pytest.mark.parametrize("length", [1e-6, 0.05, 0.1 * (1 - 1e-9), 0.1, 0.1 * (1 + 1e-9), 0.15, 0.1999, 0.2])
-def test_a_stub_that_ends_before_the_next_plane_counts_by_half(length):
+def test_a_stub_that_ends_before_the_next_plane_says_so(length):
     found = residual(length, "S1")
     assert 100 < found.first_notch.m_as("GHz") < 1e4
-    assert ("half of it counts" in found.model) == (length < 0.2)
+    assert ("ends before the first plane" in found.model) == (length <= 0.2)
 
 
 @pytest.mark.parametrize(("layer", "shortest"), [("TOP", 0.24), ("S1", 0.02)])
@@ -210,12 +211,12 @@ def test_the_notch_hardly_steps_where_the_cut_crosses_a_face(edge, step):
 
 @pytest.mark.parametrize("thick", [0.5, 1.0, 3.0])
 def test_the_barrel_of_a_two_layer_board_is_a_stub(thick):
-    """Its only plane lies at its end. Half of it counts: no more than twice the whole quarter wave in the laminate."""
+    """Its only plane lies at its end: no more than twice the whole quarter wave in the laminate."""
     board = layers(("TOP", "signal", 0.03), (thick, 3.8), ("BOT", "plane", 0.03))
     notch, model, error = first_notch(board, "TOP")
     quarter = 299.792458 / (4 * (thick + 0.03) * 3.8**0.5)
     assert 0.5 * quarter < notch < 1.6 * quarter
-    assert (model, error) == ("solved geometry", "far from any covered case: down to half")
+    assert (model, error) == ("solved geometry", "nearest covered case: up to 5 % against full wave")
     lengths = np.linspace(0.3, thick - 0.05, 6)
     drilled = [residual(length, "TOP", stackup=board, return_vias=NONE).first_notch.m_as("GHz") for length in lengths]
     assert (np.diff(drilled) < 0).all()

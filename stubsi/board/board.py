@@ -16,6 +16,7 @@ from stubsi.board.hole_kinds import (
     KindList,
     Span,
     checked_span,
+    kind_key,
     kind_list,
     place_in_stackup,
     refuse_plane,
@@ -190,7 +191,7 @@ class Board(Value):
             The board has no hole of this kind.
         """
         checked(hole, "hole", Hole)
-        number = self._kind_list.numbers.get((hole.padstack, hole.connects, hole.press_fit))
+        number = self._kind_list.numbers.get(kind_key(hole))
         if number is None:
             raise BoardError(f"hole {hole.name}: is not a hole of board {self.name}.")
         return self.kinds[number].span

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from stubsi.board.padstack import Padstack, PressFit
     from stubsi.board.stackup import Stackup
 
-    _KindKey: TypeAlias = tuple[Padstack, tuple[str, ...], PressFit | None]
+    _KindKey: TypeAlias = tuple[Padstack, tuple[str, ...], PressFit | None, str, str]
 
 
 class Span(NamedTuple):
@@ -31,11 +31,13 @@ class Span(NamedTuple):
 
 
 class HoleKind(NamedTuple):
-    """What all holes of one kind have in common. ``connects`` and ``press_fit`` are as in ``Hole``."""
+    """What all holes of one kind have in common. All but ``span`` are as in ``Hole``."""
 
     padstack: Padstack
     connects: tuple[str, ...]
     press_fit: PressFit | None
+    feed: str
+    traces: str
     span: Span
 
 
@@ -49,6 +51,20 @@ class KindList(NamedTuple):
     numbers: dict[_KindKey, int]
     first: dict[_KindKey, Hole]
     of_hole: NDArray[np.intp]
+
+
+def kind_key(hole: Hole) -> _KindKey:
+    """What makes two holes of one kind.
+
+    Parameters
+    ----------
+    hole : Hole
+
+    Returns
+    -------
+    tuple
+    """
+    return hole.padstack, hole.connects, hole.press_fit, hole.feed, hole.traces
 
 
 def kind_list(nets: Iterable[Net]) -> KindList:
@@ -72,7 +88,7 @@ def kind_list(nets: Iterable[Net]) -> KindList:
     of_hole: list[int] = []
     for net in nets:
         for hole in net.holes:
-            key = hole.padstack, hole.connects, hole.press_fit
+            key = kind_key(hole)
             number = numbers.setdefault(key, len(numbers))
             if number == len(first):
                 first[key] = hole

@@ -27,6 +27,12 @@ if TYPE_CHECKING:
 Leg: TypeAlias = Literal["", "P", "N"]
 """Leg of a differential pair; blank where the net is not a pair."""
 LEGS: tuple[Leg, ...] = ("", "P", "N")
+StubFeedName: TypeAlias = Literal["", "through", "tee"]
+"""From where the signal of a stub comes; blank where it follows from the layers in use."""
+STUB_FEEDS: tuple[StubFeedName, ...] = ("", "through", "tee")
+TraceSides: TypeAlias = Literal["", "same", "opposite"]
+"""To which sides of a barrel the two traces of a net leave; blank where it is unknown."""
+TRACE_SIDES: tuple[TraceSides, ...] = ("", "same", "opposite")
 
 
 @value_object
@@ -48,11 +54,18 @@ class Hole(Value):
         Leg of a differential pair.
     press_fit : PressFit, optional
         What a press-fit pin in it needs.
+    feed : {"", "through", "tee"}
+        From where the signal of its stubs comes: along the barrel ("through"), or on the layer at which the stub starts
+        ("tee"). Blank: it follows from the layers in use. Two layers make it "through", a single one a "tee".
+    traces : {"", "same", "opposite"}
+        To which sides of the barrel the two traces of the net leave. It matters where only one plane lies between the
+        two layers in use. Blank: unknown; the notch is then a range there.
 
     Raises
     ------
     UnitError, BoardError
-        A layer is named twice, the leg is unknown, x is given without y, or an argument is of another type.
+        A layer is named twice, the leg, the feed or the traces are unknown, x is given without y, or an argument is of
+        another type.
     """
 
     name: str
@@ -64,6 +77,8 @@ class Hole(Value):
     y_si: float | None = field(init=False)
     leg: Leg = ""
     press_fit: PressFit | None = None
+    feed: StubFeedName = ""
+    traces: TraceSides = ""
 
     def __post_init__(self) -> None:
         name = checked_name(self.name, "hole name")
@@ -74,6 +89,8 @@ class Hole(Value):
         if len(set(connects)) != len(connects):
             raise BoardError(f"hole {name} connects = {', '.join(connects)}: names a layer twice.")
         one_of(self.leg, f"hole {name} leg", LEGS)
+        one_of(self.feed, f"hole {name} feed", STUB_FEEDS)
+        one_of(self.traces, f"hole {name} traces", TRACE_SIDES)
         if (self.x_si is None) != (self.y_si is None):
             raise BoardError(f"hole {name}: gives x or y alone; give both or neither.")
 

@@ -7,6 +7,7 @@ from dataclasses import fields
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.names import how_many
+from stubsi.board.net import Hole
 from stubsi.board.padstack import Padstack
 from stubsi.units import show
 from stubsi.value import Value
@@ -18,6 +19,10 @@ if TYPE_CHECKING:
     from stubsi.drilling.costs import Costs
     from stubsi.drilling.rules import FabricatorRules
     from stubsi.stubs.model_choice import ModelChoice
+
+
+ADDED_LATER: dict[type[Value], tuple[str, ...]] = {Hole: ("feed", "traces")}
+"""Fields that plans did not have when the first schedules were exported. They are written only where they are given."""
 
 
 class Match(NamedTuple):
@@ -159,6 +164,9 @@ def written_fields(value: Value) -> dict[str, object]:
     kept, names = value.__dict__, [item.name for item in fields(value)]
     si_names = {f"{name}_si" for name in names}
     written = {name: kept[name if name in kept else f"{name}_si"] for name in names if name not in si_names}
+    for name in ADDED_LATER.get(type(value), ()):
+        if not written[name]:
+            del written[name]
     if isinstance(value, Padstack):
         written["pads"] = tuple(
             (layer, None if pad is None else show(pad, "length", 14)) for layer, pad in value.pads_si

@@ -44,7 +44,13 @@ NET = Schema(
 )
 HOLE = Schema(
     must={"name": schema.TEXT, "padstack": schema.TEXT, "connects": schema.NAMES},
-    may={"at": schema.POSITION, "leg": schema.TEXT, "press_fit": schema.TEXT},
+    may={
+        "at": schema.POSITION,
+        "leg": schema.TEXT,
+        "press_fit": schema.TEXT,
+        "feed": schema.TEXT,
+        "traces": schema.TEXT,
+    },
 )
 REFERENCE = Schema(must={"name": schema.TEXT, "padstack": schema.TEXT, "at": schema.POSITIONS})
 
@@ -213,6 +219,8 @@ class _Reader:
                 y=y,
                 leg=table.get("leg", ""),
                 press_fit=press_fit,
+                feed=table.get("feed", ""),
+                traces=table.get("traces", ""),
             )
 
     def _reference(self, table: Table, place: str) -> Net:

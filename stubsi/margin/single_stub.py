@@ -20,6 +20,7 @@ from stubsi.stubs.cases import Case
 from stubsi.stubs.drawn import stub_shapes
 from stubsi.stubs.model_choice import ModelChoice
 from stubsi.stubs.solved_model import solved_models
+from stubsi.stubs.stub_feed import feed_without_board
 from stubsi.stubs.surroundings import around_of
 from stubsi.units import one_si, show
 
@@ -231,6 +232,8 @@ class SolvedSingleStub(SingleStub):
     return_vias : ReturnVias or None
     pitch, depth_drill : length or None
         Pitch of the pair, and diameter of the drill that ends the stub.
+    feed : {"", "through", "tee"}
+        From where its signal comes; blank: unknown.
     z0 : float or None
         Impedance of the line it hangs on [ohm].
 
@@ -250,6 +253,7 @@ class SolvedSingleStub(SingleStub):
         return_vias: ReturnVias | None = None,
         pitch: Dimensioned | None = None,
         depth_drill: Dimensioned | None = None,
+        feed: str = "",
         z0: float | None,
     ) -> None:
         pitch_si = None if pitch is None else one_si(pitch, "length", "pitch")
@@ -259,7 +263,7 @@ class SolvedSingleStub(SingleStub):
         first, last = (stackup.index(name) for name in (padstack.span or (names[0], names[-1])))
         place = stackup.index(layer)
         span = Span(first, first, place, last) if side == "bottom" else Span(first, place, last, last)
-        shapes = stub_shapes(stackup, padstack, span)
+        shapes = stub_shapes(stackup, padstack, span, feed=feed_without_board(stackup.copper, feed))
         if not shapes:
             raise StubsiError(f"layer = '{layer}': the hole ends there, it leaves no stub towards the {side}.")
         self.z0 = z0

@@ -5,7 +5,7 @@ from __future__ import annotations
 import difflib
 from typing import TYPE_CHECKING, Any, TypedDict
 
-from stubsi.board.net import ReturnVias
+from stubsi.board.net import STUB_FEEDS, ReturnVias
 from stubsi.board.padstack import Padstack
 from stubsi.board.stackup import Stackup
 from stubsi.checks import one_of
@@ -62,6 +62,9 @@ class StubArguments(TypedDict, total=False):
     depth_drill : length
         Solved stub: diameter of the drill that ends a stub shorter than the hole. If it is not given, 0.2 mm over the
         primary drill is assumed, and the provenance says so.
+    feed : {"", "through", "tee"}
+        Solved stub: from where its signal comes, along the barrel ("through") or on the layer at which the stub starts
+        ("tee"). Blank or left out: unknown, which makes the figures a range.
     """
 
     dk_eff: float | None
@@ -80,13 +83,14 @@ class StubArguments(TypedDict, total=False):
     return_vias: ReturnVias | None
     pitch: Dimensioned | None
     depth_drill: Dimensioned | None
+    feed: str
 
 
 ARGUMENTS = frozenset(StubArguments.__annotations__)
-GEOMETRY = ("stackup", "padstack", "layer", "side", "return_vias", "pitch", "depth_drill")
+GEOMETRY = ("stackup", "padstack", "layer", "side", "return_vias", "pitch", "depth_drill", "feed")
 """The arguments of a stub that is solved from its geometry; the others are those of a uniform line."""
 GEOMETRY_KINDS = {"stackup": Stackup, "padstack": Padstack, "return_vias": ReturnVias}
-NEVER_NONE = ("df", "side")
+NEVER_NONE = ("df", "side", "feed")
 """Arguments for which None does not stand for unknown."""
 ANY_LENGTH = InSI(1e-3)
 """Length [m] of the ``Stub`` that holds a uniform line. Any length will do, because only the line itself is used."""
@@ -140,12 +144,17 @@ def _new_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
         raise _unknown_argument(given)
     if "side" in given:
         one_of(given["side"], "side", ("top", "bottom"))
+    if "feed" in given:
+        one_of(given["feed"], "feed", STUB_FEEDS)
     if "stackup" in given or "padstack" in given:
         return _solved_stub(given, line)
-    unused = [name for name in GEOMETRY if name in given and (name, given[name]) != ("side", "bottom")]
+    unused = [
+        name for name in GEOMETRY if name in given and (name, given[name]) not in (("side", "bottom"), ("feed", ""))
+    ]
     if unused:
         raise StubsiError(f"{', '.join(unused)}: need stackup and padstack beside them.")
     given.pop("side", None)
+    given.pop("feed", None)
     return UniformSingleStub(Stub(stub_length=ANY_LENGTH, **given), line)
 
 

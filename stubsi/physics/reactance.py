@@ -49,7 +49,7 @@ def quasi_static(chain: Chain) -> tuple[FloatArray, FloatArray]:
     Returns
     -------
     frequency, impedance
-        [Hz] and [ohm], each (n_stub,); NaN and 0 for a stub without length.
+        [Hz] and [ohm], each (n_stub,); NaN and 0 for a stub without length, or whose feed takes all inductance away.
     """
     ceiling = 0.5 * lowest_resonance(chain)
     first, _ = _uniform(chain, np.full(len(chain), LOW))
@@ -60,7 +60,7 @@ def _uniform(chain: Chain, frequency: FloatArray) -> tuple[FloatArray, FloatArra
     """Notch and impedance of ``quasi_static`` from the line constants at a frequency [Hz] far below the notch."""
     z, y = chain.section_constants(frequency[:, None])
     omega = 2 * np.pi * frequency
-    inductance = z.imag.sum(axis=0)[:, 0] / omega + chain.barrels.end_inductance
+    inductance = np.maximum(z.imag.sum(axis=0)[:, 0] / omega + chain.barrels.end_inductance, 0.0)
     end, capacitance = y[0].imag[:, 0] / omega, y[1:].imag.sum(axis=0)[:, 0] / omega
     total = capacitance + end
     delay = np.sqrt(inductance * (total + end))

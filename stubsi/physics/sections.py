@@ -123,9 +123,10 @@ def layout(barrel: Barrel) -> Layout:
 def _fed(half: Section, feed: Feed, height: float) -> Section:
     """One half of the piece between a strip and the first plane, ``height`` [m], with the impedance of its feed."""
     own = sum(part.height for part in half.in_cavity)
+    driving = half.in_cavity if feed.share else ()
     return replace(
         half,
-        in_cavity=tuple(replace(part, height=feed.share * part.height) for part in half.in_cavity),
+        in_cavity=tuple(replace(part, height=feed.share * part.height) for part in driving),
         added=feed.inductance * own / height,
     )
 
@@ -136,7 +137,8 @@ def _tip(spans: Sequence[LevelSpan], planes: list[LevelSpan], barrel: Barrel) ->
     The barrel fills the share q of a cavity of height h. It drives the wave that does not vary along z by q times its
     mean current. This adds the series impedance q^2 h Z', which is put half-way down the barrel, where the current is
     its mean. The field between barrel and clearance adds (1 - q) j w mu0 ln(b/a)/(2 pi) per height over both halves.
-    Derived.
+    Derived. A barrel that ends before its first plane has its feed by the same share q, so that the figures do not jump
+    where the plane is reached; that has no reference.
     """
     top, start = (planes[-1].bottom, planes[-1].mid) if planes else (0.0, 0.0)
     upper = [span for span in spans if span.top >= top and not span.is_plane]
@@ -146,7 +148,10 @@ def _tip(spans: Sequence[LevelSpan], planes: list[LevelSpan], barrel: Barrel) ->
     lower = list(takewhile(lambda level: not level.is_plane, barrel.bored))
     closed = len(lower) < len(barrel.bored)
     height = bottom - top + sum(level.thickness for level in lower)
-    share = (bottom - top) / height if closed else 0.0
+    share, added = (bottom - top) / height if closed else 0.0, 0.0
+    feed_share = 1.0
+    if not planes:
+        feed_share, added = barrel.feed.share, barrel.feed.inductance * (bottom - top) / height
     in_last_plane = (Part(radius=planes[-1].conductor(a), height=top - start),) if planes else ()
     middle = snap((top + bottom) / 2)
     first, second = _parts(upper, top, middle, a, 1 - share), _parts(upper, middle, bottom, a, 1 - share)
@@ -154,15 +159,16 @@ def _tip(spans: Sequence[LevelSpan], planes: list[LevelSpan], barrel: Barrel) ->
         top=middle,
         bottom=middle,
         clearance_radius=_end_clearance(barrel, planes),
-        in_cavity=_parts(upper, top, bottom, a, share),
+        in_cavity=_parts(upper, top, bottom, a, feed_share * share) if feed_share else (),
         in_plane=(),
+        added=added,
         filling=(*_filling(upper), *((level.material, level.thickness) for level in lower)),
         in_tip=True,
     )
     return [
-        replace(driving, top=start, in_cavity=(), in_plane=(*in_last_plane, *first)),
+        replace(driving, top=start, in_cavity=(), in_plane=(*in_last_plane, *first), added=0.0),
         driving,
-        replace(driving, bottom=bottom, in_cavity=(), in_plane=second),
+        replace(driving, bottom=bottom, in_cavity=(), in_plane=second, added=0.0),
     ]
 
 

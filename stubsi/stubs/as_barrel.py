@@ -12,8 +12,10 @@ from stubsi.board.size_limits import DRILL, check_size
 from stubsi.errors import BoardError, StubsiError, UnknownValueError
 from stubsi.number_rules import DK_RULE
 from stubsi.physics.barrel import AIR, Barrel, End, Level
+from stubsi.physics.feed import THROUGH
 from stubsi.stubs.barrel_layers import BLIND_CLEARANCE, BarrelLayers
 from stubsi.stubs.nearest_vias import GRID
+from stubsi.stubs.stub_feed import FeedKind, FeedNote, feeds
 from stubsi.stubs.uniform_stub import COPPER
 from stubsi.units import one_number, one_si, show
 
@@ -22,7 +24,9 @@ if TYPE_CHECKING:
 
     from stubsi.board.padstack import Padstack
     from stubsi.board.stackup import Stackup
+    from stubsi.physics.feed import Feed
     from stubsi.stubs.drawn import StubShape
+    from stubsi.stubs.stub_feed import StubFeed
     from stubsi.stubs.surroundings import Around
     from stubsi.units import Dimensioned
 
@@ -30,13 +34,8 @@ OVERSIZE = 1e-4
 """Depth drill over primary drill [m, radius] where no rules are given: +0.2 mm in diameter, a fabricators' usual figure
 (seen in published drilling notes of two fabricators)."""
 
-COVERED = 0.25e-3
-"""Greatest height [m] of an outer trace over its plane for which the barrel between the two is no part of the stub. In
-the project's trace-fed reference that height is 0.15 mm, and the trace is 0.3 mm wide."""
-
 SHORTEST = 1e-6
-"""A stub that ends before its electrical start is solved with this length [m] behind the start. Its notch is then far
-above every limit."""
+"""A stub shorter than this [m] is solved with this length. Its notch is then far above every limit."""
 
 NOTHING = 1e-9
 """A length of no more than this [m] counts as zero."""
@@ -45,8 +44,6 @@ NOTHING = 1e-9
 class BarrelNote(StrEnum):
     """What had to be assumed for a barrel that no rule covers exactly. Each is also the text that is shown."""
 
-    HALF_COUNTS = "next plane far off or beyond the stub: half of it counts"
-    ONLY_THE_END = "shorter than its electrical start: only its end counts"
     PLANE_BEFORE = "no plane along the stub: counted from the plane before it"
     BORE_ASSUMED = f"bore {2 * OVERSIZE * 1e3:g} mm wider than the drill"
     BLIND_END = "blind end: laminate below it, and the next plane solid"
@@ -136,18 +133,16 @@ class Solvable:
 
     Parameters
     ----------
-    barrel : Barrel
+    barrels : tuple of Barrel
+        One; or several that differ only in their feed, where it is a range.
     assumptions : tuple of str
     nearest_rule : bool
         Whether no rule covers it exactly, so that the nearest rule is used.
-    start_share : float
-        Share of the drawn stub before its electrical start, at most half of it.
     """
 
-    barrel: Barrel
+    barrels: tuple[Barrel, ...]
     assumptions: tuple[str, ...]
     nearest_rule: bool
-    start_share: float
 
 
 class _Placed(NamedTuple):
@@ -158,7 +153,7 @@ class _Placed(NamedTuple):
 
 
 def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitch: float | None = None) -> Solvable:
-    """Barrel of the first part of a stub, from its electrical start to the end of its plating.
+    """Barrel of the first part of a stub, from the layer in use to the end of its plating.
 
     Parameters
     ----------
@@ -181,40 +176,41 @@ def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitc
 
     Notes
     -----
-    Electrical start (project trace-fed reference): from an outer layer the mid-thickness of the first plane; from an
-    inner layer half of the distance to the next plane. If that would leave less than half of the stub, the model uses
-    half (there are no reference data). Of a stub from an outer layer it uses the part beyond ``COVERED`` instead, if
-    that is less than half. So the notch falls steadily as a stub grows.
+    The barrel begins at the near face of the layer in use. Its piece before the first plane has the series impedance of
+    its feed (``stubsi.physics.feed``). Where no plane lies on the side of the stub, the barrel begins in the middle of
+    the plane before it, which makes the notch lower.
     """
     layers = BarrelLayers.of(shape.stackup, shape.padstack, shape.span, shape.side, pitch)
     start, notes = _electrical_start(layers)
-    latest_start = max(length / 2, COVERED if layers.used == 0 else 0.0)
-    if start > latest_start:
-        start, notes = latest_start, (BarrelNote.HALF_COUNTS,)
-    share = max(start, 0.0) / length
-    if start >= length:
-        notes = (BarrelNote.ONLY_THE_END,)
-    length = max(length, start + SHORTEST)
+    length = max(length, SHORTEST)
     plated, cut_off, depth = _levels(layers, start, length)
     end, end_notes, pin = _end(layers, cut_off, depth, length, bore)
-    barrel = Barrel(
-        barrel_radius=shape.padstack.drill_si / 2,
-        levels=_cut_at_start((*plated, *pin), start),
-        end=end,
-        conductivity=COPPER,
-    )
+    levels = _cut_at_start((*plated, *pin), start)
+    fed, feed_notes = _fed(layers, shape.feed, levels, notes)
+    barrel = Barrel(barrel_radius=shape.padstack.drill_si / 2, levels=levels, end=end, conductivity=COPPER)
     return Solvable(
-        barrel=barrel,
-        assumptions=(*layers.assumptions(), *notes, *end_notes),
-        nearest_rule=bool(notes or end_notes),
-        start_share=min(share, 0.5),
+        barrels=tuple(replace(barrel, feed=feed) for feed in fed),
+        assumptions=(*layers.assumptions(), str(shape.feed), *feed_notes, *notes, *end_notes),
+        nearest_rule=bool(notes or end_notes or set(feed_notes) - {FeedNote.NEIGHBOUR})
+        or shape.feed.kind is FeedKind.UNKNOWN,
     )
+
+
+def _fed(
+    layers: BarrelLayers, feed: StubFeed, levels: Sequence[Level], notes: Sequence[BarrelNote]
+) -> tuple[tuple[Feed, ...], tuple[FeedNote, ...]]:
+    """Feeds of a barrel of these levels; one that begins in the middle of a plane has none to choose."""
+    if BarrelNote.PLANE_BEFORE in notes:
+        return (THROUGH,), ()
+    fed = feeds(layers, feed)
+    ends_first = not any(level.is_plane for level in levels)
+    return fed.feeds, (*fed.notes, FeedNote.ENDS_FIRST) if ends_first else fed.notes
 
 
 def through_of(stackup: Stackup, padstack: Padstack, span: Span, pitch: float | None = None) -> Barrel | None:
     """Barrel between the outermost layers in use.
 
-    It runs from where a stub below the upper one would start electrically to where one above the lower would.
+    It runs from the lower face of the upper one to the upper face of the lower one.
 
     Parameters
     ----------
@@ -237,9 +233,7 @@ def through_of(stackup: Stackup, padstack: Padstack, span: Span, pitch: float | 
     """
     upper, lower = span.upper_in_use, span.lower_in_use
     down = BarrelLayers.of(stackup, padstack, Span(span.first, upper, upper, span.last), "bottom", pitch)
-    up = BarrelLayers.of(stackup, padstack, Span(span.first, lower, lower, span.last), "top", pitch)
-    top = stackup.face_si(stackup.names[upper], "lower") + _electrical_start(down)[0]
-    bottom = stackup.face_si(stackup.names[lower], "upper") - _electrical_start(up)[0]
+    top, bottom = stackup.face_si(stackup.names[upper], "lower"), stackup.face_si(stackup.names[lower], "upper")
     levels = []
     for layer, depth in zip(stackup.layers, stackup.edges_si, strict=False):
         inside = min(depth + layer.thickness_si, bottom) - max(depth, top)
@@ -251,12 +245,9 @@ def through_of(stackup: Stackup, padstack: Padstack, span: Span, pitch: float | 
 
 
 def _electrical_start(layers: BarrelLayers) -> tuple[float, tuple[BarrelNote, ...]]:
-    """Electrical start [m] beyond the near face of the layer in use (negative: before it)."""
-    depth = 0.0
-    for layer in layers.beyond:
-        if layers.antipad(layer) is not None:
-            return (depth + layer.thickness_si / 2 if layers.used == 0 else depth / 2), ()
-        depth += layer.thickness_si
+    """Where the barrel begins [m], from the near face of the layer in use: 0, or the plane before it (negative)."""
+    if any(layers.antipad(layer) is not None for layer in layers.beyond):
+        return 0.0, ()
     depth = 0.0
     for layer in layers.back:
         depth -= layer.thickness_si

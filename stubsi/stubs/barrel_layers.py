@@ -13,6 +13,7 @@ from stubsi.physics.barrel import Level, Material
 from stubsi.physics.pair import equivalent_clearance, fringe_shift
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from typing import TypeAlias
 
     from stubsi.board.hole_kinds import Span
@@ -38,8 +39,8 @@ class BarrelLayers:
         Of the pair the hole belongs to [m].
     layers : tuple of CopperLayer and DielectricLayer
         All layers of the stackup, in the direction of the stub.
-    used, last : int
-        Places in ``layers`` of the layer in use and of the layer the barrel ends at.
+    first, used, last : int
+        Places in ``layers`` of the layer the hole begins at, of the layer in use and of the layer the barrel ends at.
     end_copper : CopperLayer
         The layer the barrel ends at.
     """
@@ -48,6 +49,7 @@ class BarrelLayers:
     padstack: Padstack
     pitch: float | None
     layers: tuple[Layer, ...]
+    first: int
     used: int
     last: int
     end_copper: CopperLayer
@@ -73,12 +75,13 @@ class BarrelLayers:
         down = side == "bottom"
         layers = stackup.layers if down else stackup.layers[::-1]
         used, last = (span.lower_in_use, span.last) if down else (span.upper_in_use, span.first)
-        end_copper = stackup.copper[last]
+        end_copper, first_copper = stackup.copper[last], stackup.copper[span.first if down else span.last]
         return cls(
             stackup=stackup,
             padstack=padstack,
             pitch=pitch,
             layers=layers,
+            first=layers.index(first_copper),
             used=layers.index(stackup.copper[used]),
             last=layers.index(end_copper),
             end_copper=end_copper,
@@ -134,6 +137,63 @@ class BarrelLayers:
             )
         return antipad
 
+    def clearance_radius(self, layer: Layer) -> float | None:
+        """Clearance radius where a layer is a plane around this hole.
+
+        Parameters
+        ----------
+        layer : CopperLayer or DielectricLayer
+
+        Returns
+        -------
+        float or None
+            [m]; of a shared slot that of the round antipad with the same effect. None where the layer is no plane.
+
+        Raises
+        ------
+        UnknownValueError
+            It is a plane whose antipad, or the pitch of a shared antipad, is not known.
+        """
+        antipad = self.antipad(layer)
+        return self._clearance(antipad, layer) if antipad is not None and isinstance(layer, CopperLayer) else None
+
+    @property
+    def pad_in_use_radius(self) -> float | None:
+        """Radius [m] of the pad on the layer in use; None without a pad."""
+        layer = self.layers[self.used]
+        return self.pad_radius(layer) if isinstance(layer, CopperLayer) else None
+
+    @property
+    def passes_plane_before(self) -> bool:
+        """Whether the hole also goes through the nearest plane on the other side of the layer in use."""
+        before = self.layers[self.first : self.used]
+        return any(self.antipad(layer) is not None for layer in before)
+
+    def apart_beyond_one_plane(self, places: Iterable[int]) -> float | None:
+        """Vertical distance from the layer in use to the nearest of some layers just beyond the next plane.
+
+        Only layers on the other side of the layer in use count, with exactly one plane between.
+
+        Parameters
+        ----------
+        places : iterable of int
+            Numbers of copper layers in the stackup.
+
+        Returns
+        -------
+        float or None
+            From face to face [m]; None where there is no such layer.
+        """
+        wanted = [self.stackup.copper[place] for place in places]
+        strip, *before = self.back
+        apart, planes = strip.thickness_si, 0
+        for layer in before:
+            if planes == 1 and any(layer is other for other in wanted):
+                return apart
+            planes += self.antipad(layer) is not None
+            apart += layer.thickness_si
+        return None
+
     def pad_radius(self, layer: CopperLayer) -> float | None:
         """Radius of the pad on a layer.
 
@@ -169,12 +229,12 @@ class BarrelLayers:
         """
         if not isinstance(layer, CopperLayer):
             return Level(kind="dielectric", thickness=layer.thickness_si, material=material_of(layer))
-        antipad = self.antipad(layer)
+        clearance = self.clearance_radius(layer)
         return Level(
-            kind="signal" if antipad is None else "plane",
+            kind="signal" if clearance is None else "plane",
             thickness=layer.thickness_si,
             material=filling_of(self.stackup, layer),
-            clearance_radius=None if antipad is None else self._clearance(antipad, layer),
+            clearance_radius=clearance,
             pad_radius=self.pad_radius(layer),
         )
 

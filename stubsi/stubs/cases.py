@@ -11,6 +11,7 @@ import numpy as np
 from stubsi.board.hole_columns import LEG_N
 from stubsi.read_only import read_only
 from stubsi.stubs.drawn import StubShape, stub_shapes
+from stubsi.stubs.stub_feed import feed_of
 from stubsi.stubs.surroundings import Around, nothing_known, surroundings
 
 if TYPE_CHECKING:
@@ -152,13 +153,14 @@ def _starts(count: NDArray[np.intp]) -> NDArray[np.intp]:
 
 
 def _shapes_of_kinds(board: Board) -> list[tuple[StubShape, ...]]:
-    """Stubs that a hole of each kind leaves; kinds that differ only in the inner layers in use share them."""
+    """Stubs that a hole of each kind leaves; kinds whose stubs have one feed share them."""
     distinct: dict[tuple[object, ...], tuple[StubShape, ...]] = {}
     shapes = []
     for kind in board.kinds:
-        key = (kind.padstack, kind.span, kind.press_fit)
+        feed = feed_of(board.stackup, kind, kind.span)
+        key = (kind.padstack, kind.span, kind.press_fit, feed)
         if key not in distinct:
-            distinct[key] = stub_shapes(board.stackup, kind.padstack, kind.span, kind.press_fit)
+            distinct[key] = stub_shapes(board.stackup, kind.padstack, kind.span, kind.press_fit, feed)
         shapes.append(distinct[key])
     return shapes
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Literal
 
 from stubsi.board.distance import Distance, EndKind
+from stubsi.stubs.stub_feed import NOT_GIVEN, StubFeed
 from stubsi.units import show
 from stubsi.value import InSI, Value, value_object
 
@@ -31,6 +32,8 @@ class StubShape(Value):
     side : {"top", "bottom"}
         Towards which side of the board the stub goes.
     press_fit : PressFit or None
+    feed : StubFeed
+        From where its signal comes.
     stub_length_si : float
         From the near face of ``layer`` (the layer in use) to the end of the barrel, or to the tip of a press-fit pin
         that goes on beyond it [m].
@@ -49,6 +52,7 @@ class StubShape(Value):
     span: Span
     side: str
     press_fit: PressFit | None
+    feed: StubFeed
     stub_length_si: float
     between: Between
     ends_in_pin: bool
@@ -76,7 +80,7 @@ class StubShape(Value):
 
 
 def stub_shapes(
-    stackup: Stackup, padstack: Padstack, span: Span, press_fit: PressFit | None = None
+    stackup: Stackup, padstack: Padstack, span: Span, press_fit: PressFit | None = None, feed: StubFeed = NOT_GIVEN
 ) -> tuple[StubShape, ...]:
     """Stubs of a hole: none, one, or two (above and below), never summed.
 
@@ -88,17 +92,21 @@ def stub_shapes(
         Copper layers that the hole reaches and that it uses.
     press_fit : PressFit, optional
         The pin pressed into it.
+    feed : StubFeed
+        From where the signal of its stubs comes; unknown unless given.
 
     Returns
     -------
     tuple of StubShape
         The one towards the top first.
     """
-    shapes = (_shape(stackup, padstack, span, side, press_fit) for side in ("top", "bottom"))
+    shapes = (_shape(stackup, padstack, span, side, feed=feed, press_fit=press_fit) for side in ("top", "bottom"))
     return tuple(shape for shape in shapes if shape is not None)
 
 
-def _shape(stackup: Stackup, padstack: Padstack, span: Span, side: str, press_fit: PressFit | None) -> StubShape | None:
+def _shape(
+    stackup: Stackup, padstack: Padstack, span: Span, side: str, *, feed: StubFeed, press_fit: PressFit | None
+) -> StubShape | None:
     place, end = (span.upper_in_use, span.first) if side == "top" else (span.lower_in_use, span.last)
     layer, last = stackup.names[place], stackup.names[end]
     drawn = stackup.stub_length(layer, side, last)
@@ -115,7 +123,7 @@ def _shape(stackup: Stackup, padstack: Padstack, span: Span, side: str, press_fi
     if not through:
         least, kept_by = length, f"the stub ends inside the board, at {last}, where no depth drill reaches it"
     return StubShape(
-        stackup=stackup, padstack=padstack, span=span, side=side, press_fit=press_fit, stub_length_si=length,
+        stackup=stackup, padstack=padstack, span=span, side=side, press_fit=press_fit, feed=feed, stub_length_si=length,
         between=between, ends_in_pin=ends_in_pin, least_length_si=min(least, length), kept_by=kept_by,
     )  # fmt: skip
 

@@ -19,6 +19,7 @@ from stubsi.stubs.drawn import stub_shapes
 from stubsi.stubs.hole_stub import LOWEST, HoleStub
 from stubsi.stubs.model_choice import ModelChoice
 from stubsi.stubs.solved_model import solved_through
+from stubsi.stubs.stub_feed import feed_of
 from stubsi.stubs.surroundings import surroundings
 from stubsi.stubs.uniform_model import uniform_through
 from stubsi.unit_errors import as_shown
@@ -169,7 +170,8 @@ def hole_model(
     span, around = board.span(hole_on_board), surroundings(board)[number]
     if not choice.uniform and around.returns is None:
         raise UnknownValueError(f"return vias of hole {hole} are unknown: give the reference holes, with positions.")
-    shapes = stub_shapes(board.stackup, hole_on_board.padstack, span, hole_on_board.press_fit)
+    feed = feed_of(board.stackup, hole_on_board, span)
+    shapes = stub_shapes(board.stackup, hole_on_board.padstack, span, hole_on_board.press_fit, feed)
     cases = _cases(hole, shapes, around, _by_side(hole, drilled))
     stubs = {case.shape.side: _stub(hole, case, choice) for case in cases}
     barrel = BarrelInputs(board.stackup, hole_on_board.padstack, span, around, choice)

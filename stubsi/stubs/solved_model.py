@@ -16,7 +16,7 @@ from stubsi.physics.notch import first_notch
 from stubsi.physics.reactance import notch
 from stubsi.physics.solved_barrel import SolvedBarrel, solve
 from stubsi.physics.sweep import AbcdSweep, InputSweep
-from stubsi.provenance import HARDWARE_ERROR, Provenance
+from stubsi.provenance import Provenance
 from stubsi.stubs.as_barrel import Solvable, barrel_of
 from stubsi.stubs.hole_return_paths import ReturnNote, return_paths, too_near
 from stubsi.stubs.models import Models
@@ -38,8 +38,6 @@ SOLVED_ERROR = "0.2 % median, 2.5 % at most against full wave"
 """Error of the notch. Source: project full-wave reference, 62 geometries."""
 NEAREST_ERROR = "nearest covered case: up to 5 % against full wave"
 """Error where no rule covers a stub exactly: the remaining error of the trace-fed reference, 4 %, plus a margin."""
-FAR_ERROR = "far from any covered case: down to half"
-"""Error for stubs of which only half is modelled; no reference data exist."""
 CAVITY_BELOW, BLURRED_BELOW = 0.8, 0.97
 """First notch over the frequency at which the stub's reactance vanishes [-]. Below the first value the notch is a
 resonance with the return vias, if there are any; below the second it is blurred."""
@@ -156,7 +154,7 @@ class SolvedStack:
         order = np.argsort(index, kind="stable")
         place = np.empty(len(index), dtype=np.intp)
         place[order] = np.arange(len(index)) - np.searchsorted(index[order], index[order])
-        f = np.full((len(self.variants), place.max() + 1), 1e9)
+        f = np.full((len(self.variants), place.max(initial=0) + 1), 1e9)
         f[index, place] = frequency
         voltage, current = self.chain.voltage_current(f)
         return voltage[index, place], current[index, place]
@@ -253,34 +251,22 @@ def _solved_case(case: Case) -> _SolvedCase:
     if case.around.odd and pitch is None:
         raise UnknownValueError(f"pitch of the pair at padstack {case.shape.padstack.name} is unknown: give x and y.")
     solvable = barrel_of(case.shape, case.length_si, bore=case.bore, pitch=pitch)
-    solved = solve(solvable.barrel)
-    paths, notes = return_paths(case.around, solved)
-    variants = tuple(_Variant(solved, path, pitch) for path in paths)
+    solved = [solve(barrel) for barrel in solvable.barrels]
+    paths, notes = return_paths(case.around, solved[0])
+    variants = tuple(_Variant(fed, path, pitch) for fed in solved for path in paths)
     for variant in variants:
-        check_stub(solved, variant.path, variant.pitch_or_nan)
-    return _SolvedCase(variants, _provenance(solvable, (*notes, *too_near(solved, paths, pitch))))
+        check_stub(variant.solved, variant.path, variant.pitch_or_nan)
+    return _SolvedCase(variants, _provenance(solvable, (*notes, *too_near(solved[0], paths, pitch))))
 
 
 def _provenance(solvable: Solvable, returns: tuple[ReturnNote, ...]) -> Provenance:
-    """Name and errors of the model.
-
-    The electrical start of a short stub is a large share of its length. So its worst case is that all of the drawn
-    length counts.
-    """
-    lower = solvable.start_share if solvable.start_share > HARDWARE_ERROR else 0.0
-    short = (f"short stub: up to {100 * lower:.0f} % lower if all of its drawn length counts",) if lower else ()
+    """Name and errors of the model."""
+    nearest = solvable.nearest_rule or ReturnNote.TOO_NEAR in returns
     return Provenance(
         tier=SOLVED,
-        assumptions=(*solvable.assumptions, *returns, *short),
-        model_error=_model_error(solvable, returns),
-        low=1 - max(lower, HARDWARE_ERROR),
+        assumptions=(*solvable.assumptions, *returns),
+        model_error=NEAREST_ERROR if nearest else SOLVED_ERROR,
     )
-
-
-def _model_error(solvable: Solvable, returns: tuple[ReturnNote, ...]) -> str:
-    if solvable.start_share >= 0.5:
-        return FAR_ERROR
-    return NEAREST_ERROR if solvable.nearest_rule or ReturnNote.TOO_NEAR in returns else SOLVED_ERROR
 
 
 @dataclass(frozen=True, eq=False)
