@@ -893,3 +893,10 @@ def test_a_name_in_other_letters_is_named_first():
     ranking = uniform(*(mb.net(name, ("TOP", "S1"), place=i) for i, name in enumerate(("opt_tx", "PT_TX3", "OPT_TX3"))))
     with pytest.raises(KeyError, match="names near it are OPT_TX3, "):
         ranking["opt_tx3"]
+
+
+def test_nets_equal_but_for_rounding_stand_in_the_order_of_the_board():
+    """The last bits of a figure differ from machine to machine; they must not decide what comes first."""
+    rates = ["25 Gb/s", "25.0000000002 Gb/s", "25.0000000001 Gb/s", "26 Gb/s"]
+    nets = [mb.net(f"N{place}", ("TOP", "S2"), place=place, signal=rate) for place, rate in enumerate(rates)]
+    assert [row.net for row in rank(mb.board(*nets))] == ["N3", "N0", "N1", "N2"]

@@ -125,13 +125,13 @@ class Ranking:
 
     @cached_property
     def order(self) -> NDArray[np.intp]:
-        """Numbers of the signal nets, worst first."""
+        """Numbers of the signal nets, worst first; nets equal to six digits in the order of the board."""
         f = self.figures
         unknown = f.unknown >= 0
         ratio = np.where(f.stubs > 0, f.notch.low / f.nyquist, np.inf)
         inside = unknown | (ratio <= 1 + 1e-9)
         nearness = np.where(unknown, 0.0, f.nearness)
-        return read_only(np.lexsort((np.where(inside, nearness, ratio), ~inside)))
+        return read_only(np.lexsort((_rounded(np.where(inside, nearness, ratio)), ~inside)))
 
     @cached_property
     def criteria(self) -> tuple[Criterion, ...]:
@@ -326,3 +326,9 @@ def counted(verdicts: Iterable[Verdict]) -> str:
     """
     counts = Counter(verdicts)
     return (": " if counts else "") + ", ".join(f"{count} {verdict}" for verdict, count in counts.most_common())
+
+
+def _rounded(figures: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Figures to about six digits, so that the last bits, which differ from machine to machine, decide no order."""
+    fraction, exponent = np.frexp(figures)
+    return np.ldexp(np.round(fraction * 2**20) / 2**20, exponent)
