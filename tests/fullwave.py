@@ -13,8 +13,10 @@ import numpy as np
 from stubsi.physics.barrel import Barrel, End, Level, Material
 from stubsi.physics.chain import Chain
 from stubsi.physics.feed import THROUGH, tee
+from stubsi.physics.loss_curve import TANGENT_AT_1_DB, one_db_estimate, one_db_frequency
 from stubsi.physics.pair import equivalent_clearance, fringe_shift
-from stubsi.physics.reactance import notch
+from stubsi.physics.power_curve import chain_inputs, power_curve
+from stubsi.physics.reactance import notch, quasi_static
 from stubsi.physics.return_path import Posts, Ring
 from stubsi.physics.solved_barrel import solve
 from tests.chain_figures import resonance, s21_minimum, solve_with_closed_cells
@@ -193,7 +195,10 @@ def reference(rows, *columns):
 
 
 def compare(rows, *, closed_cells=False):
-    """Reference and solved figures by quantity: f0, f3, notch50 [GHz], depth [dB], z0 [ohm], each a pair of arrays."""
+    """Reference and solved figures by quantity, each a pair of arrays.
+
+    f0, f3, notch50, one_db [GHz], depth [dB], z0 [ohm].
+    """
     chain = chain_of(rows, closed_cells=closed_cells)
     f0 = reference(rows, "f0_GHz", "f0_3d_GHz", "notch_GHz")
     lowest, size = s21_minimum(chain, 50.0)
@@ -206,8 +211,30 @@ def compare(rows, *, closed_cells=False):
         "f3": (reference(rows, "f3_GHz"), notch(chain, 3) / GHZ),
         "notch50": (reference(rows, "f_notch50_GHz"), lowest / GHZ),
         "depth": (reference(rows, "notch50_dB"), 20 * np.log10(np.maximum(size, 1e-15))),
+        "one_db": one_db(rows, chain, f0),
         "z0": (reference(rows, "Z0_half_ohm", "Z0_ohm"), -(1 / chain.input_admittance(half_way)[:, 0]).imag),
     }
+
+
+def one_db(rows, chain, f0):
+    """1 dB frequency [GHz] of the stubs in the one line in which a table gives it.
+
+    A lossless stub of reactance -Z at f0/2 has a loss of 1 dB there in a line of 1.0177 Z. Only lossless rows closed by
+    a ring carry it; the loss of the others also depends on a resistance, which no table gives.
+    """
+    z0 = reference(rows, "Z0_half_ohm", "Z0_ohm")
+    carries = np.array([is_closed(row) and not float(row.get("tand") or 0) for row in rows]) & np.isfinite(z0)
+    line_impedance = np.where(carries, TANGENT_AT_1_DB * z0, 50.0)
+    estimate = one_db_estimate(*quasi_static(chain), line_impedance)
+    found = one_db_frequency(power_curve(chain_inputs(chain), line_impedance), estimate, chain.highest_frequency())
+    return np.where(carries, f0 / 2, np.nan), found / GHZ
+
+
+def is_closed(row):
+    """Whether a ring closes the cavities in, so that nothing radiates between the planes."""
+    if "geometry" in row:
+        return json.loads(row["geometry"])["return_path"] == "ring"
+    return row.get("rim") == "ring"
 
 
 def errors(pair):
@@ -230,7 +257,7 @@ def first_notch(figures):
 def line(name, figures, index):
     wanted, found = (side[index] for side in figures["f0"])
     text = f"{name:8} f0 {wanted:9.4f} GHz, solved {found:9.4f}, {100 * (found / wanted - 1):+6.2f} %"
-    for label, unit in (("f3", "GHz"), ("z0", "ohm"), ("notch50", "GHz"), ("depth", "dB")):
+    for label, unit in (("f3", "GHz"), ("z0", "ohm"), ("one_db", "GHz"), ("notch50", "GHz"), ("depth", "dB")):
         wanted, found = (side[index] for side in figures[label])
         if not np.isnan(wanted):
             text += f"; {label} {wanted:.4g} {unit}, solved {found:.4g}"
@@ -242,6 +269,9 @@ def main(path):
     figures = compare(rows)
     for index, row in enumerate(rows):
         print(line(row.get("name") or row.get("case"), figures, index))
+    error = np.abs(errors(figures["one_db"]))
+    if error.size:
+        print(f"1 dB frequency: median {np.median(error):.2f} %, max {error.max():.1f} %, {error.size} cases")
     error = np.abs(errors(first_notch(figures)))
     print(f"median {np.median(error):.2f} %, max {error.max():.1f} %, {error.size} cases")
 
