@@ -172,20 +172,25 @@ def read(path):
         return [row for row in csv.DictReader(file) if row.get("notch_GHz") != ""]
 
 
-def chain_of(rows, *, closed_cells=False):
-    """Chain of all rows of a table, whichever kind it is."""
+def stubs_of(rows, *, closed_cells=False):
+    """Solved barrel and return path of all rows of a table, whichever kind it is."""
     if "pitch_mm" in rows[0]:
-        stubs = [(solve(pair_barrel(row)), pair_return_path(row)) for row in rows]
-        return Chain.of(stubs, pitch=[float(row["pitch_mm"]) * MM for row in rows])
+        return [(solve(pair_barrel(row)), pair_return_path(row)) for row in rows]
     if "geometry" in rows[0]:
         drawn = [json.loads(row["geometry"]) for row in rows]
-        return Chain.of((solve(mixed_barrel(g)), mixed_return_path(g)) for g in drawn)
+        return [(solve(mixed_barrel(g)), mixed_return_path(g)) for g in drawn]
     if "L_feed_pH" in rows[0]:
-        return Chain.of((solve(fed_barrel(row)), fed_return_path(row)) for row in rows)
+        return [(solve(fed_barrel(row)), fed_return_path(row)) for row in rows]
     if "bore_dia_mm" in rows[0]:
-        return Chain.of((solve(drilled_barrel(row)), case_return_path(row)) for row in rows)
+        return [(solve(drilled_barrel(row)), case_return_path(row)) for row in rows]
     solver = solve_with_closed_cells if closed_cells else solve
-    return Chain.of((solver(case_barrel(row)), case_return_path(row)) for row in rows)
+    return [(solver(case_barrel(row)), case_return_path(row)) for row in rows]
+
+
+def chain_of(rows, *, closed_cells=False):
+    """Chain of all rows of a table."""
+    pitch = [float(row["pitch_mm"]) * MM for row in rows] if "pitch_mm" in rows[0] else None
+    return Chain.of(stubs_of(rows, closed_cells=closed_cells), pitch=pitch)
 
 
 def reference(rows, *columns):

@@ -17,8 +17,9 @@ from stubsi.physics.reactance import notch
 from stubsi.physics.solved_barrel import SolvedBarrel, solve
 from stubsi.physics.sweep import AbcdSweep, InputSweep
 from stubsi.provenance import Provenance
-from stubsi.stubs.as_barrel import Solvable, barrel_of
+from stubsi.stubs.as_barrel import barrel_of
 from stubsi.stubs.hole_return_paths import ReturnNote, return_paths, too_near
+from stubsi.stubs.model_error import Regime, in_words, least_notch, notch_error, regime
 from stubsi.stubs.models import Models
 from stubsi.stubs.uniform_model import uniform_models
 from stubsi.units import show
@@ -34,10 +35,6 @@ if TYPE_CHECKING:
     from stubsi.stubs.surroundings import Around
 
 SOLVED = "solved geometry"
-SOLVED_ERROR = "0.2 % median, 2.5 % at most against full wave"
-"""Error of the notch. Source: project full-wave reference, 62 geometries."""
-NEAREST_ERROR = "nearest covered case: up to 5 % against full wave"
-"""Error where no rule covers a stub exactly: the remaining error of the trace-fed reference, 4 %, plus a margin."""
 CAVITY_BELOW, BLURRED_BELOW = 0.8, 0.97
 """First notch over the frequency at which the stub's reactance vanishes [-]. Below the first value the notch is a
 resonance with the return vias, if there are any; below the second it is blurred."""
@@ -67,6 +64,7 @@ class _SolvedCase(NamedTuple):
 
     variants: tuple[_Variant, ...]
     provenance: Provenance
+    regime: Regime
 
 
 class _Refused(NamedTuple):
@@ -185,6 +183,7 @@ def solved_models(cases: Sequence[Case]) -> Models:
     owner: list[int] = []
     provenance: dict[int, Provenance] = {}
     refused: dict[int, str] = {}
+    regimes: dict[int, Regime] = {}
     solved_cases = _solved_cases.all(cases, lambda new: [_solved_or_refused(case) for case in new])
     for number, solved in enumerate(solved_cases):
         if isinstance(solved, _Refused):
@@ -192,13 +191,28 @@ def solved_models(cases: Sequence[Case]) -> Models:
             continue
         variants += solved.variants
         owner += [number] * len(solved.variants)
-        provenance[number] = solved.provenance
+        provenance[number], regimes[number] = solved.provenance, solved.regime
     owners, stack = np.array(owner, dtype=np.intp), SolvedStack(tuple(variants))
     for number, lowest in _lowest(stack, owners):
-        note = stack.notch_note(lowest)
+        notch, note = float(stack.notch(1, np.array([lowest]))[0]), stack.notch_note(lowest)
+        provenance[number] = _with_error(provenance[number], regimes[number], notch)
         if note:
             provenance[number] = replace(provenance[number], assumptions=(*provenance[number].assumptions, note))
     return _joined(cases, stack, owners, provenance, refused)
+
+
+def _with_error(provenance: Provenance, of: Regime, notch: float) -> Provenance:
+    """Provenance with the error of a notch [Hz]. Of the model's error and that against hardware the larger counts."""
+    if np.isinf(notch):
+        return provenance
+    error = notch_error(of, notch)
+    return replace(
+        provenance,
+        model_error=f"{'nearest covered case, ' if of.nearest_rule else ''}{in_words(error)}",
+        assumptions=(*provenance.assumptions, str(of)),
+        low=min(provenance.low, least_notch(of, notch) / notch),
+        high=max(provenance.high, 1 + error),
+    )
 
 
 def _lowest(stack: SolvedStack, owner: NDArray[np.intp]) -> Iterable[tuple[int, int]]:
@@ -256,17 +270,16 @@ def _solved_case(case: Case) -> _SolvedCase:
     variants = tuple(_Variant(fed, path, pitch) for fed in solved for path in paths)
     for variant in variants:
         check_stub(variant.solved, variant.path, variant.pitch_or_nan)
-    return _SolvedCase(variants, _provenance(solvable, (*notes, *too_near(solved[0], paths, pitch))))
-
-
-def _provenance(solvable: Solvable, returns: tuple[ReturnNote, ...]) -> Provenance:
-    """Name and errors of the model."""
-    nearest = solvable.nearest_rule or ReturnNote.TOO_NEAR in returns
-    return Provenance(
-        tier=SOLVED,
-        assumptions=(*solvable.assumptions, *returns),
-        model_error=NEAREST_ERROR if nearest else SOLVED_ERROR,
-    )
+    notes = (*notes, *too_near(solved[0], paths, pitch))
+    nearest_rule = solvable.nearest_rule or ReturnNote.AT_THE_ANTIPAD in notes
+    return _SolvedCase(
+        variants=variants,
+        provenance=Provenance(tier=SOLVED, assumptions=(*solvable.assumptions, *notes), model_error=in_words(np.inf)),
+        regime=regime(
+            solved[0], return_vias=any(path.positions for path in paths), too_near=ReturnNote.TOO_NEAR in notes,
+            feed=case.shape.feed.kind, pair=case.around.odd, nearest_rule=nearest_rule,
+        ),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, eq=False)
