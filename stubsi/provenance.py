@@ -29,6 +29,8 @@ class Provenance:
     not_solved : str, optional
         Why a uniform line replaces a solved stub: the input that is missing, or the limit of the model that is
         exceeded. None for a solved stub, and for a stub that the user wants as a uniform line.
+    open_inputs : tuple of str
+        Inputs that are unknown and make the figures a range, each with how to give it.
     """
 
     tier: str
@@ -37,6 +39,7 @@ class Provenance:
     low: float = 1 - HARDWARE_ERROR
     high: float = 1 + HARDWARE_ERROR
     not_solved: str | None = None
+    open_inputs: tuple[str, ...] = ()
 
     @property
     def hardware_error(self) -> str:

@@ -401,18 +401,19 @@ def test_exports_say_what_they_rest_on():
 
 
 def test_what_is_not_known_is_told_with_what_is_taken_in_its_place():
-    """The via without clearance cannot be solved: its stub passes as a uniform line, which proves nothing."""
+    """A stub of unknown antipad is judged by the worst that it can be, and every unknown input is asked for."""
     bare = Padstack(name="bare", drill="0.3 mm", finished="0.25 mm", pad="0.5 mm")
     net = Net(
         name="S", signal="20 Gb/s", z0="50 ohm",
         holes=(Hole(name="h", padstack=bare, connects=("L1", "L4"), x="0 mm", y="0 mm"),),
     )  # fmt: skip
     found = plan(with_planes(net), made.rules())
-    assert str(found.undrilled["S"]).startswith("meets its criterion, within the uncertainty of the model: ")
-    assert "antipad" in found.undrilled["S"].missing
-    assert "antipad" in found.to_csv()
-    assert [(q.flips, q.about) for q in found.questions()] == [(1, "nets")]
-    assert "antipad" in found.questions()[0].unknown
+    assert [refused.net for refused in found.refused] == ["S"]
+    assert [(q.flips, q.about, q.unknown) for q in found.questions()] == [
+        (1, "nets", "antipad of padstack bare is unknown: give antipad"),
+        (1, "nets", "return vias: give the reference holes"),
+        (1, "nets", "sides of the traces unknown: give traces"),
+    ]
 
 
 def test_questions_count_stubs_that_only_their_sum_refuses():

@@ -442,16 +442,31 @@ def test_unknown_dk_is_undecided_and_named():
     assert rank(board, dk_eff=4)["A"].verdict == "drill"
 
 
-def test_unknown_antipad_leaves_the_notch_of_the_laminate_and_no_loss():
+def test_an_unknown_antipad_is_scanned_and_named_where_the_verdict_hangs_on_it():
     bare = Padstack(name="bare", drill="0.3 mm", pad="0.5 mm")
     net = mb.net("A", ("TOP", "S1"), padstack=bare, signal="1 Gb/s")
-    by_notch = rank(mb.board(net))["A"]
-    assert by_notch.model == "uniform line, laminate Dk"
-    assert by_notch.verdict == "pass"
-    assert by_notch.loss is None
-    by_loss = rank(mb.board(net, criterion=Criterion.loss(0.5)))["A"]
-    assert by_loss.verdict == "undecided"
-    assert "antipad of padstack bare is unknown" in by_loss.reason
+    slow = rank(mb.board(net))["A"]
+    assert slow.model == "solved geometry"
+    assert slow.verdict == "pass"
+    low, high = (each.m_as("GHz") for each in (slow.first_notch, slow.first_notch_to))
+    for width in ("0.6 mm", "0.8 mm", "1.2 mm"):
+        known = rank(mb.board(dataclasses.replace(net, holes=[
+            dataclasses.replace(net.holes[0], padstack=dataclasses.replace(bare, antipad=width))
+        ])))["A"]  # fmt: skip
+        assert low <= known.first_notch.m_as("GHz") <= known.first_notch_to.m_as("GHz") <= high
+    between = rank(mb.board(net, criterion=Criterion.notch_ratio((low + high) / 2 / 0.5)))["A"]
+    assert between.verdict == "undecided"
+    assert "antipad of padstack bare is unknown: give antipad" in between.reason
+
+
+def test_an_undecided_feed_is_named():
+    row = rank(mb.board(mb.net("A", ("TOP", "S1"))))["A"]
+    low, high = row.first_notch.m_as("GHz"), row.first_notch_to.m_as("GHz")
+    limit = Criterion.notch_ratio((low + high) / 2 / 12.5)
+    row = rank(mb.board(mb.net("A", ("TOP", "S1"), criterion=limit)))["A"]
+    assert row.verdict == "undecided"
+    assert "sides of the traces unknown: give traces" in row.reason
+    assert "return vias" not in row.reason
 
 
 def test_unknown_return_vias_are_a_range():

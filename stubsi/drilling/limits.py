@@ -111,6 +111,22 @@ class Limits:
         """
         return self.ranking.models.provenance[self.table.case[stub]].not_solved or ""
 
+    def open_inputs(self, stub: int) -> tuple[str, ...]:
+        """Unknown inputs that make the figures of a row of the stub table a range.
+
+        Parameters
+        ----------
+        stub : int
+            Row of the stub table.
+
+        Returns
+        -------
+        tuple of str
+            Each with how to give it.
+        """
+        case, models = int(self.table.case[stub]), self.ranking.models
+        return models.provenance[case].open_inputs
+
     def net(self, stub: int) -> Net:
         """Net of a row of the stub table.
 

@@ -14,6 +14,7 @@ from stubsi.drilling.needs import needs_of
 from stubsi.drilling.rules import UNKNOWN_RANGE
 from stubsi.drilling.window import window
 from stubsi.margin.verdict import Verdict
+from stubsi.stubs.hole_return_paths import RETURN_VIAS
 from stubsi.value import InSI
 
 if TYPE_CHECKING:
@@ -215,7 +216,9 @@ def _open_verdicts(plan: Plan) -> list[tuple[InputKind, str]]:
         if missing:
             missing_of[number][InputKind.MODEL, missing] = None
         elif verdicts[number] == Verdict.UNDECIDED:
-            missing_of[number][InputKind.RETURN_VIAS, ""] = None
+            for wanted in limits.open_inputs(row):
+                key = (InputKind.RETURN_VIAS, "") if wanted == RETURN_VIAS else (InputKind.MODEL, wanted)
+                missing_of[number][key] = None
     return [unknown for missing in missing_of.values() for unknown in missing]
 
 

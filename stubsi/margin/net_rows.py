@@ -24,8 +24,8 @@ if TYPE_CHECKING:
     from stubsi.margin.ranking import Ranking
     from stubsi.stubs.cases import StubTable
 
-RETURN_VIAS = "return vias unknown: give the reference holes"
-"""The missing input of a net for which no other input is missing, but whose range of the figure includes the limit."""
+NO_RULE = "no rule covers this feed: measure it or solve its field"
+"""What is missing where a range includes the limit although every input is given."""
 
 
 def net_rows(ranking: Ranking, numbers: NDArray[np.intp]) -> list[NetMargin]:
@@ -188,7 +188,9 @@ def _missing(ranking: Ranking, numbers: NDArray[np.intp], undecided: NDArray[np.
     models, rows = ranking.models, np.flatnonzero(undecided)
     cases = ranking.unknown_case[numbers[rows]].tolist()
     inputs = [None if case < 0 else models.unknown[case] or models.unknown_loss[case] for case in cases]
-    return {row: missing or RETURN_VIAS for row, missing in zip(rows.tolist(), inputs, strict=True)}
+    governing = ranking.table.case[ranking.figures.governing[numbers[rows]]].tolist()
+    ranges = ["; ".join(models.provenance[case].open_inputs) or NO_RULE for case in governing]
+    return {row: known or is_open for row, known, is_open in zip(rows.tolist(), inputs, ranges, strict=True)}
 
 
 def _leg_differences(ranking: Ranking, stubs: _Stubs) -> dict[int, LegDifference | None]:

@@ -15,7 +15,7 @@ from stubsi.physics.barrel import AIR, Barrel, End, Level
 from stubsi.physics.feed import THROUGH
 from stubsi.stubs.barrel_layers import BLIND_CLEARANCE, BarrelLayers
 from stubsi.stubs.nearest_vias import GRID
-from stubsi.stubs.stub_feed import FeedKind, FeedNote, feeds
+from stubsi.stubs.stub_feed import FEED_OPEN, TRACES_OPEN, FeedKind, FeedNote, feeds
 from stubsi.stubs.uniform_stub import COPPER
 from stubsi.units import one_number, one_si, show
 
@@ -138,11 +138,14 @@ class Solvable:
     assumptions : tuple of str
     nearest_rule : bool
         Whether no rule covers it exactly, so that the nearest rule is used.
+    open_inputs : tuple of str
+        Inputs that are unknown and make its feed a range, each with how to give it.
     """
 
     barrels: tuple[Barrel, ...]
     assumptions: tuple[str, ...]
     nearest_rule: bool
+    open_inputs: tuple[str, ...]
 
 
 class _Placed(NamedTuple):
@@ -193,7 +196,14 @@ def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitc
         assumptions=(*layers.assumptions(), str(shape.feed), *feed_notes, *notes, *end_notes),
         nearest_rule=bool(notes or end_notes or set(feed_notes) - {FeedNote.NEIGHBOUR})
         or shape.feed.kind is FeedKind.UNKNOWN,
+        open_inputs=_open_inputs(shape.feed, feed_notes),
     )
+
+
+def _open_inputs(feed: StubFeed, notes: Sequence[FeedNote]) -> tuple[str, ...]:
+    """What would narrow the range of a feed."""
+    is_unknown = feed.kind is FeedKind.UNKNOWN
+    return (*((FEED_OPEN,) if is_unknown else ()), *((TRACES_OPEN,) if FeedNote.NEIGHBOUR in notes else ()))
 
 
 def _fed(

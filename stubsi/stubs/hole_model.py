@@ -22,6 +22,7 @@ from stubsi.stubs.solved_model import solved_through
 from stubsi.stubs.stub_feed import feed_of
 from stubsi.stubs.surroundings import surroundings
 from stubsi.stubs.uniform_model import uniform_through
+from stubsi.stubs.unknown_antipad import ANTIPAD_UNKNOWN
 from stubsi.unit_errors import as_shown
 from stubsi.units import show
 from stubsi.value import InSI
@@ -233,6 +234,8 @@ def _drilled(hole: str, case: Case, drill: DepthDrill) -> Case:
 
 def _stub(hole: str, case: Case, choice: ModelChoice) -> HoleStub:
     models, shape = choice.models([case]), case.shape
+    if ANTIPAD_UNKNOWN in models.provenance[0].assumptions:
+        raise UnknownValueError(f"hole {hole}: antipad of padstack {shape.padstack.name} is unknown: give antipad.")
     if models.unknown_loss[0]:
         raise UnknownValueError(f"hole {hole}: {models.unknown_loss[0]}")
     distance = shape.distance

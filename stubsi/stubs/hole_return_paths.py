@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from stubsi.physics.solved_barrel import SolvedBarrel
     from stubsi.stubs.surroundings import Around
 
+RETURN_VIAS = "return vias unknown: give the reference holes"
+"""What is open where return vias are scanned."""
 SCAN_REACH = 2e-3
 """Unknown return vias are scanned from just outside the clearance to this much [m] further."""
 

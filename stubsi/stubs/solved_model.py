@@ -18,10 +18,11 @@ from stubsi.physics.solved_barrel import SolvedBarrel, solve
 from stubsi.physics.sweep import AbcdSweep, InputSweep
 from stubsi.provenance import Provenance
 from stubsi.stubs.as_barrel import barrel_of
-from stubsi.stubs.hole_return_paths import ReturnNote, return_paths, too_near
+from stubsi.stubs.hole_return_paths import RETURN_VIAS, ReturnNote, return_paths, too_near
 from stubsi.stubs.model_error import Regime, in_words, least_notch, notch_error, regime
 from stubsi.stubs.models import Models
 from stubsi.stubs.uniform_model import uniform_models
+from stubsi.stubs.unknown_antipad import ANTIPAD_OPEN, ANTIPAD_UNKNOWN, with_antipads
 from stubsi.units import show
 
 if TYPE_CHECKING:
@@ -264,6 +265,41 @@ def _solved_case(case: Case) -> _SolvedCase:
     pitch = case.around.pitch
     if case.around.odd and pitch is None:
         raise UnknownValueError(f"pitch of the pair at padstack {case.shape.padstack.name} is unknown: give x and y.")
+    try:
+        return _of_shape(case)
+    except UnknownValueError:
+        shapes = with_antipads(case.shape)
+        if not shapes:
+            raise
+    possible = [solved for shape in shapes if (solved := _of_shape_or_none(case._replace(shape=shape))) is not None]
+    if not possible:
+        raise ValidityError(f"{ANTIPAD_UNKNOWN}: none of the values tried gives a hole that can be solved.")
+    return _range(possible, ANTIPAD_OPEN.format(case.shape.padstack.name))
+
+
+def _of_shape_or_none(case: Case) -> _SolvedCase | None:
+    """The case solved; None where a value that was tried is impossible, as an antipad that reaches a return via is."""
+    try:
+        return _of_shape(case)
+    except ValidityError:
+        return None
+
+
+def _range(solved: Sequence[_SolvedCase], is_open: str) -> _SolvedCase:
+    """One case whose figures are a range over several. Its provenance, of the first, says what is unknown."""
+    first = solved[0]
+    known = replace(
+        first.provenance,
+        assumptions=(ANTIPAD_UNKNOWN, *first.provenance.assumptions),
+        open_inputs=(is_open, *first.provenance.open_inputs),
+    )
+    of = first.regime._replace(nearest_rule=True, k_b=max(each.regime.k_b for each in solved))
+    return _SolvedCase(tuple(variant for each in solved for variant in each.variants), known, of)
+
+
+def _of_shape(case: Case) -> _SolvedCase:
+    """A case of which all is known but, perhaps, its return vias and its feed."""
+    pitch = case.around.pitch
     solvable = barrel_of(case.shape, case.length_si, bore=case.bore, pitch=pitch)
     solved = [solve(barrel) for barrel in solvable.barrels]
     paths, notes = return_paths(case.around, solved[0])
@@ -274,7 +310,10 @@ def _solved_case(case: Case) -> _SolvedCase:
     nearest_rule = solvable.nearest_rule or ReturnNote.AT_THE_ANTIPAD in notes
     return _SolvedCase(
         variants=variants,
-        provenance=Provenance(tier=SOLVED, assumptions=(*solvable.assumptions, *notes), model_error=in_words(np.inf)),
+        provenance=Provenance(
+            tier=SOLVED, assumptions=(*solvable.assumptions, *notes), model_error=in_words(np.inf),
+            open_inputs=(*solvable.open_inputs, *([RETURN_VIAS] if ReturnNote.UNKNOWN in notes else [])),
+        ),
         regime=regime(
             solved[0], return_vias=any(path.positions for path in paths), too_near=ReturnNote.TOO_NEAR in notes,
             feed=case.shape.feed.kind, pair=case.around.odd, nearest_rule=nearest_rule,

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     from stubsi.board.stackup import Stackup
     from stubsi.stubs.barrel_layers import BarrelLayers
 
+FEED_OPEN, TRACES_OPEN = "feed unknown: give feed", "sides of the traces unknown: give traces"
+"""What is open where a feed is a range."""
 THICK = 0.5
 """Copper thicker than this share of the height between strip and plane [-] is outside what the rules for a feed were
 compared with, which had thin planes and thin strips. The share itself is a choice of this project."""
