@@ -553,3 +553,11 @@ def test_limits_met_exactly_are_met():
     for at_most, refused in ((0.3, 0), (0.299, 1)):
         found = planned(six_layers(made.net("A", ("L1", "L2"), at_most)), made.rules(tolerance=residual))
         assert len(found.refused) == refused
+
+
+def test_a_plan_of_least_cost_says_so_and_names_who_gave_the_costs():
+    """One group of one hit: 100 for the side, 10 for the set-up, 5 for the group and 1 for the hole."""
+    costs = Costs(side=100, set_up=10, group=5, hole=1, source="made up for the test")
+    found = planned(six_layers(made.net("A", ("L1", "L3"), 0.5)), made.rules(), costs=costs)
+    assert found.cost_gap == 0
+    assert "Cost 116, least (made up for the test); " in found.summary()
