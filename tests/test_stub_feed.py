@@ -101,6 +101,15 @@ def test_a_check_without_a_feed_is_no_better_than_with_either(layer):
     assert budgets[0] <= min(budgets[1:]) * (1 + 1e-9)
 
 
+def test_a_check_that_hangs_on_the_feed_is_undecided_and_asks_for_it():
+    stub = {"stackup": mb.stackup(), "padstack": mb.VIA, "layer": "S1", "return_vias": mb.RETURNS}
+    figures = check_stub("0.6 mm", "25 Gb/s", **stub).figures
+    limit = Criterion.notch_ratio(math.sqrt(figures.notch.low * figures.notch.high) / 12.5e9)
+    check = check_stub("0.6 mm", "25 Gb/s", criterion=limit, **stub)
+    assert check.verdict == "undecided"
+    assert "; feed unknown: give feed; sides of the traces unknown: give traces" in check.reason
+
+
 def test_a_verdict_that_hangs_on_the_feed_is_undecided():
     low, high = notches(("TOP", "S1", "S2"), DEEP)
     ratio = math.sqrt(low * high) / 12.5

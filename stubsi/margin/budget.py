@@ -86,8 +86,11 @@ class Check(Value):
 
     @property
     def reason(self) -> str:
-        """The figure and its limit, in words."""
-        return "no stub" if self.figures is None else reason_of_stub(self.criterion, self.figures)
+        """The figure and its limit, in words; where the verdict is undecided also what is unknown."""
+        if self.figures is None:
+            return "no stub"
+        is_open = self.provenance.open_inputs if self.verdict == Verdict.UNDECIDED else ()
+        return "; ".join((reason_of_stub(self.criterion, self.figures), *is_open))
 
     @property
     def model(self) -> str:
