@@ -25,6 +25,11 @@ BEYOND = 1.3
 """It ends at this multiple of the frequency where the reactance vanishes [-]."""
 FIRST_LOOK_POINTS, NEAR_JUMP_POINTS = 80, 16
 """Numbers of frequencies of the first look at S21: over all of the range, and just below the resonance of a cavity."""
+SECOND_LOOK = np.linspace(0.92, 1.08, 40)
+"""Multiples of the notch found [-] at which S21 is looked at again. Two dips of nearly equal depth may lie so close
+that the first look sees one; the deeper of them is the notch."""
+APART = 1e-6
+"""Least relative distance of two samples between which a turning point is placed [-]."""
 CLOSE = 1.05
 """Samples within this factor of a limit [-] may be on its other side once the turning points are placed exactly."""
 RADIATING = 1.5
@@ -42,10 +47,13 @@ class FirstNotch(NamedTuple):
         First notch [Hz]; NaN for a stub without length.
     zero : ndarray, shape (n_stub,)
         Where the reactance vanishes [Hz]; NaN also where it does not.
+    jump : ndarray, shape (n_stub,)
+        Where the phase of the reactance jumps, at a narrow resonance of a cavity [Hz]; NaN where it does not.
     """
 
     frequency: FloatArray
     zero: FloatArray
+    jump: FloatArray
 
 
 def first_notch(chain: Chain, z0: float = 50.0) -> FirstNotch:
@@ -76,7 +84,7 @@ def first_notch(chain: Chain, z0: float = 50.0) -> FirstNotch:
     if blurred.size:
         of_blurred = Followed(*(part[blurred] for part in reactance))
         frequency[blurred] = minimum_of_s21(chain.only(blurred), z0, of_blurred)[0]
-    return FirstNotch(frequency, zero)
+    return FirstNotch(frequency, zero, jump)
 
 
 def minimum_of_s21(chain: Chain, z0: float, reactance: Followed) -> tuple[FloatArray, FloatArray]:
@@ -102,7 +110,10 @@ def minimum_of_s21(chain: Chain, z0: float, reactance: Followed) -> tuple[FloatA
     """
     exists, rows = np.isfinite(reactance.estimate), np.arange(len(chain))
     power = power_curve(chain_inputs(chain), z0)
-    f, share = _placed(*swept(power, _looks(np.where(exists, reactance.estimate, 1e9), reactance)), power)
+    samples = swept(power, _looks(np.where(exists, reactance.estimate, 1e9), reactance))
+    f, share = _placed(*samples, power)
+    around = f[rows, _first_deep(share)][:, None] * SECOND_LOOK
+    f, share = _placed(*_joined(*samples, around, power(rows, around)), power)
     best = _first_deep(share)
     lowest, size = f[rows, best], np.sqrt(share[rows, best])
     return np.where(exists, lowest, np.nan), np.where(exists, size, np.nan)
@@ -123,7 +134,7 @@ def _looks(start: FloatArray, reactance: Followed) -> FloatArray:
 
 def _placed(f: FloatArray, share: FloatArray, power: PowerCurve) -> tuple[FloatArray, FloatArray]:
     """Frequencies and power left at them, with the exact places of the turning points that may decide among them."""
-    step, turns = np.diff(share, axis=1), np.diff(f, axis=1) > 0
+    step, turns = np.diff(share, axis=1), np.diff(f, axis=1) > APART * f[:, 1:]
     low = np.minimum.accumulate(share, axis=1)
     risen = np.logical_or.accumulate((low <= DEEP / CLOSE) & (share >= CLOSE * RISE * low), axis=1)
     open_ = turns[:, 1:] & turns[:, :-1] & ~risen[:, 1:-1] & (low[:, 1:-1] <= CLOSE * DEEP)
@@ -145,7 +156,14 @@ def _placed(f: FloatArray, share: FloatArray, power: PowerCurve) -> tuple[FloatA
     added = np.full((len(f), most), 0.0), np.zeros((len(f), most))
     added[0][:], added[1][:] = f[:, -1:], share[:, -1:]
     added[0][rows], added[1][rows] = at, sign * least
-    f, share = np.concatenate([f, added[0]], axis=1), np.concatenate([share, added[1]], axis=1)
+    return _joined(f, share, *added)
+
+
+def _joined(
+    f: FloatArray, share: FloatArray, more: FloatArray, share_there: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Frequencies, rising, and power left at them, with some more among them."""
+    f, share = np.concatenate([f, more], axis=1), np.concatenate([share, share_there], axis=1)
     order = np.argsort(f, axis=1, kind="stable")
     return np.take_along_axis(f, order, axis=1), np.take_along_axis(share, order, axis=1)
 
