@@ -100,7 +100,7 @@ def test_sense_of_the_limit():
 
 def test_shown_limits():
     assert str(Criterion.stub_length("0.381 mm", source="me")) == "stub length at most 0.381 mm (me)"
-    assert str(Criterion.loss(0.5, source="me")) == "loss at Nyquist at most 0.5 dB (me)"
+    assert str(Criterion.loss(0.5, source="me")) == "loss up to Nyquist at most 0.5 dB (me)"
     assert "7.62 mm / (symbol rate in GBd)" in str(Criterion.stub_length_at_1_gbaud("0.3 in"))
 
 
@@ -164,7 +164,7 @@ def test_longest_stub_of_a_criterion_on_length():
 
 
 def test_unknown_measure():
-    with pytest.raises(UnitError, match=r"criterion measure = 'eye': must be one of notch ratio, loss"):
+    with pytest.raises(UnitError, match=r"criterion measure = 'eye': must be one of notch ratio, 1 dB ratio, loss"):
         Criterion(measure="eye", limit=1, source="me")
 
 

@@ -279,9 +279,9 @@ def test_losses_are_remembered_from_plan_to_plan(monkeypatch):
     asked = []
     stub_figures = stub_use.stub_figures
 
-    def counted(models, case, *more):
+    def counted(models, case, *more, wanted):
         asked.append(len(case))
-        return stub_figures(models, case, *more)
+        return stub_figures(models, case, *more, wanted=wanted)
 
     monkeypatch.setattr(stub_use, "stub_figures", counted)
     first = planned(six_layers(summed_net()))

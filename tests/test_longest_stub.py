@@ -39,7 +39,9 @@ class Stubs:
         unknown = Spread(*[np.full(len(stubs), np.nan)] * 4)
         notch = Spread(*(ratios * NYQUIST * k for k in (0.9, 1.0, 1.0, 1.1)))
         nyquist = np.full(len(stubs), NYQUIST)
-        return rows_of(Measurable(nyquist=nyquist, longest=lengths, notch=notch, loss=unknown, return_loss=unknown))
+        return rows_of(Measurable(nyquist=nyquist, longest=lengths, notch=notch, one_db=unknown, loss=unknown,
+                                  return_loss=unknown, nyquist_loss=unknown.low,
+                                  nyquist_return_loss=unknown.low))  # fmt: skip
 
 
 @st.composite

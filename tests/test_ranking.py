@@ -700,7 +700,8 @@ def test_a_ranking_cannot_be_written_into():
     for array in (found.verdicts, found.order, found.notch, found.criterion_number, found.unknown_case,
                   *found.measured, table.net, table.case, table.least, table.leg, table.hole, table.length_si,
                   figures.nyquist, figures.governing, figures.nearness, *figures.notch, *figures.loss,
-                  *figures.return_loss):  # fmt: skip
+                  *figures.return_loss, *figures.one_db, figures.nyquist_loss,
+                  figures.nyquist_return_loss):  # fmt: skip
         with pytest.raises(ValueError, match="read-only"):
             array[0] = array[0]
 

@@ -16,6 +16,7 @@ from stubsi.margin.verdict import bound, measured, meets, standing
 from tests.strategies import physical
 
 CRITERIA = [Criterion.notch_ratio(5), Criterion.notch_ratio(1), Criterion.loss(0.5), Criterion.return_loss(12),
+            Criterion.one_db_ratio(1.5),
             Criterion.stub_length("1 mm"), Criterion.stub_length_at_1_gbaud("20 mm")]  # fmt: skip
 
 
@@ -26,10 +27,14 @@ def figures(draw):
     ratios = sorted(draw(st.lists(physical(0.3, 12.0), min_size=4, max_size=4)))
     losses = sorted(draw(st.lists(st.one_of(physical(0.0, 3.0), st.just(math.inf)), min_size=4, max_size=4)))
     returns = sorted(draw(st.lists(physical(0.0, 40.0), min_size=4, max_size=4)))
-    columns = ([r * nyquist for r in ratios], losses[::-1], returns)
-    notch, loss, back = (Spread(*(np.array([x]) for x in column)) for column in columns)
+    one_db = [0.7 * ratio * nyquist for ratio in ratios]
+    columns = ([r * nyquist for r in ratios], one_db, losses[::-1], returns)
+    notch, one_db, loss, back = (Spread(*(np.array([x]) for x in column)) for column in columns)
     length = np.array([draw(physical(1e-5, 3e-3))])
-    return Measurable(nyquist=np.array([nyquist]), longest=length, notch=notch, loss=loss, return_loss=back)
+    return Measurable(
+        nyquist=np.array([nyquist]), longest=length, notch=notch, one_db=one_db, loss=loss, return_loss=back,
+        nyquist_loss=loss.low, nyquist_return_loss=back.low,
+    )  # fmt: skip
 
 
 @given(figures(), st.sampled_from(CRITERIA))
@@ -65,9 +70,10 @@ def test_a_limit_far_beyond_reach_overshoots_by_a_number():
 def test_unknown_figures_are_none_and_measured_as_nan():
     unknown = Spread(*[np.array([math.nan])] * 4)
     known = Spread(*[np.array([30e9])] * 4)
-    (row,) = rows_of(Measurable(nyquist=np.array([10e9]), longest=np.array([1e-3]), notch=known, loss=unknown,
-                                return_loss=unknown))  # fmt: skip
-    assert (row.loss, row.return_loss) == (None, None)
+    (row,) = rows_of(Measurable(nyquist=np.array([10e9]), longest=np.array([1e-3]), notch=known, one_db=unknown,
+                                loss=unknown, return_loss=unknown, nyquist_loss=unknown.low,
+                                nyquist_return_loss=unknown.low))  # fmt: skip
+    assert (row.one_db, row.loss, row.return_loss, row.nyquist_loss, row.nyquist_return_loss) == (None,) * 5
     assert row.notch_ratio == (3.0, 3.0, 3.0, 3.0)
     assert all(math.isnan(end) for end in measured_ends(CRITERIA[2], row))
     assert reason_of_stub(CRITERIA[2], row) == ""

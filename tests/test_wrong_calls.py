@@ -188,6 +188,7 @@ CALLS = {
     ),
     "Distance": (stubsi.Distance, {"length": "1 mm", "between": BOARD.stackup.stub_length("S1", "bottom").between}),
     "Criterion.notch_ratio": (Criterion.notch_ratio, {"at_least": 5, "source": "test"}),
+    "Criterion.one_db_ratio": (Criterion.one_db_ratio, {"at_least": 1.5, "source": "test"}),
     "Criterion.loss": (Criterion.loss, {"at_most": 5, "source": "test"}),
     "Criterion.return_loss": (Criterion.return_loss, {"at_least": 5, "source": "test"}),
     "Criterion.stub_length": (Criterion.stub_length, {"at_most": "1 mm", "source": "test"}),

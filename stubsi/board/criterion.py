@@ -21,25 +21,30 @@ if TYPE_CHECKING:
 class Measure(StrEnum):
     """The figure that a criterion limits. Each is also the text that tables and errors show.
 
-    ``NOTCH_RATIO``: first notch / Nyquist frequency [-]. ``LOSS``: sum of the stubs' shunt losses at Nyquist [dB].
-    ``RETURN_LOSS``: return loss at Nyquist [dB]. ``STUB_LENGTH``: length of every stub [m].
+    ``NOTCH_RATIO``: first notch / Nyquist frequency [-]. ``ONE_DB_RATIO``: 1 dB frequency / Nyquist frequency [-].
+    ``LOSS``: greatest loss from 0 to Nyquist [dB], the stubs' shunt losses summed. ``RETURN_LOSS``: least return loss
+    from 0 to Nyquist [dB]. ``STUB_LENGTH``: length of every stub [m].
     ``STUB_LENGTH_TIMES_RATE``: length of every stub times the symbol rate [m Bd].
     """
 
     NOTCH_RATIO = "notch ratio"
+    ONE_DB_RATIO = "1 dB ratio"
     LOSS = "loss"
     RETURN_LOSS = "return loss"
     STUB_LENGTH = "stub length"
     STUB_LENGTH_TIMES_RATE = "stub length x symbol rate"
 
 
-MeasureName: TypeAlias = Literal["notch ratio", "loss", "return loss", "stub length", "stub length x symbol rate"]
+MeasureName: TypeAlias = Literal[
+    "notch ratio", "1 dB ratio", "loss", "return loss", "stub length", "stub length x symbol rate"
+]
 """The texts of the measures, by which type checkers know a wrong one."""
 
 _WORDING: dict[Measure, str] = {
     Measure.NOTCH_RATIO: "first notch / Nyquist at least {limit}",
-    Measure.LOSS: "loss at Nyquist at most {limit} dB",
-    Measure.RETURN_LOSS: "return loss at Nyquist at least {limit} dB",
+    Measure.ONE_DB_RATIO: "1 dB frequency / Nyquist at least {limit}",
+    Measure.LOSS: "loss up to Nyquist at most {limit} dB",
+    Measure.RETURN_LOSS: "return loss up to Nyquist at least {limit} dB",
     Measure.STUB_LENGTH: "stub length at most {limit}",
     Measure.STUB_LENGTH_TIMES_RATE: "stub length at most {limit} / (symbol rate in GBd)",
 }
@@ -74,9 +79,9 @@ class Criterion(Value):
 
     Notes
     -----
-    A limit on loss or return loss is met only if the first notch also lies above Nyquist. The reason: above its notch
-    the loss of a stub falls again, and a stub of half a wavelength has no loss at Nyquist at all. But its notch then
-    lies inside the band of the signal.
+    A limit on loss or return loss must hold from 0 up to Nyquist, and is met only if the first notch also lies above
+    Nyquist. The reason: above its notch the loss of a stub falls again, and a stub of half a wavelength has no loss at
+    Nyquist at all. But its notch then lies inside the band of the signal.
 
     Examples
     --------
@@ -90,7 +95,7 @@ class Criterion(Value):
 
     def __post_init__(self) -> None:
         self.__dict__["limit"] = limit = one_number(self.limit, self.measure)
-        if self.on_loss and limit > MOST_DECIBELS:
+        if self.measure in (Measure.LOSS, Measure.RETURN_LOSS) and limit > MOST_DECIBELS:
             raise UnitError(f"{self.measure} = {as_shown(self.limit)}: must be at most {MOST_DECIBELS:g} dB.")
         checked(self.source, "criterion source")
 
@@ -112,8 +117,25 @@ class Criterion(Value):
         return cls(measure=Measure.NOTCH_RATIO, limit=one_number(at_least, Measure.NOTCH_RATIO), source=source)
 
     @classmethod
+    def one_db_ratio(cls, at_least: Number, *, source: str = "the user") -> Criterion:
+        """1 dB frequency at least this many times the Nyquist frequency: up to there a stub takes less than 1 dB.
+
+        Parameters
+        ----------
+        at_least : float
+            Ratio [-], positive.
+        source : str
+            Who states the limit.
+
+        Returns
+        -------
+        Criterion
+        """
+        return cls(measure=Measure.ONE_DB_RATIO, limit=one_number(at_least, Measure.ONE_DB_RATIO), source=source)
+
+    @classmethod
     def loss(cls, at_most: Number, *, source: str = "the user") -> Criterion:
-        """Sum of the stubs' shunt losses at Nyquist at most this much.
+        """Sum of the stubs' greatest shunt losses from 0 to Nyquist at most this much.
 
         Parameters
         ----------
@@ -130,7 +152,7 @@ class Criterion(Value):
 
     @classmethod
     def return_loss(cls, at_least: Number, *, source: str = "the user") -> Criterion:
-        """Return loss at Nyquist of the worst stub at least this much.
+        """Return loss of the worst stub from 0 to Nyquist at least this much.
 
         Parameters
         ----------
@@ -182,8 +204,8 @@ class Criterion(Value):
 
     @property
     def on_loss(self) -> bool:
-        """Whether it limits loss or return loss."""
-        return self.measure in (Measure.LOSS, Measure.RETURN_LOSS)
+        """Whether it limits a figure of the loss curve, which needs the impedance of the line."""
+        return self.measure in (Measure.ONE_DB_RATIO, Measure.LOSS, Measure.RETURN_LOSS)
 
     @property
     def on_length(self) -> bool:
@@ -210,7 +232,7 @@ class Criterion(Value):
     @property
     def least(self) -> bool:
         """Whether the limit is a lower limit (True) or an upper limit (False)."""
-        return self.measure in (Measure.NOTCH_RATIO, Measure.RETURN_LOSS)
+        return self.measure in (Measure.NOTCH_RATIO, Measure.ONE_DB_RATIO, Measure.RETURN_LOSS)
 
     def __str__(self) -> str:
         shown = f"{self.limit:g}"

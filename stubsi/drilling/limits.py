@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stubsi.board.criterion import Measure
 from stubsi.drilling.obstacles import ROUNDING
 from stubsi.drilling.stub_use import StubUse, figures, figures_of
 from stubsi.margin.longest_stub import longest_permitted
@@ -20,7 +21,7 @@ from stubsi.memory import Memory
 from stubsi.stubs.as_barrel import Bore
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from numpy.typing import NDArray
 
@@ -38,7 +39,7 @@ REMEMBERED = 200_000
 """Most losses that are remembered."""
 
 _remembered: Memory[tuple[ModelChoice, StubUse], float] = Memory(REMEMBERED)
-"""Losses at Nyquist [dB] of stubs that were computed before, for any board."""
+"""Losses [dB] of stubs that were computed before, for any board."""
 
 
 class _NetKind(NamedTuple):
@@ -207,7 +208,7 @@ class Limits:
         return {}
 
     def losses(self, stubs: Sequence[int], lengths: Sequence[float]) -> NDArray[np.float64]:
-        """Loss at Nyquist of some rows of the table, each cut to a length.
+        """Greatest loss from 0 to Nyquist of some rows of the table, each cut to a length.
 
         Parameters
         ----------
@@ -232,7 +233,7 @@ class Limits:
         def compute(uses: Sequence[tuple[ModelChoice, StubUse]]) -> list[float]:
             new_cuts = [cut_of[use] for use in uses]
             figures_of_cuts = self._figures(
-                [row_of[cut] for cut in new_cuts], np.array([length for _, length in new_cuts])
+                [row_of[cut] for cut in new_cuts], np.array([length for _, length in new_cuts]), {Measure.LOSS}
             )
             return [float(loss) for loss in counted_loss(figures_of_cuts).low]
 
@@ -243,20 +244,21 @@ class Limits:
         """Longest permitted stub [m] of some different rows."""
         uses = [self.use(stub) for stub in stubs]
         criteria = [self._kind_of_net[net].criterion for net in self.table.net[stubs].tolist()]
-        drawn = self._figures(stubs, np.array([use.case.length_si for use in uses]))
+        measures = {criterion.measure for criterion in criteria}
+        drawn = self._figures(stubs, np.array([use.case.length_si for use in uses]), measures)
         missed = [i for i, each in enumerate(criteria) if not meets(each, measured(each, drawn.at(i)).low)[0]]
         permits = [uses[i].permit(criteria[i], self.model) for i in missed]
 
         def figures_at(numbers: Sequence[int], lengths: NDArray[np.float64]) -> list[StubFigures]:
-            return rows_of(self._figures([stubs[missed[number]] for number in numbers], lengths))
+            return rows_of(self._figures([stubs[missed[number]] for number in numbers], lengths, measures))
 
         permitted = np.full(len(stubs), np.inf)
         permitted[missed] = longest_permitted(permits, figures_at)
         return permitted
 
-    def _figures(self, stubs: Sequence[int], lengths: NDArray[np.float64]) -> Measurable:
+    def _figures(self, stubs: Sequence[int], lengths: NDArray[np.float64], measures: Collection[Measure]) -> Measurable:
         """Figures of rows of the table cut to ``lengths`` [m]; those of the ranking where all are as drawn."""
         uses = [self.use(stub) for stub in stubs]
         if np.all(lengths >= [use.case.length_si - ROUNDING for use in uses]):
-            return figures_of(self.ranking.models, self.table.case[list(stubs)], uses, lengths)
-        return figures(uses, lengths, self.model)
+            return figures_of(self.ranking.models, self.table.case[list(stubs)], uses, lengths, wanted=measures)
+        return figures(uses, lengths, self.model, wanted=measures)

@@ -10,11 +10,11 @@ from stubsi.margin.figures import Measurable, stub_figures
 from stubsi.margin.longest_stub import Permit
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from numpy.typing import NDArray
 
-    from stubsi.board.criterion import Criterion
+    from stubsi.board.criterion import Criterion, Measure
     from stubsi.stubs.as_barrel import Bore
     from stubsi.stubs.cases import Case
     from stubsi.stubs.model_choice import ModelChoice
@@ -83,7 +83,9 @@ def cut(case: Case, length: float, bore: Bore) -> Case:
     return case if length >= case.length_si else case._replace(length_si=float(length), bore=bore)
 
 
-def figures(uses: Sequence[StubUse], lengths: NDArray[np.float64], model: ModelChoice) -> Measurable:
+def figures(
+    uses: Sequence[StubUse], lengths: NDArray[np.float64], model: ModelChoice, *, wanted: Collection[Measure]
+) -> Measurable:
     """Figures of stubs that are cut to some lengths and modelled here.
 
     Parameters
@@ -94,6 +96,8 @@ def figures(uses: Sequence[StubUse], lengths: NDArray[np.float64], model: ModelC
         Lengths [m], one for each stub.
     model : ModelChoice
         Electrical model of the stubs.
+    wanted : collection of Measure
+        What will be looked at.
 
     Returns
     -------
@@ -101,11 +105,16 @@ def figures(uses: Sequence[StubUse], lengths: NDArray[np.float64], model: ModelC
         Figures, one for each stub.
     """
     cases = [use.cut(length).case for use, length in zip(uses, lengths.tolist(), strict=True)]
-    return figures_of(model.models(cases), np.arange(len(uses)), uses, lengths)
+    return figures_of(model.models(cases), np.arange(len(uses)), uses, lengths, wanted=wanted)
 
 
 def figures_of(
-    models: Models, case: NDArray[np.intp], uses: Sequence[StubUse], lengths: NDArray[np.float64]
+    models: Models,
+    case: NDArray[np.intp],
+    uses: Sequence[StubUse],
+    lengths: NDArray[np.float64],
+    *,
+    wanted: Collection[Measure],
 ) -> Measurable:
     """Figures of stubs that are modelled already.
 
@@ -119,6 +128,8 @@ def figures_of(
         The stubs in their nets.
     lengths : NDArray[np.float64]
         Lengths [m], one for each stub.
+    wanted : collection of Measure
+        What will be looked at.
 
     Returns
     -------
@@ -127,4 +138,4 @@ def figures_of(
     """
     nyquist = np.array([use.nyquist for use in uses], dtype=float)
     z0 = np.array([use.z0 for use in uses], dtype=float)
-    return stub_figures(models, case, lengths, nyquist, z0)
+    return stub_figures(models, case, lengths, nyquist, z0, wanted=wanted)

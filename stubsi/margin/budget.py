@@ -40,7 +40,7 @@ class Check(Value):
         "pass", "marginal" (within the model's uncertainty of the limit), "falls short", or "undecided" (it depends on
         an unknown value).
     figures : StubFigures or None
-        First notch, loss and return loss; None without a stub.
+        First notch, 1 dB frequency, greatest loss and least return loss up to Nyquist; None without a stub.
     provenance : Provenance
         How the figures were found.
     """
@@ -68,13 +68,34 @@ class Check(Value):
         return None if self.first_notch_si is None else quantity(self.first_notch_si, "frequency")
 
     @property
+    def one_db_si(self) -> float | None:
+        """1 dB frequency [Hz] at the lower end of what is known; None where unknown or where there is none."""
+        one_db = _lower_end(self.figures and self.figures.one_db)
+        return one_db if one_db is not None and math.isfinite(one_db) else None
+
+    @property
+    def one_db(self) -> Quantity | None:
+        """1 dB frequency, a quantity in GHz, at the lower end of what is known; None where there is none."""
+        return None if self.one_db_si is None else quantity(self.one_db_si, "frequency")
+
+    @property
     def loss(self) -> float | None:
         """Loss at Nyquist [dB] at the worse end of what is known; None where unknown."""
-        return 0.0 if self.figures is None else _lower_end(self.figures.loss)
+        return 0.0 if self.figures is None else self.figures.nyquist_loss
 
     @property
     def return_loss(self) -> float | None:
         """Return loss at Nyquist [dB] at the worse end of what is known; None where unknown, and without a stub."""
+        return None if self.figures is None else self.figures.nyquist_return_loss
+
+    @property
+    def greatest_loss(self) -> float | None:
+        """Greatest loss from 0 to Nyquist [dB] at the worse end of what is known; None where unknown."""
+        return 0.0 if self.figures is None else _lower_end(self.figures.loss)
+
+    @property
+    def least_return_loss(self) -> float | None:
+        """Least return loss from 0 to Nyquist [dB], likewise; None also without a stub."""
         return _lower_end(self.figures and self.figures.return_loss)
 
     @property

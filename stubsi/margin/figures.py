@@ -1,4 +1,4 @@
-"""Owns the figures of every net: first notch, loss and return loss at Nyquist, each as a range with its uncertainty.
+"""Owns the figures of every net: first notch, 1 dB frequency and losses, each as a range with its uncertainty.
 
 A figure has four values, from worst to best: ``worst`` (lowest of the range, and the model as far off as it may be),
 ``low`` and ``high`` (the range as computed, equal where all is known), ``best``.
@@ -11,15 +11,18 @@ from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar
 
 import numpy as np
 
+from stubsi.board.criterion import Measure
 from stubsi.physics.uniform_line import decibels, shunt_s
 from stubsi.read_only import read_only
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from numpy.typing import NDArray
 
     from stubsi.board.board import Board
     from stubsi.stubs.cases import StubTable
-    from stubsi.stubs.models import Models
+    from stubsi.stubs.models import Electrical, Models
 
     Floats: TypeAlias = NDArray[np.float64]
     Numbers: TypeAlias = NDArray[np.intp]
@@ -55,15 +58,22 @@ class Measurable:
         Length of the longest stub [m]; 0 without stub.
     notch : Spread
         Lowest first notch [Hz]; NaN where it is unknown and without stub.
+    one_db : Spread
+        Lowest 1 dB frequency [Hz]; NaN likewise.
     loss, return_loss : Spread
-        At Nyquist [dB].
+        Greatest loss and least return loss from 0 to Nyquist [dB].
+    nyquist_loss, nyquist_return_loss : ndarray
+        Loss and return loss at Nyquist itself [dB], at the worse end of what is known.
     """
 
     nyquist: Floats
     longest: Floats
     notch: Spread
+    one_db: Spread
     loss: Spread
     return_loss: Spread
+    nyquist_loss: Floats
+    nyquist_return_loss: Floats
 
     def at(self, row: int) -> Measurable:
         """Figures of one entry.
@@ -78,12 +88,14 @@ class Measurable:
             With arrays of one entry.
         """
         one = slice(row, row + 1)
-        notch, loss, return_loss = (
-            Spread(*(end[one] for end in figure)) for figure in (self.notch, self.loss, self.return_loss)
+        notch, one_db, loss, return_loss = (
+            Spread(*(end[one] for end in figure)) for figure in (self.notch, self.one_db, self.loss, self.return_loss)
         )
         return Measurable(
-            nyquist=self.nyquist[one], longest=self.longest[one], notch=notch, loss=loss, return_loss=return_loss
-        )
+            nyquist=self.nyquist[one], longest=self.longest[one], notch=notch, one_db=one_db, loss=loss,
+            return_loss=return_loss, nyquist_loss=self.nyquist_loss[one],
+            nyquist_return_loss=self.nyquist_return_loss[one],
+        )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -92,7 +104,7 @@ class Figures(Measurable):
 
     Parameters
     ----------
-    nyquist, longest, notch, loss, return_loss
+    nyquist, longest, notch, one_db, loss, return_loss, nyquist_loss, nyquist_return_loss
         As in ``Measurable``. The loss is that of the worse leg: its stubs summed, their interaction left out.
     stubs : ndarray of int
         How many stubs a net has.
@@ -111,7 +123,9 @@ class Figures(Measurable):
     unknown_loss: Numbers
 
     def __post_init__(self) -> None:
-        for figure in (self.nyquist, self.longest, *self.notch, *self.loss, *self.return_loss):
+        for figure in (self.nyquist, self.longest, self.nyquist_loss, self.nyquist_return_loss):
+            read_only(figure)
+        for figure in (*self.notch, *self.one_db, *self.loss, *self.return_loss):
             read_only(figure)
         for array in (self.stubs, self.governing, self.nearness, self.unknown, self.unknown_loss):
             read_only(array)
@@ -149,7 +163,8 @@ def net_figures(board: Board, table: StubTable, models: Models, case: Numbers) -
     net, case = table.net[rows], case[rows]
     uses = _uses(case, net, nyquist, z_line)
     notch = _notch(models, uses.case)
-    loss, return_loss = _losses(models, uses)
+    one_db, (loss, return_loss) = _one_db(models, uses), _in_band(models, uses)
+    nyquist_loss, nyquist_return_loss = _at_nyquist(models, uses)
     governing = _governing(net, notch.low[uses.of_stub], count)
     has_stub = governing >= 0
     governing_use = uses.of_stub[governing[has_stub]]
@@ -161,15 +176,20 @@ def net_figures(board: Board, table: StubTable, models: Models, case: Numbers) -
         longest=longest,
         governing=_filled(has_stub, rows[governing[has_stub]], NO_STUB),
         notch=Spread(*(_least(net, values[uses.of_stub], count) for values in notch)),
-        loss=_leg_sums(net, table.leg[rows], Spread(*(values[uses.of_stub] for values in loss)), count),
+        one_db=Spread(*(_least(net, values[uses.of_stub], count) for values in one_db)),
+        loss=Spread(*(_leg_sums(net, table.leg[rows], values[uses.of_stub], count) for values in loss)),
         return_loss=Spread(*(_filled(has_stub, values[governing_use], np.inf) for values in return_loss)),
+        nyquist_loss=_leg_sums(net, table.leg[rows], nyquist_loss[uses.of_stub], count),
+        nyquist_return_loss=_filled(has_stub, nyquist_return_loss[governing_use], np.inf),
         nearness=_nearness(models, uses, net, count),
         unknown=_first_unknown(models.unknown, case, net, count),
         unknown_loss=_first_unknown(models.unknown_loss, case, net, count),
     )
 
 
-def stub_figures(models: Models, case: Numbers, length: Floats, nyquist: Floats, z0: Floats) -> Measurable:
+def stub_figures(
+    models: Models, case: Numbers, length: Floats, nyquist: Floats, z0: Floats, *, wanted: Collection[Measure]
+) -> Measurable:
     """Figures of stubs, each by itself.
 
     Parameters
@@ -183,6 +203,8 @@ def stub_figures(models: Models, case: Numbers, length: Floats, nyquist: Floats,
         Nyquist frequency [Hz] of its signal.
     z0 : ndarray
         Impedance of its line [ohm]; NaN where unknown.
+    wanted : collection of Measure
+        What will be looked at. The figures of the loss curve are NaN unless they are among it.
 
     Returns
     -------
@@ -190,8 +212,18 @@ def stub_figures(models: Models, case: Numbers, length: Floats, nyquist: Floats,
         One entry per stub.
     """
     uses = _Uses(case, nyquist, z0, np.arange(len(case)))
-    loss, return_loss = _losses(models, uses)
-    return Measurable(nyquist=nyquist, longest=length, notch=_notch(models, case), loss=loss, return_loss=return_loss)
+    unknown = np.full(len(case), np.nan)
+    one_db = loss = return_loss = Spread(unknown, unknown, unknown, unknown)
+    nyquist_loss = nyquist_return_loss = unknown
+    if Measure.ONE_DB_RATIO in wanted:
+        one_db = _one_db(models, uses)
+    if Measure.LOSS in wanted or Measure.RETURN_LOSS in wanted:
+        loss, return_loss = _in_band(models, uses)
+        nyquist_loss, nyquist_return_loss = _at_nyquist(models, uses)
+    return Measurable(
+        nyquist=nyquist, longest=length, notch=_notch(models, case), one_db=one_db, loss=loss, return_loss=return_loss,
+        nyquist_loss=nyquist_loss, nyquist_return_loss=nyquist_return_loss,
+    )  # fmt: skip
 
 
 def _uses(case: Numbers, net: Numbers, nyquist: Floats, z_line: Floats) -> _Uses:
@@ -223,29 +255,61 @@ def _notch(models: Models, case: Numbers) -> Spread:
     return Spread(low * below, low, high, high * above)
 
 
-def _losses(models: Models, uses: _Uses) -> tuple[Spread, Spread]:
-    """Insertion and return loss of every use at Nyquist.
+def _one_db(models: Models, uses: _Uses) -> Spread:
+    """1 dB frequency of every use. It is as far off as the notch may be: both scale with the delay of the stub."""
+    known = _loss_known(models, uses)
+    case, z0 = uses.case[known], uses.z0[known]
 
-    If the true notch is a factor above the computed one, the loss is that computed at a frequency lower by that factor.
-    Beyond a notch the loss falls with frequency. So the loss is computed at three frequencies, and its bounds are the
-    lowest and the highest of the three.
-    """
-    known = ~_is_missing(models.unknown_loss)[uses.case] & np.isfinite(uses.z0)
-    case, nyquist, z0 = uses.case[known], uses.nyquist[known], np.tile(uses.z0[known], 3)
-
-    def losses(voltage: NDArray[np.complex128], current: NDArray[np.complex128], use: Numbers) -> tuple[Floats, Floats]:
-        reflected, passed = shunt_s(voltage, current, z0[use])
-        return decibels(reflected), decibels(passed)
+    def one_db(model: Electrical, index: Numbers, use: Numbers) -> tuple[Floats, Floats]:
+        return model.one_db(index, z0[use])
 
     below, above = models.notch_bounds[:, case]
+    (low, _), (_, high) = models.spread(case, one_db)
+    ends = np.full((len(Spread._fields), len(uses.case)), np.nan)
+    ends[:, known] = low * below, low, high, high * above
+    return Spread(*ends)
+
+
+def _in_band(models: Models, uses: _Uses) -> tuple[Spread, Spread]:
+    """Greatest loss and least return loss of every use from 0 to Nyquist.
+
+    If the true notch is a factor above the computed one, so is the frequency of every loss. So the bounds of the figure
+    are those computed up to a frequency higher, and up to one lower, than Nyquist by that factor.
+    """
+    known = _loss_known(models, uses)
+    case, nyquist, z0 = uses.case[known], uses.nyquist[known], np.tile(uses.z0[known], 3)
+    below, above = models.notch_bounds[:, case]
     frequency = np.concatenate([nyquist / below, nyquist, nyquist / above])
+
+    def in_band(model: Electrical, index: Numbers, use: Numbers) -> tuple[Floats, Floats]:
+        return model.in_band(index, frequency[use], z0[use])
+
     all_uses = np.full((2, 2, 3, len(uses.case)), np.nan)
-    all_uses[..., known] = models.spread(np.tile(case, 3), frequency, losses).reshape(2, 2, 3, -1)
+    all_uses[..., known] = models.spread(np.tile(case, 3), in_band).reshape(2, 2, 3, -1)
     (return_low, loss_low), (return_high, loss_high) = all_uses
     return (
-        Spread(loss_high.max(axis=0), loss_high[1], loss_low[1], loss_low.min(axis=0)),
-        Spread(return_low.min(axis=0), return_low[1], return_high[1], return_high.max(axis=0)),
+        Spread(loss_high[0], loss_high[1], loss_low[1], loss_low[2]),
+        Spread(return_low[0], return_low[1], return_high[1], return_high[2]),
     )
+
+
+def _at_nyquist(models: Models, uses: _Uses) -> tuple[Floats, Floats]:
+    """Highest loss and lowest return loss of every use at Nyquist itself, over what is not known."""
+    known = _loss_known(models, uses)
+    nyquist, z0 = uses.nyquist[known], uses.z0[known]
+
+    def losses(model: Electrical, index: Numbers, use: Numbers) -> tuple[Floats, Floats]:
+        reflected, passed = shunt_s(*model.input(index, nyquist[use]), z0[use])
+        return decibels(reflected), decibels(passed)
+
+    loss, return_loss = np.full((2, len(uses.case)), np.nan)
+    (return_loss[known], _), (_, loss[known]) = models.spread(uses.case[known], losses)
+    return loss, return_loss
+
+
+def _loss_known(models: Models, uses: _Uses) -> NDArray[np.bool_]:
+    known: NDArray[np.bool_] = ~_is_missing(models.unknown_loss)[uses.case] & np.isfinite(uses.z0)
+    return known
 
 
 def _is_missing(unknown: tuple[str | None, ...]) -> NDArray[np.bool_]:
@@ -270,10 +334,10 @@ def _governing(net: Numbers, notch: Floats, count: int) -> Numbers:
     return governing
 
 
-def _leg_sums(net: Numbers, leg: Numbers, loss: Spread, count: int) -> Spread:
+def _leg_sums(net: Numbers, leg: Numbers, loss: Floats, count: int) -> Floats:
     """Loss of each leg, its stubs summed; the worse leg counts."""
-    sums = (np.bincount(2 * net + leg, weights=values, minlength=2 * count) for values in loss)
-    return Spread(*(of_legs.reshape(count, 2).max(axis=1) for of_legs in sums))
+    of_legs = np.bincount(2 * net + leg, weights=loss, minlength=2 * count).reshape(count, 2)
+    return np.asarray(of_legs.max(axis=1), dtype=np.float64)
 
 
 def _filled(which: NDArray[np.bool_], values: NDArray[Scalar], other: float) -> NDArray[Scalar]:

@@ -37,6 +37,9 @@ class NetMargin(NamedTuple):
         quantities in GHz.
     margin : float or None
         First notch over Nyquist [-].
+    one_db_si, one_db_to_si : float or None
+        Ends of the range of the 1 dB frequency [Hz], the lowest over the stubs; equal where all is known.
+        None: unknown, without stub, or without end. ``one_db`` and ``one_db_to`` are quantities in GHz.
     loss : float or None
         Loss at Nyquist [dB]: the shunt losses of the stubs of the worse leg, summed without interaction.
     return_loss : float or None
@@ -61,6 +64,8 @@ class NetMargin(NamedTuple):
     first_notch_si: float | None
     first_notch_to_si: float | None
     margin: float | None
+    one_db_si: float | None
+    one_db_to_si: float | None
     loss: float | None
     return_loss: float | None
     model: str
@@ -88,6 +93,16 @@ class NetMargin(NamedTuple):
     def first_notch_to(self) -> Quantity | None:
         """Upper end of the range of the first notch, a quantity in GHz; None where there is none or it is unknown."""
         return None if self.first_notch_to_si is None else quantity(self.first_notch_to_si, "frequency")
+
+    @property
+    def one_db(self) -> Quantity | None:
+        """Lower end of the range of the 1 dB frequency, a quantity in GHz; None where it is unknown or not there."""
+        return None if self.one_db_si is None else quantity(self.one_db_si, "frequency")
+
+    @property
+    def one_db_to(self) -> Quantity | None:
+        """Upper end of the range of the 1 dB frequency, a quantity in GHz; None where it is unknown or not there."""
+        return None if self.one_db_to_si is None else quantity(self.one_db_to_si, "frequency")
 
     @property
     def reason(self) -> str:
@@ -119,6 +134,8 @@ COLUMNS = {
     "first_notch": "first notch [GHz]",
     "first_notch_to": "first notch, up to [GHz]",
     "margin": "first notch / Nyquist",
+    "one_db": "1 dB frequency [GHz]",
+    "one_db_to": "1 dB frequency, up to [GHz]",
     "loss": "loss at Nyquist, stubs summed without interaction [dB]",
     "return_loss": "return loss at Nyquist [dB]",
     "model": "model",
@@ -133,6 +150,8 @@ _KINDS: dict[str, Kind] = {
     "nyquist": "frequency",
     "first_notch": "frequency",
     "first_notch_to": "frequency",
+    "one_db": "frequency",
+    "one_db_to": "frequency",
     "stub_length": "length",
 }
 """Kind of each column that holds a figure with a dimension."""
@@ -144,7 +163,7 @@ def table_number(row: NetMargin, name: str) -> float | None:
     Parameters
     ----------
     row : NetMargin
-    name : {"nyquist", "first_notch", "first_notch_to", "stub_length"}
+    name : {"nyquist", "first_notch", "first_notch_to", "one_db", "one_db_to", "stub_length"}
 
     Returns
     -------

@@ -25,7 +25,7 @@ from stubsi.stubs.surroundings import around_of
 from stubsi.units import one_si, show
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
     from numpy.typing import NDArray
 
@@ -41,7 +41,8 @@ if TYPE_CHECKING:
 
 
 EXACT = 1e-11
-"""Relative resolution of the search for the longest uniform line that meets a criterion on loss."""
+"""Relative resolution of the search for the longest uniform line that meets a criterion on loss. The result is
+shortened by as much, so that rounding to another unit decides nothing."""
 PROVEN_AND_COMPUTED: tuple[EndName, ...] = ("worst", "low")
 """The value of a figure that must meet the criterion: for a proven length, and for a length as computed."""
 
@@ -162,12 +163,16 @@ class UniformSingleStub(SingleStub):
             self._check_line_known(criterion)
             self._check_impedance_known()
         nyquist, notch = signal.nyquist_si, self.line.first_notch(length)
-        loss = return_loss = None
+        one_db = loss = return_loss = nyquist_loss = nyquist_return_loss = None
         if self.losses_known:
-            loss, return_loss = self._losses(length, nyquist)
-        low, high = self.notch_bounds
-        ends = Ends(notch * low, notch, notch, notch * high)
-        return StubFigures(length, nyquist, ends, loss, return_loss), self.stub.provenance
+            assert self.z0 is not None
+            one_db = self._ends(self.line.one_db(length, self.z0))
+            loss, return_loss = self._in_band(length, nyquist, notch, self.z0)
+            nyquist_return_loss, nyquist_loss = self.line.losses(length, nyquist, self.z0)
+        figures = StubFigures(
+            length, nyquist, self._ends(notch), one_db, loss, return_loss, nyquist_loss, nyquist_return_loss
+        )
+        return figures, self.stub.provenance
 
     def longest(self, signal: Signal, criterion: Criterion) -> LongestStub:
         """Longest stub that meets a criterion: by a closed form, or by a search for a criterion on loss."""
@@ -185,8 +190,9 @@ class UniformSingleStub(SingleStub):
         return self.stub.provenance
 
     def _longest_by_loss(self, signal: Signal, criterion: Criterion) -> LongestStub:
-        """Search for the longest stub, up to just beyond the length at which the notch is at Nyquist."""
-        most = 1.01 * self.line.length_of_notch(signal.nyquist_si)
+        """Search for the longest stub, up to just beyond the length at which the notch is at the lowest frequency."""
+        lowest = signal.nyquist_si * (criterion.limit if criterion.measure is Measure.ONE_DB_RATIO else 1.0)
+        most = 1.01 * self.line.length_of_notch(lowest)
         wanted = [
             Wanted(0, criterion, signal.nyquist_si, np.array([most]), EXACT * most, end) for end in PROVEN_AND_COMPUTED
         ]
@@ -194,24 +200,23 @@ class UniformSingleStub(SingleStub):
         def figures(_: Sequence[int], lengths: NDArray[np.float64]) -> list[StubFigures]:
             return [self.figures(length, signal, criterion)[0] for length in lengths.tolist()]
 
-        proven, computed = np.minimum(longest(wanted, figures), most).tolist()
+        proven, computed = (np.minimum(longest(wanted, figures), most) * (1 - EXACT)).tolist()
         return LongestStub(computed, proven, False)
 
-    def _losses(self, length: float, nyquist: float) -> tuple[Ends, Ends]:
-        """Loss and return loss at Nyquist.
-
-        If the true notch is a factor above the computed one, the loss is that computed at a frequency lower by that
-        factor. Beyond a notch the loss falls with frequency. So the loss is computed at three frequencies, and its
-        bounds are the lowest and the highest of the three.
-        """
-        assert self.z0 is not None
+    def _ends(self, frequency: float) -> Ends:
         low, high = self.notch_bounds
-        at_three = [self.line.losses(length, nyquist / end, self.z0) for end in (1.0, low, high)]
-        (return_loss, loss), (return_losses, losses) = at_three[0], zip(*at_three, strict=True)
-        return (
-            Ends(max(losses), loss, loss, min(losses)),
-            Ends(min(return_losses), return_loss, return_loss, max(return_losses)),
-        )
+        return Ends(frequency * low, frequency, frequency, frequency * high)
+
+    def _in_band(self, length: float, nyquist: float, notch: float, z0: float) -> tuple[Ends, Ends]:
+        """Greatest loss and least return loss from 0 to Nyquist.
+
+        If the true notch is a factor above the computed one, so is the frequency of every loss. The loss rises up to
+        the first notch, and no later one is deeper.
+        """
+        low, high = self.notch_bounds
+        at = [self.line.losses(length, min(nyquist / factor, notch), z0) for factor in (low, 1.0, 1.0, high)]
+        return_losses, losses = zip(*at, strict=True)
+        return Ends(*losses), Ends(*return_losses)
 
     def _check_impedance_known(self) -> None:
         if math.isnan(self.line.z_stub):
@@ -277,7 +282,7 @@ class SolvedSingleStub(SingleStub):
         """Figures at a length [m] above zero, and how they were found."""
         lengths = np.array([length])
         models = self._models(lengths)
-        return self._figures(models, lengths, signal, criterion)[0], models.provenance[0]
+        return self._figures(models, lengths, signal, criterion, set(Measure))[0], models.provenance[0]
 
     def longest(self, signal: Signal, criterion: Criterion) -> LongestStub:
         """Longest stub that meets a criterion; remembered for stubs that are the same in all that it depends on."""
@@ -288,7 +293,7 @@ class SolvedSingleStub(SingleStub):
         ]
 
         def figures(_: Sequence[int], lengths: NDArray[np.float64]) -> list[StubFigures]:
-            return self._figures(self._models(lengths), lengths, signal, criterion)
+            return self._figures(self._models(lengths), lengths, signal, criterion, {criterion.measure})
 
         lengths = longest_permitted(permits, figures)
         proven, computed = np.minimum(lengths, self.shape.stub_length_si).tolist()
@@ -320,7 +325,12 @@ class SolvedSingleStub(SingleStub):
         return solved_models(cases)
 
     def _figures(
-        self, models: Models, lengths: NDArray[np.float64], signal: Signal, criterion: Criterion
+        self,
+        models: Models,
+        lengths: NDArray[np.float64],
+        signal: Signal,
+        criterion: Criterion,
+        wanted: Collection[Measure],
     ) -> list[StubFigures]:
         self._check_line_known(criterion)
         unknown = models.unknown_loss if criterion.on_loss else models.unknown
@@ -329,4 +339,4 @@ class SolvedSingleStub(SingleStub):
             raise UnknownValueError(missing[0])
         count = len(lengths)
         nyquist, z0 = np.full(count, signal.nyquist_si), np.full(count, self.z0 or math.nan)
-        return rows_of(stub_figures(models, np.arange(count), lengths, nyquist, z0))
+        return rows_of(stub_figures(models, np.arange(count), lengths, nyquist, z0, wanted=wanted))

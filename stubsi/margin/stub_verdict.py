@@ -14,6 +14,9 @@ from stubsi.margin.verdict import Verdict, bound, wording
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    import numpy as np
+    from numpy.typing import NDArray
+
     from stubsi.board.criterion import Criterion
     from stubsi.margin.figures import Measurable, Spread
 
@@ -37,24 +40,36 @@ UNKNOWN = Ends(math.nan, math.nan, math.nan, math.nan)
 class StubFigures(NamedTuple):
     """Figures of one stub.
 
-    ``length`` [m]; ``nyquist`` [Hz]; ``notch``: its first notch [Hz]; ``loss`` and ``return_loss`` at Nyquist [dB].
-    None: unknown.
+    ``length`` [m]; ``nyquist`` [Hz]; ``notch``: its first notch [Hz]; ``one_db``: its 1 dB frequency [Hz]; ``loss`` and
+    ``return_loss``: greatest and least one from 0 to Nyquist [dB]; ``nyquist_loss`` and ``nyquist_return_loss``: at
+    Nyquist itself, at the worse end of what is known [dB]. None: unknown.
     """
 
     length: float
     nyquist: float
     notch: Ends | None
+    one_db: Ends | None
     loss: Ends | None
     return_loss: Ends | None
+    nyquist_loss: float | None
+    nyquist_return_loss: float | None
 
     @property
     def notch_ratio(self) -> Ends:
         """First notch over Nyquist; infinite for a stub of no length."""
+        return self._over_nyquist(self.notch)
+
+    @property
+    def one_db_ratio(self) -> Ends:
+        """1 dB frequency over Nyquist; infinite for a stub of no length."""
+        return self._over_nyquist(self.one_db)
+
+    def _over_nyquist(self, frequency: Ends | None) -> Ends:
         if self.length <= 0:
             return Ends(math.inf, math.inf, math.inf, math.inf)
-        if self.notch is None:
+        if frequency is None:
             return UNKNOWN
-        worst, low, high, best = self.notch
+        worst, low, high, best = frequency
         nyquist = self.nyquist
         return Ends(worst / nyquist, low / nyquist, high / nyquist, best / nyquist)
 
@@ -72,8 +87,13 @@ def rows_of(figures: Measurable) -> list[StubFigures]:
     list of StubFigures
     """
     columns = (figures.longest.tolist(), figures.nyquist.tolist())
-    spreads = (_ends_of(figures.notch), _ends_of(figures.loss), _ends_of(figures.return_loss))
-    return [StubFigures(*row) for row in zip(*columns, *spreads, strict=True)]
+    spreads = map(_ends_of, (figures.notch, figures.one_db, figures.loss, figures.return_loss))
+    at_nyquist = map(_known, (figures.nyquist_loss, figures.nyquist_return_loss))
+    return [StubFigures(*row) for row in zip(*columns, *spreads, *at_nyquist, strict=True)]
+
+
+def _known(values: NDArray[np.float64]) -> list[float | None]:
+    return [None if math.isnan(value) else value for value in values.tolist()]
 
 
 def _ends_of(spread: Spread) -> Iterable[Ends | None]:
@@ -96,11 +116,13 @@ def measured_ends(criterion: Criterion, figures: StubFigures) -> Ends:
 
     Notes
     -----
-    Once the first notch has come down to Nyquist, a loss counts as infinite and a return loss as none. The loss at
-    Nyquist falls again as the stub grows longer, but the notch then lies inside the band of the signal.
+    Once the first notch has come down to Nyquist, a loss counts as infinite and a return loss as none. A longer stub
+    may have a notch that is less deep, but it lies inside the band of the signal all the same.
     """
     if criterion.measure is Measure.NOTCH_RATIO:
         return figures.notch_ratio
+    if criterion.measure is Measure.ONE_DB_RATIO:
+        return figures.one_db_ratio
     if criterion.on_loss:
         at_worst = math.inf if criterion.measure is Measure.LOSS else 0.0
         values = (figures.loss if criterion.measure is Measure.LOSS else figures.return_loss) or UNKNOWN
@@ -176,7 +198,7 @@ def overshoot(criterion: Criterion, value: float) -> float:
         of the stub, so that the secant method finds its root.
     """
     limit = bound(criterion)
-    if criterion.measure is Measure.NOTCH_RATIO:
+    if criterion.measure in (Measure.NOTCH_RATIO, Measure.ONE_DB_RATIO):
         excess = limit / value - 1 if value else math.inf
     elif criterion.measure is Measure.LOSS:
         excess = math.nan if math.isnan(value) else math.sqrt(max(value, 0.0) / limit) - 1

@@ -50,11 +50,13 @@ def measured(criterion: Criterion, figures: Measurable) -> Spread:
 
     Notes
     -----
-    Once the first notch has come down to Nyquist, a loss counts as infinite and a return loss as none. The loss at
-    Nyquist falls again as the stub grows longer, but the notch then lies inside the band of the signal.
+    Once the first notch has come down to Nyquist, a loss counts as infinite and a return loss as none. A longer stub
+    may have a notch that is less deep, but it lies inside the band of the signal all the same.
     """
     if criterion.measure is Measure.NOTCH_RATIO:
-        return _ratio(figures)
+        return _over_nyquist(figures, figures.notch)
+    if criterion.measure is Measure.ONE_DB_RATIO:
+        return _over_nyquist(figures, figures.one_db)
     if criterion.measure is Measure.LOSS:
         return counted_loss(figures)
     if criterion.measure is Measure.RETURN_LOSS:
@@ -66,7 +68,7 @@ def measured(criterion: Criterion, figures: Measurable) -> Spread:
 
 
 def counted_loss(figures: Measurable) -> Spread:
-    """Loss at Nyquist that counts for a criterion.
+    """Loss that counts for a criterion.
 
     Parameters
     ----------
@@ -75,13 +77,13 @@ def counted_loss(figures: Measurable) -> Spread:
     Returns
     -------
     Spread
-        [dB]; infinite once the first notch has come down to Nyquist.
+        Greatest loss from 0 to Nyquist [dB]; infinite once the first notch has come down to Nyquist.
     """
     return _counted(figures, figures.loss, np.inf)
 
 
 def past(ratio: NDArray[np.float64] | float) -> NDArray[np.bool_]:
-    """Whether a first notch lies so low that no loss at Nyquist counts.
+    """Whether a first notch lies so low that no loss counts.
 
     Parameters
     ----------
@@ -91,12 +93,13 @@ def past(ratio: NDArray[np.float64] | float) -> NDArray[np.bool_]:
     return np.less_equal(ratio, 1)
 
 
-def _ratio(figures: Measurable) -> Spread:
-    return Spread(*(np.where(figures.longest > 0, notch / figures.nyquist, np.inf) for notch in figures.notch))
-
-
 def _counted(figures: Measurable, loss: Spread, at_worst: float) -> Spread:
-    return Spread(*(np.where(past(at), at_worst, values) for at, values in zip(_ratio(figures), loss, strict=True)))
+    ratios = _over_nyquist(figures, figures.notch)
+    return Spread(*(np.where(past(at), at_worst, values) for at, values in zip(ratios, loss, strict=True)))
+
+
+def _over_nyquist(figures: Measurable, frequency: Spread) -> Spread:
+    return Spread(*(np.where(figures.longest > 0, end / figures.nyquist, np.inf) for end in frequency))
 
 
 _VERDICTS = np.array(list(Verdict), dtype=object)
@@ -174,8 +177,9 @@ def meets(criterion: Criterion, value: NDArray[np.float64]) -> NDArray[np.bool_]
 
 _UNITS = {
     Measure.NOTCH_RATIO: " x Nyquist",
-    Measure.LOSS: " dB loss",
-    Measure.RETURN_LOSS: " dB return loss",
+    Measure.ONE_DB_RATIO: " x Nyquist for 1 dB",
+    Measure.LOSS: " dB loss up to Nyquist",
+    Measure.RETURN_LOSS: " dB return loss up to Nyquist",
 }
 
 
@@ -195,15 +199,22 @@ def wording(criterion: Criterion, low: float, high: float, ratio: float) -> str:
     str
         Empty where the figure is unknown.
     """
-    if criterion.on_loss and past(ratio):
+    if criterion.measure in (Measure.LOSS, Measure.RETURN_LOSS) and past(ratio):
         return f"first notch {ratio:.3g} x Nyquist, at or below Nyquist"
     if not np.isfinite(low):
         return ""
     if criterion.measure in _UNITS:
-        ends = [f"{end:.3g}" for end in sorted({low, high})]
-        shown, limit = "-".join(dict.fromkeys(ends)) + _UNITS[criterion.measure], f"{criterion.limit:g}"
+        shown, limit = _range(low, high) + _UNITS[criterion.measure], f"{criterion.limit:g}"
     elif criterion.measure is Measure.STUB_LENGTH:
         shown, limit = f"{low * 1e3:.4g} mm", f"{criterion.limit * 1e3:.4g} mm"
     else:
         shown, limit = f"{low * 1e3 / 1e9:.4g} mm x GBd", f"{criterion.limit * 1e3 / 1e9:.4g}"
     return f"{shown}, {'at least' if criterion.least else 'at most'} {limit} wanted"
+
+
+def _range(low: float, high: float) -> str:
+    """Range of a figure to three digits: '3.1', '3.1-4.2' or 'more than 3.1'."""
+    ends = sorted({low, high})
+    if np.isinf(ends[-1]):
+        return f"more than {ends[0]:.3g}"
+    return "-".join(dict.fromkeys(f"{end:.3g}" for end in ends))

@@ -93,6 +93,29 @@ def one_db_frequency(
     return found
 
 
+def one_db_below_notch(power: PowerCurve, notch: FloatArray) -> FloatArray:
+    """Frequency at which the loss of each stub reaches 1 dB, where its loss only rises up to its first notch.
+
+    Parameters
+    ----------
+    power : callable
+        Power left behind the stubs.
+    notch : ndarray, shape (n_stub,)
+        First notch [Hz]; NaN for a stub without length.
+
+    Returns
+    -------
+    ndarray, shape (n_stub,)
+        [Hz], to 1e-10; infinite where not even the notch has a loss of 1 dB; NaN where ``notch`` is.
+    """
+    found = np.where(np.isnan(notch), np.nan, np.inf)
+    rows = np.flatnonzero(np.isfinite(notch))
+    if rows.size:
+        rows = rows[power(rows, notch[rows, None])[:, 0] <= LEFT_AT_1_DB]
+        found[rows] = _one_db_between(power, rows, LOWEST * notch[rows], notch[rows])
+    return found
+
+
 def least_power(power: PowerCurve, low: FloatArray, high: FloatArray, jump: FloatArray | None = None) -> FloatArray:
     """Least share of the power left behind each stub at any frequency up to one: where its loss is greatest.
 
@@ -152,19 +175,24 @@ def _reached(power: PowerCurve, low: FloatArray, high: FloatArray, jump: FloatAr
     found = np.full(len(low), np.inf)
     if rows.size:
         at = place[rows]
-        bracket = np.where(at > 0, f[rows, np.maximum(at - 1, 0)], LOWEST * f[rows, 0]), f[rows, at]
-
-        def too_much(frequency: FloatArray, *row: IndexArray) -> FloatArray:
-            return power(row[0], frequency[:, None])[:, 0] - LEFT_AT_1_DB
-
-        root = find_root(
-            too_much,
-            bracket,
-            args=(rows,),
-            tolerances={"xrtol": TOLERANCE, "xatol": 0.0, "fatol": 0.0, "frtol": 0.0},
-        )
-        found[rows] = np.where(root.success, root.x, bracket[1])
+        low = np.where(at > 0, f[rows, np.maximum(at - 1, 0)], LOWEST * f[rows, 0])
+        found[rows] = _one_db_between(power, rows, low, f[rows, at])
     return found
+
+
+def _one_db_between(power: PowerCurve, rows: IndexArray, low: FloatArray, high: FloatArray) -> FloatArray:
+    """Frequency between two at which some stubs reach 1 dB; the upper one where the lower has more already."""
+
+    def too_much(frequency: FloatArray, *row: IndexArray) -> FloatArray:
+        return power(row[0], frequency[:, None])[:, 0] - LEFT_AT_1_DB
+
+    root = find_root(
+        too_much,
+        (low, high),
+        args=(rows,),
+        tolerances={"xrtol": TOLERANCE, "xatol": 0.0, "fatol": 0.0, "frtol": 0.0},
+    )
+    return np.where(root.success, root.x, high)
 
 
 def _dips(f: FloatArray, share: FloatArray) -> BoolArray:

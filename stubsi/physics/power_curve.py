@@ -51,6 +51,27 @@ def power_curve(inputs: Inputs, z0: FloatLike) -> PowerCurve:
     return power
 
 
+def not_reflected_curve(inputs: Inputs, z0: FloatLike) -> PowerCurve:
+    """Power that stubs do not send back into the line, 1 - abs(S11)^2: least where the return loss is.
+
+    Parameters
+    ----------
+    inputs, z0
+        As ``power_curve`` takes them.
+
+    Returns
+    -------
+    callable
+    """
+    lines = np.asarray(z0, dtype=float)
+
+    def power(rows: IndexArray, frequency: FloatArray) -> FloatArray:
+        line = lines[rows, None] if lines.ndim else lines
+        return 1 - np.abs(shunt_s(*inputs(rows, frequency), line)[0]) ** 2
+
+    return power
+
+
 def chain_inputs(chain: Chain) -> Inputs:
     """Voltage and current at the inputs of the stubs of a chain, as ``power_curve`` takes them.
 

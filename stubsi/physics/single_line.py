@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import cmath
 import math
+import sys
 from dataclasses import dataclass, fields
 from functools import cached_property
 
 from scipy.constants import c, mu_0
+from scipy.optimize import brentq
 
 from stubsi.physics.dielectric import F_HIGH, F_LOW, debye_terms
+from stubsi.physics.loss_curve import LOWEST
 
 QUARTER_TURN = math.pi / 2
 """Electrical angle [rad] of an open stub at its first notch."""
@@ -132,6 +135,33 @@ class SingleLine:
         slowing = math.sqrt(self.permittivity(frequency).real / self.dk)
         omega = 2 * math.pi * frequency
         return math.atan2(1.0, omega * self._end_delay / slowing) / (omega * self._delay * slowing)
+
+    def one_db(self, length: float, z0: float) -> float:
+        """1 dB frequency [Hz] of the line as a stub in shunt on a path.
+
+        Parameters
+        ----------
+        length : float
+            [m], above zero.
+        z0 : float
+            Impedance of the path [ohm].
+
+        Returns
+        -------
+        float
+            Infinite where not even the first notch has a loss of 1 dB.
+        """
+        notch = self.first_notch(length)
+        if self.losses(length, notch, z0)[1] < 1:
+            return math.inf
+
+        def too_little(frequency: float) -> float:
+            return min(self.losses(length, frequency, z0)[1], 2.0) - 1
+
+        lowest = LOWEST * notch
+        if too_little(lowest) >= 0:
+            return notch
+        return float(brentq(too_little, lowest, notch, xtol=0.1, rtol=4 * sys.float_info.epsilon))
 
     @property
     def _end_delay(self) -> float:

@@ -128,8 +128,11 @@ def check_html(check: Check) -> str:
     """
     figures = (
         ("first notch", None if check.first_notch_si is None else show(check.first_notch_si, "frequency")),
+        ("1 dB frequency", None if check.one_db_si is None else show(check.one_db_si, "frequency")),
         ("loss at Nyquist", _decibels(check.loss)),
+        ("greatest loss up to Nyquist", _decibels(check.greatest_loss)),
         ("return loss at Nyquist", _decibels(check.return_loss)),
+        ("least return loss up to Nyquist", _decibels(check.least_return_loss)),
     )
     return _pairs_html(
         ("verdict", str(check.verdict)),

@@ -28,7 +28,17 @@ LEAST_WIDTH = 60
 """Least width of the text table. The columns that are never left out fit, with a shortened net name."""
 
 
-NUMBERS = ("nyquist", "stub_length", "first_notch", "first_notch_to", "margin", "loss", "return_loss")
+NUMBERS = (
+    "nyquist",
+    "stub_length",
+    "first_notch",
+    "first_notch_to",
+    "margin",
+    "one_db",
+    "one_db_to",
+    "loss",
+    "return_loss",
+)
 """The fields of a net that hold numbers; their columns are aligned at the right."""
 
 
@@ -73,6 +83,7 @@ TEXT_COLUMNS: tuple[Column[NetMargin], ...] = (
     Column("stub", lambda row: _numbers(3, row, "stub_length"), unit="mm", align="right", priority=7),
     Column("notch", lambda row: _numbers(2, row, "first_notch", "first_notch_to"), unit="GHz", align="right"),
     Column("margin", _margin, unit="x Nyq", align="right"),
+    Column("1 dB", lambda row: _numbers(2, row, "one_db", "one_db_to"), unit="GHz", align="right", priority=2),
     Column("loss", lambda row: figures(2, row.loss), unit="dB", align="right", priority=2),
     Column("return", lambda row: figures(1, row.return_loss), unit="dB", align="right", priority=1),
     Column("verdict", lambda row: row.verdict),

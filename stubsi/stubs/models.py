@@ -23,8 +23,8 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Numbers = NDArray[np.intp]
-    FiguresOfUses = Callable[[NDArray[np.complex128], NDArray[np.complex128], Numbers], tuple[Floats, ...]]
-    """Function that gives figures of some uses, from voltage and current at their inputs and from their numbers."""
+    FiguresOfUses = Callable[["Electrical", Numbers, Numbers], tuple[Floats, Floats]]
+    """Function that gives two figures of some uses, from the model, the numbers of its stubs, and those of the uses."""
 
 
 class Electrical(Protocol):
@@ -43,6 +43,19 @@ class Electrical(Protocol):
         self, index: NDArray[np.intp], frequency: NDArray[np.float64]
     ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
         """Voltage and current (to a common factor) into the stubs of these numbers, each at its frequency [Hz]."""
+
+    def one_db(
+        self, index: NDArray[np.intp], z0: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """1 dB frequency [Hz] of the stubs of these numbers in lines of these impedances [ohm], twice.
+
+        Where the model is no longer valid before 1 dB is reached: the highest valid frequency, and infinity.
+        """
+
+    def in_band(
+        self, index: NDArray[np.intp], frequency: NDArray[np.float64], z0: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Least return loss and greatest loss [dB] of the stubs of these numbers, each from 0 up to its frequency."""
 
 
 HIGHEST_ORDER = 199
@@ -151,18 +164,16 @@ class Models:
         nearest[below] = 0.0
         return nearest
 
-    def spread(self, case: Numbers, frequency: Floats, figures: FiguresOfUses) -> Floats:
+    def spread(self, case: Numbers, figures: FiguresOfUses) -> Floats:
         """Lowest and highest of two figures over the variants of each case.
 
         Parameters
         ----------
         case : ndarray of int, shape (n,)
             The case of each use.
-        frequency : ndarray, shape (n,)
-            [Hz].
         figures : callable
-            ``figures(voltage, current, which)`` gives two figures, each of shape (m,), from the inputs of the uses
-            ``which`` (numbers into ``case``).
+            ``figures(model, index, which)`` gives two figures, each of shape (m,), of the stubs ``index`` of a model,
+            for the uses ``which`` (numbers into ``case``).
 
         Returns
         -------
@@ -174,7 +185,7 @@ class Models:
             use, variant = _uses_with_variants(case, owner)
             if not len(use):
                 continue
-            for figure, values in enumerate(figures(*stack.input(variant, frequency[use]), use)):
+            for figure, values in enumerate(figures(stack, variant, use)):
                 np.fmin.at(low[figure], use, values)
                 np.fmax.at(high[figure], use, values)
         return np.array([low, high])

@@ -12,10 +12,13 @@ import numpy as np
 from stubsi.errors import UnknownValueError, ValidityError
 from stubsi.memory import Memory
 from stubsi.physics.chain import Chain, check_stub
+from stubsi.physics.loss_curve import FROM, least_power, one_db_estimate, one_db_frequency
 from stubsi.physics.notch import first_notch
-from stubsi.physics.reactance import notch
+from stubsi.physics.power_curve import chain_inputs, not_reflected_curve, power_curve
+from stubsi.physics.reactance import HIGHEST_RATIO, notch, quasi_static
 from stubsi.physics.solved_barrel import SolvedBarrel, solve
 from stubsi.physics.sweep import AbcdSweep, InputSweep
+from stubsi.physics.uniform_line import decibels
 from stubsi.provenance import Provenance
 from stubsi.stubs.as_barrel import barrel_of
 from stubsi.stubs.hole_return_paths import RETURN_VIAS, ReturnNote, return_paths, too_near
@@ -75,24 +78,39 @@ class _Refused(NamedTuple):
 
 
 class _Notch(NamedTuple):
-    """First notch on a 50 ohm line [Hz], and the frequency at which the reactance first vanishes [Hz].
+    """First notch on a 50 ohm line, frequency at which the reactance first vanishes, and narrow resonance [Hz].
 
     Infinite: the stub has no electrical length.
     """
 
     frequency: float
     zero: float
+    jump: float
 
 
 REMEMBERED = 10_000
 """How many solved cases, and how many of their first notches, are remembered."""
 _solved_cases: Memory[Case, _SolvedCase | _Refused] = Memory(REMEMBERED)
 _first_notches: Memory[_Variant, _Notch] = Memory(REMEMBERED)
+_one_db: Memory[tuple[_Variant, float], tuple[float, float]] = Memory(REMEMBERED)
 
 
 def _find_first_notches(variants: Sequence[_Variant]) -> list[_Notch]:
-    frequency, zero = first_notch(_chain(variants))
-    return [_Notch(*row) for row in zip(np.nan_to_num(frequency, nan=np.inf).tolist(), zero.tolist(), strict=True)]
+    frequency, zero, jump = first_notch(_chain(variants))
+    columns = (np.nan_to_num(frequency, nan=np.inf).tolist(), zero.tolist(), jump.tolist())
+    return [_Notch(*row) for row in zip(*columns, strict=True)]
+
+
+def _find_one_db(variants_and_lines: Sequence[tuple[_Variant, float]]) -> list[tuple[float, float]]:
+    variants, lines = zip(*variants_and_lines, strict=True)
+    stack, z0 = SolvedStack(variants), np.array(lines)
+    estimate, impedance = quasi_static(stack.chain)
+    highest = np.fmin(stack.chain.highest_frequency(), HIGHEST_RATIO * estimate)
+    found = one_db_frequency(
+        power_curve(chain_inputs(stack.chain), z0), one_db_estimate(estimate, impedance, z0), highest, stack.jump
+    )
+    found[np.isnan(found)] = np.inf  # no electrical length, no loss
+    return list(zip(np.minimum(found, highest).tolist(), found.tolist(), strict=True))
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,6 +137,11 @@ class SolvedStack:
         """Voltage and current at the input of a single stub over frequency [Hz]."""
         return InputSweep(self.chain)
 
+    @cached_property
+    def jump(self) -> NDArray[np.float64]:
+        """Frequency of a narrow resonance [Hz], NaN where there is none."""
+        return np.array([notch.jump for notch in self._first])
+
     def __getstate__(self) -> dict[str, tuple[_Variant, ...]]:
         """The variants only: the chain is made again when it is needed."""
         return {"variants": self.variants}
@@ -134,7 +157,7 @@ class SolvedStack:
 
     def notch_note(self, index: int) -> NotchNote | None:
         """Why the first notch of a stub is no sharp notch of its own; None if it is one."""
-        frequency, zero = self._first[index]
+        frequency, zero, _ = self._first[index]
         if np.isinf(frequency) or frequency > BLURRED_BELOW * zero:
             return None
         has_return_vias = bool(self.variants[index].path.positions)
@@ -157,6 +180,29 @@ class SolvedStack:
         f[index, place] = frequency
         voltage, current = self.chain.voltage_current(f)
         return voltage[index, place], current[index, place]
+
+    def one_db(
+        self, index: NDArray[np.intp], z0: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """1 dB frequency [Hz] of the stubs of these numbers in lines of these impedances [ohm], twice.
+
+        Where the model is no longer valid before 1 dB is reached: the highest valid frequency, and infinity.
+        """
+        wanted = [(self.variants[number], line) for number, line in zip(index.tolist(), z0.tolist(), strict=True)]
+        low, high = np.array(_one_db.all(wanted, _find_one_db)).reshape(-1, 2).T
+        return low, high
+
+    def in_band(
+        self, index: NDArray[np.intp], frequency: NDArray[np.float64], z0: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Least return loss and greatest loss [dB] of the stubs of these numbers, each from 0 up to its frequency."""
+        part = SolvedStack(tuple(self.variants[number] for number in index.tolist()))
+        inputs, jump = chain_inputs(part.chain), self.jump[index]
+        rises_below = FROM * one_db_estimate(*quasi_static(part.chain), z0)
+        left, not_reflected = (
+            least_power(curve(inputs, z0), rises_below, frequency, jump) for curve in (power_curve, not_reflected_curve)
+        )
+        return decibels(np.sqrt(1 - not_reflected)), decibels(np.sqrt(left))
 
 
 def _chain(variants: Sequence[_Variant]) -> Chain:

@@ -10,7 +10,16 @@ from scipy.constants import c
 
 from stubsi.board.layers import Laminate
 from stubsi.errors import UnknownValueError
-from stubsi.physics.uniform_line import UniformLine, coax_impedance, disk_end_capacitance, quarter_wave
+from stubsi.physics.loss_curve import one_db_below_notch
+from stubsi.physics.power_curve import power_curve
+from stubsi.physics.uniform_line import (
+    UniformLine,
+    coax_impedance,
+    decibels,
+    disk_end_capacitance,
+    quarter_wave,
+    shunt_s,
+)
 from stubsi.provenance import Provenance
 from stubsi.stubs.models import Models
 from stubsi.stubs.uniform_stub import AS_GIVEN, COPPER, GIVEN_DELAY, GIVEN_DK, LAMINATE
@@ -86,6 +95,30 @@ class UniformStack:
     ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
         """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""
         return self._take(index).input(frequency)
+
+    def one_db(
+        self, index: NDArray[np.intp], z0: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """1 dB frequency [Hz] of the stubs of these numbers in lines of these impedances [ohm], twice."""
+
+        def inputs(
+            rows: NDArray[np.intp], frequency: NDArray[np.float64]
+        ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
+            voltage, current = self.input(index[rows], frequency[:, 0])
+            return voltage[:, None], current[:, None]
+
+        found = one_db_below_notch(power_curve(inputs, z0), self.notch(1, index))
+        return found, found
+
+    def in_band(
+        self, index: NDArray[np.intp], frequency: NDArray[np.float64], z0: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Least return loss and greatest loss [dB] of the stubs of these numbers, each from 0 up to its frequency.
+
+        The loss of a uniform stub rises up to its first notch, and no later one is deeper.
+        """
+        reflected, passed = shunt_s(*self.input(index, np.fmin(frequency, self.notch(1, index))), z0)
+        return decibels(reflected), decibels(passed)
 
     def _take(self, index: NDArray[np.intp]) -> UniformLine:
         return UniformLine(**{f.name: np.asarray(getattr(self.line, f.name))[index] for f in fields(self.line)})
