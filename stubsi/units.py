@@ -235,6 +235,24 @@ def _unit(registry: pint.UnitRegistry[Any], unit: str) -> pint.Unit:
     return registry.Unit(unit)
 
 
+def shown_number(si: float | None, kind: Kind) -> float | None:
+    """A figure as tables hold it: a plain number in the unit that is shown for its kind.
+
+    Parameters
+    ----------
+    si : float or None
+        In SI units.
+    kind : str
+        A key of ``SHOWN``.
+
+    Returns
+    -------
+    float or None
+        None where ``si`` is.
+    """
+    return None if si is None else si / SHOWN[kind][1]
+
+
 def show(si: float | None, kind: Kind | RateKind, digits: int = 4) -> str:
     """Show an SI float as text in the unit that its kind is shown in.
 

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import example, given
 from hypothesis import strategies as st
 
-from stubsi import Criterion, ReturnVias, check_stub, hole_model, plan, rank, stub_budget
+from stubsi import Criterion, ReturnVias, Stub, check_stub, hole_model, plan, rank, stub_budget
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
-from stubsi.errors import StubsiError
+from stubsi.errors import StubsiError, UnknownValueError
 from tests import drilling_boards as made
 from tests import margin_boards as mb
 from tests.strategies import physical
@@ -47,6 +47,23 @@ def test_scikit_rf_has_1_db_there():
     assert row.one_db_si == pytest.approx(min(found), rel=1e-3)
     assert row.one_db_si == row.one_db_to_si
     assert min(found) < 0.9 * max(found)
+
+
+def test_a_stub_by_itself_says_where_it_reaches_1_db():
+    """The object of a hole, and that of a uniform line: the same as in the ranking and in a check."""
+    board = mb.board(mb.net("A", ("TOP", "S2"), signal="112 GBd"), layers=SOLVED["stackup"])
+    (stub,) = hole_model(board, "A.0").stubs
+    assert stub.one_db_frequency(z0="50 ohm").m_as("Hz") == pytest.approx(rank(board)["A"].one_db_si, rel=1e-9)
+    one_plane_between = mb.board(mb.net("A", ("TOP", "S1"), signal="112 GBd"), layers=SOLVED["stackup"])
+    low, high = hole_model(one_plane_between, "A.0").stubs[0].one_db_frequency(z0="50 ohm").m_as("GHz")
+    assert low < high < 1.1 * low
+    line = Stub(stub_length="5 mm", dk_eff=4.0, z_stub="50 ohm")
+    check = check_stub("5 mm", "1 Gb/s", **LINE)
+    assert line.one_db_frequency(z0="50 ohm").m_as("Hz") == pytest.approx(check.one_db_si, rel=1e-12)
+    assert line.loss(line.one_db_frequency(z0="20 ohm"), z0="20 ohm") == pytest.approx(1.0, abs=1e-9)
+    assert math.isnan(Stub(stub_length="0 mm", dk_eff=4.0).one_db_frequency(z0="50 ohm").m_as("GHz"))
+    with pytest.raises(UnknownValueError, match="impedance is unknown"):
+        Stub(stub_length="5 mm", dk_eff=4.0).one_db_frequency(z0="50 ohm")
 
 
 def test_a_leg_of_a_pair_hangs_in_half_of_the_differential_impedance():
@@ -112,6 +129,10 @@ def test_a_plan_drills_to_it():
     after = found.consequences().worst["A"]
     assert after.verdict == "pass"
     assert after.one_db_si >= 1.5 * 12.5e9
+    change = found.consequences()["A"]
+    assert change.one_db_si[0] < 1.5 * 12.5e9 < change.one_db_si[2] == after.one_db_si
+    table = found.consequences().to_frame()
+    assert table["1 dB frequency, worst [GHz]"][0] == pytest.approx(after.one_db_si / 1e9)
 
 
 @pytest.mark.parametrize(

@@ -220,7 +220,7 @@ CALLS = {
         f"{type(stub).__name__}.{name}": (getattr(stub, name), arguments)
         for stub in (STUB, HOLE_MODEL.below)
         for name, arguments in {
-            "loss": SWEEP, "network": SWEEP, "notch_frequency": {"order": 1},
+            "loss": SWEEP, "network": SWEEP, "notch_frequency": {"order": 1}, "one_db_frequency": {"z0": "50 ohm"},
             "input_admittance": {"frequency": ["1 GHz"]},
         }.items()
     },

@@ -18,6 +18,7 @@ from stubsi.margin.ranking import Ranking
 from stubsi.margin.verdict import Verdict
 from stubsi.stubs.as_barrel import Bore
 from stubsi.stubs.cases import stub_table
+from stubsi.units import shown_number
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -49,6 +50,8 @@ class NetChange:
         Name of the net.
     margin : three of float or None
         First notch over Nyquist [-]; None where there is no stub or no figure.
+    one_db_si : three of float or None
+        1 dB frequency [Hz]; None as above.
     loss : three of float or None
         Loss at Nyquist [dB]; None as above.
     verdict : three of Verdict
@@ -61,6 +64,7 @@ class NetChange:
 
     net: str
     margin: tuple[float | None, float | None, float | None]
+    one_db_si: tuple[float | None, float | None, float | None]
     loss: tuple[float | None, float | None, float | None]
     verdict: tuple[Verdict, Verdict, Verdict]
     hits: int
@@ -148,6 +152,9 @@ class Consequences:
         }
         for i, moment in enumerate(MOMENTS):
             columns[f"first notch / Nyquist, {moment}"] = [net.margin[i] for net in self.nets]
+            columns[f"1 dB frequency, {moment} [GHz]"] = [
+                shown_number(net.one_db_si[i], "frequency") for net in self.nets
+            ]
             columns[f"loss at Nyquist, {moment} [dB]"] = [net.loss[i] for net in self.nets]
             columns[f"verdict, {moment}"] = [str(net.verdict[i]) for net in self.nets]
         return pd.DataFrame({**columns, "why": [net.why for net in self.nets]})
@@ -187,6 +194,7 @@ def _change(net: str, rows: list[NetMargin], hits: int, refusals: list[str]) -> 
     return NetChange(
         net=net,
         margin=(before.margin, nominal.margin, worst.margin),
+        one_db_si=(before.one_db_si, nominal.one_db_si, worst.one_db_si),
         loss=(before.loss, nominal.loss, worst.loss),
         verdict=verdict,
         hits=hits,

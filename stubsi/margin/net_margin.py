@@ -6,8 +6,7 @@ from dataclasses import FrozenInstanceError
 from typing import TYPE_CHECKING, NamedTuple, NoReturn
 
 from stubsi.board.names import shortened
-from stubsi.unit_names import SHOWN
-from stubsi.units import quantity, show
+from stubsi.units import quantity, show, shown_number
 
 if TYPE_CHECKING:
     from stubsi.margin.reason import Reason
@@ -169,8 +168,7 @@ def table_number(row: NetMargin, name: str) -> float | None:
     -------
     float or None
     """
-    si: float | None = getattr(row, f"{name}_si")
-    return None if si is None else si / SHOWN[_KINDS[name]][1]
+    return shown_number(getattr(row, f"{name}_si"), _KINDS[name])
 
 
 def table_value(row: NetMargin, name: str) -> str | float | None:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from stubsi.show.tables import Column, as_html, as_text
 from stubsi.show.text_lines import wrapped
+from stubsi.units import shown_number
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -35,6 +36,8 @@ def consequences_text(consequences: Consequences) -> str:
         Column("margin before", _margin(BEFORE), unit="x Nyq", align="right"),
         Column("margin nominal", _margin(NOMINAL), unit="x Nyq", align="right"),
         Column("margin worst", _margin(WORST), unit="x Nyq", align="right"),
+        Column("1 dB before", _one_db(BEFORE), unit="GHz", align="right"),
+        Column("1 dB worst", _one_db(WORST), unit="GHz", align="right"),
         Column("loss before", _loss(BEFORE), unit="dB", align="right"),
         Column("loss worst", _loss(WORST), unit="dB", align="right"),
         Column("verdict before -> worst", lambda net: f"{net.verdict[BEFORE]} -> {net.verdict[WORST]}"),
@@ -60,6 +63,8 @@ def consequences_html(consequences: Consequences) -> str:
         Column("first notch / Nyquist, before", _margin(BEFORE), align="right"),
         Column("first notch / Nyquist, nominal", _margin(NOMINAL), align="right"),
         Column("first notch / Nyquist, worst", _margin(WORST), align="right"),
+        Column("1 dB frequency, before", _one_db(BEFORE), unit="GHz", align="right"),
+        Column("1 dB frequency, worst", _one_db(WORST), unit="GHz", align="right"),
         Column("loss at Nyquist, before", _loss(BEFORE), unit="dB", align="right"),
         Column("loss at Nyquist, worst", _loss(WORST), unit="dB", align="right"),
         Column("verdict before", lambda net: net.verdict[BEFORE]),
@@ -71,6 +76,10 @@ def consequences_html(consequences: Consequences) -> str:
 
 def _margin(moment: int) -> Callable[[NetChange], str]:
     return lambda net: _figure(net.margin[moment])
+
+
+def _one_db(moment: int) -> Callable[[NetChange], str]:
+    return lambda net: _figure(shown_number(net.one_db_si[moment], "frequency"))
 
 
 def _loss(moment: int) -> Callable[[NetChange], str]:

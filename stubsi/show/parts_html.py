@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stubsi.show.tables import Column, as_html, pairs_html
-from stubsi.units import show
+from stubsi.units import show, shown_number
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -153,6 +153,7 @@ def net_change_html(change: NetChange) -> str:
     """
     rows = [
         ("first notch / Nyquist", _three(change.margin)),
+        ("1 dB frequency, GHz", _three([shown_number(one_db, "frequency") for one_db in change.one_db_si])),
         ("loss at Nyquist, dB", _three(change.loss)),
         ("verdict", ", ".join(change.verdict)),
         ("hits", str(change.hits)),
@@ -195,6 +196,6 @@ def _left(left: PlatingLeft) -> str:
     return f"{show(left.least_si, 'length')} to {show(left.most_si, 'length')}"
 
 
-def _three(figures: tuple[float | None, float | None, float | None]) -> str:
+def _three(figures: Iterable[float | None]) -> str:
     """Figure before drilling, after nominal and after worst-case drilling."""
     return ", ".join("-" if figure is None else f"{figure:.2f}" for figure in figures)

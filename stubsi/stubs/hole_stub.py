@@ -10,7 +10,7 @@ import numpy as np
 from stubsi.physics.uniform_line import decibels, shunt_s
 from stubsi.stubs.notch_formula import one_order
 from stubsi.stubs.solved_model import check_frequency
-from stubsi.units import quantity, to_si
+from stubsi.units import one_si, quantity, to_si
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from stubsi.provenance import Provenance
     from stubsi.stubs.cases import Case
     from stubsi.stubs.model_choice import ModelChoice
-    from stubsi.stubs.models import Models
+    from stubsi.stubs.models import Electrical, Models
     from stubsi.units import Dimensioned, DimensionedArray, Quantity
 
     FloatArray = NDArray[np.float64]
@@ -97,6 +97,28 @@ class HoleStub:
         """
         low, high = self.models.notch(one_order(order))[:, 0]
         return quantity(low if low == high else np.array([low, high]), "frequency")
+
+    def one_db_frequency(self, *, z0: Dimensioned) -> Quantity:
+        """Lowest frequency at which the loss of this stub, in shunt on a line, reaches 1 dB.
+
+        Parameters
+        ----------
+        z0 : impedance
+            Of the line; half the differential impedance for the leg of a pair.
+
+        Returns
+        -------
+        pint.Quantity
+            In GHz. Where it is a range (unknown return vias): its lower and upper end. Infinite: beyond all that the
+            model holds for.
+        """
+        line = one_si(z0, "impedance", "z0")
+
+        def one_db(model: Electrical, index: NDArray[np.intp], use: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+            return model.one_db(index, np.full(len(use), line))
+
+        (low, _), (_, high) = self.models.spread(np.zeros(1, dtype=np.intp), one_db)
+        return quantity(low[0] if low == high else np.array([low[0], high[0]]), "frequency")
 
     def input_si(self, frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
         """Voltage and current into the stub, to a common factor.

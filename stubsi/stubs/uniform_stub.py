@@ -23,7 +23,7 @@ from stubsi.physics.uniform_line import (
 )
 from stubsi.provenance import Provenance
 from stubsi.stubs.notch_formula import checked_order
-from stubsi.units import one_number, quantity, show, to_si
+from stubsi.units import one_number, one_si, quantity, show, to_si
 from stubsi.value import Dimension, OptionalDimension, Value, value_object
 
 if TYPE_CHECKING:
@@ -241,6 +241,29 @@ class Stub(Value):
         """
         return self.line.notch(order)
 
+    def one_db_frequency(self, *, z0: Dimensioned) -> Quantity:
+        """Lowest frequency at which the loss of this stub, in shunt on a line, reaches 1 dB.
+
+        Parameters
+        ----------
+        z0 : impedance
+            Of the line; half the differential impedance for the leg of a pair.
+
+        Returns
+        -------
+        pint.Quantity
+            In GHz; NaN for a stub of length zero, infinite where not even the notch has a loss of 1 dB.
+
+        Raises
+        ------
+        UnknownValueError
+            The stub's impedance is not known.
+        """
+        line = one_si(z0, "impedance", "z0")
+        self._check_impedance()
+        length = self.stub_length_si
+        return quantity(self.single_line.one_db(length, line) if length else math.nan, "frequency")
+
     def input_si(self, frequency: float | FloatArray) -> tuple[ComplexArray, ComplexArray]:
         """Voltage and current at the input for 1 V at the open end.
 
@@ -259,10 +282,13 @@ class Stub(Value):
         UnknownValueError
             The stub's impedance is not known.
         """
-        if self.stub_length_si and np.isnan(self.line.z_stub):
-            raise UnknownValueError("the stub's impedance is unknown: give z_stub, or drill and antipad.")
+        self._check_impedance()
         line = self.line if self.stub_length_si else UniformLine(stub_length=0.0, dk=1.0, z_stub=1.0)
         return line.input(frequency)
+
+    def _check_impedance(self) -> None:
+        if self.stub_length_si and np.isnan(self.line.z_stub):
+            raise UnknownValueError("the stub's impedance is unknown: give z_stub, or drill and antipad.")
 
     def input_admittance(self, frequency: DimensionedArray) -> ComplexArray:
         """Admittance into the stub.
