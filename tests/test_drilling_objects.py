@@ -196,6 +196,7 @@ def test_parts_of_a_plan_show_in_a_notebook():
 def test_a_table_of_consequences_names_every_column_once():
     lines = str(fresh().consequences()).splitlines()
     titles, units = next((line, lines[i + 1]) for i, line in enumerate(lines) if line.startswith("net "))
-    for title in ("margin before", "margin nominal", "margin worst", "loss before", "loss worst"):
+    for title in ("margin before", "margin nominal", "margin worst", "1 dB before", "1 dB worst", "loss before",
+                  "loss worst"):  # fmt: skip
         assert title in titles
-    assert units.split() == ["x", "Nyq"] * 3 + ["dB"] * 2
+    assert units.split() == ["x", "Nyq"] * 3 + ["GHz"] * 2 + ["dB"] * 2
