@@ -26,6 +26,8 @@ class Provenance:
         figure.
     low, high : float
         The true notch is expected between these multiples of the computed one.
+    nearly_notch : float, optional
+        A dip below the notch is nearly deep enough to be one. It is not expected below this frequency [Hz].
     not_solved : str, optional
         Why a uniform line replaces a solved stub: the input that is missing, or the limit of the model that is
         exceeded. None for a solved stub, and for a stub that the user wants as a uniform line.
@@ -38,6 +40,7 @@ class Provenance:
     model_error: str
     low: float = 1 - HARDWARE_ERROR
     high: float = 1 + HARDWARE_ERROR
+    nearly_notch: float | None = None
     not_solved: str | None = None
     open_inputs: tuple[str, ...] = ()
 

@@ -129,7 +129,7 @@ def s21_minimum(chain, z0=50.0):
         [Hz] and |S21| [-], each (n_stub,); NaN for a stub without length. A radiating stub has its minimum below the
         frequency where Im Z_in = 0, if there is one.
     """
-    return minimum_of_s21(chain, z0, followed(chain))
+    return minimum_of_s21(chain, z0, followed(chain))[:2]
 
 
 def resonance(chain):

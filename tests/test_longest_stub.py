@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from stubsi import Criterion
 from stubsi.margin.figures import Measurable, Spread
-from stubsi.margin.longest_stub import CLEAR, RESOLUTION, Permit, Wanted, ends_of, longest, longest_permitted
+from stubsi.margin.longest_stub import CLEAR, RESOLUTION, Permit, Wanted, longest, longest_permitted
 from stubsi.margin.stub_verdict import rows_of
 from stubsi.stubs.as_barrel import Bore
 from stubsi.stubs.drawn import stub_shapes
@@ -117,8 +117,8 @@ def test_ends_are_the_faces_beyond_the_layer_in_use():
     """From S1, 0.03 mm copper and 0.2 mm laminate in turn, to the far face of BOT; upwards likewise."""
     board = mb.board(mb.net("A", ("S1",)))
     up, down = stub_shapes(board.stackup, mb.VIA, board.span(board.nets[0].holes[0]))
-    assert ends_of(down) * 1e3 == pytest.approx([0.2, 0.23, 0.43, 0.46, 0.66, 0.69, 0.89, 0.92])
-    assert ends_of(up) * 1e3 == pytest.approx([0.2, 0.23, 0.43, 0.46])
+    assert down.face_lengths_si * 1e3 == pytest.approx([0.2, 0.23, 0.43, 0.46, 0.66, 0.69, 0.89, 0.92])
+    assert up.face_lengths_si * 1e3 == pytest.approx([0.2, 0.23, 0.43, 0.46])
 
 
 class Countable(Stubs):

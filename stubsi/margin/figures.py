@@ -251,8 +251,7 @@ def _distinct(keys: Numbers) -> tuple[Numbers, Numbers]:
 
 def _notch(models: Models, case: Numbers) -> Spread:
     low, high = models.first_notch[:, case]
-    below, above = models.notch_bounds[:, case]
-    return Spread(low * below, low, high, high * above)
+    return Spread(models.least_notch[case], low, high, high * models.notch_bounds[1, case])
 
 
 def _one_db(models: Models, uses: _Uses) -> Spread:

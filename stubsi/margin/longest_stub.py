@@ -99,7 +99,7 @@ def longest_permitted(permits: Sequence[Permit], figures: FiguresAt) -> FloatArr
 
     def search(new: Sequence[Permit]) -> list[float]:
         wanted = [
-            Wanted(numbers[permit], permit.criterion, permit.nyquist, ends_of(permit.shape), end=permit.end)
+            Wanted(numbers[permit], permit.criterion, permit.nyquist, permit.shape.face_lengths_si, end=permit.end)
             for permit in new
         ]
         return [float(length) for length in longest(wanted, figures)]
@@ -217,21 +217,3 @@ def _secant(earlier: tuple[int, float], latest: tuple[int, float], met: int, mis
     if met - 1 < root < missed + 1:
         return min(max(round(root), met + 1), missed - 1)
     return (met + missed) // 2
-
-
-def ends_of(shape: StubShape) -> FloatArray:
-    """Lengths at which a stub passes a face of a layer, and its full length.
-
-    Parameters
-    ----------
-    shape : StubShape
-
-    Returns
-    -------
-    ndarray
-        [m], rising.
-    """
-    stackup, full = shape.stackup, shape.stub_length_si
-    beyond = np.array(stackup.edges_si) - shape.start_si
-    beyond = np.sort(beyond if shape.side == "bottom" else -beyond)
-    return np.append(beyond[(beyond > 1e-9) & (beyond < full - 1e-9)], full)

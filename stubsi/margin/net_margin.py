@@ -32,13 +32,14 @@ class NetMargin(NamedTuple):
     stub_length_si : float or None
         Its length [m]; ``stub_length`` is a quantity in mm.
     first_notch_si, first_notch_to_si : float or None
-        Ends of the range of the first notch [Hz], equal where all is known. ``first_notch`` and ``first_notch_to`` are
+        Ends of the range of the first notch [Hz], equal where all is known. Where none is found as far up as the model
+        holds: the frequency below which there is none, and infinity. ``first_notch`` and ``first_notch_to`` are
         quantities in GHz.
     margin : float or None
         First notch over Nyquist [-].
     one_db_si, one_db_to_si : float or None
         Ends of the range of the 1 dB frequency [Hz], the lowest over the stubs; equal where all is known.
-        None: unknown, without stub, or without end. ``one_db`` and ``one_db_to`` are quantities in GHz.
+        None: unknown or without stub. ``one_db`` and ``one_db_to`` are quantities in GHz.
     loss : float or None
         Loss at Nyquist [dB]: the shunt losses of the stubs of the worse leg, summed without interaction.
     return_loss : float or None

@@ -44,16 +44,17 @@ def net_rows(ranking: Ranking, numbers: NDArray[np.intp]) -> list[NetMargin]:
     figures, nets = ranking.figures, [ranking.board.signal_nets[number] for number in numbers.tolist()]
     verdicts: list[Verdict] = ranking.verdicts[numbers].tolist()
     criteria = [str(criterion) for criterion in ranking.criteria]
+    ranged = np.isfinite(figures.notch.low[numbers])
     columns: dict[str, Sequence[object]] = {
         "net": [net.name for net in nets],
         "signal": _signal_texts([ranking.board.signals[number] for number in numbers.tolist()]),
         "nyquist_si": figures.nyquist[numbers].tolist(),
         **_columns_of_governing_stubs(ranking, numbers),
         "first_notch_si": _none_where_unknown(figures.notch.low[numbers]),
-        "first_notch_to_si": _none_where_unknown(figures.notch.high[numbers]),
+        "first_notch_to_si": _none_where_unknown(figures.notch.high[numbers], ranged),
         "margin": _none_where_unknown(figures.notch.low[numbers] / figures.nyquist[numbers]),
         "one_db_si": _none_where_unknown(figures.one_db.low[numbers]),
-        "one_db_to_si": _none_where_unknown(figures.one_db.high[numbers]),
+        "one_db_to_si": _none_where_unknown(figures.one_db.high[numbers], ranged),
         "loss": _none_where_unknown(figures.nyquist_loss[numbers]),
         "return_loss": _none_where_unknown(figures.nyquist_return_loss[numbers]),
         "verdict": [Verdict.WAIVED if net.waiver else verdict for net, verdict in zip(nets, verdicts, strict=True)],
@@ -63,10 +64,13 @@ def net_rows(ranking: Ranking, numbers: NDArray[np.intp]) -> list[NetMargin]:
     return list(map(NetMargin._make, zip(*(columns[name] for name in NetMargin._fields), strict=True)))
 
 
-def _none_where_unknown(values: NDArray[np.float64]) -> list[float | None]:
-    """Values as a list, with None for what is no figure (no stub, unknown): an empty cell."""
+def _none_where_unknown(values: NDArray[np.float64], ranged: NDArray[np.bool_] | bool = False) -> list[float | None]:
+    """Values as a list, with None for what is no figure (no stub, unknown): an empty cell.
+
+    ``ranged``: where infinity is the upper end of a range.
+    """
     known = values.astype(object)
-    known[~np.isfinite(values)] = None
+    known[~(np.isfinite(values) | (np.isinf(values) & ranged))] = None
     return list(known)
 
 
@@ -127,6 +131,7 @@ def _reasons(
     drills = _drills(ranking, stubs.only((verdict == Verdict.DRILL)[stubs.row]))
     kept = _kept(ranking, stubs.only((verdict == Verdict.CANNOT_HELP)[stubs.row]))
     missing = _missing(ranking, numbers, verdict == Verdict.UNDECIDED)
+    nearly = _nearly(ranking, numbers, verdict == Verdict.MARGINAL)
     legs = _leg_differences(ranking, stubs.only(np.array([net.is_pair for net in nets], dtype=bool)[stubs.row]))
     criteria = [ranking.criteria[number] for number in ranking.criterion_number[numbers].tolist()]
     low, high = ranking.measured.low[numbers].tolist(), ranking.measured.high[numbers].tolist()
@@ -135,7 +140,7 @@ def _reasons(
     return [
         Reason(
             verdict, figure if stub else None, drills.get(row, ()), kept.get(row, ()), missing.get(row), legs.get(row),
-            net.waiver,
+            net.waiver, nearly.get(row),
         )
         for row, (verdict, figure, stub, net) in enumerate(zip(verdicts, figures, has_stub.tolist(), nets, strict=True))
     ]  # fmt: skip
@@ -193,6 +198,20 @@ def _missing(ranking: Ranking, numbers: NDArray[np.intp], undecided: NDArray[np.
     governing = ranking.table.case[ranking.figures.governing[numbers[rows]]].tolist()
     ranges = ["; ".join(models.provenance[case].open_inputs) or NO_RULE for case in governing]
     return {row: known or is_open for row, known, is_open in zip(rows.tolist(), inputs, ranges, strict=True)}
+
+
+def _nearly(ranking: Ranking, numbers: NDArray[np.intp], marginal: NDArray[np.bool_]) -> dict[int, float]:
+    """By row: dip that is nearly a notch, over Nyquist, where it makes the verdict of a net."""
+    figures, models = ranking.figures, ranking.models
+    found = {}
+    for row in np.flatnonzero(marginal).tolist():
+        number = numbers[row]
+        criterion = ranking.criteria[ranking.criterion_number[number]]
+        case = ranking.table.case[figures.governing[number]]
+        by_model = models.first_notch[0, case] * models.notch_bounds[0, case] / figures.nyquist[number]
+        if criterion.measure is Measure.NOTCH_RATIO and by_model >= criterion.limit:
+            found[row] = float(figures.notch.worst[number] / figures.nyquist[number])
+    return found
 
 
 def _leg_differences(ranking: Ranking, stubs: _Stubs) -> dict[int, LegDifference | None]:

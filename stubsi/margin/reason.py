@@ -87,6 +87,9 @@ class Reason(NamedTuple):
         For a pair of unequal legs.
     waiver : str
         Why the net is excused; empty if it is not.
+    nearly : float or None
+        For a marginal net: dip that is nearly a notch, over Nyquist [-], where it decides; None where the model's
+        uncertainty does.
     """
 
     verdict: Verdict
@@ -96,6 +99,7 @@ class Reason(NamedTuple):
     missing: str | None = None
     legs: LegDifference | None = None
     waiver: str = ""
+    nearly: float | None = None
 
     def __repr__(self) -> str:
         return f"<Reason {self.verdict}: {shortened(str(self), 150)}>"
@@ -109,8 +113,13 @@ class Reason(NamedTuple):
             return "no stub"
         parts: list[object] = [self.figure, self.missing or "", *self.drills, *self.kept, self.legs or ""]
         if self.verdict == Verdict.MARGINAL:
-            parts.insert(1, "within the model's uncertainty of the limit")
+            parts.insert(1, self._why_marginal())
         return "; ".join(filter(None, map(str, parts)))
+
+    def _why_marginal(self) -> str:
+        if self.nearly is None:
+            return "within the model's uncertainty of the limit"
+        return f"a dip that is nearly a notch may lie at {self.nearly:.3g} x Nyquist"
 
 
 def leg_difference(p_si: Sequence[float], n_si: Sequence[float]) -> LegDifference | None:

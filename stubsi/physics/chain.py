@@ -230,6 +230,8 @@ class Chain:
         ``eps`` is the permittivity of every profile.
         """
         barrels = self.barrels
+        if not len(barrels.column):
+            return np.zeros((*barrels.skin.shape, f.shape[1]), dtype=complex)
         f = f[barrels.profile_barrel]
         k = wavenumber(f, eps)
         outer, profile = outer_field(k, self.conductors), barrels.profile_of_column

@@ -10,7 +10,7 @@ from stubsi.physics.power_curve import Bracket, chain_inputs, least_of, power_cu
 from stubsi.physics.reactance import HIGHEST_RATIO, Followed, followed
 
 if TYPE_CHECKING:
-    from stubsi.physics.arrays import FloatArray, IndexArray
+    from stubsi.physics.arrays import BoolArray, FloatArray, IndexArray
     from stubsi.physics.chain import Chain
     from stubsi.physics.power_curve import PowerCurve
 
@@ -30,6 +30,9 @@ SECOND_LOOK = np.linspace(0.92, 1.08, 40)
 that the first look sees one; the deeper of them is the notch."""
 APART = 1e-6
 """Least relative distance of two samples between which a turning point is placed [-]."""
+NEARLY_DEEP, NEARLY_RISE = 10**-0.2, 10**0.002
+"""A minimum of S21 with at most this share of the power left (2 dB), beyond which the power rises by at least this
+factor (0.02 dB), is nearly a notch [-]. A little more length may make it one."""
 CLOSE = 1.05
 """Samples within this factor of a limit [-] may be on its other side once the turning points are placed exactly."""
 RADIATING = 1.5
@@ -49,11 +52,20 @@ class FirstNotch(NamedTuple):
         Where the reactance vanishes [Hz]; NaN also where it does not.
     jump : ndarray, shape (n_stub,)
         Where the phase of the reactance jumps, at a narrow resonance of a cavity [Hz]; NaN where it does not.
+    is_notch : ndarray of bool, shape (n_stub,)
+        Whether there is one. Otherwise ``frequency`` is that of the deepest minimum, which is less than 3 dB deep.
+    nearly : ndarray, shape (n_stub,)
+        Lowest frequency of a minimum that is a notch, or nearly one [Hz]; else infinite.
+    searched : ndarray, shape (n_stub,)
+        Up to where a notch was searched for [Hz].
     """
 
     frequency: FloatArray
     zero: FloatArray
     jump: FloatArray
+    is_notch: BoolArray
+    nearly: FloatArray
+    searched: FloatArray
 
 
 def first_notch(chain: Chain, z0: float = 50.0) -> FirstNotch:
@@ -80,14 +92,32 @@ def first_notch(chain: Chain, z0: float = 50.0) -> FirstNotch:
         resistance = np.real(voltage / current)[:, 0]
     sharp = (resistance < RADIATING) & np.isnan(jump) & (zero <= estimate)
     blurred = np.flatnonzero(~sharp)
-    frequency = zero.copy()
+    frequency, nearly, searched, is_notch = zero.copy(), zero.copy(), zero.copy(), sharp.copy()
     if blurred.size:
-        of_blurred = Followed(*(part[blurred] for part in reactance))
-        frequency[blurred] = minimum_of_s21(chain.only(blurred), z0, of_blurred)[0]
-    return FirstNotch(frequency, zero, jump)
+        lowest = minimum_of_s21(chain.only(blurred), z0, Followed(*(part[blurred] for part in reactance)))
+        frequency[blurred], nearly[blurred], searched[blurred] = lowest.frequency, lowest.nearly, lowest.searched
+        is_notch[blurred] = lowest.magnitude**2 <= DEEP
+    return FirstNotch(frequency, zero, jump, is_notch, nearly, searched)
 
 
-def minimum_of_s21(chain: Chain, z0: float, reactance: Followed) -> tuple[FloatArray, FloatArray]:
+class LowestMinimum(NamedTuple):
+    """First minimum of S21 of stubs that counts as a notch; the deepest one where none does.
+
+    Parameters
+    ----------
+    frequency, magnitude : ndarray, shape (n_stub,)
+        [Hz] and |S21| [-]; NaN for a stub without length.
+    nearly, searched : ndarray, shape (n_stub,)
+        As in ``FirstNotch``.
+    """
+
+    frequency: FloatArray
+    magnitude: FloatArray
+    nearly: FloatArray
+    searched: FloatArray
+
+
+def minimum_of_s21(chain: Chain, z0: float, reactance: Followed) -> LowestMinimum:
     """First minimum of S21 of stubs in shunt on a line that counts as a notch; the deepest one where none does.
 
     A minimum counts when it is 3 dB deep and S21 rises by 1 dB beyond it. Every minimum and maximum that may decide is
@@ -104,19 +134,31 @@ def minimum_of_s21(chain: Chain, z0: float, reactance: Followed) -> tuple[FloatA
 
     Returns
     -------
-    frequency, magnitude
-        [Hz] and |S21| [-], each (n_stub,); NaN for a stub without length. A radiating stub has its minimum below the
-        frequency where Im Z_in = 0, if there is one.
+    LowestMinimum
+        A radiating stub has its minimum below the frequency where Im Z_in = 0, if there is one.
     """
     exists, rows = np.isfinite(reactance.estimate), np.arange(len(chain))
     power = power_curve(chain_inputs(chain), z0)
-    samples = swept(power, _looks(np.where(exists, reactance.estimate, 1e9), reactance))
+    looks = _looks(np.where(exists, reactance.estimate, 1e9), reactance)
+    samples = swept(power, looks)
     f, share = _placed(*samples, power)
     around = f[rows, _first_deep(share)][:, None] * SECOND_LOOK
     f, share = _placed(*_joined(*samples, around, power(rows, around)), power)
     best = _first_deep(share)
-    lowest, size = f[rows, best], np.sqrt(share[rows, best])
-    return np.where(exists, lowest, np.nan), np.where(exists, size, np.nan)
+    lowest, size = (np.where(exists, values[rows, best], np.nan) for values in (f, np.sqrt(share)))
+    nearly, searched = (np.where(exists, values, np.inf) for values in (_nearly(f, share, best), looks[:, -1]))
+    return LowestMinimum(lowest, size, nearly, searched)
+
+
+def _nearly(f: FloatArray, share: FloatArray, best: IndexArray) -> FloatArray:
+    """Lowest frequency [Hz] of a minimum that is a notch or nearly one; infinite where there is none.
+
+    Where the loss comes within 1 dB of that of the minimum found, another minimum may be found after a small change.
+    """
+    rows = np.arange(len(f))
+    as_deep = (share <= RISE * share[rows, best][:, None]).argmax(axis=1)
+    found = np.minimum(np.minimum(_first_deep(share, NEARLY_DEEP, NEARLY_RISE), as_deep), best)
+    return np.where(share[rows, found] <= NEARLY_DEEP, f[rows, found], np.inf)
 
 
 def _looks(start: FloatArray, reactance: Followed) -> FloatArray:
@@ -168,12 +210,12 @@ def _joined(
     return np.take_along_axis(f, order, axis=1), np.take_along_axis(share, order, axis=1)
 
 
-def _first_deep(share: FloatArray) -> IndexArray:
+def _first_deep(share: FloatArray, deep: float = DEEP, rise: float = RISE) -> IndexArray:
     """Place along the last axis of the first minimum that is a notch, or of the least value where no minimum is one."""
     place, low = np.zeros(len(share), dtype=np.intp), np.full(len(share), np.inf)
     risen = np.zeros(len(share), dtype=bool)
     for column, value in enumerate(share.T):
-        risen |= (low <= DEEP) & (value >= RISE * low)
+        risen |= (low <= deep) & (value >= rise * low)
         lower = ~risen & (value < low)
         place[lower], low[lower] = column, value[lower]
     return np.clip(place, 1, share.shape[1] - 2)

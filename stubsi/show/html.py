@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from dataclasses import fields
 from typing import TYPE_CHECKING
@@ -46,8 +47,11 @@ _SIGNAL_COLUMNS: tuple[Column[tuple[str, int]], ...] = (
 
 
 def _notch(stub: HoleStub) -> str:
-    """First notch; a range where return vias are unknown."""
-    return " to ".join(dict.fromkeys(show(end, "frequency") for end in stub.models.notch()[:, 0].tolist()))
+    """First notch; a range where an input is unknown."""
+    low, high = stub.models.first_notch[:, 0].tolist()
+    if math.isinf(high):
+        return f"none below {show(low, 'frequency')}"
+    return " to ".join(dict.fromkeys(show(end, "frequency") for end in (low, high)))
 
 
 _STUB_COLUMNS: tuple[Column[HoleStub], ...] = (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from typing import TYPE_CHECKING
 
@@ -43,7 +44,7 @@ NUMBERS = (
 
 
 def figures(digits: int, *values: float | None) -> str:
-    """Number as text; a range where the values differ; empty where there is none.
+    """Number as text; a range where the values differ, '>12' where it has no upper end; empty where there is none.
 
     Parameters
     ----------
@@ -55,7 +56,10 @@ def figures(digits: int, *values: float | None) -> str:
     -------
     str
     """
-    return "-".join(dict.fromkeys([f"{value:.{digits}f}" for value in values if value is not None]))
+    known = [value for value in values if value is not None]
+    if len(known) > 1 and math.isinf(known[-1]):
+        return f">{known[0]:.{digits}f}"
+    return "-".join(dict.fromkeys([f"{value:.{digits}f}" for value in known]))
 
 
 def _nyquist(row: NetMargin) -> str:

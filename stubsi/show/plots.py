@@ -61,6 +61,8 @@ CURVES = tuple((STYLES[n % len(STYLES)], COLOURS[n % len(COLOURS)]) for n in ran
 """Line style and colour of each curve in turn. Both change every time, so that equal curves on top of each other can be
 told apart."""
 
+OFF_THE_AXIS = 1000.0
+"""A range of a notch without upper end is drawn up to this many times its lower end, which lies beyond the axis."""
 REACH = 10.0
 """The axis of margins ends at this many times the highest limit at most, or of Nyquist if there is no limit."""
 
@@ -141,7 +143,8 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     ax = axes_for(ax, width=7.0, height=1.5 + 0.18 * len(ranking))
     names = [row.net for row in ranking]
     nyquist = ranking.figures.nyquist[ranking.order]
-    ratios = _Ratios(*(end[ranking.order] / nyquist for end in ranking.figures.notch))
+    notch = ranking.figures.notch
+    ratios = _Ratios(*(np.fmin(end, OFF_THE_AXIS * notch.low)[ranking.order] / nyquist for end in notch))
     limits = [criterion.limit for criterion in ranking.criteria if criterion.measure is Measure.NOTCH_RATIO]
     verdicts = np.array([row.verdict for row in ranking], dtype=object)
     _draw_bars(ax, ratios, verdicts)

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+
 from stubsi.board.distance import Distance, EndKind
+from stubsi.read_only import read_only
 from stubsi.stubs.stub_feed import NOT_GIVEN, StubFeed
 from stubsi.units import show
 from stubsi.value import InSI, Value, value_object
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from stubsi.board.distance import Between
     from stubsi.board.hole_kinds import Span
     from stubsi.board.padstack import Padstack, PressFit
@@ -72,6 +78,14 @@ class StubShape(Value):
     def start_si(self) -> float:
         """Depth [m] below the top copper face of the near face of the layer in use."""
         return self.stackup.face_si(self.layer, "upper" if self.side == "top" else "lower")
+
+    @cached_property
+    def face_lengths_si(self) -> NDArray[np.float64]:
+        """Lengths [m] at which the stub passes a face of a layer, rising; the last one is its full length."""
+        full = self.stub_length_si
+        beyond = np.array(self.stackup.edges_si) - self.start_si
+        beyond = np.sort(beyond if self.side == "bottom" else -beyond)
+        return read_only(np.append(beyond[(beyond > 1e-9) & (beyond < full - 1e-9)], full))
 
     @property
     def distance(self) -> Distance:

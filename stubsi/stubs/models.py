@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import cached_property
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
 
@@ -27,11 +27,26 @@ if TYPE_CHECKING:
     """Function that gives two figures of some uses, from the model, the numbers of its stubs, and those of the uses."""
 
 
+class FirstNotches(NamedTuple):
+    """First notch of some stubs, each of shape (n,).
+
+    ``low`` and ``high`` [Hz]: equal where there is a notch. Otherwise the frequency below which there is none, and
+    infinity. ``nearly`` [Hz]: lowest frequency of a minimum of S21 that is a notch or nearly one, at most ``low``.
+    """
+
+    low: NDArray[np.float64]
+    high: NDArray[np.float64]
+    nearly: NDArray[np.float64]
+
+
 class Electrical(Protocol):
     """The electrical model of several stubs, numbered from 0: uniform lines, or solved chains."""
 
+    def first_notch(self, index: NDArray[np.intp]) -> FirstNotches:
+        """First notch of the stubs of these numbers."""
+
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
-        """Notch of an odd order of the stubs of these numbers [Hz]."""
+        """Notch of an odd order of the stubs of these numbers [Hz]; of the first order only where there is one."""
 
     def nearest_notch(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> NDArray[np.float64] | None:
         """Notch nearest to each frequency [Hz] by ratio, of any order; None if the orders must be tried one by one."""
@@ -102,6 +117,8 @@ class Models:
         ndarray, shape (2, n_case)
             [Hz]; NaN where it is unknown.
         """
+        if order == 1 and cases is None:
+            return self.first_notch
         low, high = np.full((2, len(self.provenance)), np.nan)
         for stack, owner in zip(self.variants, self.owner, strict=True):
             index = np.arange(len(owner)) if cases is None else np.flatnonzero(cases[owner])
@@ -113,8 +130,23 @@ class Models:
 
     @cached_property
     def first_notch(self) -> NDArray[np.float64]:
-        """Lowest and highest first notch of each case [Hz], shape (2, n_case)."""
-        return read_only(self.notch())
+        """Lowest and highest first notch of each case [Hz], shape (2, n_case).
+
+        Where no notch is found as far up as a model holds: the frequency below which there is none, and infinity.
+        """
+        low, high = np.full((2, len(self.provenance)), np.nan)
+        for stack, owner in zip(self.variants, self.owner, strict=True):
+            found = stack.first_notch(np.arange(len(owner)))
+            np.fmin.at(low, owner, found.low)
+            np.fmax.at(high, owner, found.high)
+        return read_only(np.array([low, high]))
+
+    @cached_property
+    def least_notch(self) -> NDArray[np.float64]:
+        """Frequency below which no notch of each case is expected, nor a dip that is nearly one [Hz], (n_case,)."""
+        low, below = self.first_notch[0], self.notch_bounds[0]
+        nearly = [np.nan if each.nearly_notch is None else each.nearly_notch for each in self.provenance]
+        return read_only(np.fmin(low * below, np.array(nearly, dtype=float)))
 
     @cached_property
     def notch_bounds(self) -> NDArray[np.float64]:

@@ -23,7 +23,7 @@ from stubsi.provenance import Provenance
 from stubsi.stubs.as_barrel import barrel_of
 from stubsi.stubs.hole_return_paths import RETURN_VIAS, ReturnNote, return_paths, too_near
 from stubsi.stubs.model_error import Regime, in_words, least_notch, notch_error, regime
-from stubsi.stubs.models import Models
+from stubsi.stubs.models import FirstNotches, Models
 from stubsi.stubs.uniform_model import uniform_models
 from stubsi.stubs.unknown_antipad import ANTIPAD_OPEN, ANTIPAD_UNKNOWN, with_antipads
 from stubsi.units import show
@@ -42,6 +42,20 @@ SOLVED = "solved geometry"
 CAVITY_BELOW, BLURRED_BELOW = 0.8, 0.97
 """First notch over the frequency at which the stub's reactance vanishes [-]. Below the first value the notch is a
 resonance with the return vias, if there are any; below the second it is blurred."""
+
+
+NO_NOTCH_BELOW = "no notch below {}, and the model holds no further: measure it or solve its field"
+"""What leaves a verdict open that a notch higher up would decide."""
+
+
+NEARLY = "a dip at {} is nearly a notch"
+"""Why the worst value of a notch lies below what the error of the model gives."""
+
+
+BEYOND_THE_FACE = "its end lies just before a face of copper; what it would be just beyond counts as well"
+NEAR_A_FACE, ABRUPT = 1.02, 1e-8
+"""A stub that would be longer by less than this factor [-] if it ended at the next face of copper ends just before it.
+Ends nearer to each other than the second value [m] are the same."""
 
 
 class NotchNote(StrEnum):
@@ -78,12 +92,15 @@ class _Refused(NamedTuple):
 
 
 class _Notch(NamedTuple):
-    """First notch on a 50 ohm line, frequency at which the reactance first vanishes, and narrow resonance [Hz].
+    """First notch on a 50 ohm line: ``low``, ``high`` and ``nearly`` as in ``FirstNotches``.
 
-    Infinite: the stub has no electrical length.
+    ``zero``: frequency at which the reactance first vanishes; ``jump``: narrow resonance [Hz]. A stub whose feed takes
+    away all of its inductance has no notch.
     """
 
-    frequency: float
+    low: float
+    high: float
+    nearly: float
     zero: float
     jump: float
 
@@ -96,9 +113,12 @@ _one_db: Memory[tuple[_Variant, float], tuple[float, float]] = Memory(REMEMBERED
 
 
 def _find_first_notches(variants: Sequence[_Variant]) -> list[_Notch]:
-    frequency, zero, jump = first_notch(_chain(variants))
-    columns = (np.nan_to_num(frequency, nan=np.inf).tolist(), zero.tolist(), jump.tolist())
-    return [_Notch(*row) for row in zip(*columns, strict=True)]
+    chain = _chain(variants)
+    found, highest = first_notch(chain), chain.highest_frequency()
+    is_notch = found.is_notch & (found.frequency <= highest)
+    low = np.where(is_notch, found.frequency, np.fmin(highest, found.searched))
+    columns = (low, np.where(is_notch, low, np.inf), np.fmin(found.nearly, low), found.zero, found.jump)
+    return [_Notch(*row) for row in zip(*(column.tolist() for column in columns), strict=True)]
 
 
 def _find_one_db(variants_and_lines: Sequence[tuple[_Variant, float]]) -> list[tuple[float, float]]:
@@ -128,9 +148,13 @@ class SolvedStack:
     def _first(self) -> list[_Notch]:
         return _first_notches.all(self.variants, _find_first_notches)
 
+    def first_notch(self, index: NDArray[np.intp]) -> FirstNotches:
+        """First notch of the stubs of these numbers."""
+        return FirstNotches(*self._first_notch[:, index])
+
     @cached_property
-    def _first_frequency(self) -> NDArray[np.float64]:
-        return np.array([notch.frequency for notch in self._first])
+    def _first_notch(self) -> NDArray[np.float64]:
+        return np.array([notch[:3] for notch in self._first]).reshape(-1, 3).T
 
     @cached_property
     def _sweep(self) -> InputSweep:
@@ -147,9 +171,9 @@ class SolvedStack:
         return {"variants": self.variants}
 
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
-        """Notch of the stubs of these numbers [Hz]."""
+        """Notch of the stubs of these numbers [Hz]; of the first order only where there is one."""
         if order == 1:
-            return self._first_frequency[index]
+            return self.first_notch(index).high
         return np.asarray(notch(self.chain.only(index), order), dtype=np.float64)
 
     def nearest_notch(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> None:
@@ -157,11 +181,11 @@ class SolvedStack:
 
     def notch_note(self, index: int) -> NotchNote | None:
         """Why the first notch of a stub is no sharp notch of its own; None if it is one."""
-        frequency, zero, _ = self._first[index]
-        if np.isinf(frequency) or frequency > BLURRED_BELOW * zero:
+        notch = self._first[index]
+        if np.isinf(notch.high) or notch.low > BLURRED_BELOW * notch.zero:
             return None
         has_return_vias = bool(self.variants[index].path.positions)
-        return NotchNote.CAVITY if frequency < CAVITY_BELOW * zero and has_return_vias else NotchNote.BLURRED
+        return NotchNote.CAVITY if notch.low < CAVITY_BELOW * notch.zero and has_return_vias else NotchNote.BLURRED
 
     def highest(self) -> float:
         """Highest frequency [Hz] at which the model is valid for all of the stubs."""
@@ -209,13 +233,16 @@ def _chain(variants: Sequence[_Variant]) -> Chain:
     return Chain.of([(v.solved, v.path) for v in variants], [v.pitch_or_nan for v in variants])
 
 
-def solved_models(cases: Sequence[Case]) -> Models:
+def solved_models(cases: Sequence[Case], *, look_beyond: bool = True) -> Models:
     """Model each case from its geometry. Where that is not possible it is a uniform line, and its provenance says why.
 
     Parameters
     ----------
     cases : sequence of Case
         Cases that were solved before are remembered, and not solved again.
+    look_beyond : bool
+        Whether a stub that ends just before a face of copper is also solved as if it ended just beyond it. There the
+        notch may change abruptly. So its worst value counts.
 
     Returns
     -------
@@ -240,25 +267,63 @@ def solved_models(cases: Sequence[Case]) -> Models:
         owner += [number] * len(solved.variants)
         provenance[number], regimes[number] = solved.provenance, solved.regime
     owners, stack = np.array(owner, dtype=np.intp), SolvedStack(tuple(variants))
+    nearly = np.full(len(cases), np.inf)
+    np.fmin.at(nearly, owners, stack.first_notch(np.arange(len(owners))).nearly)
     for number, lowest in _lowest(stack, owners):
-        notch, note = float(stack.notch(1, np.array([lowest]))[0]), stack.notch_note(lowest)
-        provenance[number] = _with_error(provenance[number], regimes[number], notch)
-        if note:
-            provenance[number] = replace(provenance[number], assumptions=(*provenance[number].assumptions, note))
+        provenance[number] = _of_notch(provenance[number], regimes[number], stack, lowest, float(nearly[number]))
+    if look_beyond:
+        provenance |= _with_what_is_beyond(cases, provenance)
     return _joined(cases, stack, owners, provenance, refused)
 
 
-def _with_error(provenance: Provenance, of: Regime, notch: float) -> Provenance:
-    """Provenance with the error of a notch [Hz]. Of the model's error and that against hardware the larger counts."""
+def _with_what_is_beyond(cases: Sequence[Case], provenance: dict[int, Provenance]) -> dict[int, Provenance]:
+    """Provenance of the cases that end just before a face of copper, with the least notch of those just beyond it."""
+    beyond = {number: case for number in provenance if (case := _just_beyond(cases[number])) is not None}
+    if not beyond:
+        return {}
+    models = solved_models(list(beyond.values()), look_beyond=False)
+    found = {}
+    for number, there, least in zip(beyond, models.provenance, models.least_notch.tolist(), strict=True):
+        here = provenance[number]
+        if there.tier == SOLVED and not least >= (here.nearly_notch or np.inf):
+            found[number] = replace(here, nearly_notch=least, assumptions=(*here.assumptions, BEYOND_THE_FACE))
+    return found
+
+
+def _just_beyond(case: Case) -> Case | None:
+    """The case as if it ended just beyond the next face of copper, if that is near; else None."""
+    faces = case.shape.face_lengths_si
+    place = int(np.searchsorted(faces, case.length_si + ABRUPT, side="left"))
+    if place + 1 >= len(faces) or faces[place] > NEAR_A_FACE * case.length_si:
+        return None
+    return case._replace(length_si=float(faces[place]) + ABRUPT)
+
+
+def _of_notch(provenance: Provenance, of: Regime, stack: SolvedStack, lowest: int, nearly: float) -> Provenance:
+    """Provenance of a case with what its notch adds. Of the model's error and that against hardware the larger counts.
+
+    ``lowest``: the variant with the lowest first notch; ``nearly`` [Hz]: the lowest dip that is a notch or nearly one.
+    """
+    first = stack.first_notch(np.array([lowest]))
+    notch, has_notch = float(first.low[0]), bool(np.isfinite(first.high[0]))
     if np.isinf(notch):
         return provenance
-    error = notch_error(of, notch)
+    error, note = notch_error(of, notch), stack.notch_note(lowest)
+    notes = [str(of), *([note] if note else [])]
+    nearly_notch = None
+    if nearly < notch:
+        notes.append(NEARLY.format(show(nearly, "frequency")))
+        nearly_notch = min(least_notch(of, nearly), provenance.low * nearly)
     return replace(
         provenance,
         model_error=f"{'nearest covered case, ' if of.nearest_rule else ''}{in_words(error)}",
-        assumptions=(*provenance.assumptions, str(of)),
+        assumptions=(*provenance.assumptions, *notes),
         low=min(provenance.low, least_notch(of, notch) / notch),
         high=max(provenance.high, 1 + error),
+        nearly_notch=nearly_notch,
+        open_inputs=provenance.open_inputs
+        if has_notch
+        else (*provenance.open_inputs, NO_NOTCH_BELOW.format(show(notch, "frequency"))),
     )
 
 
@@ -266,7 +331,7 @@ def _lowest(stack: SolvedStack, owner: NDArray[np.intp]) -> Iterable[tuple[int, 
     """Number of every case, and number of its variant with the lowest first notch."""
     if not len(owner):
         return ()
-    order = np.lexsort((stack.notch(1, np.arange(len(owner))), owner))
+    order = np.lexsort((stack.first_notch(np.arange(len(owner))).low, owner))
     case, first = np.unique(owner[order], return_index=True)
     return zip(case.tolist(), order[first].tolist(), strict=True)
 

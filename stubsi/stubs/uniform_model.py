@@ -21,7 +21,7 @@ from stubsi.physics.uniform_line import (
     shunt_s,
 )
 from stubsi.provenance import Provenance
-from stubsi.stubs.models import Models
+from stubsi.stubs.models import FirstNotches, Models
 from stubsi.stubs.uniform_stub import AS_GIVEN, COPPER, GIVEN_DELAY, GIVEN_DK, LAMINATE
 
 if TYPE_CHECKING:
@@ -52,6 +52,11 @@ class UniformStack:
     """
 
     line: UniformLine
+
+    def first_notch(self, index: NDArray[np.intp]) -> FirstNotches:
+        """First notch of the stubs of these numbers."""
+        notch = self.notch(1, index)
+        return FirstNotches(notch, notch, notch)
 
     def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
         """Notch of an odd order of the stubs of these numbers [Hz]."""

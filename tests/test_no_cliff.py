@@ -1,0 +1,154 @@
+"""Where there is no notch, and where a little more length would make one: no number beyond the model, no false pass."""
+
+from __future__ import annotations
+
+import io
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from stubsi import Criterion, Padstack, ReturnVias, check_stub, hole_model, plot_margins, rank
+from stubsi.errors import ValidityError
+from stubsi.margin.figures import stub_figures
+from stubsi.margin.stub_arguments import single_stub
+from tests import margin_boards as mb
+
+LAYERS = mb.stackup(df=0.01, at="1 GHz")
+
+
+def around(away, count=4):
+    places = (away * np.exp(2j * np.pi * k / count) for k in range(count))
+    return ReturnVias(positions=[(f"{p.real:.6f} mm", f"{p.imag:.6f} mm") for p in places], drill="0.25 mm")
+
+
+SOLVED = {"stackup": LAYERS, "padstack": mb.VIA, "layer": "S1", "feed": "through"}
+
+
+def notch_of(length, away=1.0, count=4):
+    return check_stub(f"{length} mm", "112 Gb/s PAM4", return_vias=around(away, count), **SOLVED)
+
+
+# --- none below X -----------------------------------------------------------------------------------------------------
+
+
+def test_a_notch_beyond_the_range_of_the_model_is_no_number():
+    """Up to where the gap of the clearance, 0.25 mm, is half a wave in Dk 3.8 and the bore: 292 GHz."""
+    check = notch_of(0.05)
+    low, high = check.figures.notch.low, check.figures.notch.high
+    assert 250e9 < low < 0.5 * 299_792_458 / 0.25e-3
+    assert math.isinf(high)
+    assert notch_of(0.06).figures.notch.low == low, "it is the same for every stub so short"
+    assert check.verdict == "pass"
+    assert check.reason == f"more than {low / 28e9:.3g} x Nyquist, at least 5 wanted"
+
+
+def test_a_limit_above_it_is_undecided_and_says_why():
+    check = notch_of(0.05)
+    beyond = Criterion.notch_ratio(1.01 * check.figures.notch.low / 28e9)
+    undecided = check_stub("0.05 mm", "112 Gb/s PAM4", criterion=beyond, return_vias=around(1.0), **SOLVED)
+    assert undecided.verdict == "undecided"
+    assert f"no notch below {check.figures.notch.low / 1e9:.4g} GHz, and the model holds no further" in undecided.reason
+    within = Criterion.notch_ratio(0.99 * check.figures.notch.low / 28e9)
+    assert check_stub("0.05 mm", "112 Gb/s PAM4", criterion=within, return_vias=around(1.0),
+                      **SOLVED).verdict == "marginal"  # fmt: skip
+
+
+def short_board():
+    """A stub so short that it has no notch as far up as a wide antipad lets the model hold."""
+    thin = mb.stackup(roles={"S0": "signal", "S1": "signal", "G1": "plane", "S2": "signal", "S3": "signal"}, gap=0.05,
+                      df=0.01, at="1 GHz")  # fmt: skip
+    wide = Padstack(name="wide", drill="0.3 mm", pad="0.5 mm", antipad="1.6 mm", non_functional_pads="removed")
+    return mb.board(mb.net("A", ("S0", "S2"), signal="112 Gb/s PAM4", padstack=wide), layers=thin)
+
+
+def test_every_table_says_that_there_is_none():
+    board = short_board()
+    ranking = rank(board)
+    row = ranking["A"]
+    assert row.first_notch_si < 150e9
+    assert math.isinf(row.first_notch_to_si)
+    assert f">{row.first_notch_si / 1e9:.2f}" in ranking.to_text(120)
+    assert ranking.to_frame()["first notch, up to [GHz]"][0] == math.inf
+    text = "".join(line for line in ranking.to_csv().splitlines(keepends=True) if not line.startswith("#"))
+    assert pd.read_csv(io.StringIO(text))["first notch, up to [GHz]"][0] == math.inf
+    (stub,) = hole_model(board, "A.0").stubs
+    assert "none below" in stub._repr_html_() + hole_model(board, "A.0")._repr_html_()
+    assert plot_margins(ranking).patches
+
+
+def test_the_network_of_a_hole_reaches_as_far_as_its_figures():
+    board = short_board()
+    low = rank(board)["A"].first_notch_si
+    hole = hole_model(board, "A.0")
+    assert hole.network([f"{0.999 * low:.0f} Hz"]).is_passive()
+    with pytest.raises(ValidityError, match="above"):
+        hole.network([f"{1.3 * low:.0f} Hz"])
+
+
+# --- nearly a notch ---------------------------------------------------------------------------------------------------
+
+
+def test_a_dip_that_is_nearly_a_notch_makes_a_pass_marginal():
+    """Four return vias at 1 mm: at 0.20 mm a dip of 2.7 dB at 52 GHz does not count, at 0.23 mm one of 3.4 dB does."""
+    before, after = notch_of(0.20), notch_of(0.23)
+    assert before.figures.notch.low > 2.5 * after.figures.notch.low
+    assert before.figures.notch.worst < 1.05 * after.figures.notch.low
+    assert "is nearly a notch" in before.model
+    verdicts = [check_stub(f"{length} mm", "20 GBd", return_vias=around(1.0), criterion=Criterion.notch_ratio(6),
+                           **SOLVED).verdict for length in (0.14, 0.20, 0.23)]  # fmt: skip
+    assert verdicts == ["pass", "marginal", "falls short"]
+
+
+def test_a_marginal_net_says_that_a_dip_is_the_reason():
+    """A stub of 0.24 mm with four return vias at 1 mm."""
+    net = mb.net("A", ("TOP", "S2"), signal="20 GBd", criterion=Criterion.notch_ratio(6))
+    row = rank(mb.board(net, layers=mb.stackup(gap=0.09, df=0.01, at="1 GHz")))["A"]
+    assert row.verdict == "marginal"
+    assert "a dip that is nearly a notch may lie at" in row.reason
+
+
+def test_just_before_a_face_of_copper_what_lies_beyond_counts():
+    faces = single_stub({**SOLVED, "return_vias": around(1.0)}, None).shape.face_lengths_si[:-1] * 1e3
+    pairs = [(notch_of(face - 2e-3), notch_of(face + 1e-4)) for face in faces[::2]]
+    assert all(before.figures.notch.worst <= beyond.figures.notch.worst * 1.001 for before, beyond in pairs)
+    assert any("just before a face of copper" in before.model for before, _ in pairs)
+
+
+def test_a_tee_that_takes_away_all_inductance_has_a_least_notch_all_the_same():
+    check = check_stub("0.1 mm", "112 Gb/s PAM4", return_vias=around(0.8), **SOLVED | {"feed": "tee"})
+    assert 0 < check.figures.notch.worst < check.figures.notch.low < math.inf
+    assert math.isinf(check.figures.notch.high)
+
+
+# --- no cliff ---------------------------------------------------------------------------------------------------------
+
+
+def steps_of(rng, feed):
+    """Worst and best first notch of a stub of random sizes, in steps of 1 % of its length."""
+    drill, count = rng.uniform(0.15, 0.4), int(rng.integers(3, 7))
+    antipad = drill + rng.uniform(0.25, 0.6)
+    padstack = Padstack(name="v", drill=f"{drill:.3f} mm", pad=f"{drill + 0.15:.3f} mm", antipad=f"{antipad:.3f} mm",
+                        non_functional_pads=str(rng.choice(["removed", "kept"])))  # fmt: skip
+    layers = mb.stackup(dk=rng.uniform(3, 4.5), gap=rng.uniform(0.08, 0.3), df=rng.choice([0.002, 0.02]), at="1 GHz")
+    vias = around(antipad / 2 + rng.uniform(0.2, 2.0), count)
+    stub = single_stub({"stackup": layers, "padstack": padstack, "layer": str(rng.choice(["TOP", "S1", "S2"])),
+                        "feed": feed, "return_vias": vias}, None)  # fmt: skip
+    full = stub.shape.stub_length_si
+    lengths = np.minimum(60e-6 * 1.01 ** np.arange(math.ceil(math.log(full / 60e-6) / math.log(1.01)) + 1), full)
+    none = np.full(len(lengths), np.nan)
+    figures = stub_figures(stub._models(lengths), np.arange(len(lengths)), lengths, none, none, wanted=())
+    return figures.notch.worst, figures.notch.best
+
+
+@pytest.mark.parametrize("count", [2, pytest.param(40, marks=pytest.mark.slow)])
+def test_no_step_of_1_percent_goes_from_pass_to_falls_short(count):
+    """Whatever the limit: the best notch of the longer stub is no lower than the worst of the shorter one.
+
+    With three return vias and more around the hole, and a signal that comes along the barrel.
+    """
+    rng = np.random.default_rng(7)
+    for _ in range(count):
+        worst, best = steps_of(rng, "through")
+        assert np.all(best[1:] >= worst[:-1])
