@@ -86,6 +86,7 @@ def fed_barrel(row):
             pad_radius=scaled(number(row, "used_pad_radius_mm")),
             above=scaled(number(row, "h1_mm")),
             below=h2,
+            goes_on=False,
         )
     levels = (first, plane, *[cavity, plane] * int(row["cavities"]), last)
     return Barrel(

@@ -84,7 +84,14 @@ def ranked(*connects, layers=None, padstack=mb.VIA, **more):
     return rank(mb.board(mb.net("A", *connects, padstack=padstack, **more), layers=layers))["A"]
 
 
-MICROSTRIP = tee(barrel_radius=0.15 * MM, clearance_radius=0.4 * MM, pad_radius=0.25 * MM, above=None, below=0.215 * MM)
+MICROSTRIP = tee(
+    barrel_radius=0.15 * MM,
+    clearance_radius=0.4 * MM,
+    pad_radius=0.25 * MM,
+    above=None,
+    below=0.215 * MM,
+    goes_on=False,
+)
 KEPT = dataclasses.replace(mb.VIA, name="kept", non_functional_pads="kept")
 
 

@@ -82,3 +82,13 @@ def test_the_loss_of_a_stub_past_its_notch_is_infinite():
     assert losses[0] == 0
     assert 0 < losses[1] < losses[2] < np.inf
     assert np.all(losses[3:] == np.inf)
+
+
+def test_what_is_missing_for_a_loss_only_is_named_too():
+    """Without an antipad a uniform stub has a notch, but no impedance and so no loss."""
+    bare = mb.VIA.replaced(antipad=None, name="bare")
+    board = mb.board(mb.net("A", ("TOP", "S1"), padstack=bare), criterion=Criterion.loss(0.5))
+    limits = Limits(rank(board, dk_eff=4.0), ModelChoice(dk_eff=4.0), made.rules())
+    assert limits.missing(0) == "antipad of padstack bare is unknown"
+    assert Limits(rank(mb.board(mb.net("A", ("TOP", "S1"))), dk_eff=4.0), ModelChoice(dk_eff=4.0),
+                  made.rules()).missing(0) == ""  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from typing import NamedTuple
 
 import pytest
 from hypothesis import given, settings
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 
 from stubsi import Board, Criterion, Hole, Net, plan
 from stubsi.drilling.net_moves import Move, moved
+from stubsi.drilling.reroute import _best
 from tests import drilling_boards as made
 
 LAYERS = ("L2", "L3", "L4", "L5")
@@ -120,3 +122,20 @@ def test_why_a_net_cannot_let_go_of_its_group():
     )
     without_move = planned(Board(stackup=made.stackup((0.25,) * 5), nets=nets)).reroutes().held_groups[0].without_move
     assert without_move == {"A": "no other layer it may use", "B": "no layer it may use frees the group"}
+
+
+class Saves(NamedTuple):
+    """Stands for the count of groups: how many a move to a layer saves."""
+
+    by_layer: dict[str, int]
+
+    def saved(self, moves):
+        return sum(self.by_layer[move.to_layer] for move in moves)
+
+
+def test_the_best_move_saves_most_and_then_has_the_fewest_stubs_to_drill():
+    few, many = (Move("A", "L2", layer, tuple(range(count)), ()) for layer, count in (("L3", 1), ("L4", 3)))
+    assert (few.stubs, many.stubs) == (1, 3)
+    assert _best(Saves({"L3": 1, "L4": 2}), [(few,), (many,)]).moves == (many,)
+    assert _best(Saves({"L3": 1, "L4": 1}), [(many,), (few,)]).moves == (few,)
+    assert _best(Saves({"L3": 1, "L4": 2}), [(few,), (many,)], least_saved=3) is None

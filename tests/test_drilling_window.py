@@ -365,3 +365,21 @@ def test_the_worst_board_and_the_worst_depth_leave_just_what_is_kept(reference, 
     assert tolerance.left(face * 1e-3, end, 0.0, lead * 1e-3) == pytest.approx(
         (min(left(end)), max(left(end))), abs=1e-12
     )
+
+
+def test_rules_are_told_one_by_one_each_with_its_source():
+    left = GuaranteedResidual(least="0.1 mm", most="0.3 mm", source="drawing 7")
+    lines = str(made.rules(tolerance=left, sources={"oversize": "tool list"})).splitlines()
+    assert "oversize: 0.2 mm (tool list)" in lines
+    assert any(line.endswith("guaranteed residual stub 0.1 mm to 0.3 mm (drawing 7)") for line in lines)
+    assert all(line.endswith(f"({source})") for line in lines for source in [line[line.rindex("(") + 1 : -1]])
+    assert {"tip angle", "least depth", "edge tolerance"} <= {line.split(":")[0] for line in lines}
+
+
+@pytest.mark.parametrize(("angle", "taken"), [(90, True), (180, True), (180.1, False), (29.9, False), (30, True)])
+def test_the_angle_of_a_tip_is_from_30_to_180_degrees(angle, taken):
+    if taken:
+        assert made.rules(tip_angle=angle).tip_angle == angle
+    else:
+        with pytest.raises(StubsiError, match="tip_angle"):
+            made.rules(tip_angle=angle)

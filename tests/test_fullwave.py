@@ -126,7 +126,9 @@ def trace_fed(start, vias, feed=THROUGH):
 
 CLOSED, STRIP = (), (fill(0.15),)
 """Closed at its first plane; from a strip 0.15 mm above it."""
-MICROSTRIP = tee(barrel_radius=0.15 * MM, clearance_radius=0.4 * MM, pad_radius=0.25 * MM, above=None, below=0.15 * MM)
+MICROSTRIP = tee(
+    barrel_radius=0.15 * MM, clearance_radius=0.4 * MM, pad_radius=0.25 * MM, above=None, below=0.15 * MM, goes_on=False
+)
 NEIGHBOUR = neighbour_inductance(0.4 * MM, 0.3 * MM)
 
 

@@ -187,3 +187,10 @@ def test_the_return_vias_have_a_padstack_of_their_own():
 def test_it_prints_short(from_top):
     assert len(repr(from_top)) < 200
     assert len(repr(dataclasses.replace(from_top, entry="x" * 1000))) < 200
+
+
+def test_exit_layers_lie_within_the_reach_of_the_hole():
+    """A blind hole from TOP to S1: the next layer, though it carries traces, is none of them."""
+    layers = mb.stackup(roles=mb.ROLES | {"G2": "mixed"})
+    blind = mb.VIA.replaced(span=("TOP", "S1"))
+    assert list(layer_matrix(layers, ["10 Gb/s"], padstack=blind, z0="50 ohm").cells) == ["TOP", "S1"]

@@ -11,7 +11,16 @@ from hypothesis import strategies as st
 
 from stubsi import Criterion
 from stubsi.margin.figures import Measurable, Spread
-from stubsi.margin.stub_verdict import excess_of, measured_ends, overshoot, reason_of_stub, rows_of, verdict_of
+from stubsi.margin.stub_verdict import (
+    Ends,
+    StubFigures,
+    excess_of,
+    measured_ends,
+    overshoot,
+    reason_of_stub,
+    rows_of,
+    verdict_of,
+)
 from stubsi.margin.verdict import bound, measured, meets, standing
 from tests.strategies import physical
 
@@ -78,3 +87,25 @@ def test_unknown_figures_are_none_and_measured_as_nan():
     assert all(math.isnan(end) for end in measured_ends(CRITERIA[2], row))
     assert reason_of_stub(CRITERIA[2], row) == ""
     assert excess_of(CRITERIA[0], measured_ends(CRITERIA[0], row)) == pytest.approx(-0.4)
+
+
+def ends_around(low, high):
+    return Ends(low, low, high, high)
+
+
+def test_how_far_a_range_is_from_its_limit_counts_from_its_worse_end():
+    assert excess_of(Criterion.loss(0.5), ends_around(1.0, 0.25)) == pytest.approx(-0.5)
+    assert excess_of(Criterion.notch_ratio(5), ends_around(2.5, 10.0)) == pytest.approx(-0.5)
+
+
+def test_a_loss_overshoots_about_in_proportion_to_the_length():
+    """The loss of a short stub grows with the square of its length: a quarter of the limit is half of the length."""
+    assert overshoot(Criterion.loss(0.5), 0.125) == pytest.approx(-0.5, abs=1e-8)
+    assert overshoot(Criterion.loss(0.5), 2.0) == pytest.approx(1.0, abs=1e-8)
+
+
+def test_a_range_of_the_notch_about_nyquist_is_told_by_its_lower_end():
+    notch = ends_around(9e9, 12e9)
+    loss = ends_around(0.4, 0.3)
+    figures = StubFigures(1e-3, 10e9, notch, None, loss, ends_around(15, 16), 0.4, 15.0)
+    assert reason_of_stub(Criterion.loss(1), figures) == "first notch 0.9 x Nyquist, at or below Nyquist"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import skrf
 from hypothesis import example, given
 from hypothesis import strategies as st
 from scipy.constants import c, epsilon_0, mu_0
@@ -426,3 +427,17 @@ def test_shunt_s_stays_finite_at_a_short(z0, z, phase):
     s11, s21 = shunt_s(0.0, np.exp(2j * np.pi * phase) * z, z0)
     assert s21 == 0
     assert s11 == pytest.approx(-1)
+
+
+@given(lines, frequencies, port_impedances)
+def test_a_length_between_two_ports_against_scikit_rf(line, frequency, z0):
+    """The chain matrix of a line, and det = 1 for what is reciprocal; scikit-rf makes it from gamma and impedance."""
+    series, shunt = line.per_length(frequency)
+    at = skrf.Frequency.from_f([frequency], unit="Hz")
+    media = skrf.media.DefinedGammaZ0(at, gamma=np.sqrt(series * shunt), z0=np.sqrt(series / shunt), z0_port=z0)
+    (a, b), (c_, d) = line.abcd(frequency)
+    (wanted_a, wanted_b), (wanted_c, wanted_d) = media.line(line.stub_length, "m").a[0]
+    assert abs(a * d - b * c_ - 1) < 1e-9 * max(1, abs(a) ** 2)
+    size = max(abs(wanted_a), abs(wanted_b) / z0, abs(wanted_c) * z0, 1)
+    found, wanted = [a, b / z0, c_ * z0, d], [wanted_a, wanted_b / z0, wanted_c * z0, wanted_d]
+    assert found == pytest.approx(wanted, rel=1e-7, abs=1e-7 * size)

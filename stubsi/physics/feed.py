@@ -75,7 +75,7 @@ def tee(
     pad_radius: float | None,
     above: float | None,
     below: float,
-    goes_on: bool = False,
+    goes_on: bool,
 ) -> Feed:
     r"""Feed of a stub whose net has both of its traces on the layer where the stub starts.
 
