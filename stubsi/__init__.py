@@ -45,6 +45,7 @@ if TYPE_CHECKING:
         UnknownValueError,
         ValidityError,
     )
+    from stubsi.files.exchange import ExchangeBoard, read_ipc2581
     from stubsi.files.toml import read_board
     from stubsi.margin.budget import Budget, Check, check_stub, stub_budget
     from stubsi.margin.layer_matrix import LayerMatrix, layer_matrix
@@ -82,6 +83,7 @@ _HOME = {
     "Effect": "drilling.effects",
     "EffectKind": "drilling.effects",
     "Effects": "drilling.effects",
+    "ExchangeBoard": "files.exchange",
     "FabricatorRules": "drilling.rules",
     "FileError": "errors",
     "Group": "drilling.drill_group",
@@ -145,6 +147,7 @@ _HOME = {
     "plot_section": "show.section",
     "rank": "margin.ranking",
     "read_board": "files.toml",
+    "read_ipc2581": "files.exchange",
     "still_valid": "show.schedule",
     "stub_budget": "margin.budget",
 }
@@ -169,6 +172,7 @@ __all__ = [
     "Effect",
     "EffectKind",
     "Effects",
+    "ExchangeBoard",
     "FabricatorRules",
     "FileError",
     "Group",
@@ -231,6 +235,7 @@ __all__ = [
     "plot_section",
     "rank",
     "read_board",
+    "read_ipc2581",
     "still_valid",
     "stub_budget",
 ]

@@ -25,6 +25,7 @@ from stubsi import (
     Budget,
     Check,
     Criterion,
+    ExchangeBoard,
     HoleModel,
     HoleStub,
     LayerMatrix,
@@ -161,6 +162,14 @@ CALLS = {
     "plot_margins": (stubsi.plot_margins, {"ranking": RANKING, "ax": None}),
     "plot_section": (stubsi.plot_section, {"plan": DRILLED, "ax": None}),
     "read_board": (stubsi.read_board, {"path": "shared/demo_board.toml"}),
+    "read_ipc2581": (
+        stubsi.read_ipc2581,
+        {
+            "path": "shared/sluice_gate.xml", "signals": {"LEVEL": "1 Gb/s"}, "z0": {"LEVEL": "50 ohm"},
+            "reference": ["P3V3"], "dk": {"CORE_1": 4.0}, "roles": {"SIG_3": "mixed"}, "pads": {"0.8 mm": "1.2 mm"},
+            "antipads": {"0.25 mm": "0.8 mm"}, "connects": None, "plating": "25 um",
+        },
+    ),
     "still_valid": (
         stubsi.still_valid,
         {"export": DRILLED.to_csv(), "plan": DRILLED, "board": DRILL_BOARD, "rules": RULES},
@@ -294,7 +303,7 @@ def _made(make):
         return "refused"
 
 
-MADE_BY_THE_LIBRARY = {Budget, Check, HoleModel, HoleStub, LayerMatrix, Plan, Proposal, Ranking, Window}
+MADE_BY_THE_LIBRARY = {Budget, Check, ExchangeBoard, HoleModel, HoleStub, LayerMatrix, Plan, Proposal, Ranking, Window}
 """Results: only their methods are called by users."""
 
 

@@ -1,1 +1,1 @@
-"""Reading of board files: from a TOML text to a Board. Every error names file, table and key."""
+"""Reading of board files: from TOML text, or from IPC-2581, to a Board. Errors name the file and the place in it."""

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import re
 import tomllib
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from stubsi.errors import FileError
-from stubsi.unit_errors import as_shown
+from stubsi.files.opened_file import file_path, opened
 
 if TYPE_CHECKING:
     import os
+    from pathlib import Path
 
 Table: TypeAlias = dict[str, Any]
 """A parsed table of the file. Its values are of any type until a schema has checked them."""
@@ -44,25 +44,13 @@ def parsed_file(path: str | os.PathLike[str]) -> tuple[str, Table]:
         It is not a path, there is no such file, or the file is not UTF-8, too large, too deep, or not TOML. The error
         text names the line where it can.
     """
-    try:
-        file = Path(path)
-    except TypeError:
-        raise FileError(f"path = {as_shown(path)}: must be the path of a board file, as text or Path.") from None
+    file = file_path(path)
     return file.name, _parsed(_text(_content(file), file.name), file.name)
 
 
 def _content(path: Path) -> bytes:
-    try:
-        with path.open("rb") as file:
-            content = file.read(LARGEST_FILE + 1)
-    except FileNotFoundError:
-        raise FileError(f"{path}: no such file.") from None
-    except IsADirectoryError:
-        raise FileError(f"{path}: is a directory; give the board file in it.") from None
-    except OSError as error:
-        raise FileError(f"{as_shown(str(path))}: cannot be read: {error.strerror}.") from None
-    except ValueError:  # the path holds a NUL character
-        raise FileError(f"path = {as_shown(str(path))}: is no path of a file.") from None
+    with opened(path) as file:
+        content = file.read(LARGEST_FILE + 1)
     if len(content) > LARGEST_FILE:
         raise FileError(f"{path}: is larger than {LARGEST_FILE // 1_000_000} MB, too large for a board file.")
     return content

@@ -1,0 +1,180 @@
+"""Owns the board that is read from an IPC-2581 file, with a summary of what was found, left out and assumed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from stubsi.board.names import how_many
+from stubsi.files.exchange_board import BoardMaker
+from stubsi.files.exchange_overlay import Overlay
+from stubsi.files.exchange_reader import ExchangeReader
+from stubsi.units import show
+from stubsi.value import Value, value_object
+
+if TYPE_CHECKING:
+    import os
+    from collections.abc import Iterable, Mapping
+
+    from stubsi.board.board import Board
+    from stubsi.board.layers import Role
+    from stubsi.board.padstack import Antipad
+    from stubsi.board.signal import Signal
+    from stubsi.units import Dimensioned, Quantity
+
+MOST_LISTED = 10
+"""Most names that the summary lists."""
+
+
+@value_object
+class ExchangeBoard(Value):
+    """A board that was read from an exchange file. It prints a summary.
+
+    Parameters
+    ----------
+    board : Board
+        The nets that got a signal, and the reference nets.
+    file, revision : str
+        Name of the file, and revision of IPC-2581 that it is written in.
+    found, ignored, assumed : tuple of (str, int)
+        What was read, what has no part in the board, and what was taken for something else or stays unknown; each
+        with its count.
+    nets_without_signal : tuple of str
+        Nets that got no signal and are no reference nets. They are not on the board.
+    nets_without_holes : tuple of str
+        Nets that got a signal and have no plated hole, so they have no stub.
+    """
+
+    board: Board
+    file: str
+    revision: str
+    found: tuple[tuple[str, int], ...]
+    ignored: tuple[tuple[str, int], ...]
+    assumed: tuple[tuple[str, int], ...]
+    nets_without_signal: tuple[str, ...]
+    nets_without_holes: tuple[str, ...]
+
+    def __repr__(self) -> str:
+        return f"<ExchangeBoard {self.file[:60]}: {self.board!r}>"[:199]
+
+    def __str__(self) -> str:
+        lines = [f"{self.file}, IPC-2581 revision {self.revision}"]
+        for title in ("found", "ignored", "assumed"):
+            counts = getattr(self, title)
+            lines += [f"{title}: {what} ({count})" for what, count in counts]
+        for title, names in (
+            ("nets without a signal, not on the board", self.nets_without_signal),
+            ("nets without a plated hole", self.nets_without_holes),
+        ):
+            if names:
+                more = f" and {len(names) - MOST_LISTED} more" if len(names) > MOST_LISTED else ""
+                lines.append(f"{title}: {', '.join(names[:MOST_LISTED])}{more}")
+        return "\n".join(lines)
+
+
+def read_ipc2581(
+    path: str | os.PathLike[str],
+    *,
+    signals: Mapping[str, Signal | str | Quantity] | None = None,
+    z0: Dimensioned | Mapping[str, Dimensioned] | None = None,
+    reference: Iterable[str] = (),
+    dk: Mapping[str, float] | None = None,
+    roles: Mapping[str, Role] | None = None,
+    pads: Mapping[str, Dimensioned | None] | None = None,
+    antipads: Mapping[str, Dimensioned | Antipad | Mapping[str, Dimensioned | Antipad]] | None = None,
+    connects: Mapping[str, Iterable[str]] | None = None,
+    plating: Dimensioned | None = None,
+) -> ExchangeBoard:
+    """Read a board from an IPC-2581 file, revision A, B, B1 or C.
+
+    The stackup, the plated holes, and the layers where copper of a hole's own net meets it are read from the file. A
+    pad alone is no connection. What the file does not say is given here. Nothing is guessed: what stays unknown is
+    None on the board, or ends in one error that lists all that is missing. In names of nets, ``*`` stands for any
+    characters and ``?`` for one.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    signals : mapping of net to Signal or rate, optional
+        Which nets carry what: ``{"PCIE_TX*": "32 GT/s"}``. Only these nets are on the board. Both halves of a pair
+        get the signal of one of them.
+    z0 : impedance or mapping of net to impedance, optional
+        Of the line of each net; of a pair, the differential one.
+    reference : list of str
+        Nets whose holes are return vias, beside those of class GROUND or POWER in the file.
+    dk : mapping of layer or material to float, optional
+        Dk [-] of dielectric layers. It comes before that of the file.
+    roles : mapping of layer to {"signal", "plane", "mixed"}, optional
+        Roles of copper layers, where the file says only CONDUCTOR. They come before those of the file.
+    pads : mapping of padstack or hole diameter to length or None, optional
+        Pads of holes, on every layer. They come before those of the file.
+    antipads : mapping of padstack or hole diameter to length, Antipad, or mapping of layer to these, optional
+        Clearances in planes. They come before those of the file.
+    connects : mapping of net to list of layers, optional
+        Layers in use of the holes that no copper of their net touches.
+    plating : length, optional
+        Thickness of the plating, if the diameters of the file are those after plating. If it is not given, they count
+        as diameters of the primary drill.
+
+    Returns
+    -------
+    ExchangeBoard
+        The board, and a summary of what was found, left out and assumed.
+
+    Raises
+    ------
+    FileError
+        The file cannot be read, is no IPC-2581 file, holds no stackup or several boards, contradicts itself, or does
+        not say all that the board needs. The error text names file and line.
+    BoardError, UnitError
+        What was given matches nothing in the file, is given in two ways, or is not of the right kind.
+
+    Notes
+    -----
+    Elements and attributes as in the schemas of IPC-2581 A to C, published by IPC. A pad that is not round counts as a
+    circle of the same area.
+    """
+    record = ExchangeReader(path).records()
+    overlay = Overlay(
+        record,
+        signals=_given(signals),
+        z0=z0,
+        reference=reference,
+        dk=_given(dk),
+        roles=_given(roles),
+        pads=_given(pads),
+        antipads=_given(antipads),
+        connects=_given(connects),
+        plating=plating,
+    )
+    maker = BoardMaker(record, overlay)
+    board = maker.board()
+    if maker.holes and plating is None:
+        record.assume("files say nothing of plating: diameters of holes count as those of the primary drill")
+    return ExchangeBoard(
+        board=board,
+        file=record.name,
+        revision=record.revision,
+        found=_found(board, maker),
+        ignored=tuple(record.ignored.items()),
+        assumed=tuple(record.assumed.items()),
+        nets_without_signal=tuple(maker.unmatched),
+        nets_without_holes=tuple(maker.without_holes),
+    )
+
+
+def _given(value: Any) -> Any:
+    return {} if value is None else value
+
+
+def _found(board: Board, maker: BoardMaker) -> tuple[tuple[str, int], ...]:
+    copper, thickness = len(board.stackup.copper), show(board.stackup.edges_si[-1], "length")
+    holes = sum(len(holes) for holes in maker.holes.values())
+    references = sum(net.reference for net in board.nets)
+    return (
+        (f"copper layers, {thickness} from outer face to outer face", copper),
+        ("nets", len(maker.nets)),
+        (f"plated holes of {how_many(len(maker.holes), 'net')}", holes),
+        ("signal nets on the board", len(board.nets) - references),
+        ("reference nets on the board", references),
+    )

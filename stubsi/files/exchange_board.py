@@ -1,0 +1,312 @@
+"""Owns the making of a Board from the records of an exchange file and from what the user gave beside it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from stubsi.board.board import Board
+from stubsi.board.net import Hole, Net
+from stubsi.board.padstack import Padstack
+from stubsi.errors import BoardError, FileError
+from stubsi.files.exchange_copper import copper_met
+from stubsi.files.exchange_records import REFERENCE_CLASSES, StepRecord
+from stubsi.files.exchange_stackup import stackup_of
+from stubsi.files.schema import errors_at
+from stubsi.units import show
+from stubsi.value import InSI
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from stubsi.board.padstack import Antipad
+    from stubsi.board.signal import Signal
+    from stubsi.board.stackup import Stackup
+    from stubsi.files.exchange_overlay import Overlay
+    from stubsi.files.exchange_records import FileRecord, HoleRecord
+
+
+class BoardMaker:
+    """Makes the board of one file.
+
+    Parameters
+    ----------
+    record : FileRecord
+        What the file says.
+    overlay : Overlay
+        What the user gives beside it.
+
+    Raises
+    ------
+    FileError
+        The file holds several boards, no stackup, or a stackup that is none.
+    """
+
+    def __init__(self, record: FileRecord, overlay: Overlay) -> None:
+        self.record, self.overlay = record, overlay
+        self.step = _one_step(record)
+        self.stackup: Stackup = stackup_of(record, self.step, overlay)
+        self.holes = self._holes_of_nets()
+        self.nets = sorted({*self.step.net_class, *self.holes, *(net for _, net in self.step.copper)})
+        self.unmatched: list[str] = []
+        self.without_holes: list[str] = []
+        self._padstacks: dict[tuple[Any, ...], Padstack] = {}
+        self._padstack_names: dict[str, int] = {}
+        self._reference_names: set[str] = set()
+
+    def board(self) -> Board:
+        """Make the board.
+
+        Returns
+        -------
+        Board
+            The signal nets that got a signal, and the reference nets.
+
+        Raises
+        ------
+        FileError
+            Something that the board needs is neither in the file nor given, or the parts contradict each other.
+        BoardError
+            Something that the user gave matches nothing in the file, or is given in two ways.
+        """
+        signals = self._signals()
+        references = [net for net in self.nets if self._is_reference(net, signals)]
+        groups = self._groups(signals)
+        connected = self._connected(groups)
+        impedance = {name: self._impedance(name, legs) for name, legs in groups.items()}
+        self.unmatched = [net for net in self.nets if net not in signals and net not in self._reference_names]
+        self.overlay.refuse_unused(self.nets, self.record.layers)
+        self._refuse_missing(signals)
+        nets = [
+            self._signal_net(name, legs, signals[legs[0]], impedance[name], connected) for name, legs in groups.items()
+        ]
+        nets += [self._reference_net(net) for net in references if net in self.holes]
+        if not any(net.reference for net in nets):
+            self.record.assume("no reference net with a hole: return vias stay unknown; give reference")
+        with errors_at(self.record.name):
+            return Board(stackup=self.stackup, nets=tuple(nets), name=self.step.name or self.record.name)
+
+    # nets
+
+    def _signals(self) -> dict[str, Signal]:
+        """Signal of every net that got one; the second half of a pair takes that of the first."""
+        signals = {net: signal for net in self.nets if (signal := self.overlay.signals.of(net)) is not None}
+        for net, signal in list(signals.items()):
+            other = self.step.partner.get(net)
+            if other is not None and signals.setdefault(other, signal) != signal:
+                raise BoardError(f"signals: {net} and {other} are a pair and must have the same signal.")
+        return signals
+
+    def _is_reference(self, net: str, signals: Mapping[str, Signal]) -> bool:
+        given = self.overlay.reference.of(net) is not None
+        by_class = self.step.net_class.get(net) in REFERENCE_CLASSES
+        if net in signals and (given or by_class):
+            why = "given as reference" if given else f"of class {self.step.net_class[net]} in the file"
+            raise BoardError(f"signals: net {net} gets a signal, but it is {why}; a reference net carries none.")
+        if given or by_class:
+            self._reference_names.add(net)
+        return given or by_class
+
+    def _groups(self, signals: Mapping[str, Signal]) -> dict[str, tuple[str, ...]]:
+        """Nets of the board by name: one net of the file, or the two halves of a pair, P before N."""
+        groups: dict[str, tuple[str, ...]] = {}
+        for net in sorted(signals):
+            other = self.step.partner.get(net)
+            if other is None:
+                legs: tuple[str, ...] = (net,)
+            elif net.endswith(("P", "p", "+")) or (not other.endswith(("P", "p", "+")) and net < other):
+                legs = (net, other)
+            else:
+                continue
+            with_holes = [leg for leg in legs if leg in self.holes]
+            if not with_holes:
+                self.without_holes += legs
+                continue
+            for leg in legs:
+                if leg not in with_holes:
+                    self.overlay.miss("holes of the other half of pairs", f"{leg} (pair of {with_holes[0]})")
+            groups["/".join(legs)] = legs
+        return groups
+
+    def _impedance(self, name: str, legs: tuple[str, ...]) -> InSI | None:
+        found = {value for leg in legs if (value := self.overlay.z0.of(leg)) is not None}
+        if len(found) > 1:
+            raise BoardError(f"z0: the halves of pair {name} have different impedances; give one, the differential.")
+        if not found:
+            self.overlay.miss("impedance of nets", name)
+            return None
+        return found.pop()
+
+    def _signal_net(
+        self,
+        name: str,
+        legs: tuple[str, ...],
+        signal: Signal,
+        z0: InSI | None,
+        connected: Mapping[str, list[tuple[HoleRecord, Padstack, tuple[str, ...]]]],
+    ) -> Net:
+        holes = []
+        for letter, net in zip(("P", "N") if len(legs) == 2 else ("",), legs, strict=True):
+            for number, (hole, padstack, connects) in enumerate(connected[net], 1):
+                with errors_at(f"{self.record.name}: line {hole.line}"):
+                    holes.append(
+                        Hole(
+                            name=f"{net}.{number}",
+                            padstack=padstack,
+                            connects=connects,
+                            x=InSI(hole.x),
+                            y=InSI(hole.y),
+                            leg=letter,  # type: ignore[arg-type] # one of the legs
+                        )
+                    )
+        with errors_at(f"{self.record.name}: net {name}"):
+            return Net(name=name, signal=signal, z0=z0, holes=tuple(holes))
+
+    def _reference_net(self, name: str) -> Net:
+        holes = []
+        for number, hole in enumerate(self.holes[name], 1):
+            with errors_at(f"{self.record.name}: line {hole.line}"):
+                padstack = self._padstack(hole, "", {}, None)
+                holes.append(Hole(name=f"{name}.{number}", padstack=padstack, x=InSI(hole.x), y=InSI(hole.y)))
+        with errors_at(f"{self.record.name}: net {name}"):
+            return Net(name=name, holes=tuple(holes), reference=True)
+
+    # holes
+
+    def _holes_of_nets(self) -> dict[str, list[HoleRecord]]:
+        seen: set[tuple[str, str, float, float]] = set()
+        by_net: dict[str, list[HoleRecord]] = {}
+        for hole in self.step.holes:
+            key = (hole.net, hole.layer, round(hole.x, 9), round(hole.y, 9))
+            if key in seen:
+                self.record.ignore("holes that the file lists again")
+                continue
+            seen.add(key)
+            by_net.setdefault(hole.net, []).append(hole)
+        return by_net
+
+    def _span(self, hole: HoleRecord) -> tuple[str, ...]:
+        """Copper layers of a hole from the top, by the span of its drill layer."""
+        layer = self.record.layers[hole.layer]
+        spans, where = set(layer.spans), f"{self.record.name}: line {layer.line}: drill layer {layer.name}"
+        if len(spans) != 1:
+            raise FileError(
+                f"{where}: {'has no Span' if not spans else 'has several Spans'}, so it is not known which layers its "
+                f"holes go through; export one drill layer per span, with Span fromLayer and toLayer."
+            )
+        names = self.stackup.names
+        ends = spans.pop()
+        for end in ends:
+            if end not in names:
+                raise FileError(f"{where}: Span names {end}, which is no copper layer; known are {', '.join(names)}.")
+        first, last = sorted(map(names.index, ends))
+        if first == last:
+            raise FileError(f"{where}: Span begins and ends on {ends[0]}, so no hole of it joins two layers.")
+        return names[first : last + 1]
+
+    def _connected(
+        self, groups: Mapping[str, tuple[str, ...]]
+    ) -> dict[str, list[tuple[HoleRecord, Padstack, tuple[str, ...]]]]:
+        """Holes of the signal nets, each with its padstack and the layers where its net uses it, from the top."""
+        holes = [hole for legs in groups.values() for net in legs for hole in self.holes.get(net, ())]
+        spans = [self._span(hole) for hole in holes]
+        met = copper_met(self.record, self.step, holes, spans)
+        connected: dict[str, list[tuple[HoleRecord, Padstack, tuple[str, ...]]]] = {}
+        for hole, span, pads, in_use, names in zip(holes, spans, met.pads, met.in_use, met.padstacks, strict=True):
+            given = self.overlay.connects.of(hole.net)
+            if given is not None and not in_use:
+                in_use = set(given)  # noqa: PLW2901 - the user knows what the file does not say
+            of_net = connected.setdefault(hole.net, [])
+            if not in_use:
+                self.overlay.miss("layers in use of holes", f"{hole.net}.{len(of_net) + 1} (line {hole.line})")
+            name = hole.padstack or (min(names) if names else "")
+            with errors_at(f"{self.record.name}: line {hole.line}"):
+                padstack = self._padstack(hole, name, pads, span)
+            order = [*self.stackup.names, *sorted(in_use.difference(self.stackup.names))]
+            of_net.append((hole, padstack, tuple(layer for layer in order if layer in in_use)))
+        return connected
+
+    def _padstack(
+        self, hole: HoleRecord, name: str, drawn: Mapping[str, float | None], span: tuple[str, ...] | None
+    ) -> Padstack:
+        """Padstack of a hole. A reference hole has no pads here (``span`` is None): its copper is the plane itself."""
+        signal, layers = span is not None, span or self._span(hole)
+        plating = self.overlay.plating
+        drill = hole.diameter + 2 * (plating or 0.0)
+        pads: dict[str, float | None] = {}
+        antipad: Antipad | Mapping[str, Any] | None = None
+        if signal:
+            pads = self._pads(hole, name, drawn, layers)
+            antipad = self._antipad(hole, name, layers)
+        by_layer = isinstance(antipad, dict)
+        key = (
+            name, drill, layers, tuple(sorted(pads.items())), signal,
+            tuple(sorted(antipad.items())) if isinstance(antipad, dict) else antipad,
+        )  # fmt: skip
+        if key not in self._padstacks:
+            through = (layers[0], layers[-1]) == (self.stackup.names[0], self.stackup.names[-1])
+            title = name or f"{show(drill, 'length')}{'' if signal else ' return via'}"
+            count = self._padstack_names[title] = self._padstack_names.get(title, 0) + 1
+            self._padstacks[key] = Padstack(
+                name=title if count == 1 else f"{title} #{count}",
+                drill=InSI(drill),
+                finished=None if plating is None else InSI(hole.diameter),
+                pads={layer: None if size is None else _si(size) for layer, size in pads.items()},
+                antipad=None if by_layer else antipad,  # type: ignore[arg-type] # no mapping here
+                antipads=antipad if by_layer else {},  # type: ignore[arg-type] # a mapping here
+                span=None if through else (layers[0], layers[-1]),
+            )
+        return self._padstacks[key]
+
+    def _pads(
+        self, hole: HoleRecord, name: str, drawn: Mapping[str, float | None], layers: Iterable[str]
+    ) -> dict[str, float | None]:
+        """Diameter of the pad on every layer of the span that has one: as drawn, else as defined, else as given."""
+        given = self.overlay.pads.of(name, hole.diameter)
+        if given is not None:
+            return {} if given[0] is None else {layer: float(given[0]) for layer in layers}
+        sizes = dict(drawn)
+        if not sizes and name in self.record.padstacks:
+            sizes = dict(self.record.padstacks[name].pads)
+        sizes = {layer: size for layer, size in sizes.items() if layer in layers and size != 0.0}
+        if not sizes or None in sizes.values():
+            self.overlay.miss("pads of holes", name or show(hole.diameter, "length"))
+        return sizes
+
+    def _antipad(self, hole: HoleRecord, name: str, layers: Iterable[str]) -> Antipad | Mapping[str, Any] | None:
+        """Clearance: as given, else as defined by layer; None: unknown."""
+        given = self.overlay.antipads.of(name, hole.diameter)
+        if given is not None:
+            return given[0]
+        defined = self.record.padstacks[name].antipads if name in self.record.padstacks else {}
+        known = {layer: InSI(size) for layer, size in defined.items() if size and layer in layers}
+        return known or None
+
+    # what is missing
+
+    def _refuse_missing(self, signals: Mapping[str, Signal]) -> None:
+        for what, names in self.overlay.missing.items():
+            self.overlay.missing[what] = list(dict.fromkeys(names))
+        if not signals:
+            for _ in self.overlay.missing.get("role of layers", ()):
+                self.record.assume("copper layers have no role in the file and count as mixed; give roles")
+        elif text := self.overlay.missing_text():
+            raise FileError(f"{self.record.name}: does not say all that the board needs. Missing: {text}.")
+
+
+def _si(length: float) -> Any:
+    """A length [m] in the form that a mapping of lengths takes."""
+    return InSI(length)
+
+
+def _one_step(record: FileRecord) -> StepRecord:
+    """The step that holds the board: the only one with holes of a net, or else the only one there is."""
+    with_holes = [step for step in record.steps if step.holes] or [step for step in record.steps if step.copper]
+    if len(with_holes) > 1:
+        names = ", ".join(step.name or "without a name" for step in with_holes[:4])
+        raise FileError(
+            f"{record.name}: line {with_holes[1].line}: several steps hold plated holes ({names}); export one board, "
+            f"not a panel."
+        )
+    if with_holes:
+        return with_holes[0]
+    return record.steps[0] if record.steps else StepRecord("", "", 0)

@@ -1,0 +1,343 @@
+"""Owns what the user gives beside an exchange file, because the file cannot say it, and the list of what is missing."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING, Any, Generic, TypeVar
+
+from stubsi.board.layers import ROLES, Role
+from stubsi.board.names import near_names
+from stubsi.board.padstack import Antipad
+from stubsi.board.signal import as_signal
+from stubsi.checks import checked, one_of, pairs, sequence
+from stubsi.errors import BoardError, UnitError
+from stubsi.number_rules import DK_RULE
+from stubsi.unit_errors import as_shown
+from stubsi.units import one_number, one_si
+from stubsi.value import InSI
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping
+
+    from stubsi.board.signal import Signal
+    from stubsi.files.exchange_records import FileRecord
+    from stubsi.units import Dimensioned
+
+Item = TypeVar("Item")
+
+SAME_DIAMETER = 0.5e-6
+"""Two diameters that differ by less [m] are the same drill."""
+MOST_NAMED = 4
+
+
+class ByName(Generic[Item]):
+    """Values by name or pattern: ``*`` stands for any characters, ``?`` for one. A name comes before a pattern.
+
+    Parameters
+    ----------
+    given : mapping of str to value
+        As the user wrote it.
+    what : str
+        Name of the argument, for error texts.
+    convert : callable
+        Takes a value and its name for error texts.
+    """
+
+    def __init__(self, given: object, what: str, convert: Callable[[Any, str], Item]) -> None:
+        self.what = what
+        self.items = {
+            checked(key, f"{what} key"): convert(value, f"{what} of {as_shown(key)}")
+            for key, value in pairs(given, what)
+        }
+        self._patterns = {key: as_pattern(key) for key in self.items}
+        self._used: set[str] = set()
+
+    def of(self, name: str) -> Item | None:
+        """Value of a name, None where there is none.
+
+        Parameters
+        ----------
+        name : str
+
+        Returns
+        -------
+        value or None
+
+        Raises
+        ------
+        BoardError
+            Two patterns with different values match.
+        """
+        if name in self.items:
+            self._used.add(name)
+            return self.items[name]
+        keys = [key for key, pattern in self._patterns.items() if pattern.fullmatch(name)]
+        self._used.update(keys)
+        if not keys:
+            return None
+        first = self.items[keys[0]]
+        other = next((key for key in keys if self.items[key] != first), None)
+        if other is not None:
+            raise BoardError(
+                f"{self.what}: {as_shown(name)} matches {as_shown(keys[0])} and {as_shown(other)} with different "
+                f"values; give it by its full name."
+            )
+        return first
+
+    def refuse_unused(self, known: Iterable[str], thing: str) -> None:
+        """Refuse a name or pattern that matched nothing.
+
+        Parameters
+        ----------
+        known : iterable of str
+            Names that it could have matched.
+        thing : str
+            What they name, like "net".
+
+        Raises
+        ------
+        BoardError
+        """
+        for key in self.items:
+            if key not in self._used:
+                near = near_names(key, known) or list(known)[:MOST_NAMED]
+                hint = f"; there are, for example, {', '.join(near)}" if near else ""
+                raise BoardError(f"{self.what}: {as_shown(key)} matches no {thing} of the file{hint}.")
+
+
+class Overlay:
+    """What the user gives beside the file, converted and checked; and what is still missing.
+
+    Parameters
+    ----------
+    record : FileRecord
+        What the file says.
+    signals, z0, reference, dk, roles, pads, antipads, connects, plating
+        As in ``read_ipc2581``.
+    """
+
+    def __init__(
+        self,
+        record: FileRecord,
+        *,
+        signals: object,
+        z0: object,
+        reference: object,
+        dk: object,
+        roles: object,
+        pads: object,
+        antipads: object,
+        connects: object,
+        plating: Dimensioned | None,
+    ) -> None:
+        self._record = record
+        self.signals: ByName[Signal] = ByName(signals, "signals", _signal)
+        z0_by_net = z0 if _is_mapping(z0) else {} if z0 is None else {"*": z0}
+        self.z0 = ByName(z0_by_net, "z0", lambda value, what: InSI(one_si(value, "impedance", what)))
+        self.reference = ByName(dict.fromkeys(_names(reference, "reference"), True), "reference", lambda yes, _: yes)
+        self.connects = ByName(connects, "connects", _names)
+        self._dk = ByName(dk, "dk", lambda value, what: one_number(value, what, rule=DK_RULE))
+        self._roles = ByName(roles, "roles", _role)
+        self.pads = _ByHole(pads, "pads", _pad)
+        self.antipads = _ByHole(antipads, "antipads", _antipad)
+        self.plating = None if plating is None else one_si(plating, "length", "plating")
+        self.missing: dict[str, list[str]] = {}
+
+    def dk_of(self, layer: str, material: str, written: float | None) -> float | None:
+        """Dk of a dielectric layer. The user's value comes before that of the file, by layer before by material.
+
+        Parameters
+        ----------
+        layer, material : str
+        written : float or None
+            What the file says [-].
+
+        Returns
+        -------
+        float or None
+            [-]; None: unknown.
+        """
+        given = self._dk.of(layer)
+        if given is None:
+            given = self._dk.of(material)
+        if given is None:
+            if written is None:
+                self._record.assume("dielectric layers have no Dk in the file, and it stays unknown; give dk")
+            return written
+        if written is not None and written != given:
+            self._record.assume("dielectric layers have another Dk in the file than the one given, which is used")
+        return given
+
+    def role(self, layer: str, written: Role | None, function: str) -> Role:
+        """Role of a copper layer: that of the user, or that of the file.
+
+        Parameters
+        ----------
+        layer : str
+        written : str or None
+            What the file says.
+        function : str
+            Function of the layer in the file.
+
+        Returns
+        -------
+        str
+            "mixed" where nobody says it. That is noted as missing.
+        """
+        given = self._roles.of(layer)
+        if given is None and written is None:
+            self.miss("role of layers", f"{layer} ({function})")
+        return given or written or "mixed"
+
+    def miss(self, what: str, name: str) -> None:
+        """Note that something is missing.
+
+        Parameters
+        ----------
+        what : str
+            A key of ``HOW_TO_GIVE``.
+        name : str
+            Which one.
+        """
+        self.missing.setdefault(what, []).append(name)
+
+    def refuse_unused(self, nets: Iterable[str], layers: Iterable[str]) -> None:
+        """Refuse whatever the user gave that matches nothing in the file.
+
+        Parameters
+        ----------
+        nets, layers : iterable of str
+            Names of nets and of layers of the file.
+
+        Raises
+        ------
+        BoardError
+        """
+        nets = list(nets)
+        for by_net in (self.signals, self.reference, self.connects):
+            by_net.refuse_unused(nets, "net")
+        if list(self.z0.items) != ["*"]:
+            self.z0.refuse_unused(nets, "signal net")
+        self._dk.refuse_unused(layers, "dielectric layer or material")
+        self._roles.refuse_unused(layers, "copper layer")
+        self.pads.refuse_unused()
+        self.antipads.refuse_unused()
+
+    def missing_text(self) -> str:
+        """Text of all that is missing, with how to give it; blank where nothing is missing.
+
+        Returns
+        -------
+        str
+        """
+        parts = []
+        for what, names in self.missing.items():
+            more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+            parts.append(f"{what} {', '.join(names[:MOST_NAMED])}{more}: give {HOW_TO_GIVE[what]}")
+        return "; ".join(parts)
+
+
+HOW_TO_GIVE = {
+    "role of layers": "roles={'L2': 'plane', 'L3': 'signal'}",
+    "impedance of nets": "z0='50 ohm', or z0={'PCIE*': '85 ohm'} (of a pair: differential)",
+    "pads of holes": "pads={'0.3 mm': '0.5 mm'} by drill diameter or padstack, or None for no pads",
+    "layers in use of holes": "connects={'NET': ['L1', 'L3']}, because no copper of their net touches them",
+    "holes of the other half of pairs": "a file that holds both halves",
+}
+"""What can be missing, and how it is given."""
+
+
+class _ByHole(Generic[Item]):
+    """Values by name of a padstack or by diameter of the hole."""
+
+    def __init__(self, given: object, what: str, convert: Callable[[Any, str], Item]) -> None:
+        self.what = what
+        self._values: list[tuple[str, float | None, Item]] = []
+        self._used: set[str] = set()
+        for key, value in pairs(given, what):
+            name = checked(key, f"{what} key")
+            self._values.append((name, _diameter(name), convert(value, f"{what} of {as_shown(name)}")))
+
+    def of(self, padstack: str, diameter: float) -> tuple[Item] | None:
+        """The value in a tuple of its own, since it may be None; None where there is none."""
+        for name, _, value in self._values:
+            if name == padstack:
+                self._used.add(name)
+                return (value,)
+        for name, size, value in self._values:
+            if size is not None and abs(size - diameter) < SAME_DIAMETER:
+                self._used.add(name)
+                return (value,)
+        return None
+
+    def refuse_unused(self) -> None:
+        for name, _, _ in self._values:
+            if name not in self._used:
+                raise BoardError(
+                    f"{self.what}: {as_shown(name)} is neither the padstack nor the diameter of a hole of a signal net."
+                )
+
+
+def as_pattern(text: str) -> re.Pattern[str]:
+    """Regular expression of a pattern. Only ``*`` and ``?`` are special, because names of nets hold brackets.
+
+    Parameters
+    ----------
+    text : str
+
+    Returns
+    -------
+    re.Pattern
+    """
+    pieces = re.split(r"(\*+|\?)", text)
+    special = {"?": ".", "*": ".*"}
+    return re.compile("".join(special.get(piece[:1]) or re.escape(piece) for piece in pieces), re.DOTALL)
+
+
+def _is_mapping(value: object) -> bool:
+    from collections.abc import Mapping as AnyMapping
+
+    return isinstance(value, AnyMapping)
+
+
+def _names(value: Any, what: str) -> tuple[str, ...]:
+    return sequence(value, what)
+
+
+def _signal(value: Any, what: str) -> Signal:
+    try:
+        return as_signal(value)
+    except UnitError as error:
+        raise UnitError(f"{what}: {error}") from None
+
+
+def _role(value: Any, what: str) -> Role:
+    one_of(value, what, ROLES)
+    role: Role = value
+    return role
+
+
+def _pad(value: Any, what: str) -> InSI | None:
+    return None if value is None else InSI(one_si(value, "length", what))
+
+
+def _antipad(value: Any, what: str) -> Antipad | Mapping[str, Any]:
+    if isinstance(value, Antipad):
+        return value
+    if _is_mapping(value):
+        return {
+            checked(layer, f"{what} layer"): _one_antipad(size, f"{what} on {layer}") for layer, size in value.items()
+        }
+    return _one_antipad(value, what)
+
+
+def _one_antipad(value: Any, what: str) -> Antipad:
+    return value if isinstance(value, Antipad) else Antipad(width=InSI(one_si(value, "length", what)))
+
+
+def _diameter(text: str) -> float | None:
+    """Diameter [m] that a key says; None where it is no length, but the name of a padstack."""
+    try:
+        return one_si(text, "length", "diameter")
+    except UnitError:
+        return None

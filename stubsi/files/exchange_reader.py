@@ -1,0 +1,359 @@
+"""Owns the reading of an IPC-2581 file: each element that a board needs becomes a record, all others pass by."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from stubsi.files.exchange_drawing import Area, Copper, Drawing, Point, arc_points
+from stubsi.files.exchange_layers import LayerReader
+from stubsi.files.exchange_records import (
+    COPPER,
+    PLATED,
+    THROUGH,
+    ComponentRecord,
+    HoleRecord,
+    PadstackRecord,
+    StepRecord,
+)
+from stubsi.unit_errors import as_shown
+
+if TYPE_CHECKING:
+    import os
+
+    from stubsi.files.exchange_records import LayerRecord
+    from stubsi.files.xml_stream import Attributes
+
+NO_ROUTES = {"TEARDROP"}
+"""Uses of geometry that are copper around a pad."""
+NO_NET_USAGE = {"", "NONE", "NO", "TOEPRINT"}
+
+
+class ExchangeReader(LayerReader):
+    """Reads one IPC-2581 file to records.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    """
+
+    def __init__(self, path: str | os.PathLike[str]) -> None:
+        super().__init__(path)
+        self._widths: dict[str, float] = {}
+        self._shapes: dict[str, Drawing] = {}
+        self._padstack_numbers: dict[str, int] = {}
+        self._component_numbers: dict[str, int] = {}
+        self._padstack: PadstackRecord | None = None
+        self._pad_layer: tuple[str, str] | None = None
+        self._feature_layer: LayerRecord | None = None
+        self._set: Attributes | None = None
+        self._drawing: Drawing | None = None
+        self._entry = ""
+        self._points: list[Point] | None = None
+        self._width = 0.0
+        self._contour: list[list[Point]] | None = None
+        self._contour_width = 0.0
+
+    # padstacks and shapes that others refer to
+
+    def _start_pad_stack_def(self, attributes: Attributes) -> None:
+        name = self.text(attributes, "name", "PadStackDef")
+        if name in self.record.padstacks:
+            self.refuse(f"PadStackDef {as_shown(name)} appears twice")
+        self._padstack = self.record.padstacks[name] = PadstackRecord()
+
+    def _start_padstack_pad_def(self, attributes: Attributes) -> None:
+        self._pad_layer = attributes.get("layerRef", ""), attributes.get("padUse", "")
+        self._drawing = Drawing()
+
+    def _end_padstack_pad_def(self) -> None:
+        if self._padstack is not None and self._pad_layer is not None and self._drawing and self._drawing.sizes:
+            layer, use = self._pad_layer
+            sizes = {"REGULAR": self._padstack.pads, "ANTIPAD": self._padstack.antipads}.get(use)
+            if sizes is not None:
+                sizes[layer] = self._drawing.sizes[0]
+        self._drawing = None
+
+    def _start_entry_line_desc(self, attributes: Attributes) -> None:
+        self._entry = self.text(attributes, "id", "EntryLineDesc")
+
+    def _start_entry_standard(self, attributes: Attributes) -> None:
+        self._entry, self._drawing = self.text(attributes, "id", "Entry"), Drawing()
+
+    _start_entry_user = _start_entry_standard
+
+    def _end_entry_line_desc(self) -> None:
+        self._entry = ""
+
+    def _end_entry_standard(self) -> None:
+        if self._drawing is not None:
+            self._shapes[self._entry] = self._drawing
+        self._entry, self._drawing = "", None
+
+    _end_entry_user = _end_entry_standard
+
+    # steps, nets, components
+
+    def _start_step(self, attributes: Attributes) -> None:
+        step = StepRecord(attributes.get("name", ""), attributes.get("stackupRef", ""), self.line)
+        self.record.steps.append(step)
+
+    def _step(self, element: str) -> StepRecord:
+        if not self.record.steps:
+            self.refuse(f"{element} lies outside a Step")
+        return self.record.steps[-1]
+
+    def _start_logical_net(self, attributes: Attributes) -> None:
+        name, step = self.text(attributes, "name", "LogicalNet"), self._step("LogicalNet")
+        kind = attributes.get("netClass", "").upper()
+        if step.net_class.setdefault(name, kind) != kind:
+            self.refuse(f"LogicalNet {as_shown(name)} appears with two classes, {step.net_class[name]} and {kind}")
+        self._pair(name, attributes)
+
+    def _pair(self, name: str, attributes: Attributes) -> None:
+        other = attributes.get("netPair", "")
+        if not other:
+            return
+        partner = self._step("netPair").partner
+        for one, two in ((name, other), (other, name)):
+            if partner.setdefault(one, two) != two or name == other:
+                self.refuse(f"net {as_shown(one)} is paired with {as_shown(partner[one])} and with {as_shown(two)}")
+
+    def _start_component(self, attributes: Attributes) -> None:
+        name = attributes.get("refDes", "")
+        components = self._step("Component").components
+        if name and name in components:
+            self.refuse(f"Component {as_shown(name)} appears twice")
+        if name:
+            components[name] = ComponentRecord(attributes.get("mountType", ""), attributes.get("layerRef", ""))
+
+    # holes and copper
+
+    def _start_layer_feature(self, attributes: Attributes) -> None:
+        name = self.text(attributes, "layerRef", "LayerFeature")
+        if name not in self.record.layers:
+            self.refuse(f"LayerFeature layerRef = {as_shown(name)}: the file has no such Layer")
+        self._step("LayerFeature")
+        self._feature_layer = self.record.layers[name]
+
+    def _end_layer_feature(self) -> None:
+        self._feature_layer = None
+
+    def _start_set(self, attributes: Attributes) -> None:
+        if self._feature_layer is not None:
+            self._set = attributes
+            if attributes.get("net"):
+                self._pair(attributes["net"], attributes)
+
+    def _end_set(self) -> None:
+        self._set = None
+
+    def _start_hole(self, attributes: Attributes) -> None:
+        if self._set is None or self._feature_layer is None:
+            return
+        status, net = self.text(attributes, "platingStatus", "Hole"), self._set.get("net", "")
+        x, y = self.length(attributes, "x", "Hole"), self.length(attributes, "y", "Hole")
+        diameter = self._size(attributes, "diameter", "Hole")
+        if self._feature_layer.function != "DRILL":
+            self.record.ignore("holes on layers that are no drill layers")
+        elif status == "NONPLATED":
+            self.record.ignore("non-plated holes")
+        elif status not in PLATED:
+            self.refuse(f"Hole platingStatus = {as_shown(status)}: must be {', '.join(sorted(PLATED))} or NONPLATED")
+        elif not net:
+            self.record.ignore("plated holes without a net")
+        else:
+            layer, padstack = self._feature_layer.name, self._set.get("geometry", "")
+            hole = HoleRecord(net, layer, x, y, diameter, padstack, self.line)
+            self.record.steps[-1].holes.append(hole)
+
+    def _start_slot(self, _: Attributes) -> None:
+        self.record.ignore("slots")
+
+    _start_slot_cavity = _start_slot
+
+    def _start_features(self, attributes: Attributes) -> None:
+        if self._set is not None and self._feature_layer is not None and self._feature_layer.function in COPPER:
+            self._drawing = Drawing(padstack=attributes.get("padstackDefRef", ""))
+
+    _start_pad = _start_features
+
+    def _end_features(self) -> None:
+        drawing, self._drawing = self._drawing, None
+        if drawing is None or self._set is None or self._feature_layer is None:
+            return
+        net = self._set.get("net", "")
+        if not net:
+            self.record.ignore("pieces of copper without a net")
+        elif self._set.get("polarity") == "NEGATIVE" or self._feature_layer.polarity == "NEGATIVE":
+            self.record.ignore("pieces of copper that are drawn as clearance")
+        else:
+            if self._set.get("geometryUsage", "") in NO_ROUTES or self._set.get("padUsage", "") not in NO_NET_USAGE:
+                drawing.lines, drawing.areas = [], []
+            if drawing.pin:
+                self._solder(drawing, drawing.pin)
+            copper = self.record.steps[-1].copper.setdefault((self._feature_layer.name, net), Copper())
+            copper.draw(
+                drawing,
+                _number_of(
+                    drawing.padstack or self._set.get("geometry", ""),
+                    self._padstack_numbers,
+                    self.record.pad_padstacks,
+                ),
+                _number_of(drawing.pin or "", self._component_numbers, self.record.pin_components),
+            )
+
+    def _solder(self, drawing: Drawing, pin: str) -> None:
+        """The pad of a surface-mounted pin is where the net goes on into the component: it connects like an area."""
+        component = self.record.steps[-1].components.get(pin)
+        if component is None:
+            self.record.ignore("pads of pins whose component is not in the file")
+        elif component.mount == "SMT":
+            drawing.lines += [([(0.0, 0.0), (0.0, 0.0)], size) for size in drawing.rounds]
+            drawing.areas += [Area(outline, []) for outline in drawing.outlines]
+        elif component.mount not in THROUGH:
+            self.record.ignore("pads of pins that are mounted neither on the surface nor in a hole")
+
+    _end_pad = _end_features
+
+    def _start_pin_ref(self, attributes: Attributes) -> None:
+        if self._drawing is not None:
+            self._drawing.pin = attributes.get("componentRef", "")
+
+    def _start_location(self, attributes: Attributes) -> None:
+        if self._drawing is not None:
+            self._drawing.places.append(self._point(attributes, "Location"))
+
+    def _start_xform(self, attributes: Attributes) -> None:
+        if self._drawing is None or self._points is not None:
+            return
+        given = {key: self.number(attributes, key, "Xform") for key in ("rotation", "scale") if key in attributes}
+        self._drawing.rotation = math.radians(given.get("rotation", 0.0))
+        self._drawing.scale = given.get("scale", 1.0)
+        self._drawing.mirror = attributes.get("mirror", "").lower() in {"true", "1"}
+        self._drawing.offset = tuple(  # type: ignore[assignment] # two lengths
+            self.length(attributes, key, "Xform") if key in attributes else 0.0 for key in ("xOffset", "yOffset")
+        )
+
+    # lines, areas and pads
+
+    def _point(self, attributes: Attributes, element: str, x: str = "x", y: str = "y") -> Point:
+        return self.length(attributes, x, element), self.length(attributes, y, element)
+
+    def _start_polyline(self, _: Attributes) -> None:
+        if self._drawing is not None:
+            self._points, self._width = [], 0.0
+
+    _start_polygon = _start_cutout = _start_polyline
+
+    def _start_contour(self, _: Attributes) -> None:
+        self._contour, self._contour_width = [], 0.0
+
+    def _start_poly_begin(self, attributes: Attributes) -> None:
+        if self._points is not None:
+            self._points.append(self._point(attributes, "PolyBegin"))
+
+    def _start_poly_step_segment(self, attributes: Attributes) -> None:
+        if self._points is not None:
+            self._points.append(self._point(attributes, "PolyStepSegment"))
+
+    def _start_poly_step_curve(self, attributes: Attributes) -> None:
+        if self._points:
+            self._points += self._arc(attributes, "PolyStepCurve", self._points[-1], "x", "y")
+
+    def _start_line(self, attributes: Attributes) -> None:
+        if self._drawing is not None:
+            ends = [self._point(attributes, "Line", f"{end}X", f"{end}Y") for end in ("start", "end")]
+            self._points, self._width = ends, 0.0
+
+    def _start_arc(self, attributes: Attributes) -> None:
+        if self._drawing is not None:
+            start = self._point(attributes, "Arc", "startX", "startY")
+            self._points, self._width = [start, *self._arc(attributes, "Arc", start, "endX", "endY")], 0.0
+
+    def _arc(self, attributes: Attributes, element: str, start: Point, x: str, y: str) -> list[Point]:
+        centre = self._point(attributes, element, "centerX", "centerY")
+        clockwise = self.text(attributes, "clockwise", element).lower()
+        if clockwise not in {"true", "false", "1", "0"}:
+            self.refuse(f"{element} clockwise = {as_shown(clockwise)}: must be true or false")
+        return arc_points(start, self._point(attributes, element, x, y), centre, clockwise=clockwise in {"true", "1"})
+
+    def _start_line_desc(self, attributes: Attributes) -> None:
+        if self._points is not None:
+            self._width = self._size(attributes, "lineWidth", "LineDesc")
+        elif self._entry and self._drawing is None:
+            self._widths[self._entry] = self._size(attributes, "lineWidth", "LineDesc")
+
+    def _start_line_desc_ref(self, attributes: Attributes) -> None:
+        if self._points is None:
+            return
+        name = self.text(attributes, "id", "LineDescRef")
+        if name not in self._widths:
+            self.refuse(f"LineDescRef id = {as_shown(name)}: the file has no such EntryLineDesc before this line")
+        self._width = self._widths[name]
+
+    def _end_polyline(self) -> None:
+        if self._drawing is not None and self._points and len(self._points) > 1:
+            self._drawing.lines.append((self._points, self._width))
+        self._points = None
+
+    _end_line = _end_arc = _end_polyline
+
+    def _end_polygon(self) -> None:
+        if self._drawing is not None and self._contour is not None and self._points is not None:
+            self._contour.append(self._points)
+            self._contour_width = max(self._contour_width, self._width)
+        self._points = None
+
+    _end_cutout = _end_polygon
+
+    def _end_contour(self) -> None:
+        if self._drawing is not None and self._contour and len(self._contour[0]) > 2:
+            outline, *cutouts = self._contour
+            cutouts = [cutout for cutout in cutouts if len(cutout) > 2]
+            self._drawing.areas.append(Area(outline, cutouts, self._contour_width))
+        self._contour = None
+
+    def _start_circle(self, attributes: Attributes) -> None:
+        if self._drawing is not None:
+            size = self._size(attributes, "diameter", "Circle")
+            self._drawing.sizes.append(size)
+            self._drawing.rounds.append(size)
+
+    def _start_rect_center(self, attributes: Attributes) -> None:
+        if self._drawing is not None:
+            width, height = (self._size(attributes, side, "pad") for side in ("width", "height"))
+            self._drawing.sizes.append(2 * math.sqrt(width * height / math.pi))
+            x, y = width / 2, height / 2
+            self._drawing.outlines.append([(-x, -y), (x, -y), (x, y), (-x, y)])
+            self.record.assume("shapes of pads that are not round stand for circles of the same area")
+
+    _start_rect_round = _start_rect_cham = _start_oval = _start_rect_center
+
+    def _start_donut(self, _: Attributes) -> None:
+        if self._drawing is not None:
+            self._drawing.sizes.append(None)
+
+    _start_butterfly = _start_diamond = _start_ellipse = _start_hexagon = _start_moire = _start_donut
+    _start_octagon = _start_rect_corner = _start_triangle = _start_donut
+
+    def _start_standard_primitive_ref(self, attributes: Attributes) -> None:
+        if self._drawing is None:
+            return
+        name = self.text(attributes, "id", "a reference to a shape")
+        if name not in self._shapes:
+            self.refuse(f"shape {as_shown(name)}: the file has no such entry in a dictionary before this line")
+        self._drawing.add(self._shapes[name])
+
+    _start_user_primitive_ref = _start_standard_primitive_ref
+
+
+def _number_of(name: str, numbers: dict[str, int], names: list[str]) -> int:
+    """Number of a name in a list; -1 for a blank name. A new name is added."""
+    if not name:
+        return -1
+    if name not in numbers:
+        numbers[name] = len(names)
+        names.append(name)
+    return numbers[name]

@@ -1,0 +1,154 @@
+"""Owns what an exchange file says, as records in metres, before anything is made of it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, NamedTuple
+
+if TYPE_CHECKING:
+    from stubsi.files.exchange_drawing import Copper
+
+COPPER = {"CONDUCTOR", "CONDFILM", "CONDFOIL", "SIGNAL", "PLANE", "MIXED"}
+"""Functions of the layers that are copper."""
+DIELECTRIC = {"DIELCORE", "DIELPREG", "DIELBASE", "DIELADHV"}
+"""Functions of the layers that are dielectric."""
+PLATED = {"VIA", "PLATED", "VIA_CAPPED"}
+"""Plating statuses of a plated hole."""
+THROUGH = {"THMT", "PRESSFIT"}
+"""How a component is mounted whose pins sit in holes."""
+REFERENCE_CLASSES = {"GROUND", "POWER"}
+"""Classes of the nets whose holes are return vias."""
+
+
+@dataclass(slots=True)
+class LayerRecord:
+    """A layer: its function and side, the names of its specifications, and from where to where its drills go."""
+
+    name: str
+    function: str
+    side: str
+    polarity: str
+    line: int
+    specs: list[str] = field(default_factory=list)
+    spans: list[tuple[str, str]] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class StackLayer:
+    """A layer or group at its place in the stackup."""
+
+    ref: str
+    thickness: float | None
+    sequence: float | None
+    material: str
+    line: int
+    specs: list[str] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class StackGroup:
+    """A group of layers of the stackup."""
+
+    name: str
+    specs: list[str] = field(default_factory=list)
+    layers: list[StackLayer] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class StackupRecord:
+    """A stackup: its groups, and its thickness [m] with where it is measured."""
+
+    name: str
+    overall: float | None
+    measured: str
+    line: int
+    specs: list[str] = field(default_factory=list)
+    groups: list[StackGroup] = field(default_factory=list)
+
+
+@dataclass(slots=True)
+class SpecRecord:
+    """A specification of a material: its name, Dk and Df, each None where it is not said."""
+
+    line: int
+    material: str = ""
+    dk: float | None = None
+    df: float | None = None
+
+
+@dataclass(slots=True)
+class PadstackRecord:
+    """A padstack: diameters [m] of pads and of antipads by layer; None: not round."""
+
+    pads: dict[str, float | None] = field(default_factory=dict)
+    antipads: dict[str, float | None] = field(default_factory=dict)
+
+
+class HoleRecord(NamedTuple):
+    """A plated hole. ``padstack`` is the name that its set gives, which may be blank."""
+
+    net: str
+    layer: str
+    x: float
+    y: float
+    diameter: float
+    padstack: str
+    line: int
+
+
+class ComponentRecord(NamedTuple):
+    """A component: how it is mounted, and on which layer."""
+
+    mount: str
+    layer: str
+
+
+@dataclass(slots=True)
+class StepRecord:
+    """One board or panel of the file."""
+
+    name: str
+    stackup: str
+    line: int
+    holes: list[HoleRecord] = field(default_factory=list)
+    copper: dict[tuple[str, str], Copper] = field(default_factory=dict)
+    components: dict[str, ComponentRecord] = field(default_factory=dict)
+    net_class: dict[str, str] = field(default_factory=dict)
+    partner: dict[str, str] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class FileRecord:
+    """A whole file. ``ignored`` counts what has no part in a board, ``assumed`` what was taken for something else."""
+
+    name: str
+    revision: str = ""
+    layers: dict[str, LayerRecord] = field(default_factory=dict)
+    stackups: list[StackupRecord] = field(default_factory=list)
+    specs: dict[str, SpecRecord] = field(default_factory=dict)
+    padstacks: dict[str, PadstackRecord] = field(default_factory=dict)
+    steps: list[StepRecord] = field(default_factory=list)
+    pin_components: list[str] = field(default_factory=list)
+    pad_padstacks: list[str] = field(default_factory=list)
+    ignored: dict[str, int] = field(default_factory=dict)
+    assumed: dict[str, int] = field(default_factory=dict)
+
+    def ignore(self, what: str) -> None:
+        """Count one thing that has no part in a board.
+
+        Parameters
+        ----------
+        what : str
+            In the plural, like "non-plated holes".
+        """
+        self.ignored[what] = self.ignored.get(what, 0) + 1
+
+    def assume(self, what: str) -> None:
+        """Count one thing that was taken for something else.
+
+        Parameters
+        ----------
+        what : str
+            A sentence in the plural, without its full stop.
+        """
+        self.assumed[what] = self.assumed.get(what, 0) + 1
