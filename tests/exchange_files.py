@@ -83,11 +83,18 @@ class Exchange:
         self.step_head += f'<LogicalNet name="{name}"{kind}{pair}><PinRef pin="1"/></LogicalNet>'
         return self
 
-    def component(self, name, mount, layer="TOP"):
+    def component(self, name, mount, layer="TOP", package="", at=(0, 0), turn=""):
+        x, y = self.mm(*at)
         self.step_head += (
-            f'<Component refDes="{name}" mountType="{mount}" layerRef="{layer}" part="p"><Location x="0" y="0"/>'
-            f"</Component>"
+            f'<Component refDes="{name}" mountType="{mount}" layerRef="{layer}" packageRef="{package}" part="p">{turn}'
+            f'<Location x="{x}" y="{y}"/></Component>'
         )
+        return self
+
+    def package(self, name, pins):
+        places = [self.mm(*pin) for pin in pins]
+        inside = "".join(f'<Pin number="{i}"><Location x="{x}" y="{y}"/></Pin>' for i, (x, y) in enumerate(places, 1))
+        self.step_head += f'<Package name="{name}" type="OTHER">{inside}</Package>'
         return self
 
     def _stackup(self):

@@ -24,6 +24,7 @@ from stubsi import (
     rank,
     read_ipc2581,
 )
+from stubsi.files import exchange_copper
 from tests.exchange_files import SIX, Exchange, square
 
 GIVEN = {"signals": {"DATA": "10 Gb/s"}, "z0": "50 ohm", "pads": {"0.3 mm": "0.5 mm"}}
@@ -158,8 +159,11 @@ SHAPES = {
 }  # fmt: skip
 
 
+@pytest.mark.parametrize("few_pairs", [20_000, 0], ids=["all pairs", "tree"])
 @pytest.mark.parametrize("shape", SHAPES)
-def test_what_connects_a_hole_on_an_inner_layer(shape, tmp_path):
+def test_what_connects_a_hole_on_an_inner_layer(shape, few_pairs, tmp_path, monkeypatch):
+    """The same for few shapes, of which every distance is computed, and for many, which a tree sorts."""
+    monkeypatch.setattr(exchange_copper, "FEW_PAIRS", few_pairs)
     draw, connects = SHAPES[shape]
     exchange = signal_file().line("TOP", "DATA", [(5, 5), (0, 5)])
     draw(exchange)
@@ -187,6 +191,25 @@ def test_a_pin_in_the_hole_connects_on_the_side_of_its_component(tmp_path):
     exchange = signal_file().component("J1", "THMT", "BOTTOM").line("SIG_3", "DATA", [(5, 5), (9, 5)])
     exchange.pads("DATA", 5, 5, pin="J1")
     assert in_use(exchange, tmp_path) == ("SIG_3", "BOTTOM")
+
+
+TURNS = {
+    "as drawn": ("", (3, 4), True),
+    "as drawn, elsewhere": ("", (3, 5), False),
+    "a quarter turn to the left": ('<Xform rotation="90"/>', (6, 3), True),
+    "a half turn": ('<Xform rotation="180"/>', (7, 6), True),
+    "seen from below": ('<Xform mirror="true"/>', (7, 4), True),
+    "shifted": ('<Xform xOffset="1"/>', (2, 4), True),
+}
+
+
+@pytest.mark.parametrize("turn", TURNS)
+def test_a_pin_of_a_package_connects_the_hole_that_it_sits_in(turn, tmp_path):
+    """The second pin lies at (2, 1) in its package; the hole lies at (5, 5)."""
+    xform, at, sits = TURNS[turn]
+    exchange = signal_file().line("SIG_3", "DATA", [(5, 5), (9, 5)]).package("CON", [(0, 0), (2, 1)])
+    exchange.component("J1", "THMT", "BOTTOM", "CON", at, xform).component("U1", "SMT", "TOP", "CON", (3, 4))
+    assert in_use(exchange, tmp_path) == (("SIG_3", "BOTTOM") if sits else ("SIG_3",))
 
 
 @pytest.mark.parametrize(("x", "connects"), [(5, True), (5.3, True), (5.8, False)])

@@ -6,26 +6,32 @@ or its pad there, or where a pin sits in it.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from scipy.spatial import cKDTree
 
+from stubsi.errors import FileError
 from stubsi.files.exchange_records import THROUGH
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from stubsi.files.exchange_drawing import Area, Copper
+    from stubsi.files.exchange_drawing import Copper
     from stubsi.files.exchange_records import FileRecord, HoleRecord, StepRecord
 
     Floats = NDArray[np.float64]
-    Numbers = NDArray[np.intp]
 
 PAD_OFFSET = 10e-6
 """Greatest distance [m] between the centres of a hole and of its pad. Common practice, no source."""
 TOUCH = 1e-9
 """Distance [m] at which two pieces of copper touch: what is left of a coordinate after rounding."""
+MOST_IN_ONE_PLACE = 64
+"""Most holes in one place: stacked holes of different layers."""
+FEW_PAIRS = 20_000
+"""Up to so many pairs of a hole and a shape, every distance is computed; beyond it a tree finds those that are near."""
+REACH_CLASS = np.log(1.5)
+"""Logarithm of the ratio of the reaches of holes that are looked at together."""
 
 
 class Met(NamedTuple):
@@ -69,17 +75,22 @@ def copper_met(record: FileRecord, step: StepRecord, holes: list[HoleRecord], sp
     for (layer, net), copper in step.copper.items():
         if net in holes_of:
             on_layer.setdefault(layer, []).append((net, copper))
-    reaching = [set(span) for span in spans]
+    if int(tree.query_ball_point(place, PAD_OFFSET, return_length=True).max()) > MOST_IN_ONE_PLACE:
+        raise FileError(
+            f"{record.name}: more than {MOST_IN_ONE_PLACE} holes lie within {PAD_OFFSET * 1e6:g} um of each other."
+        )
     for layer, coppers in on_layer.items():
         for net, copper in coppers:
             _meet_pads(record, step, met, tree, holes, net=net, layer=layer, copper=copper)
+    _meet_pins(record, step, met, tree)
     for layer, coppers in on_layer.items():
-        there = np.array([number for number, span in enumerate(reaching) if layer in span], dtype=np.intp)
-        if len(there):
-            reach = np.array([max(holes[i].diameter, met.pads[i].get(layer) or 0.0) / 2 for i in there])
-            for number in _touched(holes, there, place[there], reach, coppers):
-                met.in_use[number].add(layer)
-    for number, span in enumerate(reaching):
+        for net, copper in coppers:
+            there = np.array([number for number in holes_of[net] if layer in spans[number]], dtype=np.intp)
+            if len(there):
+                reach = np.array([max(holes[i].diameter, met.pads[i].get(layer) or 0.0) / 2 for i in there])
+                for number in there[_touched(copper, place[there], reach)].tolist():
+                    met.in_use[number].add(layer)
+    for number, span in enumerate(spans):
         met.in_use[number].intersection_update(span)
     return met
 
@@ -111,48 +122,54 @@ def _meet_pads(
                 met.in_use[number].add(pin.layer)
 
 
-def _touched(
-    holes: list[HoleRecord], there: Numbers, place: Floats, reach: Floats, coppers: list[tuple[str, Copper]]
-) -> set[int]:
-    """Numbers of the holes that a line or an area of their own net touches."""
+def _meet_pins(record: FileRecord, step: StepRecord, met: Met, tree: cKDTree) -> None:
+    """Pins of through-hole components, placed as their package and component say: each connects the hole it sits in."""
+    for component in step.components.values():
+        pins = record.packages.get(component.package, [])
+        if component.mount in THROUGH and pins:
+            met_by_pin: Any = tree.query_ball_point(component.turn.moved(pins, component.place), PAD_OFFSET)
+            for near in met_by_pin:
+                for number in near:
+                    met.in_use[number].add(component.layer)
+
+
+def _touched(copper: Copper, place: Floats, reach: Floats) -> NDArray[np.bool_]:
+    """Whether a line or an area of a net touches each of its holes, which reach as far as ``reach`` [m]."""
     import shapely
 
-    touched: set[int] = set()
-    tree = shapely.STRtree(shapely.points(place))
-    names = [net for net, _ in coppers]
-    for shapes, widths, owners in (_lines(coppers), _areas([copper.areas for _, copper in coppers])):
-        if not len(shapes):
-            continue
-        near = widths / 2 + reach.max() + TOUCH
-        shape, hole = tree.query(shapes, predicate="dwithin", distance=near)
-        gap = shapely.distance(shapes[shape], tree.geometries[hole]) - widths[shape] / 2 - reach[hole]
-        touched.update(
-            int(there[each])
-            for each, owner, distance in zip(hole.tolist(), owners[shape].tolist(), gap.tolist(), strict=True)
-            if distance <= TOUCH and holes[there[each]].net == names[owner]
-        )
+    touched = np.zeros(len(place), dtype=bool)
+    shapes, widths = _shapes(copper)
+    if len(shapes) * len(place) <= FEW_PAIRS:
+        gap = shapely.distance(shapes[:, None], shapely.points(place)) - widths[:, None] / 2 - reach
+        return (gap <= TOUCH).any(axis=0) if len(shapes) else touched
+    # holes of nearly the same reach at a time, so that what is near is nearly what touches
+    classes = np.floor(np.log(np.maximum(reach, TOUCH)) / REACH_CLASS).astype(np.intp)
+    for each in np.unique(classes).tolist():
+        left = np.flatnonzero(classes == each)
+        start, count = 0, 64
+        while start < len(shapes) and len(left):
+            tree = shapely.STRtree(shapely.points(place[left]))
+            while start < len(shapes):
+                some, wide = shapes[start : start + count], widths[start : start + count] / 2
+                shape, hole = tree.query(some, predicate="dwithin", distance=wide + reach[left].max() + TOUCH)
+                gap = shapely.distance(some[shape], tree.geometries[hole]) - wide[shape] - reach[left[hole]]
+                touched[left[hole[gap <= TOUCH]]] = True
+                start, count = start + count, min(2 * count, 8192)
+                if touched[left].mean() > 0.1:
+                    break
+            left = left[~touched[left]]
     return touched
 
 
-def _lines(coppers: list[tuple[str, Copper]]) -> tuple[NDArray[np.object_], Floats, Numbers]:
+def _shapes(copper: Copper) -> tuple[NDArray[np.object_], Floats]:
+    """Lines and areas as geometries, and the width [m] of each. An area whose outline crosses itself is taken as drawn:
+    what lies inside an odd number of turns is copper.
+    """
     import shapely
 
-    rows = [np.frombuffer(copper.lines, dtype=float).reshape(-1, 5) for _, copper in coppers if copper.lines]
-    owners = [i for i, (_, copper) in enumerate(coppers) if copper.lines]
-    if not rows:
-        return np.empty(0, dtype=object), np.empty(0), np.empty(0, dtype=np.intp)
-    every = np.concatenate(rows)
-    owner = np.repeat(np.array(owners, dtype=np.intp), [len(each) for each in rows])
-    return shapely.linestrings(every[:, :4].reshape(-1, 2, 2)), every[:, 4].copy(), owner
-
-
-def _areas(areas: list[list[Area]]) -> tuple[NDArray[np.object_], Floats, Numbers]:
-    import shapely
-
-    shapes = [shapely.Polygon(area.outline, area.cutouts) for of_net in areas for area in of_net]
-    made = np.array(shapes, dtype=object)
-    if len(made):
-        made = np.where(shapely.is_valid(made), made, shapely.make_valid(made))
-    widths = np.array([area.width for of_net in areas for area in of_net], dtype=float)
-    owner = np.repeat(np.arange(len(areas), dtype=np.intp), [len(of_net) for of_net in areas])
-    return made, widths, owner
+    rows = np.frombuffer(copper.lines, dtype=float).reshape(-1, 5) if copper.lines else np.empty((0, 5))
+    lines = shapely.linestrings(rows[:, :4].reshape(-1, 2, 2)) if len(rows) else np.empty(0, dtype=object)
+    areas = np.empty(len(copper.areas), dtype=object)
+    areas[:] = [shapely.Polygon(area.outline, area.cutouts) for area in copper.areas]
+    widths = np.concatenate([rows[:, 4], [area.width for area in copper.areas]])
+    return np.concatenate([lines, areas]), widths

@@ -6,11 +6,48 @@ import math
 from array import array
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import NamedTuple
 
 Point = tuple[float, float]
 
 ARC_STEP = math.radians(10)
 """Angle of the chords that stand for an arc. They lie within 0.4 % of its radius."""
+
+
+class Turn(NamedTuple):
+    """How a drawing or a component is placed: scaled, mirrored in x, turned [rad] and shifted [m], in this order.
+
+    The order is from memory.
+    """
+
+    rotation: float = 0.0
+    mirror: bool = False
+    scale: float = 1.0
+    offset: Point = (0.0, 0.0)
+
+    def moved(self, points: list[Point], place: Point) -> list[Point]:
+        """Points as they are placed.
+
+        Parameters
+        ----------
+        points : list of (float, float)
+            [m].
+        place : (float, float)
+            Where the origin comes to lie [m].
+
+        Returns
+        -------
+        list of (float, float)
+        """
+        dx, dy = place[0] + self.offset[0], place[1] + self.offset[1]
+        if not (self.rotation or self.mirror or self.scale != 1.0):
+            return [(x + dx, y + dy) for x, y in points] if dx or dy else points
+        cos, sin = math.cos(self.rotation) * self.scale, math.sin(self.rotation) * self.scale
+        sign = -1.0 if self.mirror else 1.0
+        return [(sign * x * cos - y * sin + dx, sign * x * sin + y * cos + dy) for x, y in points]
+
+
+STRAIGHT = Turn()
 
 
 @dataclass(slots=True)
@@ -37,10 +74,7 @@ class Drawing:
     rounds: list[float] = field(default_factory=list)
     outlines: list[list[Point]] = field(default_factory=list)
     places: list[Point] = field(default_factory=list)
-    rotation: float = 0.0
-    mirror: bool = False
-    scale: float = 1.0
-    offset: Point = (0.0, 0.0)
+    turn: Turn = field(default_factory=lambda: STRAIGHT)
     padstack: str = ""
     pin: str | None = None
 
@@ -56,27 +90,6 @@ class Drawing:
         self.sizes += other.sizes
         self.rounds += other.rounds
         self.outlines += other.outlines
-
-    def moved(self, points: list[Point], place: Point) -> list[Point]:
-        """Points after scaling, mirroring in x, turning, and moving to a place, in this order (from memory).
-
-        Parameters
-        ----------
-        points : list of (float, float)
-            [m].
-        place : (float, float)
-            [m].
-
-        Returns
-        -------
-        list of (float, float)
-        """
-        dx, dy = place[0] + self.offset[0], place[1] + self.offset[1]
-        if not (self.rotation or self.mirror or self.scale != 1.0):
-            return [(x + dx, y + dy) for x, y in points] if dx or dy else points
-        cos, sin = math.cos(self.rotation) * self.scale, math.sin(self.rotation) * self.scale
-        sign = -1.0 if self.mirror else 1.0
-        return [(sign * x * cos - y * sin + dx, sign * x * sin + y * cos + dy) for x, y in points]
 
 
 @dataclass(slots=True)
@@ -102,15 +115,17 @@ class Copper:
         """
         for place in drawing.places or [(0.0, 0.0)]:
             for points, width in drawing.lines:
-                there = drawing.moved(points, place)
+                there = drawing.turn.moved(points, place)
                 for (x, y), (to_x, to_y) in pairwise(there):
-                    self.lines.extend((x, y, to_x, to_y, width * drawing.scale))
+                    self.lines.extend((x, y, to_x, to_y, width * drawing.turn.scale))
             for area in drawing.areas:
-                cutouts = [drawing.moved(cutout, place) for cutout in area.cutouts]
-                self.areas.append(Area(drawing.moved(area.outline, place), cutouts, area.width * drawing.scale))
+                cutouts = [drawing.turn.moved(cutout, place) for cutout in area.cutouts]
+                self.areas.append(
+                    Area(drawing.turn.moved(area.outline, place), cutouts, area.width * drawing.turn.scale)
+                )
             for size in drawing.sizes:
-                ((x, y),) = drawing.moved([(0.0, 0.0)], place)
-                self.pads.extend((x, y, -1.0 if size is None else size * drawing.scale, padstack, component))
+                ((x, y),) = drawing.turn.moved([(0.0, 0.0)], place)
+                self.pads.extend((x, y, -1.0 if size is None else size * drawing.turn.scale, padstack, component))
 
 
 def arc_points(start: Point, end: Point, centre: Point, *, clockwise: bool) -> list[Point]:

@@ -174,7 +174,7 @@ class LayerReader(XmlStream):
         if self._spec is None or not self._property:
             return
         if self._property == "material":
-            self._spec.material = self._spec.material or attributes.get("text", "").strip()
+            self._spec.material = self._spec.material or self.optional(attributes, "text", "Property")
             return
         value = self.number(attributes, "value", f"Property of {self._property}")
         before = getattr(self._spec, self._property)
@@ -186,7 +186,9 @@ class LayerReader(XmlStream):
         name = self.text(attributes, "name", "Layer")
         if name in self.record.layers:
             self.refuse(f"Layer {as_shown(name)} appears twice")
-        kind, side, polarity = (attributes.get(key, "").upper() for key in ("layerFunction", "side", "polarity"))
+        kind, side, polarity = (
+            self.optional(attributes, key, "Layer").upper() for key in ("layerFunction", "side", "polarity")
+        )
         self._layer = self.record.layers[name] = LayerRecord(name, kind, side, polarity, self.line)
         self._specs_of.append(self._layer.specs)
 
@@ -195,7 +197,7 @@ class LayerReader(XmlStream):
         self._specs_of.pop()
 
     def _start_span(self, attributes: Attributes) -> None:
-        ends = attributes.get("fromLayer", ""), attributes.get("toLayer", "")
+        ends = self.optional(attributes, "fromLayer", "Span"), self.optional(attributes, "toLayer", "Span")
         if self._layer is not None and all(ends):
             self._layer.spans.append(ends)
 
@@ -205,7 +207,7 @@ class LayerReader(XmlStream):
 
     def _start_stackup(self, attributes: Attributes) -> None:
         overall = self._size(attributes, "overallThickness", "Stackup") if "overallThickness" in attributes else None
-        name, measured = attributes.get("name", ""), attributes.get("whereMeasured", "")
+        name, measured = (self.optional(attributes, key, "Stackup") for key in ("name", "whereMeasured"))
         self.record.stackups.append(StackupRecord(name, overall, measured, self.line))
         self._specs_of.append(self.record.stackups[-1].specs)
 
@@ -213,7 +215,7 @@ class LayerReader(XmlStream):
         if not self.record.stackups:
             self.refuse("StackupGroup lies outside a Stackup")
         groups = self.record.stackups[-1].groups
-        groups.append(StackGroup(attributes.get("name", "")))
+        groups.append(StackGroup(self.optional(attributes, "name", "StackupGroup")))
         self._specs_of.append(groups[-1].specs)
 
     def _start_stackup_layer(self, attributes: Attributes) -> None:
@@ -226,7 +228,7 @@ class LayerReader(XmlStream):
             ref=self.text(attributes, "layerOrGroupRef", "StackupLayer"),
             thickness=self._size(attributes, "thickness", "StackupLayer") if "thickness" in attributes else None,
             sequence=self.number(attributes, "sequence", "StackupLayer") if "sequence" in attributes else None,
-            material=attributes.get("materialType", "").strip(),
+            material=self.optional(attributes, "materialType", "StackupLayer"),
             line=self.line,
         )
         groups[-1].layers.append(layer)

@@ -5,16 +5,14 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from stubsi.files.exchange_components import ComponentReader
 from stubsi.files.exchange_drawing import Area, Copper, Drawing, Point, arc_points
-from stubsi.files.exchange_layers import LayerReader
 from stubsi.files.exchange_records import (
     COPPER,
     PLATED,
     THROUGH,
-    ComponentRecord,
     HoleRecord,
     PadstackRecord,
-    StepRecord,
 )
 from stubsi.unit_errors import as_shown
 
@@ -29,7 +27,7 @@ NO_ROUTES = {"TEARDROP"}
 NO_NET_USAGE = {"", "NONE", "NO", "TOEPRINT"}
 
 
-class ExchangeReader(LayerReader):
+class ExchangeReader(ComponentReader):
     """Reads one IPC-2581 file to records.
 
     Parameters
@@ -64,7 +62,10 @@ class ExchangeReader(LayerReader):
         self._padstack = self.record.padstacks[name] = PadstackRecord()
 
     def _start_padstack_pad_def(self, attributes: Attributes) -> None:
-        self._pad_layer = attributes.get("layerRef", ""), attributes.get("padUse", "")
+        self._pad_layer = (
+            self.optional(attributes, "layerRef", "PadstackPadDef"),
+            self.optional(attributes, "padUse", "PadstackPadDef"),
+        )
         self._drawing = Drawing()
 
     def _end_padstack_pad_def(self) -> None:
@@ -77,9 +78,13 @@ class ExchangeReader(LayerReader):
 
     def _start_entry_line_desc(self, attributes: Attributes) -> None:
         self._entry = self.text(attributes, "id", "EntryLineDesc")
+        if self._entry in self._widths:
+            self.refuse(f"EntryLineDesc {as_shown(self._entry)} appears twice")
 
     def _start_entry_standard(self, attributes: Attributes) -> None:
-        self._entry, self._drawing = self.text(attributes, "id", "Entry"), Drawing()
+        self._entry, self._drawing = self.text(attributes, "id", "a shape of a dictionary"), Drawing()
+        if self._entry in self._shapes:
+            self.refuse(f"shape {as_shown(self._entry)} appears twice in the dictionaries")
 
     _start_entry_user = _start_entry_standard
 
@@ -92,41 +97,6 @@ class ExchangeReader(LayerReader):
         self._entry, self._drawing = "", None
 
     _end_entry_user = _end_entry_standard
-
-    # steps, nets, components
-
-    def _start_step(self, attributes: Attributes) -> None:
-        step = StepRecord(attributes.get("name", ""), attributes.get("stackupRef", ""), self.line)
-        self.record.steps.append(step)
-
-    def _step(self, element: str) -> StepRecord:
-        if not self.record.steps:
-            self.refuse(f"{element} lies outside a Step")
-        return self.record.steps[-1]
-
-    def _start_logical_net(self, attributes: Attributes) -> None:
-        name, step = self.text(attributes, "name", "LogicalNet"), self._step("LogicalNet")
-        kind = attributes.get("netClass", "").upper()
-        if step.net_class.setdefault(name, kind) != kind:
-            self.refuse(f"LogicalNet {as_shown(name)} appears with two classes, {step.net_class[name]} and {kind}")
-        self._pair(name, attributes)
-
-    def _pair(self, name: str, attributes: Attributes) -> None:
-        other = attributes.get("netPair", "")
-        if not other:
-            return
-        partner = self._step("netPair").partner
-        for one, two in ((name, other), (other, name)):
-            if partner.setdefault(one, two) != two or name == other:
-                self.refuse(f"net {as_shown(one)} is paired with {as_shown(partner[one])} and with {as_shown(two)}")
-
-    def _start_component(self, attributes: Attributes) -> None:
-        name = attributes.get("refDes", "")
-        components = self._step("Component").components
-        if name and name in components:
-            self.refuse(f"Component {as_shown(name)} appears twice")
-        if name:
-            components[name] = ComponentRecord(attributes.get("mountType", ""), attributes.get("layerRef", ""))
 
     # holes and copper
 
@@ -142,9 +112,9 @@ class ExchangeReader(LayerReader):
 
     def _start_set(self, attributes: Attributes) -> None:
         if self._feature_layer is not None:
-            self._set = attributes
-            if attributes.get("net"):
-                self._pair(attributes["net"], attributes)
+            self._set = {key: self.optional(attributes, key, "Set") for key in attributes}
+            if self._set.get("net"):
+                self._pair(self._set["net"], attributes)
 
     def _end_set(self) -> None:
         self._set = None
@@ -155,6 +125,8 @@ class ExchangeReader(LayerReader):
         status, net = self.text(attributes, "platingStatus", "Hole"), self._set.get("net", "")
         x, y = self.length(attributes, "x", "Hole"), self.length(attributes, "y", "Hole")
         diameter = self._size(attributes, "diameter", "Hole")
+        if diameter == 0:
+            self.refuse("Hole diameter = 0: must be positive")
         if self._feature_layer.function != "DRILL":
             self.record.ignore("holes on layers that are no drill layers")
         elif status == "NONPLATED":
@@ -175,7 +147,7 @@ class ExchangeReader(LayerReader):
 
     def _start_features(self, attributes: Attributes) -> None:
         if self._set is not None and self._feature_layer is not None and self._feature_layer.function in COPPER:
-            self._drawing = Drawing(padstack=attributes.get("padstackDefRef", ""))
+            self._drawing = Drawing(padstack=self.optional(attributes, "padstackDefRef", "Pad"))
 
     _start_pad = _start_features
 
@@ -219,27 +191,21 @@ class ExchangeReader(LayerReader):
 
     def _start_pin_ref(self, attributes: Attributes) -> None:
         if self._drawing is not None:
-            self._drawing.pin = attributes.get("componentRef", "")
+            self._drawing.pin = self.optional(attributes, "componentRef", "PinRef")
 
     def _start_location(self, attributes: Attributes) -> None:
-        if self._drawing is not None:
+        if self._drawing is None:
+            super()._start_location(attributes)
+        else:
             self._drawing.places.append(self._point(attributes, "Location"))
 
     def _start_xform(self, attributes: Attributes) -> None:
-        if self._drawing is None or self._points is not None:
-            return
-        given = {key: self.number(attributes, key, "Xform") for key in ("rotation", "scale") if key in attributes}
-        self._drawing.rotation = math.radians(given.get("rotation", 0.0))
-        self._drawing.scale = given.get("scale", 1.0)
-        self._drawing.mirror = attributes.get("mirror", "").lower() in {"true", "1"}
-        self._drawing.offset = tuple(  # type: ignore[assignment] # two lengths
-            self.length(attributes, key, "Xform") if key in attributes else 0.0 for key in ("xOffset", "yOffset")
-        )
+        if self._drawing is None:
+            super()._start_xform(attributes)
+        elif self._points is None:
+            self._drawing.turn = self._turn(attributes)
 
     # lines, areas and pads
-
-    def _point(self, attributes: Attributes, element: str, x: str = "x", y: str = "y") -> Point:
-        return self.length(attributes, x, element), self.length(attributes, y, element)
 
     def _start_polyline(self, _: Attributes) -> None:
         if self._drawing is not None:

@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, NamedTuple
 
+from stubsi.files.exchange_drawing import STRAIGHT, Turn
+
 if TYPE_CHECKING:
-    from stubsi.files.exchange_drawing import Copper
+    from stubsi.files.exchange_drawing import Copper, Point
 
 COPPER = {"CONDUCTOR", "CONDFILM", "CONDFOIL", "SIGNAL", "PLANE", "MIXED"}
 """Functions of the layers that are copper."""
-DIELECTRIC = {"DIELCORE", "DIELPREG", "DIELBASE", "DIELADHV"}
+DIELECTRIC = ("DIELCORE", "DIELPREG", "DIELBASE", "DIELADHV")
 """Functions of the layers that are dielectric."""
 PLATED = {"VIA", "PLATED", "VIA_CAPPED"}
 """Plating statuses of a plated hole."""
@@ -96,11 +98,15 @@ class HoleRecord(NamedTuple):
     line: int
 
 
-class ComponentRecord(NamedTuple):
-    """A component: how it is mounted, and on which layer."""
+@dataclass(slots=True)
+class ComponentRecord:
+    """A component: how it is mounted, on which layer, in which package, and how it is placed."""
 
     mount: str
     layer: str
+    package: str = ""
+    place: Point = (0.0, 0.0)
+    turn: Turn = STRAIGHT
 
 
 @dataclass(slots=True)
@@ -127,6 +133,7 @@ class FileRecord:
     stackups: list[StackupRecord] = field(default_factory=list)
     specs: dict[str, SpecRecord] = field(default_factory=dict)
     padstacks: dict[str, PadstackRecord] = field(default_factory=dict)
+    packages: dict[str, list[Point]] = field(default_factory=dict)
     steps: list[StepRecord] = field(default_factory=list)
     pin_components: list[str] = field(default_factory=list)
     pad_padstacks: list[str] = field(default_factory=list)

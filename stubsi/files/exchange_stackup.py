@@ -72,8 +72,8 @@ def stackup_of(record: FileRecord, step: StepRecord, overlay: Overlay) -> Stacku
     layers: list[CopperLayer | DielectricLayer] = []
     for each in inside:
         where = f"{record.name}: line {each.place.line}: layer {each.layer.name}"
-        if each.place.thickness is None:
-            raise FileError(f"{where}: has no thickness.")
+        if not each.place.thickness:
+            raise FileError(f"{where}: has no thickness, or a thickness of 0.")
         thickness = InSI(each.place.thickness)
         with errors_at(where):
             if _is_copper(each):

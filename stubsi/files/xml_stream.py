@@ -7,6 +7,7 @@ import re
 from typing import TYPE_CHECKING, NoReturn
 from xml.parsers import expat
 
+from stubsi.checks import one_line
 from stubsi.errors import FileError, StubsiError
 from stubsi.files.opened_file import file_path, opened
 from stubsi.unit_errors import as_shown
@@ -20,6 +21,8 @@ DEEPEST = 64
 """Most elements inside each other. The schemas of IPC-2581 need less than 20."""
 LARGEST_NUMBER = 1e12
 """Largest number that is read. In microns this is a thousand kilometres, so no board has it."""
+LONGEST_TEXT = 300
+"""Most characters of a name. Longer ones would fill the memory and every table."""
 
 _PIECE = 1 << 16
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
@@ -155,9 +158,28 @@ class XmlStream:
         -------
         str
         """
-        value = attributes.get(key, "").strip()
+        value = self.optional(attributes, key, element)
         if not value:
             self.refuse(f"{element} has no {key}")
+        return value
+
+    def optional(self, attributes: Attributes, key: str, element: str) -> str:
+        """Attribute that may be left out: one line, without blanks around it.
+
+        Parameters
+        ----------
+        attributes : dict
+        key, element
+            As in ``text``.
+
+        Returns
+        -------
+        str
+            Blank where it is not given.
+        """
+        value = attributes.get(key, "").strip()
+        if len(value) > LONGEST_TEXT or one_line(value) != value:
+            self.refuse(f"{element} {key} = {as_shown(value)}: must be one line of at most {LONGEST_TEXT} characters")
         return value
 
     def number(self, attributes: Attributes, key: str, element: str) -> float:
