@@ -46,6 +46,7 @@ if TYPE_CHECKING:
         ValidityError,
     )
     from stubsi.files.exchange import ExchangeBoard, read_ipc2581
+    from stubsi.files.stub_table import check_stubs, stub_budgets
     from stubsi.files.toml import read_board
     from stubsi.margin.budget import Budget, Check, check_stub, stub_budget
     from stubsi.margin.layer_matrix import LayerMatrix, layer_matrix
@@ -137,6 +138,7 @@ _HOME = {
     "WhyUndrilled": "drilling.undrilled",
     "Window": "drilling.window",
     "check_stub": "margin.budget",
+    "check_stubs": "files.stub_table",
     "dk_eff_from_notch": "stubs.notch_formula",
     "hole_model": "stubs.hole_model",
     "layer_matrix": "margin.layer_matrix",
@@ -150,6 +152,7 @@ _HOME = {
     "read_ipc2581": "files.exchange",
     "still_valid": "show.schedule",
     "stub_budget": "margin.budget",
+    "stub_budgets": "files.stub_table",
 }
 """Module of every public name."""
 
@@ -225,6 +228,7 @@ __all__ = [
     "WhyUndrilled",
     "Window",
     "check_stub",
+    "check_stubs",
     "dk_eff_from_notch",
     "hole_model",
     "layer_matrix",
@@ -238,6 +242,7 @@ __all__ = [
     "read_ipc2581",
     "still_valid",
     "stub_budget",
+    "stub_budgets",
 ]
 
 

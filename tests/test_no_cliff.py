@@ -139,7 +139,7 @@ def steps_of(rng, feed):
     full = stub.shape.stub_length_si
     lengths = np.minimum(60e-6 * 1.01 ** np.arange(math.ceil(math.log(full / 60e-6) / math.log(1.01)) + 1), full)
     none = np.full(len(lengths), np.nan)
-    figures = stub_figures(stub._models(lengths), np.arange(len(lengths)), lengths, none, none, wanted=())
+    figures = stub_figures(stub.models(lengths), np.arange(len(lengths)), lengths, none, none, wanted=())
     return figures.notch.worst, figures.notch.best
 
 

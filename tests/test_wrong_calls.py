@@ -122,6 +122,7 @@ RANKING = stubsi.rank(BOARD, model="uniform")
 RULES = db.rules()
 DRILL_BOARD = Board(stackup=db.stackup((0.25,) * 5), nets=(db.net("A", ("L1", "L3"), 0.5),))
 DRILLED = stubsi.plan(DRILL_BOARD, RULES, model="uniform", dk_eff=4)
+ROWS = [{"signal": "10 Gb/s", "stub length": "1 mm"}]
 STUB = Stub(stub_length="1 mm", dk_eff=4, z_stub="30 ohm")
 HOLE_MODEL = stubsi.hole_model(BOARD, "A.0")
 LINE = {
@@ -137,6 +138,8 @@ SWEEP = {"frequency": ["1 GHz"], "z0": "50 ohm"}
 
 CALLS = {
     "check_stub of a line": (stubsi.check_stub, {"stub_length": "1 mm", **SIGNAL, **LINE}),
+    "check_stubs": (stubsi.check_stubs, {"table": ROWS, "separator": None, **SIGNAL, **LINE}),
+    "stub_budgets": (stubsi.stub_budgets, {"table": ROWS, "separator": None, **SIGNAL, **LINE}),
     "check_stub of a geometry": (stubsi.check_stub, {"stub_length": "0.5 mm", **SIGNAL, **GEOMETRY}),
     "stub_budget of a line": (stubsi.stub_budget, {**SIGNAL, **LINE}),
     "stub_budget of a geometry": (stubsi.stub_budget, {**SIGNAL, **GEOMETRY}),

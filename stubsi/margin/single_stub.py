@@ -281,7 +281,7 @@ class SolvedSingleStub(SingleStub):
     def figures(self, length: float, signal: Signal, criterion: Criterion) -> tuple[StubFigures, Provenance]:
         """Figures at a length [m] above zero, and how they were found."""
         lengths = np.array([length])
-        models = self._models(lengths)
+        models = self.models(lengths)
         return self._figures(models, lengths, signal, criterion, set(Measure))[0], models.provenance[0]
 
     def longest(self, signal: Signal, criterion: Criterion) -> LongestStub:
@@ -293,7 +293,7 @@ class SolvedSingleStub(SingleStub):
         ]
 
         def figures(_: Sequence[int], lengths: NDArray[np.float64]) -> list[StubFigures]:
-            return self._figures(self._models(lengths), lengths, signal, criterion, {criterion.measure})
+            return self._figures(self.models(lengths), lengths, signal, criterion, {criterion.measure})
 
         lengths = longest_permitted(permits, figures)
         proven, computed = np.minimum(lengths, self.shape.stub_length_si).tolist()
@@ -301,7 +301,7 @@ class SolvedSingleStub(SingleStub):
 
     def provenance(self, length: float) -> Provenance:
         """How the stub is modelled at a length [m]. Zero stands for the length as drawn."""
-        return self._models(np.array([length or self.shape.stub_length_si])).provenance[0]
+        return self.models(np.array([length or self.shape.stub_length_si])).provenance[0]
 
     def end_layers(self, length: float) -> tuple[str, ...]:
         """Copper layer that a stub of a length [m] ends at, or the two that it ends between."""
@@ -313,8 +313,24 @@ class SolvedSingleStub(SingleStub):
         below = [name for at, name in faces if at >= depth - 1e-9]
         return tuple(dict.fromkeys((above[-1:] + below[:1]) or [self.shape.layer]))
 
-    def _models(self, lengths: NDArray[np.float64]) -> Models:
-        """Model of the stub at each length [m]; StubsiError where the hole is shorter."""
+    def models(self, lengths: NDArray[np.float64]) -> Models:
+        """Model of the stub at some lengths.
+
+        Parameters
+        ----------
+        lengths : ndarray
+            [m].
+
+        Returns
+        -------
+        Models
+            One case for each length.
+
+        Raises
+        ------
+        StubsiError
+            The hole is shorter.
+        """
         full = self.shape.stub_length_si
         if np.any(lengths > full * (1 + 1e-9)):
             raise StubsiError(

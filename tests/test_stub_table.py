@@ -1,0 +1,256 @@
+"""A table of stubs: the same as a check of each row by itself, the user's table untouched, and clear errors."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pandas as pd
+import pint
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from stubsi import (
+    Criterion,
+    FileError,
+    ReturnVias,
+    StubsiError,
+    check_stub,
+    check_stubs,
+    rank,
+    stub_budget,
+    stub_budgets,
+)
+from tests import margin_boards as mb
+from tests.strategies import physical
+from tests.test_speed import timed
+
+NETS = [
+    {"net": "CLK", "signal": "DDR4-3200", "stub length [mil]": 60, "owner": "Ann"},
+    {"net": "TX", "signal": "25.78125 Gb/s", "stub length [mil]": 24.5, "owner": None},
+    {"net": "=RX", "signal": "112 Gb/s PAM4", "stub length [mil]": 0, "owner": "Ben"},
+]
+LINE = {"dk_eff": 4.0, "z_stub": "30 ohm", "z0": "50 ohm"}
+GEOMETRY = {"stackup": mb.stackup(df=0.01, at="1 GHz"), "padstack": mb.VIA, "z0": "50 ohm",
+            "return_vias": ReturnVias(positions=[("1 mm", "0 mm"), ("-1 mm", "0 mm")], drill="0.25 mm")}  # fmt: skip
+
+
+def same(row, check):
+    """A row of the table has the figures, verdict and reason of a check of that stub."""
+    figures = {
+        "first notch [GHz]": check.first_notch_si and check.first_notch_si / 1e9,
+        "1 dB frequency [GHz]": check.one_db_si and check.one_db_si / 1e9,
+        "loss at Nyquist [dB]": check.loss, "greatest loss up to Nyquist [dB]": check.greatest_loss,
+    }  # fmt: skip
+    for title, wanted in figures.items():
+        if wanted is None or check.figures is None:
+            assert math.isnan(row[title])
+        else:
+            assert row[title] == pytest.approx(wanted, rel=1e-9)
+    assert (row["verdict"], row["reason"]) == (check.verdict, check.reason)
+    assert (row["model"], row["model error"]) == (check.provenance.tier, check.provenance.model_error)
+
+
+# --- the same as one by one -------------------------------------------------------------------------------------------
+
+criteria = st.sampled_from(["DesignCon 2020", "TI 15 mil", "Bogatin 2015"]) | st.sampled_from(
+    [Criterion.loss(0.5), Criterion.return_loss(10), Criterion.one_db_ratio(1.2)]
+)
+cells = st.fixed_dictionaries(
+    {
+        "signal": st.sampled_from(["10 Gb/s", "56 GBd", "112 Gb/s PAM4", "PCIe 4.0"]),
+        "stub length": st.one_of(st.just("0 mm"), physical(1e-3, 8.0).map("{:.6g} mm".format)),
+        "Dk_eff": physical(2.0, 6.0),
+        "z0": st.sampled_from(["50 ohm", "42.5 ohm"]),
+        "criterion": criteria,
+    }
+)
+
+
+@settings(max_examples=15)
+@given(st.lists(cells, min_size=1, max_size=8))
+def test_every_row_is_what_a_check_of_it_is(rows):
+    found = check_stubs(rows, z_stub="35 ohm", df=0.01)
+    for (_, row), cell in zip(found.iterrows(), rows, strict=True):
+        more = {"dk_eff": cell["Dk_eff"], "z0": cell["z0"], "criterion": cell["criterion"]}
+        same(row, check_stub(cell["stub length"], cell["signal"], z_stub="35 ohm", df=0.01, **more))
+
+
+def test_solved_stubs_too():
+    rows = [
+        {"signal": signal, "stub length [um]": length, "layer": layer, "feed": feed}
+        for signal, length, layer, feed in (("56 GBd", 400, "S1", "through"), ("10 GBd", 400, "S1", "through"),
+                                            ("56 GBd", 200, "S2", ""), ("56 GBd", 0, "S2", "tee"))
+    ]  # fmt: skip
+    found = check_stubs(rows, **GEOMETRY)
+    for (_, row), cell in zip(found.iterrows(), rows, strict=True):
+        same(row, check_stub(f"{cell['stub length [um]']} um", cell["signal"], layer=cell["layer"], feed=cell["feed"],
+                             **GEOMETRY))  # fmt: skip
+
+
+def test_budgets_are_those_of_one_by_one():
+    rows = [{"signal": s, "dk_eff": dk, "criterion": rule} for s in ("DDR4-3200", "56 GBd") for dk in (3.6, 4.2)
+            for rule in ("DesignCon 2020", "TI 15 mil")]  # fmt: skip
+    found = stub_budgets(rows)
+    for (_, row), cell in zip(found.iterrows(), rows, strict=True):
+        budget = stub_budget(cell["signal"], dk_eff=cell["dk_eff"], criterion=cell["criterion"])
+        assert row["longest stub [mm]"] == pytest.approx(budget.stub_length_si * 1e3, rel=1e-12)
+        assert row["proven longest stub [mm]"] == pytest.approx(budget.proven_length_si * 1e3, rel=1e-12)
+    solved = stub_budgets([{"signal": "10 GBd", "layer": "S1"}, {"signal": "1 GBd", "layer": "S1"}], **GEOMETRY)
+    budget = stub_budget("10 GBd", layer="S1", **GEOMETRY)
+    assert solved["longest stub [mm]"][0] == pytest.approx(budget.stub_length_si * 1e3)
+    assert solved["reason"][1] == "every stub that fits"
+
+
+# --- the user's table -------------------------------------------------------------------------------------------------
+
+
+def test_the_table_comes_back_as_it_was_with_columns_beside_it():
+    frame = pd.DataFrame(NETS, index=[7, 3, 7])
+    before = frame.copy(deep=True)
+    found = check_stubs(frame, **LINE)
+    pd.testing.assert_frame_equal(frame, before)
+    pd.testing.assert_frame_equal(found[list(before.columns)], before)
+    assert list(found["verdict"]) == ["pass", "marginal", "pass"]
+    assert found["reason"].iloc[2] == "no stub"
+    assert found["first notch [GHz]"].dtype == float
+
+
+@pytest.mark.parametrize(("separator", "bom", "given"), [(",", "", None), (";", "\ufeff", None), ("\t", "", "\t")])
+def test_a_csv_file_is_read_with_every_cell_as_text(tmp_path, separator, bom, given):
+    lines = ["# a comment", separator.join(NETS[0]), "",
+             *(separator.join("" if cell is None else str(cell) for cell in net.values()) for net in NETS)]  # fmt: skip
+    file = tmp_path / "nets.csv"
+    file.write_text(bom + "\n".join(lines), encoding="utf-8")
+    found = check_stubs(file, separator=given, **LINE)
+    assert list(found["net"]) == ["CLK", "TX", "=RX"]
+    assert list(found["stub length [mil]"]) == ["60", "24.5", "0"]
+    wanted = check_stubs(NETS, **LINE)
+    pd.testing.assert_frame_equal(found.iloc[:, 4:], wanted.iloc[:, 4:])
+    assert check_stubs(str(file), separator=given, **LINE).equals(found)
+
+
+@pytest.mark.parametrize(
+    ("title", "cell"),
+    [("stub length", "1.2 mm"), ("Stub_Length", "1200 um"), (" stub-length [mm] ", 1.2), ("stub length [um]", 1200),
+     ("stub length[mm]", "1.2"), ("stub length", pint.Quantity(1.2, "mm")), ("stub length [mm]", np.float64(1.2))],
+)  # fmt: skip
+def test_a_unit_stands_in_the_title_or_in_the_cell(title, cell):
+    (found,) = check_stubs([{"signal": "10 Gb/s", title: cell}], dk_eff=4)["first notch [GHz]"]
+    assert found == pytest.approx(299.792458 / (4 * 1.2 * 2), rel=1e-9)
+
+
+def test_a_keyword_holds_where_a_cell_is_empty():
+    rows = [{"signal": "10 Gb/s", "stub length": "1 mm", "dk_eff": dk} for dk in (3.0, None, math.nan, pd.NA)]
+    found = check_stubs(rows, dk_eff=4)["first notch [GHz]"]
+    assert list(found) == pytest.approx([299.792458 / (4 * dk**0.5) for dk in (3, 4, 4, 4)])
+
+
+# --- unknown is undecided ---------------------------------------------------------------------------------------------
+
+
+def test_a_row_that_lacks_a_value_is_undecided_and_says_which():
+    rows = [{"signal": "10 Gb/s", "stub length": "1 mm", "dk_eff": 4.0},
+            {"signal": "", "stub length": "1 mm", "dk_eff": 4.0},
+            {"signal": "10 Gb/s", "stub length": None, "dk_eff": ""}]  # fmt: skip
+    found = check_stubs(rows)
+    assert list(found["verdict"]) == ["pass", "undecided", "undecided"]
+    assert list(found["reason"][1:]) == ["signal is empty", "stub length is empty; dk_eff is empty"]
+    assert found["first notch [GHz]"][1:].isna().all()
+    loss = check_stubs(rows[:1], criterion=Criterion.loss(1))
+    assert (loss["verdict"][0], loss["reason"][0]) == ("undecided", "z0 is missing")
+    budget = stub_budgets(rows[:1], criterion=Criterion.loss(1))
+    assert math.isnan(budget["longest stub [mm]"][0])
+    assert "z0 is missing" in budget["reason"][0]
+
+
+# --- refused ----------------------------------------------------------------------------------------------------------
+
+
+def test_errors_of_many_cells_are_told_at_once_with_row_and_column():
+    rows = [{"signal": "10 Gb/s", "stub length": "1 mm"}, {"signal": "10 GHz", "stub length": "1,6 mm"},
+            {"signal": "10 Gb/s", "stub length": -2}]  # fmt: skip
+    with pytest.raises(StubsiError) as caught:
+        check_stubs(rows, dk_eff=4)
+    lines = str(caught.value).splitlines()
+    assert len(lines) == 3
+    assert lines[0].startswith("row 2, column 'stub length': stub_length = '1,6 mm'")
+    assert lines[1].startswith("row 3, column 'stub length': stub_length = -2")
+    assert lines[2].startswith("row 2, column 'signal':")
+    many = [{"signal": "10 Gb/s", "stub length": f"-{n} mm"} for n in range(1, 30)]
+    with pytest.raises(StubsiError, match=r"and 19 more$"):
+        check_stubs(many, dk_eff=4)
+
+
+@pytest.mark.parametrize(
+    ("rows", "more", "says"),
+    [
+        ([{"signal": "1 Gb/s"}], {}, "has no column 'stub length'; its columns are 'signal'"),
+        ([{"signal": "1 Gb/s", "stub lenght": "1 mm"}], {}, "column 'stub lenght': did you mean stub_length"),
+        ([{"stub length": "1 mm"}], {}, "signal is missing: give a column or a keyword"),
+        ([{"signal [Gb/s]": 1, "stub length": "1 mm"}], {}, "signal has no unit in its title"),
+        ([{"signal": "1 Gb/s", "stub length": "1 mm", "verdict": "?"}], {}, "column 'verdict': is one of those"),
+        ([{"signal": "1 Gb/s", "stub length": "1 mm", "Stub Length [mm]": 2}], {}, "both are stub_length"),
+        ([{"signal": "1 Gb/s", "stub length": 1}], {}, "row 1, column 'stub length'"),
+        ([{"signal": "1 Gb/s", "stub length [mm]": math.inf}], {}, "row 1, column"),
+        ([{"signal": "1 Gb/s", "stub length [mm]": True}], {}, "row 1, column"),
+        ([{"signal": "1 Gb/s", "stub length": "1 mm"}], {"dk_ef": 4}, "dk_ef: a stub has no argument of that name"),
+        ([{"signal": "1 Gb/s", "stub length": "1 mm"}], {"separator": "|"}, "separator = '|'"),
+        ([{"signal": "1 Gb/s", "stub length": "1 mm"}], {"separator": ","}, "belongs to a CSV file"),
+        ([1, 2], {}, "table = "), (None, {}, "table = None"), ({"a": 1}, {}, "table = "),
+    ],
+)  # fmt: skip
+def test_what_is_no_such_table_is_refused(rows, more, says):
+    with pytest.raises(StubsiError, match=says):
+        check_stubs(rows, **({"dk_eff": 4} if "dk_ef" not in more else {}) | more)
+
+
+def test_a_stub_longer_than_its_hole_names_its_row():
+    rows = [{"signal": "1 GBd", "stub length": length, "layer": "S2"} for length in ("0.3 mm", "3 mm")]
+    with pytest.raises(StubsiError, match="row 2: stub_length = 3 mm: longer than the hole goes on"):
+        check_stubs(rows, **GEOMETRY)
+
+
+@pytest.mark.parametrize(
+    ("content", "says"),
+    [
+        (b"net,signal,stub length [mm]\nA,1 Gb/s,1,6\n", "line 2: has 4 cells, and the titles are 3; a comma decimal"),
+        (b"net;signal;stub length [mm]\nA;1 Gb/s;1,6\n", "nets.csv, line 2, column 'stub length .mm.':.*1,6"),
+        (b"net;signal,stub length\n", "its titles hold comma and semicolon; give separator"),
+        (b"signal,signal\n", "has two columns 'signal'"),
+        (b"signal,stub length\n\xff,1\n", "line 2: is not UTF-8"),
+        (b"", "is empty"),
+        (b'signal,stub length\n"1 Gb/s,1 mm\n', "line"),
+    ],
+)
+def test_a_file_that_cannot_be_read_names_its_line(tmp_path, content, says):
+    file = tmp_path / "nets.csv"
+    file.write_bytes(content)
+    with pytest.raises(StubsiError, match=says):
+        check_stubs(file, dk_eff=4)
+    with pytest.raises(FileError, match="cannot be read"):
+        check_stubs(tmp_path / "none.csv", dk_eff=4)
+
+
+def test_an_empty_table_gives_an_empty_answer():
+    assert len(check_stubs(pd.DataFrame({"signal": [], "stub length": []}), dk_eff=4)) == 0
+
+
+# --- speed ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.slow
+def test_a_table_takes_about_the_time_of_a_ranking():
+    """10,000 rows against a ranking of as many nets, with every row in words, model and figures of both uniform."""
+    count = 10_000
+    nets = [
+        mb.net(f"N{i}", ("TOP", "S1"), place=i, signal=("10 Gb/s", "25 Gb/s", "56 GBd")[i % 3]) for i in range(count)
+    ]
+    boards = [mb.board(*nets, places=0) for _ in range(2)]
+    rng = np.random.default_rng(3)
+    table = pd.DataFrame({"signal": rng.choice(["10 Gb/s", "25 Gb/s", "56 GBd"], count),
+                          "stub length [mm]": rng.uniform(0.1, 2.0, count).round(4)})  # fmt: skip
+    took = timed(lambda: check_stubs(table, dk_eff=4.0, z_stub="30 ohm", z0="50 ohm"), repeat=2)[0]
+    ranked = min(timed(lambda board=board: list(rank(board, model="uniform")))[0] for board in boards)
+    assert took <= 2 * ranked
