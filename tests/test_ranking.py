@@ -916,3 +916,15 @@ def test_nets_equal_but_for_rounding_stand_in_the_order_of_the_board():
     rates = ["25 Gb/s", "25.0000000002 Gb/s", "25.0000000001 Gb/s", "26 Gb/s"]
     nets = [mb.net(f"N{place}", ("TOP", "S2"), place=place, signal=rate) for place, rate in enumerate(rates)]
     assert [row.net for row in rank(mb.board(*nets))] == ["N3", "N0", "N1", "N2"]
+
+
+def test_nets_that_do_not_pass_come_first_whatever_they_are_judged_by():
+    """The first notch of B lies nearer to Nyquist, but it is A that misses its criterion, on length."""
+    short, long = (
+        mb.net("B", ("TOP", "S1"), signal="20 GBd", criterion=Criterion.notch_ratio(2)),
+        mb.net("A", ("TOP", "S1"), place=1, signal="1 GBd", criterion=Criterion.stub_length("0.1 mm")),
+    )
+    ranking = uniform(short, long)
+    assert [(row.net, row.verdict) for row in ranking] == [("A", "drill"), ("B", "pass")]
+    assert ranking["B"].margin < ranking["A"].margin
+    assert "0.92 > 0.1 mm" in ranking.to_text(90)

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from stubsi import Criterion
 from stubsi.margin.figures import Spread
-from stubsi.margin.verdict import Verdict, standing, wording
+from stubsi.margin.verdict import Verdict, against_limit, standing, wording
 from tests.strategies import physical
 
 LEAST = [Criterion.notch_ratio(5), Criterion.return_loss(5)]
@@ -100,3 +100,18 @@ def test_nets_are_judged_one_by_one():
 )
 def test_wording(criterion, low, high, ratio, says):
     assert wording(criterion, low, high, ratio) == says
+
+
+@pytest.mark.parametrize(
+    ("criterion", "low", "says"),
+    [
+        (Criterion.notch_ratio(5), 3.14159, "3.14 < 5 x"), (Criterion.notch_ratio(5), 5.0, "5 >= 5 x"),
+        (Criterion.one_db_ratio(1.5), 1.25, "1.25 < 1.5 x, 1 dB"), (Criterion.loss(1), 0.75, "0.75 <= 1 dB"),
+        (Criterion.loss(1), np.inf, "notch > 1 dB"), (Criterion.return_loss(12), 9.05, "9.05 < 12 dB"),
+        (Criterion.stub_length("15 mil"), 0.5e-3, "0.5 > 0.381 mm"),
+        (Criterion.stub_length_at_1_gbaud("0.3 in"), 25e6, "25 > 7.62 mm GBd"), (Criterion.loss(1), np.nan, ""),
+    ],
+    ids=str,
+)  # fmt: skip
+def test_the_figure_that_decides_beside_its_limit(criterion, low, says):
+    assert against_limit(criterion, low) == says

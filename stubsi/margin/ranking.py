@@ -57,8 +57,8 @@ def rank(
     Returns
     -------
     Ranking
-        First the nets with a notch at or below Nyquist, the notch nearest to Nyquist first. Then the others, the lowest
-        notch first.
+        First the nets that do not pass, then those that do. In both, first the nets with a notch at or below Nyquist,
+        the notch nearest to Nyquist first; then the others, the lowest notch over Nyquist first.
 
     Raises
     ------
@@ -125,13 +125,18 @@ class Ranking:
 
     @cached_property
     def order(self) -> NDArray[np.intp]:
-        """Numbers of the signal nets, worst first; nets equal to six digits in the order of the board."""
+        """Numbers of the signal nets, worst first; nets equal to six digits in the order of the board.
+
+        Nets that do not pass come before those that do, whatever they are judged by.
+        """
         f = self.figures
         unknown = f.unknown >= 0
         ratio = np.where(f.stubs > 0, f.notch.low / f.nyquist, np.inf)
         inside = unknown | (ratio <= 1 + 1e-9)
         nearness = np.where(unknown, 0.0, f.nearness)
-        return read_only(np.lexsort((_rounded(np.where(inside, nearness, ratio)), ~inside)))
+        return read_only(
+            np.lexsort((_rounded(np.where(inside, nearness, ratio)), ~inside, self.verdicts == Verdict.PASS))
+        )
 
     @cached_property
     def criteria(self) -> tuple[Criterion, ...]:

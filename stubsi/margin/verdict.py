@@ -175,6 +175,38 @@ def meets(criterion: Criterion, value: NDArray[np.float64]) -> NDArray[np.bool_]
     return value >= bound(criterion) if criterion.least else value <= bound(criterion)
 
 
+def against_limit(criterion: Criterion, low: float) -> str:
+    """The figure that a criterion looks at beside its limit, for a narrow column: '3.1 < 5 x'.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    low : float
+        Worse end of the computed range of the figure.
+
+    Returns
+    -------
+    str
+        Empty where the figure is unknown; "notch" in place of a loss where a notch lies inside the band.
+    """
+    if np.isnan(low):
+        return ""
+    factor, unit = _NARROW[criterion.measure]
+    met = bool(meets(criterion, np.array(low)))
+    relation = (">=" if met else "<") if criterion.least else ("<=" if met else ">")
+    shown = "notch" if np.isinf(low) else f"{low * factor:.3g}"
+    return f"{shown} {relation} {criterion.limit * factor:.3g} {unit}"
+
+
+_NARROW = {
+    Measure.NOTCH_RATIO: (1.0, "x"),
+    Measure.ONE_DB_RATIO: (1.0, "x, 1 dB"),
+    Measure.LOSS: (1.0, "dB"),
+    Measure.RETURN_LOSS: (1.0, "dB"),
+    Measure.STUB_LENGTH: (1e3, "mm"),
+    Measure.STUB_LENGTH_TIMES_RATE: (1e-6, "mm GBd"),
+}
+"""Factor to the unit that is shown, and that unit, by what a criterion looks at."""
 _UNITS = {
     Measure.NOTCH_RATIO: " x Nyquist",
     Measure.ONE_DB_RATIO: " x Nyquist for 1 dB",

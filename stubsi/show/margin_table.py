@@ -7,7 +7,7 @@ from collections import Counter
 from typing import TYPE_CHECKING
 
 from stubsi.margin.net_margin import COLUMNS, table_number, table_value
-from stubsi.margin.verdict import Verdict
+from stubsi.margin.verdict import Verdict, against_limit
 from stubsi.provenance import HARDWARE_ERROR
 from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text, pairs_html
 from stubsi.show.text_lines import CAUTION, checked_width, wrapped
@@ -78,6 +78,12 @@ def _margin(row: NetMargin) -> str:
     return figures(2 if row.margin is None or row.margin < 1000 else 0, row.margin)
 
 
+def _judged(row: NetMargin) -> str:
+    """The figure that decided, with its limit."""
+    figure = row.why.figure
+    return "" if figure is None else against_limit(figure.criterion, figure.low)
+
+
 TEXT_COLUMNS: tuple[Column[NetMargin], ...] = (
     Column("net", lambda row: row.net, elastic=True),
     Column("signal", lambda row: row.signal, priority=5),
@@ -87,6 +93,7 @@ TEXT_COLUMNS: tuple[Column[NetMargin], ...] = (
     Column("stub", lambda row: _numbers(3, row, "stub_length"), unit="mm", align="right", priority=7),
     Column("notch", lambda row: _numbers(2, row, "first_notch", "first_notch_to"), unit="GHz", align="right"),
     Column("margin", _margin, unit="x Nyq", align="right"),
+    Column("judged", _judged, align="right", priority=8),
     Column("1 dB", lambda row: _numbers(2, row, "one_db", "one_db_to"), unit="GHz", align="right", priority=2),
     Column("loss", lambda row: figures(2, row.loss), unit="dB", align="right", priority=2),
     Column("return", lambda row: figures(1, row.return_loss), unit="dB", align="right", priority=1),
