@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 HARDWARE_ERROR = 0.08
-"""Notch of any model against a measured board, relative, until calibrated on a coupon.
+"""How far a notch may be from that of a measured board, relative, where no tolerance is known. It rests on one
+published comparison, and is no bound: until a coupon is measured nothing more is known.
 
 Source: a via-stub resonator measured at 13.5 GHz against 12.5 GHz in a 3-D model, DesignCon 2025 proceedings, p. 1408.
 """
@@ -47,7 +48,7 @@ class Provenance:
     @property
     def hardware_error(self) -> str:
         """How far a measured board may be from it, in words."""
-        return f"{100 * HARDWARE_ERROR:g} % until calibrated"
+        return f"not known until calibrated ({100 * HARDWARE_ERROR:g} % in the one comparison read)"
 
     def __repr__(self) -> str:
         solved = "" if self.not_solved is None else ", not solved"

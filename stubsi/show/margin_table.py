@@ -20,8 +20,8 @@ if TYPE_CHECKING:
     from stubsi.margin.ranking import Ranking
 
 HARDWARE_NOTE = (
-    f"Against hardware: within {100 * HARDWARE_ERROR:g} % at best until calibrated on a coupon; "
-    "a net that close to its limit is marginal."
+    f"Against hardware: not known until calibrated on a coupon; the one published comparison read is "
+    f"{100 * HARDWARE_ERROR:g} % off, and a net that close to its limit is marginal."
 )
 LOSS_NOTE = "Loss: shunt losses of the net's stubs at Nyquist, summed, interaction between them ignored."
 
