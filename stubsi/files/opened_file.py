@@ -58,7 +58,7 @@ def opened(path: Path) -> Iterator[IO[bytes]]:
     except FileNotFoundError:
         raise FileError(f"{path}: no such file.") from None
     except IsADirectoryError:
-        raise FileError(f"{path}: is a directory; give the board file in it.") from None
+        raise FileError(f"{path}: is a directory; give the file in it.") from None
     except OSError as error:
         raise _unreadable(path, error) from None
     except ValueError:  # the path holds a NUL character

@@ -11,9 +11,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from stubsi.board.names import shortened
 from stubsi.checks import is_list
 from stubsi.errors import FileError, StubsiError
+from stubsi.files.opened_file import opened
 from stubsi.margin.stub_arguments import ARGUMENTS
 from stubsi.unit_errors import as_shown
 
@@ -31,8 +31,6 @@ PLAIN = ("signal", "criterion", "layer", "side", "feed", "dk_eff", "df")
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
 LARGEST_FILE = 200_000_000
 """Largest file that is read [bytes]."""
-MOST_SHOWN = 200
-"""Most characters of a path in an error text."""
 ALIKE = 0.85
 """How alike a title may be to a known one [-] before it counts as misspelt."""
 _TITLE = re.compile(r"\s*(.*?)\s*(?:\[([^\[\]]*)\]\s*)?", re.DOTALL)
@@ -130,12 +128,8 @@ def as_frame(table: object, separator: str | None) -> tuple[pd.DataFrame, list[s
 def _from_csv(path: Path, separator: str | None) -> tuple[pd.DataFrame, list[str]]:
     import pandas as pd
 
-    try:
-        with path.open("rb") as file:
-            content = file.read(LARGEST_FILE + 1)
-    except (OSError, ValueError) as error:
-        why = getattr(error, "strerror", None) or "it is no path"
-        raise FileError(f"{shortened(str(path), MOST_SHOWN)}: cannot be read ({why}).") from None
+    with opened(path) as file:
+        content = file.read(LARGEST_FILE + 1)
     if len(content) > LARGEST_FILE:
         raise FileError(f"{path.name}: has more than {LARGEST_FILE} bytes.")
     try:
