@@ -103,6 +103,27 @@ def test_budgets_are_those_of_one_by_one():
     assert solved["reason"][1] == "every stub that fits"
 
 
+def test_entry_and_exit_layers_stand_for_the_lengths():
+    """All stubs of a net count, above and below, as in the ranking of a board with such a net."""
+    layers = (("TOP", "S1"), ("S1", "S2"), ("TOP", "BOT"), ("", "BOT"))
+    rows = [{"signal": "28 GBd", "entry": entry, "exit": exit_layer} for entry, exit_layer in layers]
+    found = check_stubs(rows, **GEOMETRY)
+    for (_, row), cell in list(zip(found.iterrows(), rows, strict=True))[:3]:
+        net = mb.net("A", tuple(dict.fromkeys((cell["entry"], cell["exit"]))), signal="28 GBd")
+        wanted = rank(mb.board(net, mb.ground(1, ((1.0, 0.0), (-1.0, 0.0))), layers=GEOMETRY["stackup"], places=0))["A"]
+        assert row["verdict"] == wanted.verdict
+        assert row["reason"].split(";")[0] == wanted.reason.split(";")[0]
+        if wanted.first_notch_si is not None:
+            assert row["first notch [GHz]"] == pytest.approx(wanted.first_notch_si / 1e9, rel=1e-6)
+            assert row["1 dB frequency [GHz]"] == pytest.approx(wanted.one_db_si / 1e9, rel=1e-6)
+    assert list(found["verdict"][2:]) == ["pass", "undecided"]
+    assert found["reason"][3] == "entry is empty"
+    with pytest.raises(StubsiError, match="row 2: exit 'G1': is a plane"):
+        check_stubs([{"signal": "1 GBd", "entry": "TOP", "exit": layer} for layer in ("S1", "G1")], **GEOMETRY)
+    with pytest.raises(StubsiError, match="dk_eff: does not belong to a table of layers"):
+        check_stubs(rows, dk_eff=4, **GEOMETRY)
+
+
 # --- the user's table -------------------------------------------------------------------------------------------------
 
 

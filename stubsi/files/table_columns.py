@@ -24,9 +24,9 @@ if TYPE_CHECKING:
 
 OBJECTS = frozenset(("stackup", "padstack", "return_vias"))
 """Arguments of a stub that no cell can hold: they are given once, as keywords."""
-KNOWN = tuple(sorted((ARGUMENTS | {"stub_length", "signal", "z0", "criterion"}) - OBJECTS))
+KNOWN = tuple(sorted((ARGUMENTS | {"stub_length", "signal", "z0", "criterion", "entry", "exit"}) - OBJECTS))
 """Names of the columns that are read, each as the argument of ``check_stub`` of that name."""
-PLAIN = ("signal", "criterion", "layer", "side", "feed", "dk_eff", "df")
+PLAIN = ("entry", "exit", "signal", "criterion", "layer", "side", "feed", "dk_eff", "df")
 """Columns without a unit in their title. A signal says itself what it counts."""
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
 LARGEST_FILE = 200_000_000

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -16,7 +15,7 @@ from stubsi.board.stackup import Stackup
 from stubsi.checks import checked, is_list
 from stubsi.errors import StubsiError
 from stubsi.margin.ranking import counted, rank
-from stubsi.margin.trial_board import trial_board, trial_holes, trial_vias
+from stubsi.margin.trial_board import trial_board, trial_holes, trial_places, trial_vias
 from stubsi.read_only import ReadOnlyMapping
 from stubsi.stubs.nearest_vias import REACH
 from stubsi.unit_errors import as_shown
@@ -151,7 +150,7 @@ def layer_matrix(
     trials = [
         (layer, f"{layer} {number}", signal) for layer in exit_layers for number, signal in enumerate(given_signals)
     ]
-    places = _places(len(trials), pitch_si or 0.0)
+    places = trial_places(len(trials), pitch_si or 0.0)
     nets = []
     for (layer, name, signal), at in zip(trials, places, strict=True):
         holes = trial_holes(padstack, name, tuple(dict.fromkeys((entry, layer))), pitch_si, at)
@@ -172,12 +171,6 @@ def _signals(signals: Sequence[Signal | Dimensioned]) -> list[Signal]:
     if not listed:
         raise StubsiError("signals is an empty list: give at least one signal, like ['PCIe 5.0'].")
     return listed
-
-
-def _places(count: int, pitch: float) -> list[tuple[float, float]]:
-    """Places [m] of the trial holes: a square grid, so wide that no hole has a return via of another within reach."""
-    apart, columns = 3 * REACH + pitch, math.ceil(math.sqrt(count))
-    return [(apart * (number % columns), apart * (number // columns)) for number in range(count)]
 
 
 def longest_mm(cells: Mapping[str, NetMargin]) -> float:

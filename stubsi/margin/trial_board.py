@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -10,6 +11,7 @@ from stubsi.board.net import Hole, Net
 from stubsi.board.padstack import Padstack
 from stubsi.board.size_limits import PITCH, check_size
 from stubsi.errors import BoardError
+from stubsi.stubs.nearest_vias import REACH
 from stubsi.units import show
 from stubsi.value import InSI
 
@@ -89,6 +91,25 @@ def trial_vias(return_vias: ReturnVias | None, name: str, places: list[Place], r
         for number, x, y in vias
     ]  # fmt: skip
     return [Net(name="return vias", holes=holes, reference=True)] if holes else []
+
+
+def trial_places(count: int, pitch: float) -> list[Place]:
+    """Places of trial holes: a square grid, so wide that no hole has a return via of another within reach.
+
+    Parameters
+    ----------
+    count : int
+        Number of holes or pairs.
+    pitch : float
+        Of the pairs [m]; 0 for single holes.
+
+    Returns
+    -------
+    list of (float, float)
+        [m].
+    """
+    apart, columns = 3 * REACH + pitch, math.ceil(math.sqrt(count))
+    return [(apart * (number % columns), apart * (number // columns)) for number in range(count)]
 
 
 @lru_cache(maxsize=REMEMBERED)
