@@ -73,8 +73,14 @@ def check_stubs(
         ``padstack`` describe. Then all of its stubs count, and the verdict is that of a ranking.
     separator : str, optional
         Between the cells of a CSV file: comma, semicolon or tab; that of its line of titles unless given.
-    signal, criterion, z0, **stub
-        As ``check_stub`` takes them. They hold for every row whose cell is empty, or where there is no such column.
+    signal : Signal, str or quantity, optional
+        For rows that state none: whose cell is empty, or where there is no such column.
+    criterion : Criterion or name in ``RULES_OF_THUMB``
+        For rows that state none; first notch at least 5 x Nyquist unless given.
+    z0 : impedance, optional
+        Of the line, for rows that state none.
+    **stub : StubArguments
+        Keywords that describe the stub, as ``check_stub`` takes them, for rows that do not state them.
 
     Returns
     -------
@@ -130,8 +136,18 @@ def stub_budgets(
 
     Parameters
     ----------
-    table, separator, signal, criterion, z0, **stub
-        As ``check_stubs`` takes them; a column "stub length" is one of the user's own.
+    table : DataFrame, list of mappings, or path of a CSV file
+        One stub in each row, as ``check_stubs`` takes it; a column "stub length" is one of the user's own.
+    separator : str, optional
+        Between the cells of a CSV file.
+    signal : Signal, str or quantity, optional
+        For rows that state none.
+    criterion : Criterion or name in ``RULES_OF_THUMB``
+        For rows that state none.
+    z0 : impedance, optional
+        Of the line, for rows that state none.
+    **stub : StubArguments
+        Keywords that describe the stub, as ``stub_budget`` takes them, for rows that do not state them.
 
     Returns
     -------
