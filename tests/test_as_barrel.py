@@ -13,7 +13,9 @@ from scipy.optimize import brentq
 
 from stubsi import (
     Antipad,
+    CopperLayer,
     Criterion,
+    DielectricLayer,
     Padstack,
     PressFit,
     Stackup,
@@ -30,6 +32,7 @@ from stubsi.physics.pair import equivalent_clearance
 from stubsi.physics.return_path import Posts
 from stubsi.physics.solved_barrel import solve
 from stubsi.physics.uniform_line import decibels, shunt_s
+from stubsi.stubs.barrel_layers import filling_of
 from tests import margin_boards as mb
 
 MM = 1e-3
@@ -336,3 +339,15 @@ def test_without_stubs_and_between_the_same_layer_nothing_is_there(model):
 def test_a_hole_of_unknown_return_vias_is_no_single_two_port():
     with pytest.raises(UnknownValueError, match=r"return vias of hole A\.0 are unknown"):
         hole_model(mb.board(mb.net("A", ("TOP", "S1")), places=0), "A.0")
+
+
+def test_resin_between_two_laminates_is_the_mean_of_both():
+    """Common practice, no source: the resin that flows into a copper layer comes from both sides."""
+    above, below = (
+        DielectricLayer(thickness="0.1 mm", dk=dk, df=df, at="1 GHz") for dk, df in ((3.0, 0.01), (4.0, 0.03))
+    )
+    top, inner, bottom = (CopperLayer(name=name, thickness="30 um") for name in ("T", "I", "B"))
+    stackup = Stackup(layers=(top, above, inner, below, bottom))
+    resin = filling_of(stackup, inner)
+    assert (resin.dk_z, resin.df) == (pytest.approx(3.5), pytest.approx(0.02))
+    assert filling_of(stackup, top).df == 0.01

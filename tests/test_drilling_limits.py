@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stubsi import Criterion, rank, stub_budget
+from stubsi import Criterion, check_stub, rank, stub_budget
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.limits import Limits
 from stubsi.drilling.plan import plan
+from stubsi.drilling.questions import InputKind
 from stubsi.margin.longest_stub import RESOLUTION
 from stubsi.stubs.model_choice import ModelChoice
 from stubsi.stubs.uniform_stub import Stub
@@ -92,3 +93,23 @@ def test_what_is_missing_for_a_loss_only_is_named_too():
     assert limits.missing(0) == "antipad of padstack bare is unknown"
     assert Limits(rank(mb.board(mb.net("A", ("TOP", "S1"))), dk_eff=4.0), ModelChoice(dk_eff=4.0),
                   made.rules()).missing(0) == ""  # fmt: skip
+
+
+def test_a_loss_that_is_a_range_counts_with_its_worse_end():
+    """Unknown return vias: as a check of the same stub gives it."""
+    board = mb.board(mb.net("A", ("TOP", "S2"), signal="28 GBd"), criterion=Criterion.loss(0.5), places=0)
+    limits = Limits(rank(board), ModelChoice(), made.rules())
+    (found,) = limits.losses([0], [board.stackup.stub_length("S2", "bottom").length_si])
+    check = check_stub(board.stackup.stub_length("S2", "bottom").length, "28 GBd", z0="50 ohm", stackup=board.stackup,
+                       padstack=mb.VIA, layer="S2", feed="through", criterion=Criterion.loss(0.5))  # fmt: skip
+    assert found == pytest.approx(check.figures.loss.low, rel=1e-6)
+    assert found > 1.1 * check.figures.loss.high
+
+
+def test_an_unknown_finished_diameter_is_asked_for_with_the_number_of_stubs_that_hang_on_it():
+    """The point of the drill may reach 0.15 mm beyond 0.1 mm of plating; with thin plating it would not cut there."""
+    nets = [mb.net(name, ("TOP", "S1"), place=place, signal="56 GBd") for place, name in enumerate("AB")]
+    found = plan(mb.board(*nets), made.rules(), dk_eff=4.0)
+    assert len(found.refused) == 2
+    (asked,) = [question for question in found.questions() if question.kind is InputKind.FINISHED]
+    assert (asked.subject, asked.flips) == ("via", 2)

@@ -7,9 +7,10 @@ import pickle
 import numpy as np
 import pytest
 
-from stubsi import Board, Net, StubsiError, UnknownNameError, hole_model
+from stubsi import Board, Net, StubsiError, UnknownNameError, hole_model, rank
 from stubsi.board.distance import EndKind
 from stubsi.board.net import DepthDrill
+from stubsi.physics.dielectric import permittivity
 from tests import margin_boards as mb
 
 DRILL = DepthDrill(side="bottom", residual_stub="0.15 mm", drill="0.5 mm")
@@ -110,3 +111,26 @@ def test_an_unknown_hole_is_named_with_those_near_it():
     for error in (UnknownNameError, KeyError):
         with pytest.raises(error, match=r"hole 'opt_tx3.0': no such hole .*; names near it are OPT_TX3.0"):
             hole_model(board, "opt_tx3.0")
+
+
+def test_a_uniform_hole_follows_the_dispersion_of_its_laminate():
+    """Notch and phase of a laminate with Dk 3.8 and Df 0.02 at 1 GHz against one that is constant over frequency.
+
+    Both scale with the square root of the real permittivity, which falls with frequency (Kramers-Kronig).
+    """
+    dispersive, constant = (mb.stackup(df=0.02, **more) for more in ({"at": "1 GHz"}, {}))
+
+    def slower(frequency):
+        return np.sqrt(3.8 / permittivity(frequency, 3.8, 0.02, 1e9).real)
+
+    notch = [rank(mb.board(mb.net("A", ("TOP", "S1")), layers=layers), model="uniform")["A"].first_notch_si
+             for layers in (dispersive, constant)]  # fmt: skip
+    assert notch[0] / notch[1] == pytest.approx(slower(notch[0]), abs=2e-3)
+    assert notch[0] > 1.01 * notch[1]
+    phase = []
+    for layers in (dispersive, constant):
+        hole = hole_model(mb.board(mb.net("A", ("TOP", "BOT")), layers=layers), "A.0", model="uniform")
+        cosh = hole.abcd_si(np.array([10e9]))[0, 0, 0]
+        phase.append(np.arccos(cosh).real)
+    assert phase[1] / phase[0] == pytest.approx(slower(10e9), abs=2e-3)
+    assert phase[1] > 1.01 * phase[0]

@@ -404,3 +404,20 @@ def test_a_board_upside_down_is_the_same_board(connects):
     assert one.first_notch.m_as("GHz") == pytest.approx(other.first_notch.m_as("GHz"), rel=1e-9)
     assert one.loss == pytest.approx(other.loss, rel=1e-9)
     assert {one.side, other.side} == {"top", "bottom"}
+
+
+def test_unknown_return_vias_of_a_pair_enclose_vias_in_line_with_it_and_beside_it():
+    """From just outside the clearance, 0.565 mm from each barrel, to 2 mm further."""
+    pair = {"stackup": mb.stackup(df=0.01, at="1 GHz"), "padstack": mb.VIA, "layer": "TOP", "pitch": "1 mm",
+            "feed": "through"}  # fmt: skip
+
+    def notch(*positions):
+        vias = ReturnVias(positions=positions, drill="0.3 mm") if positions else None
+        return check_stub("1.38 mm", "112 GBd", return_vias=vias, **pair).figures.notch
+
+    unknown = notch()
+    for away in (0.565, 2.565):
+        in_line = notch((f"{0.5 + away} mm", "0 mm"))
+        beside = notch(("0.5 mm", f"{away} mm"), ("0.5 mm", f"-{away} mm"))
+        for known in (in_line, beside):
+            assert unknown.low * (1 - 1e-9) <= known.low <= unknown.high * (1 + 1e-9)
