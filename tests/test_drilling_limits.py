@@ -108,7 +108,7 @@ def test_a_loss_that_is_a_range_counts_with_its_worse_end():
 
 def test_an_unknown_finished_diameter_is_asked_for_with_the_number_of_stubs_that_hang_on_it():
     """The point of the drill may reach 0.15 mm beyond 0.1 mm of plating; with thin plating it would not cut there."""
-    nets = [mb.net(name, ("TOP", "S1"), place=place, signal="56 GBd") for place, name in enumerate("AB")]
+    nets = [mb.net(name, ("TOP", "S1"), place=place, signal="36 GBd") for place, name in enumerate("AB")]
     found = plan(mb.board(*nets), made.rules(), dk_eff=4.0)
     assert len(found.refused) == 2
     (asked,) = [question for question in found.questions() if question.kind is InputKind.FINISHED]

@@ -116,7 +116,8 @@ def test_an_unknown_hole_is_named_with_those_near_it():
 def test_a_uniform_hole_follows_the_dispersion_of_its_laminate():
     """Notch and phase of a laminate with Dk 3.8 and Df 0.02 at 1 GHz against one that is constant over frequency.
 
-    Both scale with the square root of the real permittivity, which falls with frequency (Kramers-Kronig).
+    The phase scales with the square root of the real permittivity, which falls with frequency (Kramers-Kronig); the
+    notch less, because of the load at the end.
     """
     dispersive, constant = (mb.stackup(df=0.02, **more) for more in ({"at": "1 GHz"}, {}))
 
@@ -125,8 +126,7 @@ def test_a_uniform_hole_follows_the_dispersion_of_its_laminate():
 
     notch = [rank(mb.board(mb.net("A", ("TOP", "S1")), layers=layers), model="uniform")["A"].first_notch_si
              for layers in (dispersive, constant)]  # fmt: skip
-    assert notch[0] / notch[1] == pytest.approx(slower(notch[0]), abs=2e-3)
-    assert notch[0] > 1.01 * notch[1]
+    assert 1.01 < notch[0] / notch[1] < slower(notch[0])
     phase = []
     for layers in (dispersive, constant):
         hole = hole_model(mb.board(mb.net("A", ("TOP", "BOT")), layers=layers), "A.0", model="uniform")
