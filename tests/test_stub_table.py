@@ -162,6 +162,14 @@ def test_a_unit_stands_in_the_title_or_in_the_cell(title, cell):
     assert found == pytest.approx(299.792458 / (4 * 1.2 * 2), rel=1e-9)
 
 
+def test_cells_of_mappings_stay_as_they_were_and_layers_beside_a_length_are_the_users_own():
+    rows = [{"signal": "10 Gb/s", "stub length [um]": 500, "entry": "L1", "exit": "L3"}, {"signal": "10 Gb/s"}]
+    found = check_stubs(rows, dk_eff=4)
+    assert (found["stub length [um]"][0], type(found["stub length [um]"][0])) == (500, int)
+    assert list(found["verdict"]) == ["pass", "undecided"]
+    assert len(stub_budgets(rows, dk_eff=4)["longest stub [mm]"].dropna()) == 2
+
+
 def test_a_keyword_holds_where_a_cell_is_empty():
     rows = [{"signal": "10 Gb/s", "stub length": "1 mm", "dk_eff": dk} for dk in (3.0, None, math.nan, pd.NA)]
     found = check_stubs(rows, dk_eff=4)["first notch [GHz]"]

@@ -108,6 +108,7 @@ def check_stubs(
     if "stub_length" not in rows.columns and {"entry", "exit"} <= rows.columns.keys():
         return _between_layers(rows)
     rows.need("stub_length")
+    rows.leave("entry", "exit")
     lengths = rows.each(("stub_length",), lambda given: _length(given["stub_length"]), ("stub_length",)).array()
     signals, criteria, described = rows.signals(), rows.criteria(), rows.stubs()
     rows.refuse_longer(described, lengths)
@@ -172,7 +173,7 @@ def stub_budgets(
     [4.684, 0.581]
     """
     rows = Rows(table, separator, {"signal": signal, "criterion": criterion, "z0": z0, **stub}, OF_BUDGET)
-    rows.leave("stub_length")
+    rows.leave("stub_length", "entry", "exit")
     signals, criteria, described = rows.signals(), rows.criteria(), rows.stubs()
     ready = rows.ready()
     kinds = np.stack([each.number[ready] for each in (described, signals, criteria)], axis=1)

@@ -113,7 +113,7 @@ def as_frame(table: object, separator: str | None) -> tuple[pd.DataFrame, list[s
     if isinstance(table, pd.DataFrame):
         frame = table.copy()
     elif is_list(table) and all(isinstance(row, Mapping) for row in table):
-        frame = pd.DataFrame([dict(row) for row in table])
+        frame = pd.DataFrame([dict(row) for row in table], dtype=object)  # whole numbers stay whole beside empty cells
     else:
         raise StubsiError(
             f"table = {as_shown(table)}: must be a DataFrame, a list of mappings, or the path of a CSV file."

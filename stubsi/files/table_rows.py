@@ -69,9 +69,10 @@ class Rows:
             titles = ", ".join(map(repr, self.frame.columns)) or "none"
             raise StubsiError(f"table: has no column {name.replace('_', ' ')!r}; its columns are {titles}.")
 
-    def leave(self, name: str) -> None:
-        """Treat a column as one of the user's own."""
-        self.columns.pop(name, None)
+    def leave(self, *names: str) -> None:
+        """Treat columns as the user's own."""
+        for name in names:
+            self.columns.pop(name, None)
 
     def signals(self) -> Each[Signal]:
         """Signal of each row."""
