@@ -46,6 +46,7 @@ if TYPE_CHECKING:
         ValidityError,
     )
     from stubsi.files.exchange import ExchangeBoard, read_ipc2581
+    from stubsi.files.netlist import read_ipc356
     from stubsi.files.stub_table import check_stubs, stub_budgets
     from stubsi.files.toml import read_board
     from stubsi.margin.budget import Budget, Check, check_stub, stub_budget
@@ -149,6 +150,7 @@ _HOME = {
     "plot_section": "show.section",
     "rank": "margin.ranking",
     "read_board": "files.toml",
+    "read_ipc356": "files.netlist",
     "read_ipc2581": "files.exchange",
     "still_valid": "show.schedule",
     "stub_budget": "margin.budget",
@@ -239,6 +241,7 @@ __all__ = [
     "plot_section",
     "rank",
     "read_board",
+    "read_ipc356",
     "read_ipc2581",
     "still_valid",
     "stub_budget",

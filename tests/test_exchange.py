@@ -324,6 +324,7 @@ WRONG = {
     "a role": {"roles": {"TOP": "power"}},
     "a frequency": {"signals": {"DATA": "10 GHz"}},
     "a Dk below 1": {"dk": {"CORE_1": 0.9}},
+    "other layers than the file draws": {"connects": {"DATA.1": ["BOTTOM"]}},
 }
 
 

@@ -173,6 +173,15 @@ CALLS = {
             "antipads": {"0.25 mm": "0.8 mm"}, "connects": None, "plating": "25 um",
         },
     ),
+    "read_ipc356": (
+        stubsi.read_ipc356,
+        {
+            "path": "shared/sluice_gate.ipc", "stackup": stubsi.read_ipc2581("shared/sluice_gate.xml").board.stackup,
+            "signals": {"LEVEL": "1 Gb/s"}, "connects": {"LEVEL": ["TOP", "SIG_4"]}, "z0": {"LEVEL": "50 ohm"},
+            "reference": ["GND"], "pads": {"0.8 mm": "1.2 mm", "0.25 mm": "0.45 mm"},
+            "antipads": {"0.25 mm": "0.8 mm"}, "plating": "25 um",
+        },
+    ),
     "still_valid": (
         stubsi.still_valid,
         {"export": DRILLED.to_csv(), "plan": DRILLED, "board": DRILL_BOARD, "rules": RULES},

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from stubsi.board.names import how_many
 from stubsi.files.exchange_board import BoardMaker
-from stubsi.files.exchange_overlay import Overlay
+from stubsi.files.exchange_overlay import Overlay, given_or_empty
 from stubsi.files.exchange_reader import ExchangeReader
 from stubsi.units import show
 from stubsi.value import Value, value_object
@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from stubsi.board.layers import Role
     from stubsi.board.padstack import Antipad
     from stubsi.board.signal import Signal
+    from stubsi.board.stackup import Stackup
+    from stubsi.files.exchange_records import FileRecord
     from stubsi.units import Dimensioned, Quantity
 
 MOST_LISTED = 10
@@ -33,8 +35,8 @@ class ExchangeBoard(Value):
     ----------
     board : Board
         The nets that got a signal, and the reference nets.
-    file, revision : str
-        Name of the file, and revision of IPC-2581 that it is written in.
+    file, standard : str
+        Name of the file, and the standard that it is written in, like "IPC-2581 revision C".
     found, ignored, assumed : tuple of (str, int)
         What was read, what has no part in the board, and what was taken for something else or stays unknown; each
         with its count.
@@ -46,7 +48,7 @@ class ExchangeBoard(Value):
 
     board: Board
     file: str
-    revision: str
+    standard: str
     found: tuple[tuple[str, int], ...]
     ignored: tuple[tuple[str, int], ...]
     assumed: tuple[tuple[str, int], ...]
@@ -57,7 +59,7 @@ class ExchangeBoard(Value):
         return f"<ExchangeBoard {self.file[:60]}: {self.board!r}>"[:199]
 
     def __str__(self) -> str:
-        lines = [f"{self.file}, IPC-2581 revision {self.revision}"]
+        lines = [f"{self.file}, {self.standard}"]
         for title in ("found", "ignored", "assumed"):
             counts = getattr(self, title)
             lines += [f"{title}: {what} ({count})" for what, count in counts]
@@ -110,8 +112,8 @@ def read_ipc2581(
         Pads of holes, on every layer. They come before those of the file.
     antipads : mapping of padstack or hole diameter to length, Antipad, or mapping of layer to these, optional
         Clearances in planes. They come before those of the file.
-    connects : mapping of net to list of layers, optional
-        Layers in use of the holes that no copper of their net touches.
+    connects : mapping of net or hole to list of layers, optional
+        Layers in use of the holes that no copper of their net touches. Holes are named after their net: ``NET.1``.
     plating : length, optional
         Thickness of the plating, if the diameters of the file are those after plating. If it is not given, they count
         as diameters of the primary drill.
@@ -137,34 +139,51 @@ def read_ipc2581(
     record = ExchangeReader(path).records()
     overlay = Overlay(
         record,
-        signals=_given(signals),
+        signals=given_or_empty(signals),
         z0=z0,
         reference=reference,
-        dk=_given(dk),
-        roles=_given(roles),
-        pads=_given(pads),
-        antipads=_given(antipads),
-        connects=_given(connects),
+        dk=given_or_empty(dk),
+        roles=given_or_empty(roles),
+        pads=given_or_empty(pads),
+        antipads=given_or_empty(antipads),
+        connects=given_or_empty(connects),
         plating=plating,
     )
-    maker = BoardMaker(record, overlay)
+    return board_of(record, overlay, None, standard=f"IPC-2581 revision {record.revision}")
+
+
+def board_of(record: FileRecord, overlay: Overlay, stackup: Stackup | None, *, standard: str) -> ExchangeBoard:
+    """Make the board of a file, with its summary.
+
+    Parameters
+    ----------
+    record : FileRecord
+        What the file says.
+    overlay : Overlay
+        What the user gives beside it.
+    stackup : Stackup or None
+        Layers of the board; None: those of the file.
+    standard : str
+        The standard that the file is written in.
+
+    Returns
+    -------
+    ExchangeBoard
+    """
+    maker = BoardMaker(record, overlay, stackup)
     board = maker.board()
-    if maker.holes and plating is None:
+    if maker.holes and overlay.plating is None:
         record.assume("files say nothing of plating: diameters of holes count as those of the primary drill")
     return ExchangeBoard(
         board=board,
         file=record.name,
-        revision=record.revision,
+        standard=standard,
         found=_found(board, maker),
         ignored=tuple(record.ignored.items()),
         assumed=tuple(record.assumed.items()),
         nets_without_signal=tuple(maker.unmatched),
         nets_without_holes=tuple(maker.without_holes),
     )
-
-
-def _given(value: Any) -> Any:
-    return {} if value is None else value
 
 
 def _found(board: Board, maker: BoardMaker) -> tuple[tuple[str, int], ...]:

@@ -9,7 +9,7 @@ from stubsi.board.net import Hole, Net
 from stubsi.board.padstack import Padstack
 from stubsi.errors import BoardError, FileError
 from stubsi.files.exchange_copper import copper_met
-from stubsi.files.exchange_records import REFERENCE_CLASSES, StepRecord
+from stubsi.files.exchange_records import BLIND, REFERENCE_CLASSES, StepRecord
 from stubsi.files.exchange_stackup import stackup_of
 from stubsi.files.schema import errors_at
 from stubsi.units import show
@@ -34,6 +34,8 @@ class BoardMaker:
         What the file says.
     overlay : Overlay
         What the user gives beside it.
+    stackup : Stackup, optional
+        Layers of the board, where the file has none.
 
     Raises
     ------
@@ -41,10 +43,10 @@ class BoardMaker:
         The file holds several boards, no stackup, or a stackup that is none.
     """
 
-    def __init__(self, record: FileRecord, overlay: Overlay) -> None:
+    def __init__(self, record: FileRecord, overlay: Overlay, stackup: Stackup | None = None) -> None:
         self.record, self.overlay = record, overlay
         self.step = _one_step(record)
-        self.stackup: Stackup = stackup_of(record, self.step, overlay)
+        self.stackup = stackup or stackup_of(record, self.step, overlay)
         self.holes = self._holes_of_nets()
         self.nets = sorted({*self.step.net_class, *self.holes, *(net for _, net in self.step.copper)})
         self.unmatched: list[str] = []
@@ -187,6 +189,11 @@ class BoardMaker:
     def _span(self, hole: HoleRecord) -> tuple[str, ...]:
         """Copper layers of a hole from the top, by the span of its drill layer."""
         layer = self.record.layers[hole.layer]
+        if layer.function == BLIND:
+            raise FileError(
+                f"{self.record.name}: line {hole.line}: hole of net {hole.net} is one of the {layer.name}, and the "
+                f"file does not say where it ends; give the net no signal, or read the board from IPC-2581."
+            )
         spans, where = set(layer.spans), f"{self.record.name}: line {layer.line}: drill layer {layer.name}"
         if len(spans) != 1:
             raise FileError(
@@ -212,10 +219,9 @@ class BoardMaker:
         met = copper_met(self.record, self.step, holes, spans)
         connected: dict[str, list[tuple[HoleRecord, Padstack, tuple[str, ...]]]] = {}
         for hole, span, pads, in_use, names in zip(holes, spans, met.pads, met.in_use, met.padstacks, strict=True):
-            given = self.overlay.connects.of(hole.net)
-            if given is not None and not in_use:
-                in_use = set(given)  # noqa: PLW2901 - the user knows what the file does not say
             of_net = connected.setdefault(hole.net, [])
+            given = self._given_layers(f"{hole.net}.{len(of_net) + 1}", hole.net, in_use)
+            in_use = in_use or given  # noqa: PLW2901 - the user knows what the file does not say
             if not in_use:
                 self.overlay.miss("layers in use of holes", f"{hole.net}.{len(of_net) + 1} (line {hole.line})")
             name = hole.padstack or (min(names) if names else "")
@@ -224,6 +230,17 @@ class BoardMaker:
             order = [*self.stackup.names, *sorted(in_use.difference(self.stackup.names))]
             of_net.append((hole, padstack, tuple(layer for layer in order if layer in in_use)))
         return connected
+
+    def _given_layers(self, hole: str, net: str, in_use: set[str]) -> set[str]:
+        """Layers in use that the user gives for a hole by its own name, or else for its net."""
+        connects = self.overlay.connects
+        given = connects.of(hole) if hole in connects.items else connects.of(net)
+        if hole in connects.items and in_use and set(given or ()) != in_use:
+            raise BoardError(
+                f"connects: hole {hole}: copper of its net touches it on {', '.join(sorted(in_use))} in the file; "
+                f"leave it out, or give these layers."
+            )
+        return set(given or ())
 
     def _padstack(
         self, hole: HoleRecord, name: str, drawn: Mapping[str, float | None], span: tuple[str, ...] | None

@@ -241,7 +241,7 @@ HOW_TO_GIVE = {
     "role of layers": "roles={'L2': 'plane', 'L3': 'signal'}",
     "impedance of nets": "z0='50 ohm', or z0={'PCIE*': '85 ohm'} (of a pair: differential)",
     "pads of holes": "pads={'0.3 mm': '0.5 mm'} by drill diameter or padstack, or None for no pads",
-    "layers in use of holes": "connects={'NET': ['L1', 'L3']}, because no copper of their net touches them",
+    "layers in use of holes": "connects={'NET': ['L1', 'L3']}, because no copper of their net is seen to touch them",
     "holes of the other half of pairs": "a file that holds both halves",
 }
 """What can be missing, and how it is given."""
@@ -276,6 +276,20 @@ class _ByHole(Generic[Item]):
                 raise BoardError(
                     f"{self.what}: {as_shown(name)} is neither the padstack nor the diameter of a hole of a signal net."
                 )
+
+
+def given_or_empty(value: Any) -> Any:
+    """A mapping that was given; an empty one for None.
+
+    Parameters
+    ----------
+    value : mapping or None
+
+    Returns
+    -------
+    mapping
+    """
+    return {} if value is None else value
 
 
 def as_pattern(text: str) -> re.Pattern[str]:

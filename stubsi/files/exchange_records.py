@@ -16,6 +16,8 @@ DIELECTRIC = ("DIELCORE", "DIELPREG", "DIELBASE", "DIELADHV")
 """Functions of the layers that are dielectric."""
 PLATED = {"VIA", "PLATED", "VIA_CAPPED"}
 """Plating statuses of a plated hole."""
+BLIND = "BLIND"
+"""Function of a drill layer of a netlist whose holes go from one face to a layer that the file does not name."""
 THROUGH = {"THMT", "PRESSFIT"}
 """How a component is mounted whose pins sit in holes."""
 REFERENCE_CLASSES = {"GROUND", "POWER"}

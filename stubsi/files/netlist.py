@@ -1,0 +1,200 @@
+"""Owns the reading of an IPC-D-356A netlist: nets, plated holes and positions, which make a board with a stackup."""
+
+from __future__ import annotations
+
+import re
+from typing import IO, TYPE_CHECKING, NoReturn
+
+from stubsi.board.stackup import Stackup
+from stubsi.checks import checked, one_line
+from stubsi.errors import FileError
+from stubsi.files.exchange import ExchangeBoard, board_of
+from stubsi.files.exchange_overlay import Overlay, given_or_empty
+from stubsi.files.exchange_records import BLIND, FileRecord, HoleRecord, LayerRecord, StepRecord
+from stubsi.files.opened_file import file_path, opened
+from stubsi.unit_errors import as_shown
+
+if TYPE_CHECKING:
+    import os
+    from collections.abc import Iterable, Iterator, Mapping
+    from pathlib import Path
+
+    from stubsi.board.padstack import Antipad
+    from stubsi.board.signal import Signal
+    from stubsi.units import Dimensioned, Quantity
+
+LONGEST_LINE = 200
+"""Most characters of a line. The standard has 80."""
+STEP = {"0": 0.0254e-4, "1": 1e-6, "2": 0.0254e-4}
+"""Metres per digit of sizes and places, by the number after UNITS CUST: 0.0001 in or 0.001 mm (from memory)."""
+NO_NET = {"", "N/C"}
+"""Names that stand for no net."""
+THROUGH_HOLE = "317"
+LEFT_OUT = {"327": "surface pads", "367": "non-plated holes"}
+"""Kinds of records that have no part in a board."""
+
+_HOLE = re.compile(r"D(\d{4})([PU ])A(\d\d)X([+\- ]\d{6})Y([+\- ]\d{6})")
+_LONG_NAME = re.compile(r"P\s+(NNAME\S*)\s+(\S.*)")
+_UNITS = re.compile(r"P\s+UNITS\s+CUST\s*(\S*)")
+
+
+def read_ipc356(
+    path: str | os.PathLike[str],
+    *,
+    stackup: Stackup,
+    signals: Mapping[str, Signal | str | Quantity] | None = None,
+    connects: Mapping[str, Iterable[str]] | None = None,
+    z0: Dimensioned | Mapping[str, Dimensioned] | None = None,
+    reference: Iterable[str] = (),
+    pads: Mapping[str, Dimensioned | None] | None = None,
+    antipads: Mapping[str, Dimensioned | Antipad | Mapping[str, Dimensioned | Antipad]] | None = None,
+    plating: Dimensioned | None = None,
+) -> ExchangeBoard:
+    """Read a board from an IPC-D-356A netlist, which says nets, plated holes, diameters and positions.
+
+    The netlist has neither layers nor copper: the stackup and the layers in use are given here. Holes are named after
+    their net, in the order of the file: ``NET.1``, ``NET.2``.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    stackup : Stackup
+        Layers of the board.
+    signals, z0, reference, pads, antipads, plating : optional
+        As in ``read_ipc2581``. No net of a netlist has a class, so ``reference`` names all reference nets.
+    connects : mapping of hole or net to list of layers, optional
+        Layers in use: ``{"DQ0.1": ["TOP", "L3"], "CLK*": ["TOP", "L5"]}``.
+
+    Returns
+    -------
+    ExchangeBoard
+        The board, and a summary of what was found, left out and assumed.
+
+    Raises
+    ------
+    FileError
+        The file cannot be read, is no netlist of 80 columns, or does not say all that the board needs, like the end of
+        a blind hole. The error text names file and line.
+    BoardError, UnitError
+        What was given matches nothing in the file, is given in two ways, or is not of the right kind.
+
+    Notes
+    -----
+    Columns as in IPC-D-356A (from memory): 1 to 3 kind of record, 4 to 17 net, 33 to 57 hole, access and position.
+    """
+    checked(stackup, "stackup", Stackup)
+    record = _records(file_path(path), stackup)
+    overlay = Overlay(
+        record,
+        signals=given_or_empty(signals),
+        z0=z0,
+        reference=reference,
+        dk={},
+        roles={},
+        pads=given_or_empty(pads),
+        antipads=given_or_empty(antipads),
+        connects=given_or_empty(connects),
+        plating=plating,
+    )
+    return board_of(record, overlay, stackup, standard="IPC-D-356A")
+
+
+class _Netlist:
+    """Reads the lines of one netlist to records."""
+
+    def __init__(self, file: str, stackup: Stackup) -> None:
+        self.record, self.step = FileRecord(file), StepRecord("", "", 1)
+        self.record.steps.append(self.step)
+        names = stackup.names
+        through = LayerRecord("through holes", "DRILL", "ALL", "", 1, spans=[(names[0], names[-1])])
+        self.record.layers["through holes"] = through
+        self.number = 0
+        self._metres: float | None = None
+        self._long_names: dict[str, str] = {}
+
+    def refuse(self, why: str) -> NoReturn:
+        raise FileError(f"{self.record.name}: line {self.number}: {why}.")
+
+    def line(self, text: str) -> bool:
+        """Read one line. False: it ends the file."""
+        self.number += 1
+        code = text[:3]
+        if code == "999":
+            return False
+        if text.startswith("P"):
+            self._parameter(text)
+        elif code == THROUGH_HOLE:
+            self._hole(text)
+        elif code.isdigit():
+            self.record.ignore(LEFT_OUT.get(code, f"records of kind {code}"))
+        elif code.strip() and not text.startswith("C"):
+            self.refuse(f"begins with {as_shown(code)}: must begin with C, P or a number of three digits")
+        return True
+
+    def _parameter(self, text: str) -> None:
+        if units := _UNITS.match(text):
+            if units[1] not in STEP or self._metres not in {None, STEP[units[1]]}:
+                self.refuse(f"UNITS CUST {as_shown(units[1])}: must be 0 (inch) or 1 (metric), and the same throughout")
+            self._metres = STEP[units[1]]
+        elif (name := _LONG_NAME.match(text)) and self._long_names.setdefault(name[1], name[2].strip()) != (
+            name[2].strip()
+        ):
+            self.refuse(f"{name[1]} stands for two names")
+
+    def _hole(self, text: str) -> None:
+        net, found = text[3:17].strip(), _HOLE.match(text, 32)
+        if found is None:
+            self.refuse(
+                f"columns 33 to 57 = {as_shown(text[32:57])}: must hold diameter, plating, access and position like "
+                f"D0098PA00X+012000Y+034000"
+            )
+        if self._metres is None:
+            self.refuse("no line 'P  UNITS CUST 0' or 'P  UNITS CUST 1' stands before the first hole")
+        if found[2] == "U":
+            self.record.ignore("non-plated holes")
+            return
+        if found[2] != "P":
+            self.refuse("column 38 must be P for a plated hole or U for a non-plated one")
+        if net.startswith("NNAME"):
+            if net not in self._long_names:
+                self.refuse(f"{net}: no line before this one says which name it stands for")
+            net = self._long_names[net]
+        diameter, x, y = (int(found[i].replace(" ", "")) * self._metres for i in (1, 4, 5))
+        if diameter == 0:
+            self.refuse("diameter 0: must be positive")
+        if net in NO_NET:
+            self.record.ignore("plated holes without a net")
+            return
+        self.step.holes.append(HoleRecord(net, self._layer(found[3]), x, y, diameter, "", self.number))
+
+    def _layer(self, access: str) -> str:
+        """Name of the drill layer. A hole that is accessed from one layer only is blind, and its end is not said."""
+        if access == "00":
+            return "through holes"
+        name = f"holes accessed from layer {int(access)} only"
+        self.record.layers.setdefault(name, LayerRecord(name, BLIND, "", "", self.number))
+        return name
+
+
+def _records(path: Path, stackup: Stackup) -> FileRecord:
+    netlist = _Netlist(path.name, stackup)
+    with opened(path) as file:
+        for raw in _lines(file):
+            try:
+                text = raw.decode("ascii").rstrip("\r\n")
+            except UnicodeDecodeError:
+                netlist.number += 1
+                netlist.refuse("holds characters that are no ASCII text")
+            if len(text) > LONGEST_LINE or one_line(text) != text:
+                netlist.number += 1
+                netlist.refuse(f"must be one line of at most {LONGEST_LINE} characters, without control characters")
+            if not netlist.line(text):
+                return netlist.record
+    return netlist.refuse("the file ends without a line 999, so it is cut off")
+
+
+def _lines(file: IO[bytes]) -> Iterator[bytes]:
+    """Lines of a file, each read only as far as a line may be long."""
+    while line := file.readline(LONGEST_LINE + 3):
+        yield line
