@@ -43,12 +43,12 @@ def read_ipc356(
     *,
     stackup: Stackup,
     signals: Mapping[str, Signal | str | Quantity] | None = None,
-    connects: Mapping[str, Iterable[str]] | None = None,
     z0: Dimensioned | Mapping[str, Dimensioned] | None = None,
     reference: Iterable[str] = (),
     pads: Mapping[str, Dimensioned | None] | None = None,
     antipads: Mapping[str, Dimensioned | Antipad | Mapping[str, Dimensioned | Antipad]] | None = None,
     plating: Dimensioned | None = None,
+    connects: Mapping[str, Iterable[str]] | None = None,
 ) -> ExchangeBoard:
     """Read a board from an IPC-D-356A netlist, which says nets, plated holes, diameters and positions.
 
