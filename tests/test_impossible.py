@@ -7,7 +7,7 @@ in ``size_limits``, common practice, no source.
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from stubsi import (
@@ -298,6 +298,7 @@ SIZES = st.floats(0.1, 1.4)
 
 
 @given(drill=SIZES, antipad=SIZES, pad=SIZES, via=SIZES, at=SIZES, pitch=st.none() | SIZES, shared=st.booleans())
+@example(drill=0.5, antipad=1.0, pad=0.5, via=0.875, at=0.875, pitch=None, shared=False)  # moved to the clearance
 def test_what_is_not_refused_is_solved(drill, antipad, pad, via, at, pitch, shared):
     """No geometry of a stub with planes, known laminate and known return vias falls back to a weaker model: it is
     impossible, and an error, or it is solved."""

@@ -6,6 +6,8 @@ import operator
 import textwrap
 from typing import TYPE_CHECKING, SupportsIndex
 
+import numpy as np
+
 from stubsi.checks import one_line
 from stubsi.errors import StubsiError
 from stubsi.unit_errors import as_shown
@@ -42,7 +44,7 @@ def checked_width(width: SupportsIndex, least: int = LEAST_WIDTH) -> int:
         Not a whole number, or outside of ``least`` to ``MOST_WIDTH``.
     """
     try:
-        whole = operator.index(width)
+        whole = -1 if isinstance(width, bool | np.bool_) else operator.index(width)
     except TypeError:
         whole = -1
     if not least <= whole <= MOST_WIDTH:

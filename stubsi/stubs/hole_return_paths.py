@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
 RETURN_VIAS = "return vias unknown: give the reference holes"
 """What is open where return vias are scanned."""
+JUST_OUTSIDE = 1 + 1e-9
+"""What a return via inside the clearance is moved to, over the distance at which it would touch it [-]: so rounding
+leaves none of them inside."""
 SCAN_REACH = 2e-3
 """Unknown return vias are scanned from just outside the clearance to this much [m] further."""
 
@@ -55,7 +58,8 @@ def return_paths(around: Around, solved: SolvedBarrel) -> tuple[list[Posts], tup
         mirrored = tuple((-x, y) for x, y in around.returns)
         return [_without_overlap(around.returns + mirrored, around.radius)], (ReturnNote.MIRRORED,)
     places = np.array(around.returns) @ (1, 1j)
-    stretch = np.maximum(1.0, (_widest(solved) + around.radius) / np.maximum(np.abs(places), 1e-9))
+    nearest = (_widest(solved) + around.radius) * JUST_OUTSIDE
+    stretch = np.maximum(1.0, nearest / np.maximum(np.abs(places), 1e-9))
     outside = tuple((via.real, via.imag) for via in (places * stretch).tolist())
     notes = (ReturnNote.AT_THE_ANTIPAD,) if (stretch > 1).any() else ()
     return [_without_overlap(outside, around.radius)], notes
