@@ -271,7 +271,10 @@ def test_an_empty_table_gives_an_empty_answer():
 
 @pytest.mark.slow
 def test_a_table_takes_about_the_time_of_a_ranking():
-    """10,000 rows against a ranking of as many nets, with every row in words, model and figures of both uniform."""
+    """10,000 different stubs within 3 x a ranking of as many nets, every row in words, all uniform lines.
+
+    The nets of the board share one geometry, which is solved once; no two rows of the table do.
+    """
     count = 10_000
     nets = [
         mb.net(f"N{i}", ("TOP", "S1"), place=i, signal=("10 Gb/s", "25 Gb/s", "56 GBd")[i % 3]) for i in range(count)
@@ -282,4 +285,4 @@ def test_a_table_takes_about_the_time_of_a_ranking():
                           "stub length [mm]": rng.uniform(0.1, 2.0, count).round(4)})  # fmt: skip
     took = timed(lambda: check_stubs(table, dk_eff=4.0, z_stub="30 ohm", z0="50 ohm"), repeat=2)[0]
     ranked = min(timed(lambda board=board: list(rank(board, model="uniform")))[0] for board in boards)
-    assert took <= 2 * ranked
+    assert took <= 3 * ranked

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -233,7 +234,7 @@ def wording(criterion: Criterion, low: float, high: float, ratio: float) -> str:
     """
     if criterion.measure in (Measure.LOSS, Measure.RETURN_LOSS) and past(ratio):
         return f"first notch {ratio:.3g} x Nyquist, at or below Nyquist"
-    if not np.isfinite(low):
+    if not math.isfinite(low):
         return ""
     if criterion.measure in _UNITS:
         shown, limit = _range(low, high) + _UNITS[criterion.measure], f"{criterion.limit:g}"
@@ -246,7 +247,9 @@ def wording(criterion: Criterion, low: float, high: float, ratio: float) -> str:
 
 def _range(low: float, high: float) -> str:
     """Range of a figure to three digits: '3.1', '3.1-4.2' or 'more than 3.1'."""
-    ends = sorted({low, high})
-    if np.isinf(ends[-1]):
+    if low == high:
+        return f"{low:.3g}"
+    ends = sorted((low, high))
+    if math.isinf(ends[-1]):
         return f"more than {ends[0]:.3g}"
     return "-".join(dict.fromkeys(f"{end:.3g}" for end in ends))
