@@ -176,6 +176,17 @@ def test_a_keyword_holds_where_a_cell_is_empty():
     assert list(found) == pytest.approx([299.792458 / (4 * dk**0.5) for dk in (3, 4, 4, 4)])
 
 
+def test_a_zero_in_a_cell_is_no_empty_cell():
+    """No keyword takes its place: no loss stays no loss, and a permittivity of 0 is refused."""
+    line = {"dk_eff": 4.0, "z_stub": "30 ohm", "z0": "50 ohm"}
+    rows = [{"signal": "10 Gb/s", "stub length": "10 mm", "df": df} for df in (0, 0.02, None)]
+    lossless, lossy, by_keyword = check_stubs(rows, **line, df=0.02)["greatest loss up to Nyquist [dB]"]
+    assert lossless == pytest.approx(check_stub("10 mm", "10 Gb/s", **line).greatest_loss, rel=1e-9)
+    assert lossy == by_keyword != lossless
+    with pytest.raises(StubsiError, match="dk_eff = 0"):
+        check_stubs([{"signal": "10 Gb/s", "stub length": "1 mm", "dk_eff": 0}], dk_eff=4)
+
+
 # --- unknown is undecided ---------------------------------------------------------------------------------------------
 
 

@@ -116,8 +116,9 @@ class Rows:
         for kind, row in enumerate(first.tolist()):
             cells = [cells[code] for (_, cells), code in zip(coded, kinds[:, kind].tolist(), strict=True)]
             said = {name: column.value(cell) for (name, column), cell in zip(columns.items(), cells, strict=True)}
-            given = {name: said.get(name) or self.keywords.get(name, said.get(name)) for name in names}
-            given = {name: value for name, value in given.items() if value is not None}
+            said = {name: value for name, value in said.items() if value is not None}
+            held = {name: value for name, value in self.keywords.items() if name in names and value is not None}
+            given = held | said
             empty = [columns[name].title for name in needs if name in columns and name not in given]
             if empty and (every or not any(name in given for name in needs)):
                 self._lacks(number == kind, " or ".join(empty))
