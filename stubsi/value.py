@@ -21,8 +21,9 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, Any, ClassVar, Generic, Self, TypeVar, dataclass_transform, overload
 
 from stubsi.errors import UnitError
+from stubsi.plausibility import warn_if_unusual
 from stubsi.unit_names import EXAMPLE
-from stubsi.units import one_si, quantity, show
+from stubsi.units import one_number, one_si, quantity, show
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -31,8 +32,9 @@ if TYPE_CHECKING:
     import numpy as np
 
     from stubsi.number_rules import Rule
+    from stubsi.plausibility import Usual
     from stubsi.unit_names import Kind
-    from stubsi.units import Dimensioned, Quantity
+    from stubsi.units import Dimensioned, NumberArray, Quantity
 
 Item = TypeVar("Item")
 Key = TypeVar("Key")
@@ -60,10 +62,12 @@ class SIField:
         Kind of the value, a key of ``unit_names.UNITS``.
     rule : str
         Condition on the number, one of ``units.Rule``.
+    usual : Usual, optional
+        Bounds outside of which a warning is given.
     """
 
-    def __init__(self, kind: Kind, *, rule: Rule = "positive") -> None:
-        self.kind, self.rule = kind, rule
+    def __init__(self, kind: Kind, *, rule: Rule = "positive", usual: Usual | None = None) -> None:
+        self.kind, self.rule, self.usual = kind, rule, usual
 
     def __set_name__(self, owner: type, name: str) -> None:
         self.name, self.si_name, self.shown_name = name, name + "_si", f"{owner.__name__} {name}"
@@ -86,7 +90,18 @@ class SIField:
         ------
         UnitError
             The value has no unit or a wrong one, or breaks the rule of the field.
+
+        Warns
+        -----
+        PlausibilityWarning
+            The value is not usual.
         """
+        si = self._to_si(value, shown_name)
+        if self.usual is not None:
+            warn_if_unusual(si, self.usual, shown_name)
+        return si
+
+    def _to_si(self, value: Dimensioned | InSI, shown_name: str) -> float:
         if isinstance(value, InSI):
             return float(f"{value:.14g}")
         return one_si(value, self.kind, shown_name, rule=self.rule)
@@ -169,6 +184,29 @@ class Converted(Generic[Given_contra, Kept_co]):
 
     def __set__(self, instance: object, value: Given_contra) -> None:
         instance.__dict__[self.name] = self.convert(value, shown_name(instance, self.title, self.name))
+
+
+def optional_number(rule: Rule, usual: Usual) -> Converted[NumberArray | None, float | None]:
+    """A field for a plain number that may be left out; None stands for unknown.
+
+    Parameters
+    ----------
+    rule : str
+        Condition on the number, one of ``units.Rule``.
+    usual : Usual
+        Bounds outside of which a warning is given.
+
+    Returns
+    -------
+    Converted
+    """
+
+    def convert(value: NumberArray | None, what: str) -> float | None:
+        number = None if value is None else one_number(value, what, rule=rule)
+        warn_if_unusual(number, usual, what)
+        return number
+
+    return Converted(convert, default=None)
 
 
 def shown_name(instance: object, title: str, field_name: str) -> str:

@@ -8,6 +8,15 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from stubsi.checks import checked, one_line
 from stubsi.errors import UnitError
+from stubsi.plausibility import (
+    FREQUENCY_RATIO,
+    LOSS,
+    RETURN_LOSS,
+    STUB_LENGTH_AT_1_GBD,
+    STUB_LENGTH_LIMIT,
+    Usual,
+    warn_if_unusual,
+)
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, one_si, show
 from stubsi.value import Converted, Value, value_object
@@ -49,6 +58,14 @@ _WORDING: dict[Measure, str] = {
     Measure.STUB_LENGTH_TIMES_RATE: "stub length at most {limit} / (symbol rate in GBd)",
 }
 
+_USUAL: dict[Measure, Usual] = {
+    Measure.NOTCH_RATIO: FREQUENCY_RATIO,
+    Measure.ONE_DB_RATIO: FREQUENCY_RATIO,
+    Measure.LOSS: LOSS,
+    Measure.RETURN_LOSS: RETURN_LOSS,
+    Measure.STUB_LENGTH: STUB_LENGTH_LIMIT,
+}
+
 MOST_DECIBELS = 1000.0
 """Largest limit on a loss or return loss [dB]. It lies far beyond what is measured; common practice, no source."""
 
@@ -77,6 +94,11 @@ class Criterion(Value):
     UnitError, BoardError
         The measure is not known, the limit is not a positive number, or the source is blank or not a text.
 
+    Warns
+    -----
+    PlausibilityWarning
+        The limit is far from those in use.
+
     Notes
     -----
     A limit on loss or return loss must hold from 0 up to Nyquist, and is met only if the first notch also lies above
@@ -97,6 +119,10 @@ class Criterion(Value):
         self.__dict__["limit"] = limit = one_number(self.limit, self.measure)
         if self.measure in (Measure.LOSS, Measure.RETURN_LOSS) and limit > MOST_DECIBELS:
             raise UnitError(f"{self.measure} = {as_shown(self.limit)}: must be at most {MOST_DECIBELS:g} dB.")
+        if self.measure is Measure.STUB_LENGTH_TIMES_RATE:
+            warn_if_unusual(limit / 1e9, STUB_LENGTH_AT_1_GBD, "stub length at 1 GBd")
+        else:
+            warn_if_unusual(limit, _USUAL[self.measure], self.measure)
         checked(self.source, "criterion source")
 
     @classmethod

@@ -9,12 +9,15 @@ from stubsi.checks import checked_name, one_of, text_or_blank
 from stubsi.errors import BoardError, ValidityError
 from stubsi.number_rules import DF_RULE, DK_RULE
 from stubsi.physics.dielectric import F_HIGH, F_LOW, debye_terms
+from stubsi.plausibility import COPPER_THICKNESS, DF, DIELECTRIC_THICKNESS, DK
 from stubsi.unit_errors import as_shown
-from stubsi.units import one_number, show
-from stubsi.value import Dimension, OptionalDimension, Value, value_object
+from stubsi.units import show
+from stubsi.value import Converted, Dimension, OptionalDimension, Value, optional_number, value_object
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from stubsi.units import NumberArray
 
 Role: TypeAlias = Literal["signal", "plane", "mixed"]
 """Role of a copper layer.
@@ -44,7 +47,7 @@ class CopperLayer(Value):
     """
 
     name: str
-    thickness: Dimension = Dimension("length")
+    thickness: Dimension = Dimension("length", usual=COPPER_THICKNESS)
     thickness_si: float = field(init=False)
     role: Role = "signal"
 
@@ -86,21 +89,17 @@ class DielectricLayer(Value):
         material or source that is not a text, or is blanks only.
     """
 
-    thickness: Dimension = Dimension("length")
+    thickness: Dimension = Dimension("length", usual=DIELECTRIC_THICKNESS)
     thickness_si: float = field(init=False)
-    dk: float | None = None
-    df: float | None = None
-    dk_in_plane: float | None = None
+    dk: Converted[NumberArray | None, float | None] = optional_number(DK_RULE, DK)
+    df: Converted[NumberArray | None, float | None] = optional_number(DF_RULE, DF)
+    dk_in_plane: Converted[NumberArray | None, float | None] = optional_number(DK_RULE, DK)
     at: OptionalDimension = OptionalDimension("frequency")
     at_si: float | None = field(init=False)
     material: str = ""
     source: str = ""
 
     def __post_init__(self) -> None:
-        for name, rule in (("dk", DK_RULE), ("dk_in_plane", DK_RULE), ("df", DF_RULE)):
-            value = getattr(self, name)
-            if value is not None:
-                self.__dict__[name] = one_number(value, f"dielectric layer {name}", rule=rule)
         self._check_dispersion()
         text_or_blank(self.material, "dielectric layer material")
         text_or_blank(self.source, "dielectric layer source")

@@ -17,6 +17,8 @@ from stubsi.board.size_limits import DRILL, check_size
 from stubsi.checks import checked, checked_name, names, one_of, sequence, text_or_blank
 from stubsi.errors import BoardError, UnitError
 from stubsi.number_rules import DK_RULE
+from stubsi.plausibility import DRILL as USUAL_DRILL
+from stubsi.plausibility import LINE_IMPEDANCE
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, quantity, show
 from stubsi.value import Converted, Dimension, OptionalDimension, SIField, Value, value_object
@@ -171,7 +173,7 @@ class ReturnVias(Value):
 
     positions: Positions = Positions("length", rule="any")
     positions_si: tuple[tuple[float, float], ...] = field(init=False)
-    drill: Dimension = Dimension("length")
+    drill: Dimension = Dimension("length", usual=USUAL_DRILL)
     drill_si: float = field(init=False)
 
     def __post_init__(self) -> None:
@@ -216,7 +218,7 @@ class DepthDrill(Value):
     side: Side
     residual_stub: Dimension = Dimension("length")
     residual_stub_si: float = field(init=False)
-    drill: Dimension = Dimension("length")
+    drill: Dimension = Dimension("length", usual=USUAL_DRILL)
     drill_si: float = field(init=False)
     fill_dk: float = 1.0
 
@@ -269,7 +271,7 @@ class Net(Value):
     name: str
     holes: Converted[Iterable[Hole], tuple[Hole, ...]] = Converted(_holes)
     signal: Converted[Signal | str | Quantity | None, Signal | None] = Converted(_signal, default=None)
-    z0: OptionalDimension = OptionalDimension("impedance")
+    z0: OptionalDimension = OptionalDimension("impedance", usual=LINE_IMPEDANCE)
     z0_si: float | None = field(init=False)
     layers: Converted[Iterable[str], tuple[str, ...]] = Converted(names, default=())
     criterion: Criterion | None = None

@@ -11,6 +11,8 @@ from stubsi.board.layers import ROLES
 from stubsi.board.size_limits import DRILL, check_size
 from stubsi.checks import checked, checked_name, names, one_of, pairs
 from stubsi.errors import BoardError
+from stubsi.plausibility import DRILL as USUAL_DRILL
+from stubsi.plausibility import PAD
 from stubsi.unit_errors import as_shown
 from stubsi.units import quantity, show
 from stubsi.value import Converted, Dimension, InSI, OptionalDimension, SIField, Value, shown_name, value_object
@@ -51,7 +53,7 @@ class Antipad(Value):
         ``width`` is not a positive length; ``shared`` is neither True nor False.
     """
 
-    width: Dimension = Dimension("length")
+    width: Dimension = Dimension("length", usual=PAD)
     width_si: float = field(init=False)
     shared: bool = False
 
@@ -206,13 +208,13 @@ class Padstack(Value):
     """
 
     name: str
-    drill: Dimension = Dimension("length")
+    drill: Dimension = Dimension("length", usual=USUAL_DRILL)
     drill_si: float = field(init=False)
-    finished: OptionalDimension = OptionalDimension("length")
+    finished: OptionalDimension = OptionalDimension("length", usual=USUAL_DRILL)
     finished_si: float | None = field(init=False)
-    pad: OptionalDimension = OptionalDimension("length")
+    pad: OptionalDimension = OptionalDimension("length", usual=PAD)
     pad_si: float | None = field(init=False)
-    pads: LengthsByLayer = LengthsByLayer("length")
+    pads: LengthsByLayer = LengthsByLayer("length", usual=PAD)
     pads_si: tuple[tuple[str, float | None], ...] = field(init=False)
     antipad: Converted[Dimensioned | Antipad | None, Antipad | None] = Converted(_antipad, default=None)
     antipads: Converted[LayerAntipads, tuple[tuple[str, Antipad], ...]] = Converted(_antipads, default=())

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any, Self
 from stubsi.board.line_rates import LINE_RATES, LineRate, Modulation
 from stubsi.board.names import near_names
 from stubsi.errors import UnitError
+from stubsi.plausibility import SYMBOL_RATE_IN_GBD, warn_if_unusual
 from stubsi.unit_errors import as_shown
 from stubsi.unit_names import Counted
 from stubsi.units import quantity, to_rate
@@ -51,6 +52,11 @@ class Signal(Value):
     UnitError
         The rate is a frequency, has an unknown name, unit or modulation, or is not positive.
 
+    Warns
+    -----
+    PlausibilityWarning
+        No line on a board is so slow or so fast.
+
     Notes
     -----
     The rate is the one on the line, line coding included. Bits per symbol: common practice, no source; PAM3 as in
@@ -89,6 +95,7 @@ class Signal(Value):
         kept["modulation"] = chosen
         kept["symbol_rate_si"] = float(f"{float(symbol_rate):.14g}")
         kept["source"] = named.source if named else "as given"
+        warn_if_unusual(self.symbol_rate_si / 1e9, SYMBOL_RATE_IN_GBD, f"rate {self.rate}, symbol rate in GBd")
 
     def replaced(self, **changes: Any) -> Self:
         """Make a copy with another rate or modulation. Both are read again, because the symbol rate follows from them.
@@ -157,7 +164,12 @@ def as_signal(value: Signal | str | Quantity) -> Signal:
     """
     if isinstance(value, Signal):
         return value
-    return _signal_of_text(value) if isinstance(value, str) else Signal(value)
+    if not isinstance(value, str):
+        return Signal(value)
+    signal = _signal_of_text(value)
+    return (
+        signal if SYMBOL_RATE_IN_GBD.holds(signal.symbol_rate_si / 1e9) else Signal(value)
+    )  # the warning comes every time
 
 
 @lru_cache(maxsize=1024)

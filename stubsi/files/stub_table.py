@@ -18,6 +18,7 @@ from stubsi.margin.stub_arguments import ARGUMENTS
 from stubsi.margin.stub_columns import ManyStubs, stub_columns
 from stubsi.margin.trial_nets import TrialHole, TrialNet, ranked_trials
 from stubsi.margin.verdict import Verdict
+from stubsi.plausibility import LINE_IMPEDANCE, STUB_LENGTH, usual_si
 from stubsi.units import one_si, shown_number
 
 if TYPE_CHECKING:
@@ -204,7 +205,7 @@ def _between_layers(rows: Rows) -> pd.DataFrame:
     """The check of a table that names layers in place of lengths. Equal rows are solved once."""
     hole = _hole_of(rows.keywords)
     signals, criteria = rows.signals(), rows.criteria()
-    lines = rows.each(("z0",), lambda given: one_si(needed(given, "z0"), "impedance", "z0"), ("z0",))
+    lines = rows.each(("z0",), lambda given: usual_si(needed(given, "z0"), LINE_IMPEDANCE, "z0"), ("z0",))
 
     def layers(given: dict[str, Any]) -> tuple[str, str]:
         entry, exit_layer = (checked(needed(given, name), name) for name in ("entry", "exit"))
@@ -263,7 +264,7 @@ def _ranked_values(row: NetMargin, greatest: float) -> tuple[object, ...]:
 
 
 def _length(value: object) -> float:
-    return one_si(value, "long length", "stub_length", rule="not negative")  # type: ignore[arg-type]
+    return usual_si(value, STUB_LENGTH, "stub_length", rule="not negative")  # type: ignore[arg-type]
 
 
 def _check_values(found: StubColumns, judged_by: list[str]) -> list[NDArray[np.object_]]:

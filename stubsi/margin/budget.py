@@ -12,7 +12,8 @@ from stubsi.checks import one_line
 from stubsi.margin.stub_arguments import single_stub
 from stubsi.margin.stub_verdict import StubFigures, excess_of, measured_ends, reason_of_stub, verdict_of
 from stubsi.margin.verdict import Verdict
-from stubsi.units import one_si, quantity, show
+from stubsi.plausibility import STUB_LENGTH, usual_si
+from stubsi.units import quantity, show
 from stubsi.value import Dimension, InSI, Value, value_object
 
 if TYPE_CHECKING:
@@ -251,7 +252,7 @@ def check_stub(
     True
     """
     described_stub = single_stub(stub, z0)
-    length = one_si(stub_length, "long length", "stub_length", rule="not negative")
+    length = usual_si(stub_length, STUB_LENGTH, "stub_length", rule="not negative")
     net_signal, limit = as_signal(signal), as_criterion(criterion)
     if length == 0:
         figures, provenance, verdict = None, described_stub.provenance(0.0), Verdict.PASS

@@ -11,9 +11,9 @@ from stubsi.board.stackup import Stackup
 from stubsi.checks import one_of
 from stubsi.errors import StubsiError
 from stubsi.margin.single_stub import SolvedSingleStub, UniformSingleStub
+from stubsi.plausibility import LINE_IMPEDANCE, usual_si
 from stubsi.stubs.uniform_stub import Stub
 from stubsi.unit_errors import as_shown
-from stubsi.units import one_si
 from stubsi.value import InSI
 
 if TYPE_CHECKING:
@@ -98,8 +98,8 @@ PLAIN = frozenset((str, float, int, type(None)))
 """Types of arguments that may be part of a key, because equal values of them always mean the same. True and 1 are equal
 and do not mean the same, so bool is not among them."""
 REMEMBERED = 256
-"""How many uniform lines are remembered by their arguments. A line whose impedance causes a warning is not remembered,
-so that the warning comes every time."""
+"""How many uniform lines are remembered by their arguments. A line that causes a warning is not remembered, so that the
+warning comes every time."""
 _remembered: dict[tuple[object, ...], SingleStub] = {}
 
 
@@ -128,7 +128,7 @@ def single_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
     stub = _remembered.get(key)
     if stub is None:
         stub = _new_stub(arguments, z0)
-        if isinstance(stub, UniformSingleStub) and stub.stub.plausible:
+        if isinstance(stub, UniformSingleStub) and stub.stub.plausible and LINE_IMPEDANCE.holds(stub.z0):
             _remembered[key] = stub
             while len(_remembered) > REMEMBERED:
                 del _remembered[next(iter(_remembered))]
@@ -136,7 +136,7 @@ def single_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
 
 
 def _new_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
-    line = None if z0 is None else one_si(z0, "impedance", "z0")
+    line = None if z0 is None else usual_si(z0, LINE_IMPEDANCE, "z0")
     given: dict[str, Any] = {
         name: value for name, value in arguments.items() if value is not None or name in NEVER_NONE
     }

@@ -13,11 +13,13 @@ from stubsi.errors import BoardError, StubsiError, UnknownValueError
 from stubsi.number_rules import DK_RULE
 from stubsi.physics.barrel import AIR, Barrel, End, Level
 from stubsi.physics.feed import THROUGH
+from stubsi.plausibility import DRILL as USUAL_DRILL
+from stubsi.plausibility import usual_si
 from stubsi.stubs.barrel_layers import BLIND_CLEARANCE, BarrelLayers
 from stubsi.stubs.nearest_vias import GRID
 from stubsi.stubs.stub_feed import FEED_OPEN, TRACES_OPEN, FeedKind, FeedNote, feeds
 from stubsi.stubs.uniform_stub import COPPER
-from stubsi.units import one_number, one_si, show
+from stubsi.units import one_number, show
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -87,7 +89,7 @@ def bore_of(drill: Dimensioned, padstack: Padstack, fill_dk: float = 1.0) -> Bor
     StubsiError
         It is no wider than the primary drill, or wider than any drill of a board; values out of range.
     """
-    diameter = one_si(drill, "length", "depth_drill")
+    diameter = usual_si(drill, USUAL_DRILL, "depth_drill")
     check_size(diameter, DRILL, "depth_drill")
     if diameter <= padstack.drill_si:
         raise StubsiError(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-import warnings
 from dataclasses import field
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -11,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.constants import c
 
-from stubsi.errors import PlausibilityWarning, StubsiError, UnknownValueError
+from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.number_rules import DF_RULE, DK_RULE
 from stubsi.physics.single_line import SingleLine
 from stubsi.physics.uniform_line import (
@@ -21,10 +20,11 @@ from stubsi.physics.uniform_line import (
     disk_end_capacitance,
     shunt_s,
 )
+from stubsi.plausibility import DELAY, DF, DK_EFF, DRILL, PAD, STUB_IMPEDANCE, STUB_LENGTH, warn_if_unusual
 from stubsi.provenance import Provenance
 from stubsi.stubs.notch_formula import checked_order
 from stubsi.units import one_number, one_si, quantity, show, to_si
-from stubsi.value import Dimension, OptionalDimension, Value, value_object
+from stubsi.value import Converted, Dimension, OptionalDimension, Value, optional_number, value_object
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -37,9 +37,6 @@ if TYPE_CHECKING:
 
 COPPER = 5.8e7
 """Conductivity of copper [S/m] at room temperature: textbook value, from memory."""
-
-PLAUSIBLE = (10.0, 150.0)
-"""Range of the impedance of plated holes [ohm], wide enough for unusual ones: common practice, no source."""
 
 GIVEN_DK = "uniform line, Dk_eff given"
 GIVEN_DELAY = "uniform line, delay given"
@@ -88,7 +85,7 @@ class Stub(Value):
     Warns
     -----
     PlausibilityWarning
-        The impedance is not that of a plated hole.
+        A length, a size, the permittivity, the loss tangent or the impedance is not that of a plated hole.
 
     Examples
     --------
@@ -99,21 +96,21 @@ class Stub(Value):
     4.90003999
     """
 
-    stub_length: Dimension = Dimension("long length", rule="not negative")
+    stub_length: Dimension = Dimension("long length", rule="not negative", usual=STUB_LENGTH)
     stub_length_si: float = field(init=False)
-    dk_eff: float | None = None
-    delay: OptionalDimension = OptionalDimension("delay per length")
+    dk_eff: Converted[NumberArray | None, float | None] = optional_number(DK_RULE, DK_EFF)
+    delay: OptionalDimension = OptionalDimension("delay per length", usual=DELAY)
     delay_si: float | None = field(init=False)
     z_stub: OptionalDimension = OptionalDimension("impedance")
     z_stub_si: float | None = field(init=False)
-    drill: OptionalDimension = OptionalDimension("length")
+    drill: OptionalDimension = OptionalDimension("length", usual=DRILL)
     drill_si: float | None = field(init=False)
-    antipad: OptionalDimension = OptionalDimension("length")
+    antipad: OptionalDimension = OptionalDimension("length", usual=PAD)
     antipad_si: float | None = field(init=False)
     df: float = 0.0
     at: OptionalDimension = OptionalDimension("frequency")
     at_si: float | None = field(init=False)
-    end_pad: OptionalDimension = OptionalDimension("length")
+    end_pad: OptionalDimension = OptionalDimension("length", usual=PAD)
     end_pad_si: float | None = field(init=False)
     end_capacitance: OptionalDimension = OptionalDimension("capacitance", rule="not negative")
     end_capacitance_si: float | None = field(init=False)
@@ -122,11 +119,10 @@ class Stub(Value):
 
     def __post_init__(self) -> None:
         self.__dict__["df"] = one_number(self.df, "df", rule=DF_RULE)
+        warn_if_unusual(self.df, DF, "df")
         if (self.dk_eff is None) == (self.delay_si is None):
             raise StubsiError("give either dk_eff or delay: one of them, and only one, says how slow the stub is.")
-        if self.dk_eff is not None:
-            self.__dict__["dk_eff"] = one_number(self.dk_eff, "dk_eff", rule=DK_RULE)
-        elif self.delay_si is not None and self.dk_si < 1:
+        if self.delay_si is not None and self.dk_si < 1:
             raise StubsiError(f"delay = {show(self.delay_si, 'delay per length')}: is faster than light, 3.336 ps/mm.")
         if self.z_stub_si is not None and self.antipad_si is not None:
             raise StubsiError("give either z_stub, or drill and antipad: both say the stub's impedance.")
@@ -143,22 +139,19 @@ class Stub(Value):
             raise StubsiError(
                 "an end pad or end_capacitance needs the stub's impedance: give z_stub, or drill and antipad."
             )
-        self._warn_if_implausible()
+        warn_if_unusual(
+            self.z_stub_or_coax_si, STUB_IMPEDANCE, "impedance of the stub", check="z_stub, or drill and antipad"
+        )
 
     @property
     def plausible(self) -> bool:
-        """Whether the impedance is that of a plated hole, or not known."""
-        z_stub = self.z_stub_or_coax_si
-        return z_stub is None or PLAUSIBLE[0] <= z_stub <= PLAUSIBLE[1]
-
-    def _warn_if_implausible(self) -> None:
-        if not self.plausible:
-            warnings.warn(
-                f"the stub's impedance, {show(self.z_stub_or_coax_si, 'impedance')}, is outside {PLAUSIBLE[0]:g} to "
-                f"{PLAUSIBLE[1]:g} ohm, where plated holes lie: check z_stub, or drill and antipad.",
-                PlausibilityWarning,
-                stacklevel=4,
-            )
+        """Whether every value is usual, or not known."""
+        values = {
+            STUB_LENGTH: self.stub_length_si, DK_EFF: self.dk_si, DF: self.df, DRILL: self.drill_si,
+            STUB_IMPEDANCE: self.z_stub_or_coax_si,
+        }  # fmt: skip
+        pads = (self.antipad_si, self.end_pad_si)
+        return all(usual.holds(value) for usual, value in values.items()) and all(map(PAD.holds, pads))
 
     @property
     def dk_si(self) -> float:
