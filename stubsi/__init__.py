@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from stubsi.files.netlist import read_ipc356
     from stubsi.files.stub_table import check_stubs, stub_budgets
     from stubsi.files.toml import read_board
+    from stubsi.handoff.hand_off import write_hand_off
     from stubsi.margin.budget import Budget, Check, check_stub, stub_budget
     from stubsi.margin.layer_matrix import LayerMatrix, layer_matrix
     from stubsi.margin.net_margin import NetMargin
@@ -155,6 +156,7 @@ _HOME = {
     "still_valid": "show.schedule",
     "stub_budget": "margin.budget",
     "stub_budgets": "files.stub_table",
+    "write_hand_off": "handoff.hand_off",
 }
 """Module of every public name."""
 
@@ -246,6 +248,7 @@ __all__ = [
     "still_valid",
     "stub_budget",
     "stub_budgets",
+    "write_hand_off",
 ]
 
 

@@ -6,8 +6,10 @@ place, Python's own errors (AttributeError, TypeError, "truth value of an array"
 
 from __future__ import annotations
 
+import contextlib
 import inspect
 import random
+import tempfile
 import warnings
 from decimal import Decimal
 from fractions import Fraction
@@ -122,6 +124,8 @@ RANKING = stubsi.rank(BOARD, model="uniform")
 RULES = db.rules()
 DRILL_BOARD = Board(stackup=db.stackup((0.25,) * 5), nets=(db.net("A", ("L1", "L3"), 0.5),))
 DRILLED = stubsi.plan(DRILL_BOARD, RULES, model="uniform", dk_eff=4)
+PLACED = DRILL_BOARD.nets[0].replaced(holes=[DRILL_BOARD.nets[0].holes[0].replaced(x="1 mm", y="2 mm")])
+HANDED_OFF = stubsi.plan(DRILL_BOARD.replaced(nets=[PLACED]), RULES, model="uniform", dk_eff=4)
 ROWS = [{"signal": "10 Gb/s", "stub length": "1 mm"}]
 STUB = Stub(stub_length="1 mm", dk_eff=4, z_stub="30 ohm")
 HOLE_MODEL = stubsi.hole_model(BOARD, "A.0")
@@ -135,6 +139,16 @@ GEOMETRY = {
 }  # fmt: skip
 SIGNAL = {"signal": "25 Gb/s", "criterion": HOUSE, "z0": "50 ohm"}
 SWEEP = {"frequency": ["1 GHz"], "z0": "50 ohm"}
+
+SCRATCH = tempfile.TemporaryDirectory()
+"""Where what is written goes; it is removed when the tests end."""
+
+
+def write_hand_off(plan, folder, replace):
+    """Into the scratch folder, wherever a wrong text would lead."""
+    with contextlib.chdir(SCRATCH.name):
+        return stubsi.write_hand_off(plan, folder, replace=replace)
+
 
 CALLS = {
     "check_stub of a line": (stubsi.check_stub, {"stub_length": "1 mm", **SIGNAL, **LINE}),
@@ -182,6 +196,7 @@ CALLS = {
             "antipads": {"0.25 mm": "0.8 mm"}, "plating": "25 um",
         },
     ),
+    "write_hand_off": (write_hand_off, {"plan": HANDED_OFF, "folder": "folder", "replace": True}),
     "still_valid": (
         stubsi.still_valid,
         {"export": DRILLED.to_csv(), "plan": DRILLED, "board": DRILL_BOARD, "rules": RULES},

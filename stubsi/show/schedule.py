@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from math import isfinite
 from typing import TYPE_CHECKING
 
@@ -13,6 +12,7 @@ from stubsi.drilling.drill_group import refusals_by_net
 from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import FabricatorRules
 from stubsi.errors import StubsiError
+from stubsi.show.seal import is_unchanged, plan_digest_of, seal_line, sealed
 from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text
 from stubsi.show.text_lines import CAUTION, checked_width, wrapped
 
@@ -98,8 +98,6 @@ HOLE_COLUMNS: tuple[Column[tuple[Group, Hit]], ...] = (
 MOST_HTML_REMARKS = 20
 """How many remarks a notebook shows at most."""
 
-_DIGEST = re.compile(r"(?m)^(?:[#*] )?Plan digest: ([0-9a-f]{16}),\s+digest\s+of\s+this\s+text:\s+([0-9a-f]{16})")
-
 
 def preamble(plan: Plan) -> list[str]:
     """Lines above every export: datum, tolerance, rules, criteria, model, counts, proof, digests, caution.
@@ -124,7 +122,7 @@ def preamble(plan: Plan) -> list[str]:
         *(f"Criterion: {criterion}" for criterion in plan.limits.ranking.criteria),
         f"Model of the stubs: {plan.model}.",
         *plan.summary().splitlines(),
-        f"Plan digest: {plan.digest}, digest of this text: {'0' * 16}",
+        seal_line(plan.digest),
         CAUTION,
     ]
 
@@ -173,7 +171,7 @@ def schedule_text(plan: Plan, width: SupportsIndex = 120) -> str:
 
     nets = [f"group {group.number}, nets: {', '.join(group.nets)}" for group in plan.groups]
     head, foot = [*broken(preamble(plan)), ""], broken([*nets, *remarks(plan)])
-    return _sealed(as_text(_short_columns(plan), plan.groups, head=head, foot=foot))
+    return sealed(as_text(_short_columns(plan), plan.groups, head=head, foot=foot))
 
 
 def schedule_csv(plan: Plan) -> str:
@@ -187,7 +185,7 @@ def schedule_csv(plan: Plan) -> str:
     -------
     str
     """
-    return _sealed(as_csv(_schedule_columns(plan), plan.groups, comments=[*preamble(plan), *remarks(plan)]))
+    return sealed(as_csv(_schedule_columns(plan), plan.groups, comments=[*preamble(plan), *remarks(plan)]))
 
 
 def holes_csv(plan: Plan) -> str:
@@ -202,7 +200,7 @@ def holes_csv(plan: Plan) -> str:
     str
     """
     rows = [(group, hit) for group in plan.groups for hit in group.hits]
-    return _sealed(as_csv(HOLE_COLUMNS, rows, comments=[*preamble(plan), *remarks(plan)]))
+    return sealed(as_csv(HOLE_COLUMNS, rows, comments=[*preamble(plan), *remarks(plan)]))
 
 
 def schedule_markdown(plan: Plan) -> str:
@@ -216,7 +214,7 @@ def schedule_markdown(plan: Plan) -> str:
     -------
     str
     """
-    return _sealed(as_markdown(_schedule_columns(plan), plan.groups, head=preamble(plan), foot=remarks(plan)))
+    return sealed(as_markdown(_schedule_columns(plan), plan.groups, head=preamble(plan), foot=remarks(plan)))
 
 
 def schedule_html(plan: Plan) -> str:
@@ -270,16 +268,4 @@ def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -
         raise StubsiError(f"export: must be the text of an export, not {type(export).__name__}.")
     checked(plan, "plan", Plan)
     parts = parts_of(checked(board, "board", Board), checked(rules, "rules", FabricatorRules), plan.costs, plan.model)
-    match = _DIGEST.search(export)
-    return match is not None and match[1] == digest(parts) and match[2] == _digest_without_itself(export, match)
-
-
-def _sealed(text: str) -> str:
-    """The text with its own digest filled in."""
-    return _DIGEST.sub(lambda match: match[0][: -len(match[2])] + _digest_without_itself(text, match), text, count=1)
-
-
-def _digest_without_itself(text: str, match: re.Match[str]) -> str:
-    """Digest of a text from which its own digest (group 2 of ``match``) is removed."""
-    lines = (text[: match.start(2)] + text[match.end(2) :]).splitlines()
-    return digest({"text": "\n".join(line.rstrip() for line in lines)})
+    return plan_digest_of(export) == digest(parts) and is_unchanged(export)

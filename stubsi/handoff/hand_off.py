@@ -1,0 +1,117 @@
+"""Owns the hand-off: which files a plan is handed off in, their names, and the writing of them."""
+
+from __future__ import annotations
+
+import re
+from typing import TYPE_CHECKING
+
+from stubsi.checks import checked
+from stubsi.drilling.plan import Plan
+from stubsi.errors import BoardError
+from stubsi.handoff.drill_file import as_xnc
+from stubsi.handoff.folder import folder_path, write_files
+from stubsi.unit_errors import as_shown
+
+if TYPE_CHECKING:
+    import os
+    from pathlib import Path
+
+    from stubsi.drilling.drill_group import Group
+
+SCHEDULE, HOLES = "drill_schedule.csv", "drilled_holes.csv"
+"""Names of the lists of groups and of holes."""
+
+DRILL_FILE_NAME = re.compile(r"group_[0-9]+_(?:top|bottom)\.xnc")
+"""Names of the drill files."""
+
+
+def drill_file_name(group: Group) -> str:
+    """Name of the drill file of a group, like "group_01_bottom.xnc".
+
+    Parameters
+    ----------
+    group : Group
+        A drill group.
+
+    Returns
+    -------
+    str
+    """
+    return f"group_{group.number:02d}_{group.side}.xnc"
+
+
+def texts_of(plan: Plan) -> dict[str, str]:
+    """Texts of all files of a hand-off, by file name.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+
+    Returns
+    -------
+    dict of str to str
+
+    Raises
+    ------
+    UnknownValueError
+        The position of a drilled hole is unknown.
+    """
+    return {
+        SCHEDULE: plan.to_csv(),
+        HOLES: plan.holes_csv(),
+        **{drill_file_name(group): as_xnc(plan, group) for group in plan.groups},
+    }
+
+
+def write_hand_off(plan: Plan, folder: str | os.PathLike[str], *, replace: bool = False) -> tuple[Path, ...]:
+    """Write the files that a fabricator drills from: the schedule, the list of holes, and a drill file of each group.
+
+    Every file carries the digests of its plan and of its own text; ``still_valid`` checks them.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+    folder : path
+        Where to write. It is made where there is none; the folder above it must exist.
+    replace : bool
+        Whether to replace an earlier hand-off in this folder. Its drill files of groups that the plan does not have are
+        then removed, so that nobody drills them. Other files in the folder stay as they are.
+
+    Returns
+    -------
+    tuple of Path
+        The files written.
+
+    Raises
+    ------
+    UnknownValueError
+        The position of a drilled hole is unknown.
+    FileError
+        The folder cannot be written to, or holds a file of a hand-off and ``replace`` is False.
+    StubsiError
+        An argument is of another type.
+
+    Notes
+    -----
+    A file is written beside its place first and then takes it in one step, so no file is ever half written.
+
+    The drill files are XNC, a subset of IPC-NC-349: millimetres, one tool, places as seen from the top side. What a
+    drill file cannot say (side, depth, must-not-cut layer) stands in its comments. Estimates: to be confirmed by the
+    fabricator.
+    """
+    checked(plan, "plan", Plan)
+    if not isinstance(replace, bool):
+        raise BoardError(f"replace = {as_shown(replace)}: must be True or False.")
+    place, texts = folder_path(folder), texts_of(plan)
+    write_files(place, texts, [name for name in _drill_files_in(place) if name not in texts], replace=replace)
+    return tuple(place / name for name in texts)
+
+
+def _drill_files_in(folder: Path) -> list[str]:
+    """Names of the drill files that an earlier hand-off has left in a folder."""
+    try:
+        return sorted(path.name for path in folder.iterdir() if DRILL_FILE_NAME.fullmatch(path.name))
+    except OSError:  # there is no such folder yet, or writing will say what is wrong with it
+        return []
