@@ -128,6 +128,16 @@ def test_stubs_of_a_board_and_whole_holes():
     assert found["hole"][1] == pytest.approx(-20 * np.log10(np.abs(passed)), rel=1e-9)
 
 
+def test_the_1_db_frequency_is_marked_on_the_curve_where_it_is_in_view():
+    stub = Stub(stub_length="2 mm", dk_eff=4, z_stub="30 ohm")
+    ax = plot_loss({"stub": stub}, skrf.Frequency(0, 40, 401, "GHz"), z0="50 ohm", signal="25 Gb/s")
+    (mark,) = ax.collections
+    ((x, y),) = mark.get_offsets()
+    assert stub.loss(f"{float(x)!r} GHz", z0="50 ohm") == pytest.approx(1.0, rel=1e-6)
+    assert (y, mark.get_label()) == (1.0, "1 dB frequency")
+    assert not plot_loss({"stub": stub}, ["1 GHz", "2 GHz"], z0="50 ohm", signal="25 Gb/s").collections
+
+
 def test_curves_add_to_given_axes(plt):
     _, ax = plt.subplots()
     stub = Stub(stub_length="1 mm", dk_eff=4, z_stub="30 ohm")

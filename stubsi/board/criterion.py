@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from enum import StrEnum
 from types import MappingProxyType
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from typing import TYPE_CHECKING, Literal, NamedTuple, TypeAlias
 
 from stubsi.checks import checked, one_line
 from stubsi.errors import UnitError
@@ -24,6 +24,7 @@ from stubsi.value import Converted, Value, value_object
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from stubsi.board.signal import Signal
     from stubsi.units import Dimensioned, Number
 
 
@@ -286,6 +287,63 @@ RULES_OF_THUMB: Mapping[str, Criterion] = MappingProxyType(
     }
 )
 """Published rules of thumb by author, read only. They differ by a factor of ten, so say which one you use."""
+
+
+class Scope(NamedTuple):
+    """For which signals the source of a rule states it.
+
+    Parameters
+    ----------
+    bit_rate_above : float
+        Only for bit rates above this [bit/s].
+    modulation : str
+        Only for this modulation; blank: for all.
+    """
+
+    bit_rate_above: float = 0.0
+    modulation: str = ""
+
+    def holds(self, signal: Signal) -> bool:
+        """Whether the source of the rule covers a signal.
+
+        Parameters
+        ----------
+        signal : Signal
+
+        Returns
+        -------
+        bool
+        """
+        return signal.bit_rate_si > self.bit_rate_above and self.modulation in ("", signal.modulation)
+
+    def __str__(self) -> str:
+        above = f" above {self.bit_rate_above / 1e9:g} Gb/s" if self.bit_rate_above else ""
+        return f"{self.modulation or 'signals'}{above} only"
+
+
+SCOPES: Mapping[Criterion, Scope] = MappingProxyType(
+    {
+        RULES_OF_THUMB["TI 15 mil"]: Scope(bit_rate_above=5e9),
+        RULES_OF_THUMB["Bogatin 2015"]: Scope(modulation="NRZ"),
+    }
+)
+"""The published rules whose source states them for some signals only."""
+
+
+def outside_scope(criterion: Criterion, signal: Signal) -> str:
+    """Why the source of a rule does not cover a signal, in words; blank where it does, or where it says nothing.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    signal : Signal
+
+    Returns
+    -------
+    str
+    """
+    scope = SCOPES.get(criterion)
+    return "" if scope is None or scope.holds(signal) else f"its source states this limit for {scope}"
 
 
 def as_criterion(value: Criterion | str) -> Criterion:

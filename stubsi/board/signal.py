@@ -128,8 +128,13 @@ class Signal(Value):
     @property
     def bit_rate(self) -> Quantity:
         """Bits per second on the line, a quantity in Gbit/s: symbol rate times bits per symbol."""
+        return quantity(self.bit_rate_si, "bit rate")
+
+    @property
+    def bit_rate_si(self) -> float:
+        """Bits per second on the line."""
         bits = BITS_PER_SYMBOL[self.modulation]
-        return quantity(self.symbol_rate_si * bits.numerator / bits.denominator, "bit rate")
+        return self.symbol_rate_si * bits.numerator / bits.denominator
 
     @property
     def nyquist_si(self) -> float:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from stubsi.board.criterion import DEFAULT
+from stubsi.board.criterion import DEFAULT, SCOPES, outside_scope
 from stubsi.board.net import STUB_FEEDS, ReturnVias
 from stubsi.board.padstack import Padstack
 from stubsi.board.stackup import Stackup
@@ -120,9 +120,18 @@ def check_stubs(
         criteria=criteria.values, judged_by=criteria.number[ready],
     )  # fmt: skip
     found = stub_columns(stubs)
+    _add_scope(found.reason, stubs, [signals.values[number] for number in signals.number[ready].tolist()])
     judged_by = [str(criterion) for criterion in criteria.values]
     values = _check_values(found, [judged_by[number] for number in stubs.judged_by.tolist()])
     return rows.with_columns(values, ready, {"verdict": str(Verdict.UNDECIDED)})
+
+
+def _add_scope(reason: list[str], stubs: ManyStubs, signals: Sequence[Signal]) -> None:
+    """Say in the reason of each row where the source of its criterion does not cover its signal."""
+    for number, criterion in enumerate(stubs.criteria):
+        if criterion in SCOPES:
+            for row in np.flatnonzero((stubs.judged_by == number) & (stubs.length > 0)).tolist():
+                reason[row] = "; ".join(filter(None, (reason[row], outside_scope(criterion, signals[row]))))
 
 
 def stub_budgets(

@@ -6,7 +6,7 @@ import math
 from dataclasses import field
 from typing import TYPE_CHECKING
 
-from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
+from stubsi.board.criterion import DEFAULT, Criterion, as_criterion, outside_scope
 from stubsi.board.signal import Signal, as_signal
 from stubsi.checks import one_line
 from stubsi.margin.stub_arguments import single_stub
@@ -112,7 +112,8 @@ class Check(Value):
         if self.figures is None:
             return "no stub"
         is_open = self.provenance.open_inputs if self.verdict == Verdict.UNDECIDED else ()
-        return "; ".join((reason_of_stub(self.criterion, self.figures), *is_open))
+        scope = outside_scope(self.criterion, self.signal)
+        return "; ".join(filter(None, (reason_of_stub(self.criterion, self.figures), *is_open, scope)))
 
     @property
     def model(self) -> str:

@@ -11,6 +11,7 @@ from stubsi.units import quantity, show, shown_number
 if TYPE_CHECKING:
     from stubsi.margin.reason import Reason
     from stubsi.margin.verdict import Verdict
+    from stubsi.provenance import Provenance
     from stubsi.unit_names import Kind
     from stubsi.units import Quantity
 
@@ -52,6 +53,9 @@ class NetMargin(NamedTuple):
         Reason of the verdict as data; ``reason`` as text.
     criterion : str
         What the net must meet.
+    provenance : Provenance or None
+        All about the model of that stub: what it assumes, what is unknown, and whether its first notch is its own or a
+        resonance with the return vias; ``assumptions`` as text. None without stub.
     """
 
     net: str
@@ -73,6 +77,12 @@ class NetMargin(NamedTuple):
     verdict: Verdict
     why: Reason
     criterion: str
+    provenance: Provenance | None
+
+    @property
+    def assumptions(self) -> str:
+        """What the model of the stub assumes, in one line; empty without stub."""
+        return "" if self.provenance is None else "; ".join(self.provenance.assumptions)
 
     @property
     def nyquist(self) -> Quantity:
@@ -143,6 +153,7 @@ COLUMNS = {
     "verdict": "verdict",
     "reason": "reason",
     "criterion": "criterion",
+    "assumptions": "assumptions of the model",
 }
 """Column names of the table, with units, by field or property of NetMargin."""
 

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.board.criterion import Measure
+from stubsi.board.criterion import Measure, outside_scope
 from stubsi.margin.net_margin import NetMargin
 from stubsi.margin.reason import DrillSide, KeptStub, LegDifference, MeasuredFigure, Reason, leg_difference
 from stubsi.margin.verdict import Verdict
@@ -87,8 +87,9 @@ def _signal_texts(signals: Sequence[Signal]) -> list[str]:
 def _columns_of_governing_stubs(ranking: Ranking, numbers: NDArray[np.intp]) -> dict[str, list[object]]:
     """Where the governing stub of each net is, how long it is and how it was modelled; empty without stub."""
     table, stubs = ranking.table, ranking.figures.governing[numbers]
-    names = ("hole", "leg", "side", "stub_length_si", "model", "model_error")
-    columns: dict[str, list[object]] = {name: [None if name == "stub_length_si" else ""] * len(stubs) for name in names}
+    names = ("hole", "leg", "side", "stub_length_si", "model", "model_error", "provenance")
+    empty = {"stub_length_si": None, "provenance": None}
+    columns: dict[str, list[object]] = {name: [empty.get(name, "")] * len(stubs) for name in names}
     rows = np.flatnonzero(stubs >= 0)
     cases, holes = table.case[stubs[rows]].tolist(), table.hole[stubs[rows]].tolist()
     for row, case, hole in zip(rows.tolist(), cases, holes, strict=True):
@@ -96,6 +97,7 @@ def _columns_of_governing_stubs(ranking: Ranking, numbers: NDArray[np.intp]) -> 
         columns["side"][row], columns["stub_length_si"][row] = table.cases[case].shape.side, table.cases[case].length_si
         provenance = ranking.models.provenance[case]
         columns["model"][row], columns["model_error"][row] = provenance.tier, provenance.model_error
+        columns["provenance"][row] = provenance
     return columns
 
 
@@ -140,9 +142,11 @@ def _reasons(
     return [
         Reason(
             verdict, figure if stub else None, drills.get(row, ()), kept.get(row, ()), missing.get(row), legs.get(row),
-            net.waiver, nearly.get(row),
+            net.waiver, nearly.get(row), outside_scope(figure.criterion, ranking.board.signals[number]),
         )
-        for row, (verdict, figure, stub, net) in enumerate(zip(verdicts, figures, has_stub.tolist(), nets, strict=True))
+        for row, (verdict, figure, stub, net, number) in enumerate(
+            zip(verdicts, figures, has_stub.tolist(), nets, numbers.tolist(), strict=True)
+        )
     ]  # fmt: skip
 
 

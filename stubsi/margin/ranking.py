@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 
 from stubsi.board.board import Board
-from stubsi.board.criterion import as_criterion
+from stubsi.board.criterion import DEFAULT, as_criterion
 from stubsi.board.names import by_name
 from stubsi.errors import BoardError
 from stubsi.margin.figures import Figures, Spread, net_figures
@@ -149,6 +149,12 @@ class Ranking:
         """Number, among the criteria in force, of the criterion of every signal net."""
         numbers = {criterion: number for number, criterion in enumerate(self.criteria)}
         return read_only(np.array([numbers[criterion] for criterion in self._criterion_of_net], dtype=np.intp))
+
+    @property
+    def idle_criteria(self) -> tuple[Criterion, ...]:
+        """Criteria of the board that no net is judged by. The one that a board has unless it is given is left out."""
+        given = (self.board.criterion, *(criterion for _, criterion in self.board.signal_criteria))
+        return tuple(each for each in dict.fromkeys(given) if each != DEFAULT and each not in self.criteria)
 
     @property
     def _criteria_or_default(self) -> tuple[Criterion, ...]:

@@ -90,6 +90,8 @@ class Reason(NamedTuple):
     nearly : float or None
         For a marginal net: dip that is nearly a notch, over Nyquist [-], where it decides; None where the model's
         uncertainty does.
+    scope : str
+        Why the source of the criterion does not cover the signal; blank if it does.
     """
 
     verdict: Verdict
@@ -100,6 +102,7 @@ class Reason(NamedTuple):
     legs: LegDifference | None = None
     waiver: str = ""
     nearly: float | None = None
+    scope: str = ""
 
     def __repr__(self) -> str:
         return f"<Reason {self.verdict}: {shortened(str(self), 150)}>"
@@ -111,7 +114,7 @@ class Reason(NamedTuple):
     def _in_words(self) -> str:
         if self.figure is None:
             return "no stub"
-        parts: list[object] = [self.figure, self.missing or "", *self.drills, *self.kept, self.legs or ""]
+        parts: list[object] = [self.figure, self.missing or "", self.scope, *self.drills, *self.kept, self.legs or ""]
         if self.verdict == Verdict.MARGINAL:
             parts.insert(1, self._why_marginal())
         return "; ".join(filter(None, map(str, parts)))

@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from typing import TYPE_CHECKING
 
+from stubsi.board.names import how_many
 from stubsi.margin.net_margin import COLUMNS, table_number, table_value
 from stubsi.margin.verdict import Verdict, against_limit
 from stubsi.provenance import HARDWARE_ERROR
@@ -24,6 +25,10 @@ HARDWARE_NOTE = (
     f"{100 * HARDWARE_ERROR:g} % off, and a net that close to its limit is marginal."
 )
 LOSS_NOTE = "Loss: shunt losses of the net's stubs at Nyquist, summed, interaction between them ignored."
+
+WEAKER = "~"
+"""Stands behind a notch that is not solved from the geometry."""
+WEAKER_NOTE = f"{WEAKER} behind a notch: not solved from the geometry, but a uniform line; its provenance says why."
 
 LEAST_WIDTH = 60
 """Least width of the text table. The columns that are never left out fit, with a shortened net name."""
@@ -73,6 +78,12 @@ def _numbers(digits: int, row: NetMargin, *names: str) -> str:
     return figures(digits, *(table_number(row, name) for name in names))
 
 
+def _notch(row: NetMargin) -> str:
+    """First notch [GHz], with a mark where it stands on a weaker model than wanted."""
+    notch = _numbers(2, row, "first_notch", "first_notch_to")
+    return f"{notch}{WEAKER}" if notch and _is_weaker(row) else notch
+
+
 def _margin(row: NetMargin) -> str:
     """First notch over Nyquist to two decimals; from 1000 on without decimals."""
     return figures(2 if row.margin is None or row.margin < 1000 else 0, row.margin)
@@ -91,7 +102,7 @@ TEXT_COLUMNS: tuple[Column[NetMargin], ...] = (
     Column("hole", lambda row: row.hole, priority=4),
     Column("side", lambda row: row.side, priority=3),
     Column("stub", lambda row: _numbers(3, row, "stub_length"), unit="mm", align="right", priority=7),
-    Column("notch", lambda row: _numbers(2, row, "first_notch", "first_notch_to"), unit="GHz", align="right"),
+    Column("notch", _notch, unit="GHz", align="right"),
     Column("margin", _margin, unit="x Nyq", align="right"),
     Column("judged", _judged, align="right", priority=8),
     Column("1 dB", lambda row: _numbers(2, row, "one_db", "one_db_to"), unit="GHz", align="right", priority=2),
@@ -147,13 +158,33 @@ def preamble(ranking: Ranking) -> list[str]:
     tally = Counter(row.verdict for row in ranking)
     return [
         *(f"Criterion: {criterion}" for criterion in ranking.criteria),
+        *(f"No net is judged by: {criterion}" for criterion in ranking.idle_criteria),
+        *_outside_scope(ranking),
         *(f"Model: {model} ({error})" for model, error in models),
+        *([WEAKER_NOTE] if any(map(_is_weaker, ranking)) else []),
         HARDWARE_NOTE,
         f"{len(ranking)} {'net' if len(ranking) == 1 else 'nets'}: "
         + ", ".join(f"{count} {verdict}" for verdict, count in tally.most_common()),
         LOSS_NOTE,
         CAUTION,
     ]
+
+
+def _outside_scope(ranking: Ranking) -> list[str]:
+    """A line for every criterion whose source does not cover all signals it is used for."""
+    outside: dict[tuple[str, str], list[str]] = {}
+    for row in ranking:
+        if row.why.scope:
+            outside.setdefault((row.criterion, row.why.scope), []).append(row.net)
+    return [
+        f"Outside its scope: {criterion}: {scope}; used here for {how_many(len(nets), 'other net')}, {nets[0]} first"
+        for (criterion, scope), nets in outside.items()
+    ]
+
+
+def _is_weaker(row: NetMargin) -> bool:
+    """Whether a net stands on a uniform line although solved stubs were wanted."""
+    return row.provenance is not None and row.provenance.not_solved is not None
 
 
 def text_table(ranking: Ranking, width: SupportsIndex) -> str:

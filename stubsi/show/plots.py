@@ -75,7 +75,7 @@ def plot_loss(
     signal: Signal | str | Quantity,
     ax: Axes | None = None,
 ) -> Axes:
-    """Plot insertion loss [dB] against frequency [GHz], notches pointing down, Nyquist marked.
+    """Plot insertion loss [dB] against frequency [GHz], notches pointing down, Nyquist and 1 dB frequencies marked.
 
     Parameters
     ----------
@@ -101,16 +101,28 @@ def plot_loss(
         matplotlib is missing; no stubs by label; no axes; values out of range.
     """
     signal = as_signal(signal)
-    networks = {label: stub.network(frequency, z0=z0) for label, stub in _checked_stubs(stubs).items()}
+    shown = _checked_stubs(stubs)
+    networks = {label: stub.network(frequency, z0=z0) for label, stub in shown.items()}
     ax = axes_for(ax, width=6.4, height=4.0)
+    marks: list[tuple[float, str]] = []
     for (label, network), (style, colour) in zip(networks.items(), itertools.cycle(CURVES), strict=False):
         ax.plot(network.f / 1e9, decibels(network.s[:, 1, 0]), linestyle=style, color=colour, label=_shown(label))
+        marks += [(ghz, colour) for ghz in _one_db(shown[label], z0) if network.f[0] <= ghz * 1e9 <= network.f[-1]]
+    for number, (ghz, colour) in enumerate(marks):
+        ax.scatter(ghz, 1.0, facecolors="none", edgecolors=colour, label="_" if number else "1 dB frequency")
     ax.axvline(signal.nyquist_si / 1e9, color="black", linestyle="--", label=f"Nyquist of {signal}")
     ax.yaxis.set_inverted(True)
     ax.set_xlabel("frequency [GHz]")
     ax.set_ylabel("insertion loss [dB]")
     _draw_legend(ax)
     return ax
+
+
+def _one_db(stub: Stub | HoleStub | HoleModel, z0: Dimensioned) -> list[float]:
+    """Ends of the range of the 1 dB frequency of a single stub [GHz]."""
+    if isinstance(stub, HoleModel):
+        return []
+    return sorted(set(np.ravel(stub.one_db_frequency(z0=z0).magnitude).tolist()))
 
 
 def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
