@@ -45,6 +45,7 @@ if TYPE_CHECKING:
         UnknownValueError,
         ValidityError,
     )
+    from stubsi.files.board_writer import write_board
     from stubsi.files.exchange import ExchangeBoard, read_ipc2581
     from stubsi.files.netlist import read_ipc356
     from stubsi.files.stub_table import check_stubs, stub_budgets
@@ -157,6 +158,7 @@ _HOME = {
     "stub_budget": "margin.budget",
     "stub_budgets": "files.stub_table",
     "write_hand_off": "handoff.hand_off",
+    "write_board": "files.board_writer",
 }
 """Module of every public name."""
 
@@ -249,6 +251,7 @@ __all__ = [
     "stub_budget",
     "stub_budgets",
     "write_hand_off",
+    "write_board",
 ]
 
 

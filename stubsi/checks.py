@@ -108,10 +108,12 @@ def text_or_blank(value: object, what: str) -> str:
     Raises
     ------
     BoardError
-        ``value`` is not a text.
+        ``value`` is not a text, or holds blanks only.
     """
     if not isinstance(value, str):
         raise BoardError(f"{what} = {as_shown(value)}: must be a text, or left out.")
+    if value and not value.strip():
+        raise BoardError(f"{what} = {as_shown(value)}: must be a text that is not blank, or left out.")
     return value
 
 

@@ -149,6 +149,15 @@ def write_hand_off(plan, folder, replace):
     with contextlib.chdir(SCRATCH.name):
         return stubsi.write_hand_off(plan, folder, replace=replace)
 
+def _in_a_folder(call):
+    """A call that writes: whatever path it takes, the file lies in a folder that is removed."""
+
+    def called(**arguments):
+        with tempfile.TemporaryDirectory() as folder, contextlib.chdir(folder):
+            call(**arguments)
+
+    return called
+
 
 CALLS = {
     "check_stub of a line": (stubsi.check_stub, {"stub_length": "1 mm", **SIGNAL, **LINE}),
@@ -200,6 +209,9 @@ CALLS = {
     "still_valid": (
         stubsi.still_valid,
         {"export": DRILLED.to_csv(), "plan": DRILLED, "board": DRILL_BOARD, "rules": RULES},
+    ),
+    "write_board": (
+        _in_a_folder(stubsi.write_board), {"board": BOARD, "path": "board.toml", "replace": True},
     ),
     "Board": (Board, {"stackup": BOARD.stackup, "nets": BOARD.nets, "name": "x", "criterion": HOUSE,
                       "signal_criteria": {}}),

@@ -77,6 +77,11 @@ def _measure(value: str, what: str) -> Measure:
     return Measure(value)
 
 
+def _digits_of_a_length(length: float) -> float:
+    """A length [m] with as many digits as every length is kept with, so that it can be written and read back."""
+    return float(f"{length:.14g}")
+
+
 @value_object
 class Criterion(Value):
     """A limit on one figure of a net, with its source. Make one with a class method, or use ``RULES_OF_THUMB``.
@@ -124,6 +129,10 @@ class Criterion(Value):
             warn_if_unusual(limit / 1e9, STUB_LENGTH_AT_1_GBD, "stub length at 1 GBd")
         else:
             warn_if_unusual(limit, _USUAL[self.measure], self.measure)
+        if self.measure is Measure.STUB_LENGTH:
+            self.__dict__["limit"] = _digits_of_a_length(limit)
+        elif self.measure is Measure.STUB_LENGTH_TIMES_RATE:
+            self.__dict__["limit"] = _digits_of_a_length(limit / 1e9) * 1e9
         checked(self.source, "criterion source")
 
     @classmethod

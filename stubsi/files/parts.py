@@ -21,6 +21,7 @@ from stubsi.files.schema import (
     NUMBER,
     TABLE,
     TEXT,
+    TEXT_OR_BLANK,
     KeyType,
     Schema,
     as_written,
@@ -34,8 +35,8 @@ if TYPE_CHECKING:
 
 COPPER = Schema(must={"copper": TEXT, "thickness": LENGTH, "role": TEXT})
 DIELECTRIC = Schema(
-    must={"dielectric": TEXT, "thickness": LENGTH},
-    may={"dk": NUMBER, "df": NUMBER, "dk_in_plane": NUMBER, "at": FREQUENCY, "source": TEXT},
+    must={"dielectric": TEXT_OR_BLANK, "thickness": LENGTH},
+    may={"dk": NUMBER, "df": NUMBER, "dk_in_plane": NUMBER, "at": FREQUENCY, "source": TEXT_OR_BLANK},
 )
 PADSTACK = Schema(
     must={"name": TEXT, "drill": LENGTH, "pad": LENGTH},
@@ -55,6 +56,7 @@ PRESS_FIT = Schema(
 )
 LIMITS: dict[str, tuple[KeyType, Callable[..., Criterion]]] = {
     "notch_ratio": (NUMBER, Criterion.notch_ratio),
+    "one_db_ratio": (NUMBER, Criterion.one_db_ratio),
     "loss": (NUMBER, Criterion.loss),
     "return_loss": (NUMBER, Criterion.return_loss),
     "stub_length": (LENGTH, Criterion.stub_length),

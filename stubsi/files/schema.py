@@ -31,6 +31,10 @@ def _is_text(value: object) -> bool:
     return isinstance(value, str) and bool(value.strip())
 
 
+def _is_text_or_blank(value: object) -> bool:
+    return isinstance(value, str) and (bool(value.strip()) or not value)
+
+
 def _is_number(value: object) -> bool:
     return isinstance(value, (int, float)) and not isinstance(value, bool)
 
@@ -56,6 +60,8 @@ def _is_tables(value: object) -> bool:
 
 
 TEXT = KeyType(_is_text, "must be text in quotes, not blank")
+TEXT_OR_BLANK = KeyType(_is_text_or_blank, 'must be text in quotes, or {key} = "" where it is not stated')
+TRUE = KeyType(lambda value: value is True, "must be true, without quotes, or be left out")
 NUMBER = KeyType(_is_number, "must be a plain number, without quotes or unit")
 LENGTH = KeyType(_is_text, 'must be a length with its unit, in quotes: {key} = "0.25 mm" or "10 mil"')
 FREQUENCY = KeyType(_is_text, 'must be a frequency with its unit, in quotes: {key} = "10 GHz"')

@@ -52,6 +52,10 @@ HOLE = Schema(
         "traces": schema.TEXT,
     },
 )
+REFERENCE_NET = Schema(
+    must={"name": schema.TEXT, "reference": schema.TRUE, "holes": schema.INLINE_TABLES}, may={"layers": schema.NAMES}
+)
+REFERENCE_HOLE = Schema(must={"name": schema.TEXT, "padstack": schema.TEXT}, may={**HOLE.may, "connects": schema.NAMES})
 REFERENCE = Schema(must={"name": schema.TEXT, "padstack": schema.TEXT, "at": schema.POSITIONS})
 
 
@@ -81,6 +85,28 @@ def read_board(path: str | os.PathLike[str]) -> Board:
     Signal(rate='DDR4-3200', modulation='NRZ')
     """
     name, table = parsed_file(path)
+    return board_of_table(table, name)
+
+
+def board_of_table(table: Table, name: str) -> Board:
+    """Make the board of a parsed file.
+
+    Parameters
+    ----------
+    table : dict
+        The parsed file.
+    name : str
+        Name of the file, for error texts.
+
+    Returns
+    -------
+    Board
+
+    Raises
+    ------
+    FileError
+        As in ``read_board``.
+    """
     BOARD.check(table, f"{name}: top level")
     return _Reader(table, name).board()
 
@@ -190,21 +216,26 @@ class _Reader:
         return criterion_of
 
     def _net(self, table: Table, place: str) -> Net:
-        NET.check(table, place)
-        holes = [self._hole(hole, hole_place) for hole_place, hole in with_places(table["holes"], f"{place} hole")]
+        reference = "reference" in table
+        (REFERENCE_NET if reference else NET).check(table, place)
+        hole_keys = REFERENCE_HOLE if reference else HOLE
+        holes = [
+            self._hole(hole, hole_place, hole_keys) for hole_place, hole in with_places(table["holes"], f"{place} hole")
+        ]
         with errors_at(place):
             return Net(
                 name=table["name"],
-                signal=table["signal"],
-                z0=table["z0"],
+                reference=reference,
+                signal=table.get("signal"),
+                z0=table.get("z0"),
                 holes=tuple(holes),
                 layers=tuple(table.get("layers", ())),
                 criterion=self._criterion(table, place),
                 waiver=table.get("waiver", ""),
             )
 
-    def _hole(self, table: Table, place: str) -> Hole:
-        HOLE.check(table, place)
+    def _hole(self, table: Table, place: str, keys: Schema) -> Hole:
+        keys.check(table, place)
         x, y = table.get("at", (None, None))
         press_fit = None
         if "press_fit" in table:
@@ -214,7 +245,7 @@ class _Reader:
             return Hole(
                 name=table["name"],
                 padstack=padstack,
-                connects=tuple(table["connects"]),
+                connects=tuple(table.get("connects", ())),
                 x=x,
                 y=y,
                 leg=table.get("leg", ""),

@@ -45,7 +45,38 @@ def parsed_file(path: str | os.PathLike[str]) -> tuple[str, Table]:
         text names the line where it can.
     """
     file = file_path(path)
-    return file.name, _parsed(_text(_content(file), file.name), file.name)
+    return file.name, parsed_text(_text(_content(file), file.name), file.name)
+
+
+def parsed_text(text: str, name: str) -> Table:
+    """Parse a TOML text.
+
+    Parameters
+    ----------
+    text : str
+        The text of a file.
+    name : str
+        Name of the file, for error texts.
+
+    Returns
+    -------
+    dict
+        The parsed table.
+
+    Raises
+    ------
+    FileError
+        It is too deep, or not TOML.
+    """
+    _refuse_long_keys(text, name)
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise FileError(f"{name}: not valid TOML: {error}.") from None
+    except RecursionError:
+        raise FileError(f"{name}: lists or tables are nested too deeply for a board file.") from None
+    except ValueError as error:  # for example an integer of thousands of digits
+        raise FileError(f"{name}: holds a value that cannot be read: {error}.") from None
 
 
 def _content(path: Path) -> bytes:
@@ -67,18 +98,6 @@ def _text(content: bytes, name: str) -> str:
     if "\0" in text:
         raise FileError(f"{name}: is a binary file, not a board file in TOML.")
     return text
-
-
-def _parsed(text: str, name: str) -> Table:
-    _refuse_long_keys(text, name)
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise FileError(f"{name}: not valid TOML: {error}.") from None
-    except RecursionError:
-        raise FileError(f"{name}: lists or tables are nested too deeply for a board file.") from None
-    except ValueError as error:  # for example an integer of thousands of digits
-        raise FileError(f"{name}: holds a value that cannot be read: {error}.") from None
 
 
 def _refuse_long_keys(text: str, name: str) -> None:
