@@ -48,6 +48,7 @@ if TYPE_CHECKING:
     from stubsi.files.board_writer import write_board
     from stubsi.files.exchange import ExchangeBoard, read_ipc2581
     from stubsi.files.netlist import read_ipc356
+    from stubsi.files.rules_file import read_costs, read_criteria, read_rules, write_rules
     from stubsi.files.stub_table import check_stubs, stub_budgets
     from stubsi.files.toml import read_board
     from stubsi.handoff.hand_off import write_hand_off
@@ -152,6 +153,10 @@ _HOME = {
     "plot_section": "show.section",
     "rank": "margin.ranking",
     "read_board": "files.toml",
+    "read_costs": "files.rules_file",
+    "read_criteria": "files.rules_file",
+    "read_rules": "files.rules_file",
+    "write_rules": "files.rules_file",
     "read_ipc356": "files.netlist",
     "read_ipc2581": "files.exchange",
     "still_valid": "show.schedule",
@@ -245,13 +250,17 @@ __all__ = [
     "plot_section",
     "rank",
     "read_board",
+    "read_costs",
+    "read_criteria",
     "read_ipc356",
     "read_ipc2581",
+    "read_rules",
     "still_valid",
     "stub_budget",
     "stub_budgets",
     "write_hand_off",
     "write_board",
+    "write_rules",
 ]
 
 

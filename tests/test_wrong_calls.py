@@ -213,6 +213,13 @@ CALLS = {
     "write_board": (
         _in_a_folder(stubsi.write_board), {"board": BOARD, "path": "board.toml", "replace": True},
     ),
+    "read_rules": (stubsi.read_rules, {"path": "shared/demo_rules.toml"}),
+    "read_costs": (stubsi.read_costs, {"path": "shared/demo_rules.toml"}),
+    "read_criteria": (stubsi.read_criteria, {"path": "shared/demo_rules.toml"}),
+    "write_rules": (
+        _in_a_folder(stubsi.write_rules),
+        {"path": "r.toml", "rules": RULES, "costs": None, "criteria": {"house": HOUSE}, "replace": True},
+    ),
     "Board": (Board, {"stackup": BOARD.stackup, "nets": BOARD.nets, "name": "x", "criterion": HOUSE,
                       "signal_criteria": {}}),
     "Stub": (Stub, {"stub_length": "1 mm", **LINE, "conductivity": None, "at": None}),

@@ -67,7 +67,7 @@ class GuaranteedResidual(Value):
 
     def __post_init__(self) -> None:
         if self.nominal_si is None:
-            self.__dict__["nominal_si"] = (self.least_si + self.most_si) / 2
+            self.__dict__["nominal_si"] = float(f"{(self.least_si + self.most_si) / 2:.14g}")
         if not self.least_si <= self._nominal <= self.most_si:
             raise BoardError(
                 f"guaranteed residual stub: least = {show(self.least_si, 'length')}, nominal = "

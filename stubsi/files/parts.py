@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from stubsi.board.criterion import Criterion
+from stubsi.board.criterion import RULES_OF_THUMB, Criterion
 from stubsi.board.layers import CopperLayer, DielectricLayer
 from stubsi.board.padstack import Antipad, Padstack, PressFit
 from stubsi.errors import FileError
@@ -165,6 +165,31 @@ def criterion(table: Table, place: str) -> Criterion:
     _, make = LIMITS[limits[0]]
     with errors_at(place):
         return make(table[limits[0]], source=table["source"])
+
+
+def criteria(table: Table, file: str) -> dict[str, Criterion]:
+    """Build the criteria of a file, by name.
+
+    Parameters
+    ----------
+    table : dict
+        The whole parsed file; its table ``criteria`` may be missing.
+    file : str
+        Name of the file.
+
+    Returns
+    -------
+    dict of str to Criterion
+    """
+    built = {}
+    for name, limits in table.get("criteria", {}).items():
+        place = f"{file}: [criteria] '{name}'"
+        if not isinstance(limits, dict):
+            raise FileError(f"{place} = {as_written(limits)}: must be a table with a limit and its source.")
+        if name in RULES_OF_THUMB:
+            raise FileError(f"{place}: is the name of a published rule; choose another.")
+        built[name] = criterion(limits, place)
+    return built
 
 
 def _per_layer(table: Table, key: str, kind: KeyType, place: str) -> list[tuple[str, Any]]:

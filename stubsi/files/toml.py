@@ -116,7 +116,7 @@ class _Reader:
 
     def __init__(self, table: Table, file: str) -> None:
         self.table, self.file = table, file
-        self.criteria = {**RULES_OF_THUMB, **self._criteria()}
+        self.criteria = {**RULES_OF_THUMB, **parts.criteria(table, file)}
         self.stackup = self._stackup()
         self.padstacks = self._by_name("padstack", parts.padstack)
         self.press_fits = self._by_name("press_fit", parts.press_fit)
@@ -185,17 +185,6 @@ class _Reader:
         ]
         with errors_at(place):
             return Stackup(layers=tuple(layers), source=source)
-
-    def _criteria(self) -> dict[str, Criterion]:
-        criteria = {}
-        for name, table in self.table.get("criteria", {}).items():
-            place = f"{self.file}: [criteria] '{name}'"
-            if not isinstance(table, dict):
-                raise FileError(f"{place} = {schema.as_written(table)}: must be a table with a limit and its source.")
-            if name in RULES_OF_THUMB:
-                raise FileError(f"{place}: is the name of a published rule; choose another.")
-            criteria[name] = parts.criterion(table, place)
-        return criteria
 
     def _criterion(self, table: Table, place: str) -> Criterion | None:
         if "criterion" not in table:
