@@ -258,8 +258,8 @@ __all__ = [
     "still_valid",
     "stub_budget",
     "stub_budgets",
-    "write_hand_off",
     "write_board",
+    "write_hand_off",
     "write_rules",
 ]
 

@@ -149,6 +149,7 @@ def write_hand_off(plan, folder, replace):
     with contextlib.chdir(SCRATCH.name):
         return stubsi.write_hand_off(plan, folder, replace=replace)
 
+
 def _in_a_folder(call):
     """A call that writes: whatever path it takes, the file lies in a folder that is removed."""
 
