@@ -108,6 +108,7 @@ def read_costs(path: str | os.PathLike[str]) -> Costs:
     Returns
     -------
     Costs
+        All in one currency.
 
     Raises
     ------
@@ -132,6 +133,7 @@ def read_criteria(path: str | os.PathLike[str]) -> dict[str, Criterion]:
     Returns
     -------
     dict of str to Criterion
+        In the order of the file.
 
     Raises
     ------
@@ -160,7 +162,9 @@ def write_rules(
     path : path
         The file. Its folder must exist.
     rules : FabricatorRules, optional
+        The fabricator's rules.
     costs : Costs, optional
+        What the user pays for a plan.
     criteria : mapping of name to Criterion, optional
         Under names that are not those of published rules.
     replace : bool
