@@ -1,4 +1,4 @@
-"""Owns the command: the margin table of a board file, and with --check an exit status for scripts."""
+"""Owns the command: margin table, plan and hand-off of a board file, and with --check an exit status for scripts."""
 
 from __future__ import annotations
 
@@ -8,16 +8,22 @@ import shutil
 import sys
 import traceback
 from enum import IntEnum
+from typing import TYPE_CHECKING
 
 from stubsi.checks import one_line
-from stubsi.errors import StubsiError
+from stubsi.errors import FileError, StubsiError
+
+if TYPE_CHECKING:
+    from stubsi.board.board import Board
+    from stubsi.drilling.costs import Costs
+    from stubsi.drilling.rules import FabricatorRules
 
 
 class Status(IntEnum):
     """Exit status of the command.
 
     ``OK``: the table is printed. ``FALLS_SHORT``: with ``--check``, a net is neither proven to meet its criterion nor
-    waived. ``REFUSED``: the call is wrong, or the file cannot be read as a board. ``CRASHED``: an error inside the
+    waived. ``REFUSED``: the call is wrong, or a file cannot be read or written. ``CRASHED``: an error inside the
     library, or the output cannot be written. ``BROKEN_PIPE``: whoever read the output has stopped reading; the number
     is that of a command which the signal SIGPIPE ends.
     """
@@ -30,7 +36,7 @@ class Status(IntEnum):
 
 
 def main(arguments: list[str] | None = None) -> Status:
-    """Print the margin table of a board file.
+    """Print the margin table of a board file; with rules the plan as well, with a folder write the hand-off into it.
 
     Parameters
     ----------
@@ -46,16 +52,22 @@ def main(arguments: list[str] | None = None) -> Status:
     SystemExit
         With status 2 for a wrong call, with status 0 after the help is printed.
     """
-    parser = argparse.ArgumentParser(prog="python -m stubsi", description="Print the margin table of a board file.")
-    parser.add_argument("board", metavar="BOARD", help="board file (TOML)")
+    parser = argparse.ArgumentParser(
+        prog="python -m stubsi", description="Print the margin table of a board file, and plan its depth drilling."
+    )
+    parser.add_argument("board", metavar="BOARD", help="board file: TOML, IPC-2581 or IPC-D-356A")
+    parser.add_argument("--rules", metavar="FILE", help="rules file (TOML): print the drilling plan as well")
+    parser.add_argument("--out", metavar="FOLDER", help="write the hand-off of the plan into this folder")
     parser.add_argument(
         "--check",
         action="store_true",
         help="exit status 1 if any net is neither proven to meet its criterion nor waived",
     )
     chosen = parser.parse_args(arguments)
+    if chosen.out is not None and chosen.rules is None:
+        parser.error("--out needs --rules, because a hand-off is made of a plan")
     try:
-        table, falls_short = _table(chosen.board)
+        text, falls_short = _answer(chosen.board, chosen.rules, chosen.out)
     except StubsiError as error:
         print(f"error: {one_line(str(error))}", file=sys.stderr)
         return Status.REFUSED
@@ -63,21 +75,51 @@ def main(arguments: list[str] | None = None) -> Status:
         traceback.print_exc()
         print("error: this is a defect of stubsi, not a verdict on the board.", file=sys.stderr)
         return Status.CRASHED
-    written = _write(table)
+    written = _write(text)
     return Status.FALLS_SHORT if written == Status.OK and chosen.check and falls_short else written
 
 
-def _table(path: str) -> tuple[str, bool]:
-    """Margin table of a board file at the width of the terminal.
+def _answer(board_file: str, rules_file: str | None, out: str | None) -> tuple[str, bool]:
+    """Margin table of a board at the width of the terminal; with rules also the plan, with a folder its hand-off.
 
     With it: whether any net is neither proven to meet its criterion nor waived.
     """
-    from stubsi.files.toml import read_board
+    from stubsi.files.board_file import read_any_board
     from stubsi.margin.ranking import rank
 
-    ranking = rank(read_board(path))
+    board = read_any_board(board_file)
+    rules = _rules(rules_file) if rules_file is not None else None
+    ranking = rank(board)
     columns = shutil.get_terminal_size((110, 24)).columns
-    return ranking.to_text(min(140, max(80, columns))), bool(ranking.falls_short)
+    texts = [ranking.to_text(min(140, max(80, columns)))]
+    if rules is not None:
+        texts += _planned(board, *rules, out)
+    return "\n\n".join(texts), bool(ranking.falls_short)
+
+
+def _rules(path: str) -> tuple[FabricatorRules, Costs | None]:
+    """Rules and costs of a file."""
+    from stubsi.files.rules_file import contents
+    from stubsi.files.toml_text import parsed_file
+
+    name, table = parsed_file(path)
+    held = contents(table, name)
+    if held.rules is None:
+        raise FileError(f"{name}: [rules] is missing; it holds the fabricator's rules.")
+    return held.rules, held.costs
+
+
+def _planned(board: Board, rules: FabricatorRules, costs: Costs | None, out: str | None) -> list[str]:
+    """Text of the plan; with a folder, the files written into it."""
+    from stubsi.drilling.plan import plan
+
+    planned = plan(board, rules, costs=costs)
+    if out is None:
+        return [planned.to_text()]
+    from stubsi.handoff.hand_off import write_hand_off
+
+    files = write_hand_off(planned, out)
+    return [planned.to_text(), "\n".join(f"written: {one_line(str(file))}" for file in files)]
 
 
 def _write(text: str) -> Status:

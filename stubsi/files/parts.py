@@ -114,11 +114,11 @@ def padstack(table: Table, place: str) -> Padstack:
     values["pad"] = _pad(table["pad"])
     values["pads"] = {on_layer: _pad(value) for on_layer, value in _per_layer(table, "pads", LENGTH, place)}
     values["antipads"] = {
-        on_layer: _antipad(value, f"{place} antipads {on_layer}")
+        on_layer: clearance(value, f"{place} antipads {on_layer}")
         for on_layer, value in _per_layer(table, "antipads", CLEARANCE, place)
     }
     if "antipad" in table:
-        values["antipad"] = _antipad(table["antipad"], f"{place} antipad")
+        values["antipad"] = clearance(table["antipad"], f"{place} antipad")
     with errors_at(place):
         return Padstack(**values)
 
@@ -204,7 +204,20 @@ def _pad(value: str) -> str | None:
     return None if value == "none" else value
 
 
-def _antipad(value: str | Table, place: str) -> Antipad:
+def clearance(value: str | Table, place: str) -> Antipad:
+    """Build a clearance: a length, or ``{slot = length}`` for one slot that a pair shares.
+
+    Parameters
+    ----------
+    value : str or dict
+        The parsed value.
+    place : str
+        Where it stands in the file.
+
+    Returns
+    -------
+    Antipad
+    """
     if isinstance(value, str):
         with errors_at(place):
             return Antipad(width=value)

@@ -111,13 +111,43 @@ def board_of_table(table: Table, name: str) -> Board:
     return _Reader(table, name).board()
 
 
+def stackup_of_table(table: Table, file: str) -> Stackup:
+    """Make the stackup of a parsed file.
+
+    Parameters
+    ----------
+    table : dict
+        The table ``[stackup]``.
+    file : str
+        Name of the file, for error texts.
+
+    Returns
+    -------
+    Stackup
+
+    Raises
+    ------
+    FileError
+        As in ``read_board``.
+    """
+    place = f"{file}: [stackup]"
+    STACKUP.check(table, place)
+    source = table.get("source", "")
+    layers = [
+        parts.layer(layer, f"{file}: [[stackup.layer]] number {number}", source)
+        for number, layer in enumerate(table["layer"], 1)
+    ]
+    with errors_at(place):
+        return Stackup(layers=tuple(layers), source=source)
+
+
 class _Reader:
     """Builds the Board of one file: holds the tables, the file's name, and the parts that other parts name."""
 
     def __init__(self, table: Table, file: str) -> None:
         self.table, self.file = table, file
         self.criteria = {**RULES_OF_THUMB, **parts.criteria(table, file)}
-        self.stackup = self._stackup()
+        self.stackup = stackup_of_table(table["stackup"], file)
         self.padstacks = self._by_name("padstack", parts.padstack)
         self.press_fits = self._by_name("press_fit", parts.press_fit)
 
@@ -174,17 +204,6 @@ class _Reader:
                 raise FileError(f"{place}: name appears twice; each must be unique.")
             parts_by_name[table["name"]] = part
         return parts_by_name
-
-    def _stackup(self) -> Stackup:
-        table, place = self.table["stackup"], f"{self.file}: [stackup]"
-        STACKUP.check(table, place)
-        source = table.get("source", "")
-        layers = [
-            parts.layer(layer, f"{self.file}: [[stackup.layer]] number {number}", source)
-            for number, layer in enumerate(table["layer"], 1)
-        ]
-        with errors_at(place):
-            return Stackup(layers=tuple(layers), source=source)
 
     def _criterion(self, table: Table, place: str) -> Criterion | None:
         if "criterion" not in table:
