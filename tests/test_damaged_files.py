@@ -1,0 +1,162 @@
+"""Damaged files of every kind: a board that can be written and read back, or an error of the library. Never a crash.
+
+Good files are damaged at random: bytes, pieces, words and lines are changed, moved, doubled or taken away.
+"""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+import stubsi
+from stubsi import FileError, StubsiError, read_board, read_ipc356, read_ipc2581, read_rules, write_board, write_rules
+from stubsi.files.board_file import read_any_board
+from stubsi.files.rules_file import contents
+from stubsi.files.toml_text import parsed_file
+from tests.board_text import FULL
+from tests.test_board_file import FACTS
+from tests.test_netlist import PADS, SIGNALS, USED
+
+SHARED = Path(__file__).parents[1] / "shared"
+STACKUP = read_ipc2581(SHARED / "sluice_gate.xml").board.stackup
+TABLE = 'net,signal,stub length,z0,note\nCLK,DDR4-3200,60 mil,40 ohm,"a, b"\nTX0,25.78125 Gb/s,24 mil,85 ohm,\n'
+
+
+def board(path):
+    return _again(read_board(path), path)
+
+
+def facts(path):
+    (path.parent / "board.xml").write_bytes((SHARED / "sluice_gate.xml").read_bytes())
+    return _again(read_any_board(path), path)
+
+
+def export(path):
+    return _again(read_ipc2581(path, signals={"FLOW_*": "16 GT/s"}, z0="85 ohm").board, path)
+
+
+def netlist(path):
+    given = {**SIGNALS, **PADS, "connects": USED, "reference": ["GND", "P3V3"]}
+    return _again(read_ipc356(path, stackup=STACKUP, **given).board, path)
+
+
+def _again(read, path):
+    assert read_board(write_board(read, path.with_name("again.toml"), replace=True)) == read
+
+
+def rules(path):
+    held = _contents(path)
+    if any(held):
+        again = write_rules(path.with_name("again.toml"), **held._asdict(), replace=True)
+        assert _contents(again) == held
+
+
+def _contents(path):
+    name, table = parsed_file(path)
+    return contents(table, name)
+
+
+def table(path):
+    answer = stubsi.check_stubs(path, dk_eff=6.17)
+    assert answer["verdict"].notna().all()
+
+
+GOOD = {
+    "board": (board, FULL),
+    "rules": (rules, (SHARED / "demo_rules.toml").read_text(encoding="utf-8")),
+    "facts": (facts, FACTS),
+    "export": (export, (SHARED / "sluice_gate.xml").read_text(encoding="utf-8")),
+    "netlist": (netlist, (SHARED / "sluice_gate.ipc").read_text(encoding="ascii")),
+    "table": (table, TABLE),
+}
+WORDS = [
+    b"nan", b"-1", b"0", b"1e400", b"1,6", b'""', b"[", b"]", b"{", b"}", b"=", b"#", b"\n", b"\r", b"\0", b"\xff",
+    b"<", b">", b"&#0;", b",", b";", b'"', b"'", b"true", b"9" * 400, b"mm", b"ohm", b"\\u0000", b"none", b"L1", b"[]",
+    b"{}", b"*", b"?", b"999", b"317", b"a.b.c", b"\xef\xbb\xbf", b"1979-05-27", b"\xe2\x80\xae",
+]  # fmt: skip
+
+
+@st.composite
+def damaged(draw, text):
+    data = text.encode()
+    for _ in range(draw(st.integers(1, 4))):
+        start = draw(st.integers(0, len(data)))
+        end = min(len(data), start + draw(st.sampled_from([0, 1, 5, 40, 300])))
+        piece = draw(st.sampled_from(WORDS) | st.binary(max_size=3) | st.just(data[start:end] * 2))
+        if draw(st.booleans()):  # whole words
+            words = list(re.finditer(rb"[-+\w.]+", data))
+            if words:
+                start, end = draw(st.sampled_from(words)).span()
+        data = data[:start] + piece + data[end:]
+    return data
+
+
+def tried(kind, data, folder):
+    read, _ = GOOD[kind]
+    path = folder / "damaged"
+    path.write_bytes(data)
+    said = "nothing"
+    try:
+        read(path)
+    except StubsiError as error:
+        said = str(error)
+    assert 0 < len(said) < 2000
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    return tmp_path_factory.mktemp("damaged")
+
+
+@pytest.mark.parametrize("kind", GOOD)
+def test_a_damaged_file_is_a_board_or_an_error_of_the_library(kind, folder):
+    _examples(kind, 40)(folder)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("kind", GOOD)
+def test_a_damaged_file_is_a_board_or_an_error_of_the_library_many(kind, folder):
+    _examples(kind, 3000)(folder)
+
+
+def _examples(kind, count):
+    @given(data=st.data())
+    @settings(max_examples=count, suppress_health_check=[HealthCheck.too_slow])
+    def examples(folder, data):
+        tried(kind, data.draw(damaged(GOOD[kind][1])), folder)
+
+    return examples
+
+
+QUANTITY = re.compile(r'^[^#\n]*?"(?P<number>[-\d.]+) (?P<unit>mm|um|mil|ohm|GHz)"', re.MULTILINE)
+WRONG = [
+    '"{number},5 {unit}"', '"{number}"', "{number}", '"nan {unit}"', '"inf {unit}"', '"{number} furlong"',
+    '"{number} V"', '"{number} {unit} {unit}"', '"1e300 {unit}"', "true", '["{number} {unit}"]', '"0x1 {unit}"',
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", ["board", "rules", "facts"])
+@pytest.mark.parametrize("wrong", WRONG)
+def test_a_quantity_that_is_none_is_never_taken(kind, wrong, folder):
+    """Each quantity of the file in turn."""
+    read, text = GOOD[kind]
+    places = list(QUANTITY.finditer(text))
+    assert len(places) >= 2
+    for place in places:
+        start = place.start("number") - 1
+        bad = wrong.format(**place.groupdict())
+        (folder / "wrong").write_text(text[:start] + bad + text[place.end() :], encoding="utf-8")
+        with pytest.raises(FileError):
+            read(folder / "wrong")
+
+
+def test_the_good_files_are_good(folder):
+    for kind, (read, text) in GOOD.items():
+        path = folder / kind
+        path.write_text(text, encoding="utf-8")
+        read(path)
+    assert read_rules(folder / "rules")
