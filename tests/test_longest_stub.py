@@ -8,8 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stubsi import Criterion
-from stubsi.margin.figures import Measurable, Spread
+from stubsi.margin.figures import Measurable
 from stubsi.margin.longest_stub import CLEAR, RESOLUTION, Permit, Wanted, longest, longest_permitted
+from stubsi.margin.spread import Spread
 from stubsi.margin.stub_verdict import rows_of
 from stubsi.stubs.as_barrel import Bore
 from stubsi.stubs.drawn import stub_shapes

@@ -10,7 +10,8 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from stubsi import Criterion
-from stubsi.margin.figures import Measurable, Spread
+from stubsi.margin.figures import Measurable
+from stubsi.margin.spread import Spread
 from stubsi.margin.stub_verdict import (
     Ends,
     StubFigures,

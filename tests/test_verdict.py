@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from stubsi import Criterion
-from stubsi.margin.figures import Spread
+from stubsi.margin.spread import Spread
 from stubsi.margin.verdict import Verdict, against_limit, standing, wording
 from tests.strategies import physical
 

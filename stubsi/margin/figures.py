@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar
 import numpy as np
 
 from stubsi.board.criterion import Measure
+from stubsi.margin.spread import Spread
+from stubsi.margin.two_stub_holes import StubRows, two_stub_holes
 from stubsi.physics.uniform_line import decibels, shunt_s
 from stubsi.read_only import read_only
 
@@ -35,15 +37,6 @@ NO_STUB = -1
 TABLE_PER_ENTRY = 4
 """Greatest ratio of possible keys to entries for which a table of all possible keys is used. For more keys a sort is
 faster."""
-
-
-class Spread(NamedTuple):
-    """A figure per net: outer bounds with the model's uncertainty, and the computed range between."""
-
-    worst: Floats
-    low: Floats
-    high: Floats
-    best: Floats
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -105,13 +98,17 @@ class Figures(Measurable):
     Parameters
     ----------
     nyquist, longest, notch, one_db, loss, return_loss, nyquist_loss, nyquist_return_loss
-        As in ``Measurable``. The loss is that of the worse leg: its stubs summed, their interaction left out.
+        As in ``Measurable``. The loss is that of the worse leg: that of its holes summed, interaction between them left
+        out. A hole with two stubs has the loss of both together if that is larger than their sum.
     stubs : ndarray of int
         How many stubs a net has.
     governing : ndarray of int
         Row of the stub table with the lowest first notch; ``NO_STUB`` without stub.
     nearness : ndarray
         Least abs(log(notch / Nyquist)) over all stubs and odd orders; infinite without stub.
+    two_stubs : ndarray of int
+        Number, in the stub table's list, of the hole whose two stubs together lose most above their sum; -1 if there is
+        none.
     unknown, unknown_loss : ndarray of int
         Case number of a stub whose notch or loss is not known; -1 if there is none.
     """
@@ -119,6 +116,7 @@ class Figures(Measurable):
     stubs: Numbers
     governing: Numbers
     nearness: Floats
+    two_stubs: Numbers
     unknown: Numbers
     unknown_loss: Numbers
 
@@ -127,7 +125,7 @@ class Figures(Measurable):
             read_only(figure)
         for figure in (*self.notch, *self.one_db, *self.loss, *self.return_loss):
             read_only(figure)
-        for array in (self.stubs, self.governing, self.nearness, self.unknown, self.unknown_loss):
+        for array in (self.stubs, self.governing, self.nearness, self.two_stubs, self.unknown, self.unknown_loss):
             read_only(array)
 
 
@@ -165,6 +163,13 @@ def net_figures(board: Board, table: StubTable, models: Models, case: Numbers) -
     notch = _notch(models, uses.case)
     one_db, (loss, return_loss) = _one_db(models, uses), _in_band(models, uses)
     nyquist_loss, nyquist_return_loss = _at_nyquist(models, uses)
+    stubs = StubRows(
+        table.hole[rows], case, nyquist[net], z_line[net], _loss_known(models, uses)[uses.of_stub],
+        Spread(*(values[uses.of_stub] for values in loss)), nyquist_loss[uses.of_stub],
+    )  # fmt: skip
+    whole = two_stub_holes(models, table.cases, stubs)
+    leg = np.concatenate([table.leg[rows], table.leg[rows[whole.stub]]])
+    leg_net = np.concatenate([net, net[whole.stub]])
     governing = _governing(net, notch.low[uses.of_stub], count)
     has_stub = governing >= 0
     governing_use = uses.of_stub[governing[has_stub]]
@@ -176,11 +181,31 @@ def net_figures(board: Board, table: StubTable, models: Models, case: Numbers) -
         longest=longest,
         governing=_filled(has_stub, rows[governing[has_stub]], NO_STUB),
         notch=Spread(*(_least(net, values[uses.of_stub], count) for values in notch)),
-        one_db=Spread(*(_least(net, values[uses.of_stub], count) for values in one_db)),
-        loss=Spread(*(_leg_sums(net, table.leg[rows], values[uses.of_stub], count) for values in loss)),
-        return_loss=Spread(*(_filled(has_stub, values[governing_use], np.inf) for values in return_loss)),
-        nyquist_loss=_leg_sums(net, table.leg[rows], nyquist_loss[uses.of_stub], count),
-        nyquist_return_loss=_filled(has_stub, nyquist_return_loss[governing_use], np.inf),
+        one_db=Spread(
+            *(
+                _least(leg_net, np.concatenate([values[uses.of_stub], both]), count)
+                for values, both in zip(one_db, whole.one_db, strict=True)
+            )
+        ),
+        loss=Spread(
+            *(
+                _leg_sums(leg_net, leg, np.concatenate([values[uses.of_stub], more]), count)
+                for values, more in zip(loss, whole.more_loss, strict=True)
+            )
+        ),
+        return_loss=Spread(
+            *(
+                _lowered(_filled(has_stub, values[governing_use], np.inf), net[whole.stub], both)
+                for values, both in zip(return_loss, whole.return_loss, strict=True)
+            )
+        ),
+        nyquist_loss=_leg_sums(
+            leg_net, leg, np.concatenate([nyquist_loss[uses.of_stub], whole.more_nyquist_loss]), count
+        ),
+        nyquist_return_loss=_lowered(
+            _filled(has_stub, nyquist_return_loss[governing_use], np.inf), net[whole.stub], whole.nyquist_return_loss
+        ),
+        two_stubs=_losing_most(net[whole.stub], table.hole[rows[whole.stub]], whole.more_loss.low, count),
         nearness=_nearness(models, uses, net, count),
         unknown=_first_unknown(models.unknown, case, net, count),
         unknown_loss=_first_unknown(models.unknown_loss, case, net, count),
@@ -304,6 +329,22 @@ def _at_nyquist(models: Models, uses: _Uses) -> tuple[Floats, Floats]:
     loss, return_loss = np.full((2, len(uses.case)), np.nan)
     (return_loss[known], _), (_, loss[known]) = models.spread(uses.case[known], losses)
     return loss, return_loss
+
+
+def _lowered(values: Floats, net: Numbers, others: Floats) -> Floats:
+    """Value of each net, or a lower one of its others."""
+    lowered = values.copy()
+    np.fmin.at(lowered, net, others)
+    return lowered
+
+
+def _losing_most(net: Numbers, hole: Numbers, more: Floats, count: int) -> Numbers:
+    """Hole of each net that loses most above the sum of its stubs; -1 if none does."""
+    losing = np.full(count, -1, dtype=np.intp)
+    order = np.argsort(more, kind="stable")
+    order = order[more[order] > 0]
+    losing[net[order]] = hole[order]
+    return losing
 
 
 def _loss_known(models: Models, uses: _Uses) -> NDArray[np.bool_]:

@@ -42,7 +42,8 @@ class NetMargin(NamedTuple):
         Ends of the range of the 1 dB frequency [Hz], the lowest over the stubs; equal where all is known.
         None: unknown or without stub. ``one_db`` and ``one_db_to`` are quantities in GHz.
     loss : float or None
-        Loss at Nyquist [dB]: the shunt losses of the stubs of the worse leg, summed without interaction.
+        Loss at Nyquist [dB]: the losses of the holes of the worse leg, summed without interaction between holes. Two
+        stubs of one hole count together, with the barrel between them, where that is more than their sum.
     return_loss : float or None
         Return loss at Nyquist [dB] of the stub with the lowest first notch.
     model, model_error : str
@@ -146,7 +147,7 @@ COLUMNS = {
     "margin": "first notch / Nyquist",
     "one_db": "1 dB frequency [GHz]",
     "one_db_to": "1 dB frequency, up to [GHz]",
-    "loss": "loss at Nyquist, stubs summed without interaction [dB]",
+    "loss": "loss at Nyquist, holes summed without interaction [dB]",
     "return_loss": "return loss at Nyquist [dB]",
     "model": "model",
     "model_error": "model error",

@@ -143,11 +143,22 @@ def _reasons(
         Reason(
             verdict, figure if stub else None, drills.get(row, ()), kept.get(row, ()), missing.get(row), legs.get(row),
             net.waiver, nearly.get(row), outside_scope(figure.criterion, ranking.board.signals[number]),
+            _two_stubs(ranking, number),
         )
         for row, (verdict, figure, stub, net, number) in enumerate(
             zip(verdicts, figures, has_stub.tolist(), nets, numbers.tolist(), strict=True)
         )
     ]  # fmt: skip
+
+
+def _two_stubs(ranking: Ranking, number: int) -> str:
+    """Name of the hole whose two stubs decide together; blank for a net that is not judged by a loss."""
+    hole = int(ranking.figures.two_stubs[number])
+    return (
+        ranking.table.holes[hole].name
+        if hole >= 0 and ranking.criteria[ranking.criterion_number[number]].on_loss
+        else ""
+    )
 
 
 def _drills(ranking: Ranking, stubs: _Stubs) -> dict[int, tuple[DrillSide, ...]]:

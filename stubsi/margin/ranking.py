@@ -13,9 +13,10 @@ from stubsi.board.board import Board
 from stubsi.board.criterion import DEFAULT, as_criterion
 from stubsi.board.names import by_name
 from stubsi.errors import BoardError
-from stubsi.margin.figures import Figures, Spread, net_figures
+from stubsi.margin.figures import Figures, net_figures
 from stubsi.margin.net_margin import COLUMNS, NetMargin, table_value
 from stubsi.margin.net_rows import net_rows
+from stubsi.margin.spread import Spread
 from stubsi.margin.verdict import Verdict, measured, standing, unknown_of
 from stubsi.read_only import read_only
 from stubsi.stubs.cases import stub_table

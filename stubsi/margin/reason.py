@@ -92,6 +92,8 @@ class Reason(NamedTuple):
         uncertainty does.
     scope : str
         Why the source of the criterion does not cover the signal; blank if it does.
+    two_stubs : str
+        Hole whose two stubs count together, with the barrel between them; blank where the sum of the stubs counts.
     """
 
     verdict: Verdict
@@ -103,6 +105,7 @@ class Reason(NamedTuple):
     waiver: str = ""
     nearly: float | None = None
     scope: str = ""
+    two_stubs: str = ""
 
     def __repr__(self) -> str:
         return f"<Reason {self.verdict}: {shortened(str(self), 150)}>"
@@ -114,7 +117,16 @@ class Reason(NamedTuple):
     def _in_words(self) -> str:
         if self.figure is None:
             return "no stub"
-        parts: list[object] = [self.figure, self.missing or "", self.scope, *self.drills, *self.kept, self.legs or ""]
+        together = f"both stubs of {self.two_stubs} with the barrel between them" if self.two_stubs else ""
+        parts: list[object] = [
+            self.figure,
+            together,
+            self.missing or "",
+            self.scope,
+            *self.drills,
+            *self.kept,
+            self.legs or "",
+        ]
         if self.verdict == Verdict.MARGINAL:
             parts.insert(1, self._why_marginal())
         return "; ".join(filter(None, map(str, parts)))

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stubsi.board.criterion import Measure
-from stubsi.margin.figures import Measurable, Spread, stub_figures
+from stubsi.margin.figures import Measurable, stub_figures
 from stubsi.margin.single_stub import SolvedSingleStub, UniformSingleStub
+from stubsi.margin.spread import Spread
 from stubsi.margin.verdict import Verdict, measured, standing, wording
 from stubsi.physics.uniform_line import UniformLine
 from stubsi.stubs.models import Models

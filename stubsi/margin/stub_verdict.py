@@ -18,7 +18,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.board.criterion import Criterion
-    from stubsi.margin.figures import Measurable, Spread
+    from stubsi.margin.figures import Measurable
+    from stubsi.margin.spread import Spread
 
 
 class Ends(NamedTuple):

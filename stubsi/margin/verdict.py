@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.board.criterion import Measure
-from stubsi.margin.figures import Spread
+from stubsi.margin.spread import Spread
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

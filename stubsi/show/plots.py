@@ -119,9 +119,7 @@ def plot_loss(
 
 
 def _one_db(stub: Stub | HoleStub | HoleModel, z0: Dimensioned) -> list[float]:
-    """Ends of the range of the 1 dB frequency of a single stub [GHz]."""
-    if isinstance(stub, HoleModel):
-        return []
+    """Ends of the range of the 1 dB frequency [GHz]."""
     return sorted(set(np.ravel(stub.one_db_frequency(z0=z0).magnitude).tolist()))
 
 

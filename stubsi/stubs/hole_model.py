@@ -13,6 +13,7 @@ from stubsi.board.names import by_name
 from stubsi.board.net import DepthDrill
 from stubsi.checks import is_list
 from stubsi.errors import StubsiError, UnknownValueError
+from stubsi.physics.loss_curve import one_db_frequency
 from stubsi.stubs.as_barrel import bore_of, check_bore, through_of
 from stubsi.stubs.cases import Case
 from stubsi.stubs.drawn import stub_shapes
@@ -23,8 +24,9 @@ from stubsi.stubs.stub_feed import feed_of
 from stubsi.stubs.surroundings import surroundings
 from stubsi.stubs.uniform_model import uniform_through
 from stubsi.stubs.unknown_antipad import ANTIPAD_UNKNOWN
+from stubsi.stubs.whole_hole import TOGETHER
 from stubsi.unit_errors import as_shown
-from stubsi.units import show
+from stubsi.units import one_si, quantity, show, to_si
 from stubsi.value import InSI
 
 if TYPE_CHECKING:
@@ -37,10 +39,11 @@ if TYPE_CHECKING:
     from stubsi.board.padstack import Padstack
     from stubsi.board.stackup import Stackup
     from stubsi.network import Frequencies, Network
+    from stubsi.physics.arrays import IndexArray
     from stubsi.stubs.drawn import StubShape
     from stubsi.stubs.model_choice import ModelName
     from stubsi.stubs.surroundings import Around
-    from stubsi.units import Dimensioned
+    from stubsi.units import Dimensioned, Quantity
 
     FloatArray = NDArray[np.float64]
     ComplexArray = NDArray[np.complex128]
@@ -62,6 +65,10 @@ class BarrelInputs(NamedTuple):
 @dataclass(frozen=True, kw_only=True, repr=False)
 class HoleModel:
     """A hole from the outermost layer in use on top (port 1) to the one below (port 2); of a pair: odd mode, one leg.
+
+    The pads in use and the exits into the traces are not in it. Up to 30 GHz its insertion loss is within 0.1 dB of a
+    three-dimensional solution. Above that it is too low: 0.32 dB for 0.65 at 40 GHz, 0.97 for 3.2 at 55 GHz (one layer
+    change, one mesh; project full-wave reference).
 
     Two are equal if their names, their stubs, and the inputs of the barrel between are equal.
 
@@ -114,6 +121,32 @@ class HoleModel:
         if self.above is not None:
             matrix = _shunt(self.above, frequency) @ matrix
         return matrix if self.below is None else matrix @ _shunt(self.below, frequency)
+
+    def one_db_frequency(self, *, z0: Dimensioned) -> Quantity:
+        """Lowest frequency at which the insertion loss of the whole hole in a line reaches 1 dB.
+
+        Parameters
+        ----------
+        z0 : impedance
+            Of the line; half the differential impedance for the leg of a pair.
+
+        Returns
+        -------
+        pint.Quantity
+            In GHz. At most that of either stub. Infinite: not reached as far up as its stubs reach it, or without stub.
+        """
+        line = one_si(z0, "impedance", "z0")
+        own = [np.min(to_si(stub.one_db_frequency(z0=z0), "frequency", "1 dB")) for stub in self.stubs]
+        highest = min(own, default=np.inf)
+        if not np.isfinite(highest):
+            return quantity(np.inf, "frequency")
+
+        def power(rows: IndexArray, frequency: FloatArray) -> FloatArray:
+            (a, b), (c, d) = np.moveaxis(self.abcd_si(frequency.ravel()), (-2, -1), (0, 1))
+            return np.reshape(np.abs(2 / (a + b / line + c * line + d)) ** 2, frequency.shape)
+
+        found = float(one_db_frequency(power, np.array([TOGETHER * highest]), np.array([highest]))[0])
+        return quantity(min(found, highest), "frequency")
 
     def network(self, frequency: Frequencies, *, z0: Dimensioned = "50 ohm") -> Network:
         """Two-port of the whole hole.

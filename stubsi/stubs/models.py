@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from stubsi.physics.power_curve import Inputs
     from stubsi.provenance import Provenance
 
     Floats = NDArray[np.float64]
@@ -58,6 +59,9 @@ class Electrical(Protocol):
         self, index: NDArray[np.intp], frequency: NDArray[np.float64]
     ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
         """Voltage and current (to a common factor) into the stubs of these numbers, each at its frequency [Hz]."""
+
+    def inputs(self, index: NDArray[np.intp]) -> Inputs:
+        """Voltage and current into the stubs of these numbers, as ``power_curve`` takes them."""
 
     def one_db(
         self, index: NDArray[np.intp], z0: NDArray[np.float64]

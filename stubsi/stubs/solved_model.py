@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.physics.barrel import Barrel
+    from stubsi.physics.power_curve import Inputs
     from stubsi.physics.return_path import Posts
     from stubsi.stubs.cases import Case
     from stubsi.stubs.surroundings import Around
@@ -204,6 +205,10 @@ class SolvedStack:
         f[index, place] = frequency
         voltage, current = self.chain.voltage_current(f)
         return voltage[index, place], current[index, place]
+
+    def inputs(self, index: NDArray[np.intp]) -> Inputs:
+        """Voltage and current into the stubs of these numbers, as ``power_curve`` takes them."""
+        return chain_inputs(_chain([self.variants[number] for number in index.tolist()]))
 
     def one_db(
         self, index: NDArray[np.intp], z0: NDArray[np.float64]

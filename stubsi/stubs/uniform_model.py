@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from stubsi.board.hole_kinds import Span
     from stubsi.board.padstack import Padstack
     from stubsi.board.stackup import Stackup
+    from stubsi.physics.power_curve import Inputs
     from stubsi.stubs.cases import Case
 
 LAMINATE_ERROR = "expected 30-60 % too high against a field solution"
@@ -101,18 +102,22 @@ class UniformStack:
         """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""
         return self._take(index).input(frequency)
 
-    def one_db(
-        self, index: NDArray[np.intp], z0: NDArray[np.float64]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """1 dB frequency [Hz] of the stubs of these numbers in lines of these impedances [ohm], twice."""
+    def inputs(self, index: NDArray[np.intp]) -> Inputs:
+        """Voltage and current into the stubs of these numbers, as ``power_curve`` takes them."""
 
         def inputs(
             rows: NDArray[np.intp], frequency: NDArray[np.float64]
         ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
-            voltage, current = self.input(index[rows], frequency[:, 0])
-            return voltage[:, None], current[:, None]
+            voltage, current = self.input(np.repeat(index[rows], frequency.shape[1]), frequency.ravel())
+            return voltage.reshape(frequency.shape), current.reshape(frequency.shape)
 
-        found = one_db_below_notch(power_curve(inputs, z0), self.notch(1, index))
+        return inputs
+
+    def one_db(
+        self, index: NDArray[np.intp], z0: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """1 dB frequency [Hz] of the stubs of these numbers in lines of these impedances [ohm], twice."""
+        found = one_db_below_notch(power_curve(self.inputs(index), z0), self.notch(1, index))
         return found, found
 
     def in_band(
