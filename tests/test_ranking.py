@@ -437,13 +437,29 @@ def test_a_pin_beyond_the_board_is_a_stub_even_on_the_last_layer():
 
 def test_unknown_dk_is_undecided_and_named():
     board = mb.board(mb.net("A", ("TOP", "S1")), layers=mb.stackup(dk=None, material="prepreg A"))
-    for model in ("solved", "uniform"):
-        row = rank(board, model=model)["A"]
-        assert row.verdict == "undecided"
-        assert "Dk of" in row.reason
-        assert "prepreg A" in row.reason
-        assert (row.first_notch, row.margin, row.loss) == (None, None, None)
+    row = rank(board, model="uniform")["A"]
+    assert row.verdict == "undecided"
+    assert "Dk of" in row.reason
+    assert "prepreg A" in row.reason
+    assert (row.first_notch, row.margin, row.loss) == (None, None, None)
     assert rank(board, dk_eff=4)["A"].verdict == "drill"
+
+
+def test_an_unknown_dk_is_scanned_and_named_where_the_verdict_hangs_on_it():
+    def found(dk, signal="25 Gb/s"):
+        layers = mb.stackup(dk=dk, material="prepreg A")
+        return rank(mb.board(mb.net("A", ("TOP", "S2"), signal=signal), layers=layers))["A"]
+
+    unknown = found(None)
+    low, high = (each.m_as("GHz") for each in (unknown.first_notch, unknown.first_notch_to))
+    known = [found(dk).first_notch.m_as("GHz") for dk in (13.0, 6.0, 3.0, 1.0)]
+    assert sorted(known) == known
+    assert (low, high) == pytest.approx((known[0], known[-1]), rel=1e-9)
+    hangs = found(None, f"{2 * np.sqrt(low * high) / 5:.6g} GBd")
+    assert hangs.verdict == "undecided"
+    assert "Dk of dielectric 1 (prepreg A) is unknown: give it" in hangs.reason
+    assert found(None, "50 Mb/s").verdict == "pass"
+    assert found(None, "112 GBd").verdict == "drill"
 
 
 def test_an_unknown_antipad_is_scanned_and_named_where_the_verdict_hangs_on_it():
@@ -497,9 +513,10 @@ def test_undecided_nets_are_placed_by_their_worst_end():
     worst = mb.net("on Nyquist", ("TOP", "BOT"), place=1)
     layers = mb.stackup(dk=dk)
     half = Stackup(layers=(*layers.layers[:5], DielectricLayer(thickness="0.2 mm", material="X"), *layers.layers[6:]))
-    found = rank(mb.board(worst, missing, layers=half))
+    found = rank(mb.board(worst, missing, layers=half), model="uniform")
     assert names(found) == ["no Dk", "on Nyquist"]
     assert found["no Dk"].verdict == "undecided"
+    assert rank(mb.board(worst, missing, layers=half))["no Dk"].verdict == "pass"
 
 
 def test_a_pair_of_unknown_pitch_is_modelled_as_a_line_and_says_so():
@@ -517,12 +534,14 @@ def test_what_is_known_to_fail_is_not_undecided():
     blind = Padstack(name="blind", drill="0.3 mm", pad="0.5 mm", antipad="0.8 mm", span=("TOP", "S2"))
     holes = (mb.hole("known", ("TOP", "S1"), (0.0, 0.0), blind), mb.hole("unknown", ("TOP", "S1"), (20.0, 0.0)))
     net = Net(name="A", signal="112 GBd", z0="50 ohm", holes=holes)
-    row = rank(mb.board(net, layers=half))["A"]
+    row = rank(mb.board(net, layers=half), model="uniform")["A"]
     assert row.verdict == "drilling cannot help"
     assert row.hole == "known"
     assert row.stub_length.m_as("mm") == pytest.approx(0.46)
+    assert rank(mb.board(net, layers=half))["A"].verdict == "drilling cannot help"
     later = Net(name="A", signal="1 Gb/s", z0="50 ohm", holes=holes)
-    assert rank(mb.board(later, layers=half))["A"].verdict == "undecided"
+    assert rank(mb.board(later, layers=half), model="uniform")["A"].verdict == "undecided"
+    assert rank(mb.board(later, layers=half))["A"].verdict == "pass"
 
 
 # --- criteria ---------------------------------------------------------------------------------------------------------
@@ -784,7 +803,8 @@ def test_a_reason_is_data():
     pair = uniform(mb.pair("A", ("TOP", "BOT"), ("TOP", "S1"), signal="1 Gb/s", waiver="coupon"))["A"]
     assert pair.why.legs == LegDifference(0.0, pytest.approx(S1_BELOW * 1e-3, rel=1e-12))
     assert (pair.verdict, pair.why.verdict, pair.why.waiver) == (Verdict.WAIVED, Verdict.PASS, "coupon")
-    unknown = rank(mb.board(mb.net("A", ("TOP", "S1")), layers=mb.stackup(dk=None, material="prepreg A")))["A"]
+    prepreg = mb.stackup(dk=None, material="prepreg A")
+    unknown = rank(mb.board(mb.net("A", ("TOP", "S1")), layers=prepreg), model="uniform")["A"]
     assert "prepreg A" in unknown.why.missing
     assert uniform(mb.net("A", ("TOP", "BOT")))["A"].why == Reason(Verdict.PASS, None)
 

@@ -271,6 +271,7 @@ CALLS = {
     "Plan.explain": (DRILLED.explain, {"hole": "A.1"}),
     "Plan.group_of": (DRILLED.group_of, {"hole": "A.1", "side": "bottom"}),
     "Plan.matches": (DRILLED.matches, {"board": DRILL_BOARD, "rules": RULES}),
+    "HoleModel.one_db_frequency": (HOLE_MODEL.one_db_frequency, {"z0": "50 ohm"}),
     "HoleModel.network": (HOLE_MODEL.network, SWEEP),
     **{
         f"{type(stub).__name__}.{name}": (getattr(stub, name), arguments)

@@ -24,7 +24,7 @@ HARDWARE_NOTE = (
     f"Against hardware: not known until calibrated on a coupon; the one published comparison read is "
     f"{100 * HARDWARE_ERROR:g} % off, and a net that close to its limit is marginal."
 )
-LOSS_NOTE = "Loss: at Nyquist, holes summed, interaction between holes ignored; two stubs of one hole count together."
+LOSS_NOTE = "Loss: of a net's holes at Nyquist, summed, interaction between them ignored; a hole has both its stubs."
 
 WEAKER = "~"
 """Stands behind a notch that is not solved from the geometry."""

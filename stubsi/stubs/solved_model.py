@@ -26,6 +26,7 @@ from stubsi.stubs.model_error import Regime, in_words, least_notch, notch_error,
 from stubsi.stubs.models import FirstNotches, Models
 from stubsi.stubs.uniform_model import uniform_models
 from stubsi.stubs.unknown_antipad import ANTIPAD_OPEN, ANTIPAD_UNKNOWN, with_antipads
+from stubsi.stubs.unknown_dk import DK_OPEN, DK_UNKNOWN, with_dks, without_dk
 from stubsi.units import show
 
 if TYPE_CHECKING:
@@ -384,13 +385,17 @@ def _solved_case(case: Case) -> _SolvedCase:
     try:
         return _of_shape(case)
     except UnknownValueError:
-        shapes = with_antipads(case.shape)
-        if not shapes:
+        antipads = with_antipads(case.shape)
+        dks = without_dk(case.shape)
+        if not antipads and not dks:
             raise
+    shapes = [shape for known in with_dks(case.shape) for shape in (with_antipads(known) if antipads else (known,))]
     possible = [solved for shape in shapes if (solved := _of_shape_or_none(case._replace(shape=shape))) is not None]
+    assumed = (*((ANTIPAD_UNKNOWN,) if antipads else ()), *((DK_UNKNOWN,) if dks else ()))
     if not possible:
-        raise ValidityError(f"{ANTIPAD_UNKNOWN}: none of the values tried gives a hole that can be solved.")
-    return _range(possible, ANTIPAD_OPEN.format(case.shape.padstack.name))
+        raise ValidityError(f"{'; '.join(assumed)}: none of the values tried gives a hole that can be solved.")
+    is_open = [ANTIPAD_OPEN.format(case.shape.padstack.name)] if antipads else []
+    return _range(possible, assumed, (*is_open, *(DK_OPEN.format(name) for name in dks)))
 
 
 def _of_shape_or_none(case: Case) -> _SolvedCase | None:
@@ -401,13 +406,13 @@ def _of_shape_or_none(case: Case) -> _SolvedCase | None:
         return None
 
 
-def _range(solved: Sequence[_SolvedCase], is_open: str) -> _SolvedCase:
+def _range(solved: Sequence[_SolvedCase], assumed: tuple[str, ...], is_open: tuple[str, ...]) -> _SolvedCase:
     """One case whose figures are a range over several. Its provenance, of the first, says what is unknown."""
     first = solved[0]
     known = replace(
         first.provenance,
-        assumptions=(ANTIPAD_UNKNOWN, *first.provenance.assumptions),
-        open_inputs=(is_open, *first.provenance.open_inputs),
+        assumptions=(*assumed, *first.provenance.assumptions),
+        open_inputs=(*is_open, *first.provenance.open_inputs),
     )
     of = first.regime._replace(nearest_rule=True, k_b=max(each.regime.k_b for each in solved))
     return _SolvedCase(tuple(variant for each in solved for variant in each.variants), known, of)
