@@ -8,7 +8,7 @@ import shutil
 import sys
 import traceback
 from enum import IntEnum
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.checks import one_line
 from stubsi.errors import FileError, StubsiError
@@ -93,11 +93,19 @@ def _answer(board_file: str, rules_file: str | None, out: str | None) -> tuple[s
     columns = shutil.get_terminal_size((110, 24)).columns
     texts = [ranking.to_text(min(140, max(80, columns)))]
     if rules is not None:
-        texts += _planned(board, *rules, out)
+        texts += _planned(board, rules, out)
     return "\n\n".join(texts), bool(ranking.falls_short)
 
 
-def _rules(path: str) -> tuple[FabricatorRules, Costs | None]:
+class _Rules(NamedTuple):
+    """What a rules file says to the command. ``note``: what of it is not used, in words; blank if all is."""
+
+    rules: FabricatorRules
+    costs: Costs | None
+    note: str
+
+
+def _rules(path: str) -> _Rules:
     """Rules and costs of a file."""
     from stubsi.files.rules_file import contents
     from stubsi.files.toml_text import parsed_file
@@ -106,20 +114,22 @@ def _rules(path: str) -> tuple[FabricatorRules, Costs | None]:
     held = contents(table, name)
     if held.rules is None:
         raise FileError(f"{name}: [rules] is missing; it holds the fabricator's rules.")
-    return held.rules, held.costs
+    note = f"{name}: its criteria are not used here; a net is judged by the criteria of the board file."
+    return _Rules(held.rules, held.costs, note if held.criteria else "")
 
 
-def _planned(board: Board, rules: FabricatorRules, costs: Costs | None, out: str | None) -> list[str]:
+def _planned(board: Board, given: _Rules, out: str | None) -> list[str]:
     """Text of the plan; with a folder, the files written into it."""
     from stubsi.drilling.plan import plan
 
-    planned = plan(board, rules, costs=costs)
+    planned = plan(board, given.rules, costs=given.costs)
+    texts = [*([given.note] if given.note else []), planned.to_text()]
     if out is None:
-        return [planned.to_text()]
+        return texts
     from stubsi.handoff.hand_off import write_hand_off
 
     files = write_hand_off(planned, out)
-    return [planned.to_text(), "\n".join(f"written: {one_line(str(file))}" for file in files)]
+    return [*texts, "\n".join(f"written: {one_line(str(file))}" for file in files)]
 
 
 def _write(text: str) -> Status:

@@ -163,6 +163,7 @@ def test_with_rules_it_prints_the_plan_as_well(files, capsys):
     out = capsys.readouterr().out
     planned = plan(read_board(board), read_rules(rules), costs=read_costs(rules))
     assert out.endswith("\n\n" + planned.to_text() + "\n")
+    assert "rules.toml: its criteria are not used here; a net is judged by the criteria of the board file" in out
     assert rank(read_board(board))["CLK"].verdict == "drill"
 
 
