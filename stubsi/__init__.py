@@ -45,6 +45,7 @@ if TYPE_CHECKING:
         UnknownValueError,
         ValidityError,
     )
+    from stubsi.files.backdrill import BackdrillEntry, BackdrillSpec, read_backdrill_specs
     from stubsi.files.board_writer import write_board
     from stubsi.files.exchange import ExchangeBoard, read_ipc2581
     from stubsi.files.netlist import read_ipc356
@@ -72,6 +73,8 @@ if TYPE_CHECKING:
 
 _HOME = {
     "Antipad": "board.padstack",
+    "BackdrillEntry": "files.backdrill",
+    "BackdrillSpec": "files.backdrill",
     "Board": "board.board",
     "BoardError": "errors",
     "Budget": "margin.budget",
@@ -152,6 +155,7 @@ _HOME = {
     "plot_margins": "show.plots",
     "plot_section": "show.section",
     "rank": "margin.ranking",
+    "read_backdrill_specs": "files.backdrill",
     "read_board": "files.toml",
     "read_costs": "files.rules_file",
     "read_criteria": "files.rules_file",
@@ -170,6 +174,8 @@ _HOME = {
 __all__ = [
     "RULES_OF_THUMB",
     "Antipad",
+    "BackdrillEntry",
+    "BackdrillSpec",
     "Board",
     "BoardError",
     "Budget",
@@ -249,6 +255,7 @@ __all__ = [
     "plot_margins",
     "plot_section",
     "rank",
+    "read_backdrill_specs",
     "read_board",
     "read_costs",
     "read_criteria",

@@ -17,3 +17,7 @@ settings.register_profile("same", max_examples=50, derandomize=True, database=No
 settings.register_profile("thorough", settings.get_profile("same"), max_examples=500)
 settings.register_profile("explore", settings.get_profile("same"), max_examples=100, derandomize=False)
 settings.load_profile("same")
+
+
+def pytest_addoption(parser):
+    parser.addoption("--schemas", help="folder of the schemas of IPC-2581, which are no part of the project")

@@ -58,11 +58,12 @@ def test_drill_files_drill_what_the_plan_says(tmp_path):
     found = worked()
     paths = write_hand_off(found, tmp_path / "out")
     assert [path.name for path in paths] == [
-        "drill_schedule.csv", "drilled_holes.csv", "group_01_bottom.xnc", "group_02_bottom.xnc", "group_03_top.xnc",
+        "drill_schedule.csv", "drilled_holes.csv", "depth_drilling.xml", "group_01_bottom.xnc", "group_02_bottom.xnc",
+        "group_03_top.xnc",
     ]  # fmt: skip
     assert sorted(os.listdir(tmp_path / "out")) == sorted(path.name for path in paths)
     texts = [path.read_text(encoding="utf-8") for path in paths]
-    assert [machine(text) for text in texts[2:]] == [
+    assert [machine(text) for text in texts[3:]] == [
         (0.5, [(3.3, 0.0)]),
         (0.5, [(1.0, -2.5)]),
         (0.5, [(3.1344, 7.0)]),  # 0.1234 in = 3.13436 mm
@@ -70,7 +71,7 @@ def test_drill_files_drill_what_the_plan_says(tmp_path):
     for text in texts:
         assert f"Plan digest: {found.digest}" in text
         assert still_valid(text, found, found.board, found.rules)
-        assert not still_valid(text.replace("0.500", "0.600"), found, found.board, found.rules)
+        assert not still_valid(text.replace("0.5", "0.6"), found, found.board, found.rules)
 
 
 def test_attributes_say_what_a_drill_file_cannot():
@@ -110,7 +111,7 @@ def test_nothing_is_replaced_unless_it_is_asked_for(tmp_path):
     (tmp_path / "drilled_holes.csv").write_text("edited", encoding="utf-8")
     (tmp_path / "notes.txt").write_text("mine", encoding="utf-8")
     before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
-    with pytest.raises(FileError, match=r"drill_schedule\.csv.* and 2 more there already; .*replace=True"):
+    with pytest.raises(FileError, match=r"drill_schedule\.csv.* and 3 more there already; .*replace=True"):
         write_hand_off(found, tmp_path)
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
 
@@ -125,7 +126,8 @@ def test_a_replaced_hand_off_leaves_no_drill_file_of_the_earlier_one(tmp_path):
         write_hand_off(fewer, tmp_path)
     write_hand_off(fewer, tmp_path, replace=True)
     assert sorted(os.listdir(tmp_path)) == [
-        "drill_schedule.csv", "drilled_holes.csv", "group_01_bottom.xnc", "group_1.xnc", "notes.txt",
+        "depth_drilling.xml", "drill_schedule.csv", "drilled_holes.csv", "group_01_bottom.xnc", "group_1.xnc",
+        "notes.txt",
     ]  # fmt: skip
     assert (tmp_path / "notes.txt").read_text(encoding="utf-8") == "mine"
 
@@ -175,7 +177,7 @@ def test_file_systems_without_links_are_written_too(tmp_path, monkeypatch, links
     if not links:
         monkeypatch.setattr(os, "link", refused)
     assert all(path.is_file() for path in write_hand_off(worked(), tmp_path))
-    assert len(os.listdir(tmp_path)) == 5
+    assert len(os.listdir(tmp_path)) == 6
 
 
 @pytest.mark.parametrize("folder", ["", " ", None, 3, b"x", "a\0b"], ids=repr)

@@ -188,6 +188,7 @@ CALLS = {
     "plot_loss": (stubsi.plot_loss, {"stubs": {"A": STUB}, **SWEEP, "signal": "25 Gb/s", "ax": None}),
     "plot_margins": (stubsi.plot_margins, {"ranking": RANKING, "ax": None}),
     "plot_section": (stubsi.plot_section, {"plan": DRILLED, "ax": None}),
+    "read_backdrill_specs": (stubsi.read_backdrill_specs, {"path": "shared/sluice_gate_depth_drill.xml"}),
     "read_board": (stubsi.read_board, {"path": "shared/demo_board.toml"}),
     "read_ipc2581": (
         stubsi.read_ipc2581,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
 from stubsi.errors import BoardError
+from stubsi.handoff.backdrill_file import as_ipc2581
 from stubsi.handoff.drill_file import as_xnc
 from stubsi.handoff.folder import folder_path, write_files
 from stubsi.unit_errors import as_shown
@@ -18,8 +19,8 @@ if TYPE_CHECKING:
 
     from stubsi.drilling.drill_group import Group
 
-SCHEDULE, HOLES = "drill_schedule.csv", "drilled_holes.csv"
-"""Names of the lists of groups and of holes."""
+SCHEDULE, HOLES, SPECS = "drill_schedule.csv", "drilled_holes.csv", "depth_drilling.xml"
+"""Names of the lists of groups and of holes, and of the specifications in IPC-2581."""
 
 DRILL_FILE_NAME = re.compile(r"group_[0-9]+_(?:top|bottom)\.xnc")
 """Names of the drill files."""
@@ -60,12 +61,13 @@ def texts_of(plan: Plan) -> dict[str, str]:
     return {
         SCHEDULE: plan.to_csv(),
         HOLES: plan.holes_csv(),
+        SPECS: as_ipc2581(plan),
         **{drill_file_name(group): as_xnc(plan, group) for group in plan.groups},
     }
 
 
 def write_hand_off(plan: Plan, folder: str | os.PathLike[str], *, replace: bool = False) -> tuple[Path, ...]:
-    """Write the files that a fabricator drills from: the schedule, the list of holes, and a drill file of each group.
+    """Write the files that a fabricator drills from: lists, specifications, and a drill file of each group.
 
     Every file carries the digests of its plan and of its own text; ``still_valid`` checks them.
 
@@ -97,9 +99,10 @@ def write_hand_off(plan: Plan, folder: str | os.PathLike[str], *, replace: bool 
     -----
     A file is written beside its place first and then takes it in one step, so no file is ever half written.
 
-    The drill files are XNC, a subset of IPC-NC-349: millimetres, one tool, places as seen from the top side. What a
-    drill file cannot say (side, depth, must-not-cut layer) stands in its comments. Estimates: to be confirmed by the
-    fabricator.
+    The specifications (start layer, must-not-cut layer, largest stub, depth with tolerance) are an IPC-2581 file of
+    revision C. The drill files are XNC, a subset of IPC-NC-349: millimetres, one tool, places as seen from the top
+    side. What a drill file cannot say (side, depth, must-not-cut layer) stands in its comments. Estimates: to be
+    confirmed by the fabricator.
     """
     checked(plan, "plan", Plan)
     if not isinstance(replace, bool):
