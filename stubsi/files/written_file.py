@@ -53,8 +53,8 @@ def write_file(path: str | os.PathLike[str], text: str, *, replace: bool) -> Pat
                 raise FileError(exists)
             file = Path(os.path.realpath(file))  # of a link, the file that it leads to is replaced
             beside = file.with_name(beside.name)
-        _write(beside, text)
-        _take_place(beside, file, replace=replace)
+        write_new(beside, text)
+        take_place(beside, file, replace=replace)
     except FileExistsError:
         raise FileError(exists) from None
     except FileError:
@@ -69,15 +69,44 @@ def write_file(path: str | os.PathLike[str], text: str, *, replace: bool) -> Pat
     return file
 
 
-def _write(path: Path, text: str) -> None:
+def write_new(path: Path, text: str) -> None:
+    """Write a text in UTF-8 to a new file, to the disk.
+
+    Parameters
+    ----------
+    path : Path
+        The file.
+    text : str
+        What to write.
+
+    Raises
+    ------
+    OSError
+        There is a file of that name, or it cannot be written.
+    """
     with path.open("x", encoding="utf-8", newline="\n") as file:
         file.write(text)
         file.flush()
         os.fsync(file.fileno())
 
 
-def _take_place(written: Path, place: Path, *, replace: bool) -> None:
-    """Give a file its name in one step. A link, unlike a move, never takes the place of a file that has just come."""
+def take_place(written: Path, place: Path, *, replace: bool) -> None:
+    """Give a file its name in one step. A link, unlike a move, never takes the place of a file that has just come.
+
+    Parameters
+    ----------
+    written : Path
+        The file, in the folder of its place.
+    place : Path
+        The name it gets.
+    replace : bool
+        Whether a file of that name may be replaced; the new one then gets its permissions.
+
+    Raises
+    ------
+    OSError
+        There is a file of that name and it may not be replaced, or the name cannot be given.
+    """
     if replace:
         with contextlib.suppress(FileNotFoundError):
             shutil.copymode(place, written)

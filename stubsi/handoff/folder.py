@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from stubsi.errors import FileError
+from stubsi.files.written_file import take_place, write_new
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
@@ -78,9 +79,9 @@ def write_files(folder: Path, texts: Mapping[str, str], outdated: Iterable[str] 
         folder.mkdir(exist_ok=True)
         for name, text in texts.items():
             beside.append((folder / f".{name}.{mark}", folder / name))
-            _write(beside[-1][0], text)
+            write_new(beside[-1][0], text)
         for written, place in beside:
-            _take_place(written, place, replace=replace)
+            take_place(written, place, replace=replace)
         for name in outdated:
             (folder / name).unlink(missing_ok=True)
     except OSError as error:
@@ -92,25 +93,3 @@ def write_files(folder: Path, texts: Mapping[str, str], outdated: Iterable[str] 
         for written, _ in beside:
             with contextlib.suppress(OSError):
                 written.unlink(missing_ok=True)
-
-
-def _write(path: Path, text: str) -> None:
-    with path.open("x", encoding="utf-8", newline="\n") as file:
-        file.write(text)
-        file.flush()
-        os.fsync(file.fileno())
-
-
-def _take_place(written: Path, place: Path, *, replace: bool) -> None:
-    """Give a file its name in one step. A link, unlike a move, never takes the place of a file that has just come."""
-    if replace:
-        written.replace(place)
-        return
-    try:
-        os.link(written, place)
-    except FileExistsError:
-        raise
-    except OSError:  # the file system knows no links
-        if os.path.lexists(place):
-            raise FileExistsError(17, "a file of this name exists already") from None
-        written.replace(place)

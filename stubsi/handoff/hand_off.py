@@ -7,11 +7,9 @@ from typing import TYPE_CHECKING
 
 from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
-from stubsi.errors import BoardError
 from stubsi.handoff.backdrill_file import as_ipc2581
 from stubsi.handoff.drill_file import as_xnc
 from stubsi.handoff.folder import folder_path, write_files
-from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
     import os
@@ -105,8 +103,7 @@ def write_hand_off(plan: Plan, folder: str | os.PathLike[str], *, replace: bool 
     confirmed by the fabricator.
     """
     checked(plan, "plan", Plan)
-    if not isinstance(replace, bool):
-        raise BoardError(f"replace = {as_shown(replace)}: must be True or False.")
+    checked(replace, "replace", bool)
     place, texts = folder_path(folder), texts_of(plan)
     write_files(place, texts, [name for name in _drill_files_in(place) if name not in texts], replace=replace)
     return tuple(place / name for name in texts)

@@ -14,6 +14,7 @@ from stubsi.board.net import DepthDrill
 from stubsi.checks import is_list
 from stubsi.errors import StubsiError, UnknownValueError
 from stubsi.physics.loss_curve import one_db_frequency
+from stubsi.physics.two_stubs import TwoStubs
 from stubsi.stubs.as_barrel import bore_of, check_bore, through_of
 from stubsi.stubs.cases import Case
 from stubsi.stubs.drawn import stub_shapes
@@ -41,6 +42,7 @@ if TYPE_CHECKING:
     from stubsi.board.stackup import Stackup
     from stubsi.network import Frequencies, Network
     from stubsi.physics.arrays import IndexArray
+    from stubsi.physics.power_curve import Inputs
     from stubsi.stubs.drawn import StubShape
     from stubsi.stubs.model_choice import ModelName
     from stubsi.stubs.surroundings import Around
@@ -141,13 +143,13 @@ class HoleModel:
         highest = min(own, default=np.inf)
         if not np.isfinite(highest):
             return quantity(np.inf, "frequency")
-
-        def power(rows: IndexArray, frequency: FloatArray) -> FloatArray:
-            (a, b), (c, d) = np.moveaxis(self.abcd_si(frequency.ravel()), (-2, -1), (0, 1))
-            return np.reshape(np.abs(2 / (a + b / line + c * line + d)) ** 2, frequency.shape)
-
+        power = TwoStubs(_inputs(self.above), _inputs(self.below), self._through_rows, np.array([line])).power()
         found = float(one_db_frequency(power, np.array([TOGETHER * highest]), np.array([highest]))[0])
         return quantity(min(found, highest), "frequency")
+
+    def _through_rows(self, rows: IndexArray, frequency: FloatArray) -> ComplexArray:
+        """Chain matrices of the barrel between, as ``TwoStubs`` takes them."""
+        return self.through(np.maximum(frequency.ravel(), LOWEST)).reshape(*frequency.shape, 2, 2)
 
     def network(self, frequency: Frequencies, *, z0: Dimensioned = "50 ohm") -> Network:
         """Two-port of the whole hole.
@@ -295,6 +297,18 @@ def _through(inputs: BarrelInputs) -> Callable[[FloatArray], ComplexArray]:
 
 def _no_barrel(frequency: FloatArray) -> ComplexArray:
     return np.broadcast_to(np.eye(2, dtype=complex), (len(frequency), 2, 2))
+
+
+def _inputs(stub: HoleStub | None) -> Inputs:
+    """Voltage and current into one stub, as ``TwoStubs`` takes them; where there is none, no current."""
+
+    def inputs(rows: IndexArray, frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+        if stub is None:
+            return np.ones(frequency.shape, dtype=complex), np.zeros(frequency.shape, dtype=complex)
+        voltage, current = stub.input_si(frequency.ravel())
+        return voltage.reshape(frequency.shape), current.reshape(frequency.shape)
+
+    return inputs
 
 
 def _shunt(stub: HoleStub, frequency: FloatArray) -> ComplexArray:

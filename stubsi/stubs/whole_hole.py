@@ -94,8 +94,10 @@ def hole_losses(models: Models, cases: Sequence[Case], uses: HoleUses) -> HoleLo
 
     Notes
     -----
-    The barrel between the stubs is solved if both stubs are. Otherwise the stubs count as if they were at one place,
-    which makes the loss larger: the barrel is an inductance, and takes back some of what their capacitance does.
+    The barrel between the stubs is solved if both stubs are, and all of it is known. Otherwise the stubs count as if
+    they were at one place. For a barrel that is short against the wave and of higher impedance than the line, that
+    makes the loss larger, because its inductance takes back some of what the capacitance of the stubs does. The
+    mismatch of a longer barrel, or of one of low impedance, is then left out.
     """
     count = len(uses.nyquist)
     bounds = models.notch_bounds[:, np.array([uses.above, uses.below])]
@@ -141,11 +143,9 @@ def _figures(part: _Together, cases: Sequence[Case], uses: HoleUses, frequency: 
     z0 = uses.z0[part.use]
     own = np.fmin(part.above.one_db(part.upper, z0)[0], part.below.one_db(part.lower, z0)[0])
     holes = TwoStubs(part.above.inputs(part.upper), part.below.inputs(part.lower), _through(part, cases, uses), z0)
-    one_db = np.full(len(z0), np.inf)
-    reached = np.flatnonzero(np.isfinite(own))
-    if reached.size:
-        some = _only(holes, reached)
-        one_db[reached] = one_db_frequency(some.power(), TOGETHER * own[reached], own[reached])
+    known = np.where(np.isfinite(own), own, np.nan)
+    found = one_db_frequency(holes.power(), TOGETHER * known, known)
+    one_db = np.where(np.isnan(found), np.inf, found)
     rises_below = FROM * TOGETHER * own
     bands = [_in_band(holes, rises_below, f[part.use]) for f in frequency]
     s = holes.s(np.arange(len(z0)), frequency[1][part.use][:, None])
@@ -159,15 +159,6 @@ def _in_band(holes: TwoStubs, rises_below: Floats, frequency: Floats) -> tuple[F
     left = least_power(holes.power(), rises_below, frequency)
     not_reflected = least_power(holes.not_reflected(), rises_below, frequency)
     return decibels(np.sqrt(left)), decibels(np.sqrt(1 - not_reflected))
-
-
-def _only(holes: TwoStubs, rows: Numbers) -> TwoStubs:
-    """Some of the holes."""
-    above, below, through, z0 = holes
-    return TwoStubs(
-        lambda part, f: above(rows[part], f), lambda part, f: below(rows[part], f),
-        lambda part, f: through(rows[part], f), z0[rows],
-    )  # fmt: skip
 
 
 def _through(part: _Together, cases: Sequence[Case], uses: HoleUses) -> Through:
