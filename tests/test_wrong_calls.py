@@ -252,7 +252,19 @@ CALLS = {
     "Criterion.stub_length_at_1_gbaud": (Criterion.stub_length_at_1_gbaud, {"at_most": "1 mm", "source": "test"}),
     "Board.net": (BOARD.net, {"name": "A"}),
     "Board.criterion_of": (BOARD.criterion_of, {"net": BOARD.nets[0]}),
-    "Board.with_criterion": (BOARD.with_criterion, {"criterion": HOUSE}),
+    "Board.with_criterion": (BOARD.with_criterion, {"criterion": HOUSE, "net": "A", "signal": None}),
+    "Board.with_antipad": (
+        BOARD.with_antipad, {"antipad": "0.9 mm", "padstack": None, "hole": "A.0", "net": None, "layer": "G1"},
+    ),
+    "Board.with_drill": (
+        BOARD.with_drill, {"drill": "0.28 mm", "finished": "0.2 mm", "padstack": None, "hole": None, "net": "A"},
+    ),
+    "Board.with_dk": (BOARD.with_dk, {"dk": 3.5, "dk_in_plane": 3.6, "material": None, "between": ("TOP", "G1")}),
+    "Board.with_layer": (BOARD.with_layer, {"net": "A", "from_layer": "S1", "to_layer": "S2"}),
+    "Board.with_waiver": (BOARD.with_waiver, {"net": "A", "waiver": "test"}),
+    "Board.with_return_via": (
+        BOARD.with_return_via, {"net": "GND", "padstack": "post", "x": "3 mm", "y": "3 mm", "name": "X"},
+    ),
     "Board.span": (BOARD.span, {"hole": BOARD.nets[0].holes[0]}),
     "Stackup.index": (BOARD.stackup.index, {"layer": "S1"}),
     "Stackup.depth": (BOARD.stackup.depth, {"layer": "S1", "face": "upper", "side": "top"}),

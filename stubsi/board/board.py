@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from functools import cached_property
-from operator import attrgetter
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import numpy as np
 
+from stubsi.board import changed_board, changed_padstack
 from stubsi.board.clashes import refuse_clashes
 from stubsi.board.criterion import DEFAULT, Criterion
+from stubsi.board.hole_checks import refuse_drill_overlaps, refuse_far_apart, refuse_planes_in_use
 from stubsi.board.hole_columns import HoleColumns, hole_columns
 from stubsi.board.hole_kinds import (
     HoleKind,
@@ -23,9 +24,7 @@ from stubsi.board.hole_kinds import (
 )
 from stubsi.board.names import by_name, refuse_repeats, shortened
 from stubsi.board.net import Hole, Net
-from stubsi.board.overlaps import refuse_overlaps
 from stubsi.board.signal import Signal, as_signal
-from stubsi.board.size_limits import BOARD, check_size
 from stubsi.board.stackup import Stackup
 from stubsi.checks import checked, checked_name, pairs, sequence, text_or_blank
 from stubsi.errors import BoardError
@@ -37,6 +36,8 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from stubsi.board.padstack import Antipad, Padstack
+    from stubsi.units import Dimensioned, Quantity
 
 Item = TypeVar("Item")
 
@@ -103,9 +104,9 @@ class Board(Value):
             for layer in net.layers:
                 place_in_stackup(self.stackup, layer, f"net {net.name} layers")
                 refuse_plane(self.stackup, layer, f"net {net.name} layers")
-        self._refuse_planes_in_use()
-        self._refuse_far_apart()
-        self._refuse_overlaps()
+        refuse_planes_in_use(self)
+        refuse_far_apart(self)
+        refuse_drill_overlaps(self)
         refuse_clashes(self)
 
     def criterion_of(self, net: Net) -> Criterion:
@@ -125,23 +126,223 @@ class Board(Value):
         of_signal = None if net.signal is None else self._by_signal.get(net.signal)
         return net.criterion or of_signal or self.criterion
 
-    def with_criterion(self, criterion: Criterion) -> Board:
-        """Copy of this board with another criterion of the board. Nothing else is changed or checked again.
+    def with_criterion(
+        self,
+        criterion: Criterion | str,
+        *,
+        net: str | None = None,
+        signal: Signal | str | Quantity | None = None,
+    ) -> Board:
+        """Copy of this board with another criterion: of the board, of one net, or of the nets of one signal.
 
         Parameters
         ----------
-        criterion : Criterion
+        criterion : Criterion or name in ``RULES_OF_THUMB``
             The other criterion.
+        net : str, optional
+            Name of the net that it is for.
+        signal : Signal, str or quantity, optional
+            Signal that it is for. A net with a criterion of its own keeps that.
 
         Returns
         -------
         Board
-            With the same nets and the same stackup.
+            With the same stackup, and the same nets otherwise.
+
+        Raises
+        ------
+        UnitError, BoardError
+            No criterion, no such net, a signal that no net carries, or both a net and a signal.
+
+        Notes
+        -----
+        A criterion of the board is shared: nothing else is changed or checked again.
         """
-        board = object.__new__(Board)
+        new = changed_board.criterion_given(criterion)
+        if net is not None or signal is not None:
+            return changed_board.board_with_criterion(self, new, net, signal)
+        board = object.__new__(Board)  # nothing else follows from the criterion, so nothing is checked again
         board.__dict__.update({name: value for name, value in self.__dict__.items() if name not in ("_memo", "_hash")})
-        board.__dict__["criterion"] = checked(criterion, "board criterion", Criterion)
+        board.__dict__["criterion"] = new
         return board
+
+    def with_antipad(
+        self,
+        *,
+        antipad: Dimensioned | Antipad,
+        padstack: str | None = None,
+        hole: str | None = None,
+        net: str | None = None,
+        layer: str | None = None,
+    ) -> Board:
+        """Copy of this board with another clearance around some holes.
+
+        Parameters
+        ----------
+        antipad : length or Antipad
+            The other clearance.
+        padstack, hole, net : str
+            Name of the padstack, hole or net that it is for; exactly one of them. A padstack that other holes keep as
+            it is gets a second name for the changed holes, like "via of CLK".
+        layer : str, optional
+            The plane that it is for. Unless it is given: every plane, and every layer with a clearance of its own.
+
+        Returns
+        -------
+        Board
+            With the same nets otherwise.
+
+        Raises
+        ------
+        UnitError, BoardError
+            No clearance, no such name, a layer without plane, a length where a pair shares a slot, or a board that
+            contradicts itself.
+        """
+
+        def change(old: Padstack) -> Padstack:
+            return changed_padstack.with_other_antipad(self, old, antipad, layer)
+
+        return changed_padstack.board_with_padstack(self, changed_padstack.HolesOf(padstack, hole, net), change)
+
+    def with_drill(
+        self,
+        *,
+        drill: Dimensioned,
+        finished: Dimensioned | None = None,
+        padstack: str | None = None,
+        hole: str | None = None,
+        net: str | None = None,
+    ) -> Board:
+        """Copy of this board with another primary drill of some holes. Pads and clearances stay as they are.
+
+        Parameters
+        ----------
+        drill : length
+            Diameter of the other drill.
+        finished : length, optional
+            Diameter after plating. Unless it is given, it stays as it is.
+        padstack, hole, net : str
+            Name of the padstack, hole or net that it is for; exactly one of them, as in ``with_antipad``.
+
+        Returns
+        -------
+        Board
+            With the same nets otherwise.
+
+        Raises
+        ------
+        UnitError, BoardError
+            No diameter, no such name, or a drill that does not fit its pad, antipad or neighbours.
+        """
+        sizes = {"drill": drill} | ({} if finished is None else {"finished": finished})
+        return changed_padstack.board_with_padstack(
+            self, changed_padstack.HolesOf(padstack, hole, net), lambda old: old.replaced(**sizes)
+        )
+
+    def with_dk(
+        self,
+        *,
+        dk: float,
+        dk_in_plane: float | None = None,
+        material: str | None = None,
+        between: Iterable[str] | None = None,
+    ) -> Board:
+        """Copy of this board with another Dk of its dielectrics.
+
+        Parameters
+        ----------
+        dk : float
+            Relative permittivity [-] along z.
+        dk_in_plane : float, optional
+            Relative permittivity [-] in the plane of the glass. It must be given for dielectrics that state it.
+        material : str, optional
+            Only dielectrics of this material.
+        between : pair of layer names, optional
+            Only dielectrics between these two copper layers.
+
+        Returns
+        -------
+        Board
+            With the same nets.
+
+        Raises
+        ------
+        UnitError, BoardError
+            No Dk, no such material or layer, or nothing of it there.
+        """
+        return changed_board.board_with_dk(self, dk, dk_in_plane, material, between)
+
+    def with_layer(self, *, net: str, from_layer: str, to_layer: str) -> Board:
+        """Copy of this board with a net moved from one layer to another in all its holes.
+
+        Parameters
+        ----------
+        net : str
+            Name of the net.
+        from_layer, to_layer : str
+            The layer that it leaves, and the layer that it goes to.
+
+        Returns
+        -------
+        Board
+            With the same nets otherwise.
+
+        Raises
+        ------
+        BoardError
+            No such net or layer; the net does not use the first one, or must not or cannot use the second.
+        """
+        return changed_board.board_with_layer(self, net, from_layer, to_layer)
+
+    def with_waiver(self, *, net: str, waiver: str) -> Board:
+        """Copy of this board where a net need not meet its criterion.
+
+        Parameters
+        ----------
+        net : str
+            Name of the net.
+        waiver : str
+            Reason; a blank text takes the waiver away.
+
+        Returns
+        -------
+        Board
+            With the same nets otherwise.
+
+        Raises
+        ------
+        BoardError
+            No such net, or a reference net; no text.
+        """
+        return changed_board.board_with_waiver(self, net, waiver)
+
+    def with_return_via(
+        self, *, net: str, padstack: str, x: Dimensioned, y: Dimensioned, name: str | None = None
+    ) -> Board:
+        """Copy of this board with one more return via.
+
+        Parameters
+        ----------
+        net : str
+            Name of a reference net.
+        padstack : str
+            Name of a padstack of this board.
+        x, y : length
+            Position.
+        name : str, optional
+            Name of the new hole; "GND added" or the like unless it is given.
+
+        Returns
+        -------
+        Board
+            With the same nets otherwise.
+
+        Raises
+        ------
+        UnitError, BoardError
+            No such reference net or padstack, no position, or a place that is taken.
+        """
+        return changed_board.board_with_return_via(self, net, padstack, (x, y), name)
 
     def remembered(self, key: Hashable, make: Callable[[], Item]) -> Item:
         """Result that is computed from this board once and then kept. It has no part in comparison and hash.
@@ -289,42 +490,6 @@ class Board(Value):
     @cached_property
     def _nets_by_name(self) -> dict[str, Net]:
         return {net.name: net for net in self.nets}
-
-    def _refuse_planes_in_use(self) -> None:
-        used = self.signal_holes
-        kinds, first = np.unique(used.kind, return_index=True)
-        for kind, hole in zip(kinds.tolist(), first.tolist(), strict=True):
-            for layer in self.kinds[kind].connects:
-                refuse_plane(self.stackup, layer, f"hole {used.holes[hole].name} connects")
-
-    def _refuse_far_apart(self) -> None:
-        """Refuse holes that are farther apart than any board is large."""
-        holes = [hole for net in self.nets for hole in net.holes if hole.xy_si is not None]
-        for axis in ("x_si", "y_si"):
-            if holes:
-                least, most = (end(holes, key=attrgetter(axis)) for end in (min, max))
-                apart = getattr(most, axis) - getattr(least, axis)
-                check_size(apart, BOARD, f"distance in {axis[0]} between holes {least.name} and {most.name}")
-
-    def _refuse_overlaps(self) -> None:
-        """Refuse two holes whose drills run into each other.
-
-        Holes may touch where one ends and the other begins, as stacked blind holes do.
-        """
-        columns = (self.signal_holes, self.reference_holes)
-        holes = [hole for each in columns for hole in each.holes]
-        place = np.concatenate([each.place for each in columns])
-        drill, top, bottom = (
-            np.concatenate([self.per_kind(value, each) for each in columns])
-            for value in (
-                lambda kind: kind.padstack.drill_si,
-                lambda kind: kind.span.first,
-                lambda kind: kind.span.last,
-            )
-        )
-        placed = np.flatnonzero(~np.isnan(place))
-        names = [holes[number].name for number in placed.tolist()]
-        refuse_overlaps(names, place[placed], drill[placed], top[placed], bottom[placed])
 
     def holes(self) -> Iterator[tuple[Net, Hole]]:
         """Every hole of every signal net, with its net.

@@ -1,4 +1,4 @@
-"""Owns names on a board: look-up with an error that names similar names, repeated names, cut names, counts."""
+"""Owns names on a board: look-up with an error that names similar names, repeated, cut and free names, counts."""
 
 from __future__ import annotations
 
@@ -12,6 +12,8 @@ from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
+
+    from stubsi.board.board import Board
 
 Item = TypeVar("Item")
 
@@ -128,3 +130,36 @@ def how_many(count: int, noun: str) -> str:
         Like "1 drill group" or "2 drill groups".
     """
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def board_in_words(board: Board) -> str:
+    """What an error text calls a board: 'board demo', or 'this board' where it has no name.
+
+    Parameters
+    ----------
+    board : Board
+
+    Returns
+    -------
+    str
+    """
+    return f"board {board.name}" if board.name else "this board"
+
+
+def free_name(name: str, taken: Iterable[str]) -> str:
+    """A name that is not taken: the name itself, or the name with the first free number behind it, from 2.
+
+    Parameters
+    ----------
+    name : str
+    taken : iterable of str
+
+    Returns
+    -------
+    str
+    """
+    known, free, number = frozenset(taken), name, 1
+    while free in known:
+        number += 1
+        free = f"{name} {number}"
+    return free

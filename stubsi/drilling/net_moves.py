@@ -6,6 +6,7 @@ import itertools
 from collections import Counter, defaultdict
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar
 
+from stubsi.board.changed_board import net_on_layer
 from stubsi.drilling.limits import Limits
 from stubsi.drilling.needs import needs_of
 from stubsi.errors import BoardError
@@ -86,18 +87,9 @@ def moved(board: Board, moves: Sequence[Move]) -> Board:
     nets = []
     for net in board.nets:
         for move in moves_of.get(net.name, ()):
-            net = _on_layer(net, move.from_layer, move.to_layer)  # noqa: PLW2901
+            net = net_on_layer(net, move.from_layer, move.to_layer)  # noqa: PLW2901
         nets.append(net)
     return board.replaced(nets=tuple(nets))
-
-
-def _on_layer(net: Net, old: str, new: str) -> Net:
-    """The net with one layer replaced by another in all its holes."""
-    holes = []
-    for hole in net.holes:
-        connects = tuple(dict.fromkeys(new if layer == old else layer for layer in hole.connects))
-        holes.append(hole.replaced(connects=connects) if connects != hole.connects else hole)
-    return net.replaced(holes=tuple(holes))
 
 
 def moves_of_drilled_nets(plan: Plan) -> list[Move]:
@@ -136,7 +128,7 @@ def _layer_changes(plan: Plan) -> Iterator[LayerChange]:
 
 def _judged(plan: Plan, trial: Mapping[str, LayerChange]) -> Iterator[Move]:
     """Judge one change of each net, all on one trial board. Moves that cannot be built or drilled are left out."""
-    tried = _trial_board(plan.board, {name: _on_layer(*change) for name, change in trial.items()})
+    tried = _trial_board(plan.board, {name: net_on_layer(*change) for name, change in trial.items()})
     needs = needs_of(Limits(rank(tried, **plan.model.arguments()), plan.model, plan.rules), plan.rules)
     left_out = {refused.net for refused in needs.refused} | set(needs.undecided)
     single, coupled = _by_net(needs.task.single), _by_net(needs.task.coupled)
