@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from stubsi.board.board import Board
+    from stubsi.board.board_difference import BoardDifference, FieldChange
     from stubsi.board.criterion import RULES_OF_THUMB, Criterion, Measure
     from stubsi.board.distance import Distance
     from stubsi.board.layers import CopperLayer, DielectricLayer
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.consequences import Consequences, NetChange
     from stubsi.drilling.costs import Costs
     from stubsi.drilling.depth_tolerance import DepthTolerance
+    from stubsi.drilling.difference import difference
     from stubsi.drilling.digest import Match
     from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused, SummedLosses
     from stubsi.drilling.effects import Effect, EffectKind, Effects
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.net_moves import Move
     from stubsi.drilling.obstacles import Obstacle, Refusal
     from stubsi.drilling.plan import Plan, plan
+    from stubsi.drilling.plan_difference import PlanChange, PlanDifference, PlanPart
     from stubsi.drilling.questions import InputKind, Judged, Question, Questions
     from stubsi.drilling.reroute import HeldGroup, Option, Proposal, Reroutes, WhyNoMove
     from stubsi.drilling.rules import FabricatorRules
@@ -57,6 +60,7 @@ if TYPE_CHECKING:
     from stubsi.margin.layer_matrix import LayerMatrix, layer_matrix
     from stubsi.margin.net_margin import NetMargin
     from stubsi.margin.ranking import Ranking, rank
+    from stubsi.margin.ranking_difference import NetDifference, RankingDifference
     from stubsi.margin.reason import Reason
     from stubsi.margin.stub_arguments import StubArguments
     from stubsi.margin.verdict import Verdict
@@ -76,6 +80,7 @@ _HOME = {
     "BackdrillEntry": "files.backdrill",
     "BackdrillSpec": "files.backdrill",
     "Board": "board.board",
+    "BoardDifference": "board.board_difference",
     "BoardError": "errors",
     "Budget": "margin.budget",
     "Certificate": "drilling.drill_group",
@@ -93,6 +98,7 @@ _HOME = {
     "Effects": "drilling.effects",
     "ExchangeBoard": "files.exchange",
     "FabricatorRules": "drilling.rules",
+    "FieldChange": "board.board_difference",
     "FileError": "errors",
     "Group": "drilling.drill_group",
     "GuaranteedResidual": "drilling.guaranteed_residual",
@@ -109,11 +115,15 @@ _HOME = {
     "Move": "drilling.net_moves",
     "Net": "board.net",
     "NetChange": "drilling.consequences",
+    "NetDifference": "margin.ranking_difference",
     "NetMargin": "margin.net_margin",
     "Obstacle": "drilling.obstacles",
     "Option": "drilling.reroute",
     "Padstack": "board.padstack",
     "Plan": "drilling.plan",
+    "PlanChange": "drilling.plan_difference",
+    "PlanDifference": "drilling.plan_difference",
+    "PlanPart": "drilling.plan_difference",
     "PlatingLeft": "drilling.window",
     "PlausibilityWarning": "errors",
     "PressFit": "board.padstack",
@@ -123,6 +133,7 @@ _HOME = {
     "Questions": "drilling.questions",
     "RULES_OF_THUMB": "board.criterion",
     "Ranking": "margin.ranking",
+    "RankingDifference": "margin.ranking_difference",
     "Reason": "margin.reason",
     "Refusal": "drilling.obstacles",
     "Refused": "drilling.drill_group",
@@ -147,6 +158,7 @@ _HOME = {
     "check_stub": "margin.budget",
     "check_stubs": "files.stub_table",
     "dk_eff_from_notch": "stubs.notch_formula",
+    "difference": "drilling.difference",
     "hole_model": "stubs.hole_model",
     "layer_matrix": "margin.layer_matrix",
     "notch_frequency": "stubs.notch_formula",
@@ -177,6 +189,7 @@ __all__ = [
     "BackdrillEntry",
     "BackdrillSpec",
     "Board",
+    "BoardDifference",
     "BoardError",
     "Budget",
     "Certificate",
@@ -194,6 +207,7 @@ __all__ = [
     "Effects",
     "ExchangeBoard",
     "FabricatorRules",
+    "FieldChange",
     "FileError",
     "Group",
     "GuaranteedResidual",
@@ -210,11 +224,15 @@ __all__ = [
     "Move",
     "Net",
     "NetChange",
+    "NetDifference",
     "NetMargin",
     "Obstacle",
     "Option",
     "Padstack",
     "Plan",
+    "PlanChange",
+    "PlanDifference",
+    "PlanPart",
     "PlatingLeft",
     "PlausibilityWarning",
     "PressFit",
@@ -223,6 +241,7 @@ __all__ = [
     "Question",
     "Questions",
     "Ranking",
+    "RankingDifference",
     "Reason",
     "Refusal",
     "Refused",
@@ -246,6 +265,7 @@ __all__ = [
     "Window",
     "check_stub",
     "check_stubs",
+    "difference",
     "dk_eff_from_notch",
     "hole_model",
     "layer_matrix",

@@ -21,6 +21,7 @@ from stubsi import (
     Net,
     Padstack,
     check_stub,
+    difference,
     hole_model,
     layer_matrix,
     plan,
@@ -89,8 +90,21 @@ def outputs(case):
         *case.plan.groups, *case.plan.hits, changes, *changes, case.plan.effects(), *case.plan.effects(),
         case.plan.questions(), case.plan.reroutes(), check, budget, matrix,
         hole_model(case.board, case.name, model="uniform"), *(row.why for row in case.ranking),
-        *case.plan.undrilled.values(),
+        *case.plan.undrilled.values(), *differences(case),
     ]  # fmt: skip
+
+
+def differences(case):
+    """What differs once a net has another layer and the other one a waiver."""
+    first, second = case.board.nets
+    other = case.board.with_layer(net=first.name, from_layer="L2", to_layer="L3").with_waiver(
+        net=second.name, waiver="other"
+    )
+    changes = [
+        difference(case.board, other), difference(case.ranking, rank(other, dk_eff=4)),
+        difference(case.plan, plan(other, case.rules, model="uniform", dk_eff=4)),
+    ]  # fmt: skip
+    return [*changes, *(change for each in changes for change in each)]
 
 
 SHOWN = {

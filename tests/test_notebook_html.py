@@ -6,7 +6,7 @@ import html.parser
 
 import pytest
 
-from stubsi import Board, check_stub, hole_model, layer_matrix, plan, rank, stub_budget
+from stubsi import Board, check_stub, difference, hole_model, layer_matrix, plan, rank, stub_budget
 from stubsi.margin.reason import DrillSide, Reason
 from stubsi.margin.verdict import Verdict
 from tests import drilling_boards as made
@@ -55,6 +55,7 @@ def drilled(board):
 
 def results(board, drilled):
     matrix = layer_matrix(mb.stackup(), ["25 Gb/s"], padstack=mb.VIA, z0="50 ohm", return_vias=mb.RETURNS)
+    changed = board.with_waiver(net="B", waiver=EVIL).with_layer(net=EVIL, from_layer="L2", to_layer="L4")
     geometry = {"stackup": mb.stackup(), "padstack": mb.VIA, "layer": "S1", "return_vias": mb.RETURNS}
     return {
         "board": board,
@@ -69,6 +70,11 @@ def results(board, drilled):
         "budget": stub_budget("DDR4-3200", dk_eff=4),
         "budget of a geometry": stub_budget("25 Gb/s", **geometry),
         "matrix": matrix,
+        "difference of boards": difference(board, changed),
+        "difference of rankings": difference(rank(board, dk_eff=4), rank(changed, dk_eff=4)),
+        "difference of plans": difference(
+            drilled, plan(changed, made.rules(sides={"bottom": "any"}), model="uniform", dk_eff=4)
+        ),
         "hole": hole_model(mb.board(mb.net("A", ("S1", "S2"))), "A.0"),
     }
 
@@ -85,7 +91,8 @@ def test_every_result_is_a_table_and_no_other_markup(shown):
 
 
 def test_names_are_text(shown):
-    for name in ("board", "ranking", "plan", "consequences", "reroutes"):
+    differences = (f"difference of {what}" for what in ("boards", "rankings", "plans"))
+    for name in ("board", "ranking", "plan", "consequences", "reroutes", *differences):
         assert EVIL in shown[name].text
 
 

@@ -184,6 +184,7 @@ CALLS = {
             "time_limit": 1.0,
         },
     ),
+    "difference": (stubsi.difference, {"before": BOARD, "after": BOARD}),
     "rank": (stubsi.rank, {"board": BOARD, "model": "uniform", "dk_eff": 4, "delay": None}),
     "plot_loss": (stubsi.plot_loss, {"stubs": {"A": STUB}, **SWEEP, "signal": "25 Gb/s", "ax": None}),
     "plot_margins": (stubsi.plot_margins, {"ranking": RANKING, "ax": None}),
@@ -284,6 +285,7 @@ CALLS = {
     "Plan.explain": (DRILLED.explain, {"hole": "A.1"}),
     "Plan.group_of": (DRILLED.group_of, {"hole": "A.1", "side": "bottom"}),
     "Plan.matches": (DRILLED.matches, {"board": DRILL_BOARD, "rules": RULES}),
+    "Plan.inputs_changed": (DRILLED.inputs_changed, {"after": DRILLED}),
     "HoleModel.one_db_frequency": (HOLE_MODEL.one_db_frequency, {"z0": "50 ohm"}),
     "HoleModel.network": (HOLE_MODEL.network, SWEEP),
     **{

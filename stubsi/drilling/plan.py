@@ -166,6 +166,21 @@ class Plan:
         checked(rules, "rules", FabricatorRules)
         return compare(self._parts, parts_of(board, rules, self.costs, self.model))
 
+    def inputs_changed(self, after: Plan) -> tuple[str, ...]:
+        """What differs between the inputs of this plan and of another one. For users: ``difference``.
+
+        Parameters
+        ----------
+        after : Plan
+            The other plan.
+
+        Returns
+        -------
+        tuple of str
+            Names of the parts that differ, like "net CLK" or "rule oversize".
+        """
+        return compare(self._parts, checked(after, "after", Plan)._parts).changed
+
     @property
     def hits(self) -> tuple[Hit, ...]:
         """Every hole that is drilled, once for each side, group by group."""
