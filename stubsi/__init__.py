@@ -33,8 +33,10 @@ if TYPE_CHECKING:
     from stubsi.drilling.obstacles import Obstacle, Refusal
     from stubsi.drilling.plan import Plan, plan
     from stubsi.drilling.plan_difference import PlanChange, PlanDifference, PlanPart
+    from stubsi.drilling.proposal import Proposal, WhyNoMove
     from stubsi.drilling.questions import InputKind, Judged, Question, Questions
-    from stubsi.drilling.reroute import HeldGroup, Option, Proposal, Reroutes, WhyNoMove
+    from stubsi.drilling.refused_nets import RefusedNet
+    from stubsi.drilling.reroute import HeldGroup, Option, Reroutes
     from stubsi.drilling.rules import FabricatorRules
     from stubsi.drilling.undrilled import Undecided, Undrilled, WhyUndrilled
     from stubsi.drilling.window import PlatingLeft, Window
@@ -127,7 +129,7 @@ _HOME = {
     "PlatingLeft": "drilling.window",
     "PlausibilityWarning": "errors",
     "PressFit": "board.padstack",
-    "Proposal": "drilling.reroute",
+    "Proposal": "drilling.proposal",
     "Provenance": "provenance",
     "Question": "drilling.questions",
     "Questions": "drilling.questions",
@@ -137,6 +139,7 @@ _HOME = {
     "Reason": "margin.reason",
     "Refusal": "drilling.obstacles",
     "Refused": "drilling.drill_group",
+    "RefusedNet": "drilling.refused_nets",
     "Reroutes": "drilling.reroute",
     "ReturnVias": "board.net",
     "Signal": "board.signal",
@@ -144,7 +147,7 @@ _HOME = {
     "Stub": "stubs.uniform_stub",
     "StubArguments": "margin.stub_arguments",
     "StubsiError": "errors",
-    "WhyNoMove": "drilling.reroute",
+    "WhyNoMove": "drilling.proposal",
     "SummedLosses": "drilling.drill_group",
     "Undecided": "drilling.undrilled",
     "Undrilled": "drilling.undrilled",
@@ -245,6 +248,7 @@ __all__ = [
     "Reason",
     "Refusal",
     "Refused",
+    "RefusedNet",
     "Reroutes",
     "ReturnVias",
     "Signal",

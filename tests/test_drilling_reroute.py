@@ -6,10 +6,10 @@ import itertools
 from typing import NamedTuple
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from stubsi import Board, Criterion, Hole, Net, plan
+from stubsi import Board, BoardError, CopperLayer, Criterion, Hole, Net, Stackup, plan
 from stubsi.drilling.net_moves import Move, moved
 from stubsi.drilling.reroute import _best
 from tests import drilling_boards as made
@@ -122,6 +122,70 @@ def test_why_a_net_cannot_let_go_of_its_group():
     )
     without_move = planned(Board(stackup=made.stackup((0.25,) * 5), nets=nets)).reroutes().held_groups[0].without_move
     assert without_move == {"A": "no other layer it may use", "B": "no layer it may use frees the group"}
+
+
+def check_refused(board):
+    """Every net with a refused stub is offered exactly the moves after which none of its stubs is refused."""
+    found = planned(board)
+    offered = found.reroutes().refused_nets
+    assert [each.net for each in offered] == sorted({refused.net for refused in found.refused})
+    for each in offered:
+        moves = {proposal.moves[0][:3]: proposal for proposal in each.proposals}
+        for move in (move for move in every_move(board) if move[0] == each.net):
+            after = planned(moved(board, [Move(*move, (), ())]))
+            drilled = each.net not in {refused.net for refused in after.refused}
+            assert (move in moves) == drilled
+            if drilled:
+                assert len(found.groups) - len(after.groups) == moves[move].saved
+        assert [proposal.saved for proposal in each.proposals] == sorted(
+            (proposal.saved for proposal in each.proposals), reverse=True
+        )
+        assert (each.why_none is None) == bool(each.proposals)
+
+
+SHORT = made.tenths(0.02, 0.3).map(lambda length: Criterion.stub_length(made.mm(length), source=made.SAYS))
+
+
+@settings(max_examples=10)
+@given(board=boards(SHORT, 2))
+@example(board=Board(stackup=made.stackup((0.25,) * 5), nets=(routed("A", "L2", made.longest(0.02), 1, ("L5",)),)))
+def test_a_refused_net_is_offered_every_layer_on_which_it_can_be_drilled(board):
+    check_refused(board)
+
+
+@pytest.mark.slow
+@settings(max_examples=1000)
+@given(board=boards(SHORT | SUMMED, 3))
+def test_a_refused_net_is_offered_every_layer_on_which_it_can_be_drilled_thousands(board):
+    check_refused(board)
+
+
+def test_a_refused_net_is_offered_a_layer_without_a_stub_or_told_why_there_is_none():
+    """At most 0.1 mm, and the depth tolerance alone is 40 um: only on L6, the bottom, nothing is left to drill."""
+    rule = Criterion.stub_length("0.01 mm", source=made.SAYS)
+    nets = (routed("A", "L2", rule, 1, ("L6",)), routed("B", "L3", rule, 1, ("L4",)), routed("C", "L3", rule, 1, ()))
+    board = Board(stackup=made.stackup((0.25,) * 5), nets=nets)
+    found = planned(board).reroutes()
+    assert [str(each).splitlines()[1].strip() for each in found.refused_nets] == [
+        "A from L2 to L6: needs no drilling, as many drill groups as before",
+        "no layer it may use lets it be drilled",
+        "no other layer it may use",
+    ]
+    assert "net A has a refused stub" in str(found)
+    assert "no layer it may use lets it be drilled" in found._repr_html_()
+    assert repr(found.refused_nets[0]) == "<RefusedNet A: 1 possible move>"
+    moved_board = found.refused_nets[0].proposals[0].applied(board)
+    assert moved_board == board.with_layer(net="A", from_layer="L2", to_layer="L6")
+
+
+def test_a_plane_is_never_offered():
+    """It cannot even be named as a layer that a net may use."""
+    layers = tuple(
+        layer.replaced(role="plane") if isinstance(layer, CopperLayer) and layer.name == "L4" else layer
+        for layer in made.stackup((0.25,) * 5).layers
+    )
+    with pytest.raises(BoardError, match="is a plane"):
+        Board(stackup=Stackup(layers=layers), nets=(routed("A", "L2", made.longest(0.02), 1, ("L4", "L5")),))
 
 
 class Saves(NamedTuple):

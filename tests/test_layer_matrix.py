@@ -71,6 +71,31 @@ def test_entry_at_an_inner_layer_leaves_stubs_on_both_sides():
     assert found.cells["S1"]["25 Gb/s NRZ"].stub_length.m_as("mm") == pytest.approx(0.92)
 
 
+def test_every_row_says_on_which_side_the_stub_is(from_top):
+    """From TOP all stubs point down. From S1 there is one to the top as well, unless the net leaves there."""
+    assert from_top.to_frame()["side"].to_list() == ["bottom", "bottom", "bottom", "none"]
+    inner = matrix(["25 Gb/s"], entry="S1")
+    assert inner.to_frame()["side"].to_list() == ["bottom", "top and bottom", "top and bottom", "top"]
+    for found in (from_top, inner):
+        for layer, cells in found.cells.items():
+            assert all((cell.side or "none") in found.sides_text(layer) for cell in cells.values())
+            assert found.sides_text(layer) in str(found)
+    assert matrix(["25 Gb/s"], entry="BOT").sides == {"TOP": (), "S1": ("top",), "S2": ("top",), "BOT": ("top",)}
+    buried = matrix(["25 Gb/s"], padstack=mb.VIA.replaced(span=("G1", "G3")))
+    assert buried.sides == {"S1": ("top", "bottom"), "S2": ("top", "bottom")}
+    with pytest.raises(KeyError, match="no such exit layer"):
+        from_top.sides_text("G1")
+
+
+def test_a_plane_is_no_row_and_no_entry(from_top):
+    planes = [name for name, role in mb.ROLES.items() if role == "plane"]
+    assert not set(planes) & (set(from_top.cells) | set(from_top.sides))
+    with pytest.raises(StubsiError, match="is a plane"):
+        matrix(entry="G1")
+    mixed = {**mb.ROLES, "G2": "mixed"}
+    assert "G2" in layer_matrix(mb.stackup(roles=mixed), SIGNALS, padstack=mb.VIA, z0="50 ohm").cells
+
+
 def test_a_press_fit_like_entry_from_below_mirrors_that_from_above():
     down, up = matrix(["25 Gb/s"]), matrix(["25 Gb/s"], entry="BOT")
     for one, other in (("S1", "S2"), ("TOP", "BOT"), ("S2", "S1")):

@@ -125,6 +125,7 @@ RULES = db.rules()
 DRILL_BOARD = Board(stackup=db.stackup((0.25,) * 5), nets=(db.net("A", ("L1", "L3"), 0.5),))
 DRILLED = stubsi.plan(DRILL_BOARD, RULES, model="uniform", dk_eff=4)
 PLACED = DRILL_BOARD.nets[0].replaced(holes=[DRILL_BOARD.nets[0].holes[0].replaced(x="1 mm", y="2 mm")])
+MATRIX = stubsi.layer_matrix(BOARD.stackup, ["25 Gb/s"], padstack=mb.VIA, z0="50 ohm", return_vias=mb.RETURNS)
 HANDED_OFF = stubsi.plan(DRILL_BOARD.replaced(nets=[PLACED]), RULES, model="uniform", dk_eff=4)
 ROWS = [{"signal": "10 Gb/s", "stub length": "1 mm"}]
 STUB = Stub(stub_length="1 mm", dk_eff=4, z_stub="30 ohm")
@@ -282,6 +283,7 @@ CALLS = {
     "Consequences in": (DRILLED.consequences().__contains__, {"net": "A"}),
     "Proposal.applied": (Proposal((), 0).applied, {"board": DRILL_BOARD}),
     "Ranking.under": (RANKING.under, {"criterion": HOUSE}),
+    "LayerMatrix.sides_text": (MATRIX.sides_text, {"layer": "S1"}),
     "Plan.explain": (DRILLED.explain, {"hole": "A.1"}),
     "Plan.group_of": (DRILLED.group_of, {"hole": "A.1", "side": "bottom"}),
     "Plan.matches": (DRILLED.matches, {"board": DRILL_BOARD, "rules": RULES}),

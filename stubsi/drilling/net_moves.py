@@ -92,8 +92,8 @@ def moved(board: Board, moves: Sequence[Move]) -> Board:
     return board.replaced(nets=tuple(nets))
 
 
-def moves_of_drilled_nets(plan: Plan) -> list[Move]:
-    """Every move of a drilled net to another layer it may use, if the net can be built and drilled after it.
+def moves_of_nets(plan: Plan) -> list[Move]:
+    """Every move of a net that is drilled or refused to another layer it may use, if it can then be built and drilled.
 
     Parameters
     ----------
@@ -116,10 +116,11 @@ def moves_of_drilled_nets(plan: Plan) -> list[Move]:
 
 
 def _layer_changes(plan: Plan) -> Iterator[LayerChange]:
-    """Every other layer that a drilled net may use in place of one of its layers in use."""
+    """Every other layer that a drilled or refused net may use in place of a layer in use where such a stub starts."""
     layers_left: dict[str, dict[str, None]] = defaultdict(dict)
-    for hit in plan.hits:
-        layers_left[hit.net][hit.window.layer] = None
+    starts = [(hit.net, hit.window.layer) for hit in plan.hits]
+    for name, layer in [*starts, *((refused.net, refused.window.layer) for refused in plan.refused)]:
+        layers_left[name][layer] = None
     for net in plan.board.signal_nets:
         for old, new in itertools.product(layers_left.get(net.name, ()), net.layers):
             if old in net.layers and new != old and not any(new in hole.connects for hole in net.holes):

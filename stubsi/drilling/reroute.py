@@ -9,17 +9,16 @@ from __future__ import annotations
 import itertools
 from collections import defaultdict
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
-from stubsi.board.board import Board
 from stubsi.board.names import how_many
-from stubsi.checks import checked
 from stubsi.drilling.drill_task import CandidateGroup, DrillTask, set_up_of
 from stubsi.drilling.group_count import TIME_LIMIT, GroupCount
 from stubsi.drilling.grouping import group_stubs
 from stubsi.drilling.joint_choice import possible
-from stubsi.drilling.net_moves import moved, moves_of_drilled_nets
+from stubsi.drilling.net_moves import moves_of_nets
+from stubsi.drilling.proposal import Proposal, WhyNoMove
+from stubsi.drilling.refused_nets import RefusedNet, refused_nets_of
 from stubsi.read_only import ReadOnlyMapping
 
 if TYPE_CHECKING:
@@ -33,13 +32,6 @@ if TYPE_CHECKING:
 
 MOST_PAIRS = 2000
 """Most pairs of moves that are tried. Pairs of nets that hold a group with the fewest other nets are tried first."""
-
-
-class WhyNoMove(StrEnum):
-    """Why no move of a net makes the group unnecessary that it holds open. Each is also the text that is shown."""
-
-    NO_OTHER_LAYER = "no other layer it may use"
-    NO_LAYER_FREES_IT = "no layer it may use frees the group"
 
 
 class Option(NamedTuple):
@@ -91,60 +83,9 @@ class HeldGroup(NamedTuple):
         return f"<HeldGroup {self.group.number}: held open by {nets}, {moves}>"
 
 
-class Proposal(NamedTuple):
-    """Moves proposed together. The library itself never applies them.
-
-    Parameters
-    ----------
-    moves : tuple of Move
-        The moves, each of a different net.
-    saved : int
-        Number of groups they save.
-    """
-
-    moves: tuple[Move, ...]
-    saved: int
-
-    def applied(self, board: Board) -> Board:
-        """A copy of a board with these moves made.
-
-        Parameters
-        ----------
-        board : Board
-            The board.
-
-        Returns
-        -------
-        Board
-            The changed board.
-
-        Raises
-        ------
-        BoardError
-            The argument is not a board, or a hole does not reach the new layer.
-        """
-        return moved(checked(board, "board", Board), self.moves)
-
-    @property
-    def outcome(self) -> str:
-        """What the moves save, in words."""
-        return how_many(self.saved, "fewer drill group")
-
-    def __str__(self) -> str:
-        return f"{' and '.join(map(str, self.moves))}: {self.outcome}"
-
-    def __repr__(self) -> str:
-        return f"<Proposal of {how_many(len(self.moves), 'move')}: {self.outcome}>"
-
-    def _repr_html_(self) -> str:
-        from stubsi.show.parts_html import proposal_html
-
-        return proposal_html(self)
-
-
 @dataclass(frozen=True, repr=False)
 class Reroutes:
-    """For every group, the nets that hold it open; and the best moves.
+    """For every group, the nets that hold it open; the best moves; and the moves of nets with a refused stub.
 
     Parameters
     ----------
@@ -152,14 +93,17 @@ class Reroutes:
         One for each group of the plan.
     single, pair : Proposal or None
         The best single move and the best pair of moves; None where nothing is saved.
+    refused_nets : tuple of RefusedNet
+        One for each net with a refused stub: the moves after which all of its stubs can be drilled.
     """
 
     held_groups: tuple[HeldGroup, ...]
     single: Proposal | None
     pair: Proposal | None
+    refused_nets: tuple[RefusedNet, ...] = ()
 
     def __str__(self) -> str:
-        lines = [str(held) for held in self.held_groups]
+        lines = [str(each) for each in (*self.held_groups, *self.refused_nets)]
         for name, proposal in (("best single move", self.single), ("best pair of moves", self.pair)):
             lines.append(f"{name}: {proposal or 'none saves a group'}")
         return "\n".join(lines)
@@ -175,7 +119,7 @@ class Reroutes:
 
 
 def reroutes_of(plan: Plan) -> Reroutes:
-    """Find the layers that nets which hold groups open could move to, and the moves of drilled nets that save most.
+    """Find the layers that nets which hold groups open or have a refused stub could move to, and the best moves.
 
     Parameters
     ----------
@@ -189,14 +133,15 @@ def reroutes_of(plan: Plan) -> Reroutes:
 
     Notes
     -----
-    Nets move only to routing layers that they may use. A move replaces a layer in all holes of a net. Then the net is
-    judged again, with its return vias. A move is not proposed if a stub of the net cannot be drilled afterwards, or if
-    it is not known whether the net then needs drilling.
+    Nets move only to routing layers that they may use; a plane is never one of them. A move replaces a layer in all
+    holes of a net. Then the net is judged again, with its return vias. A move is not proposed if a stub of the net
+    cannot be drilled afterwards, or if it is not known whether the net then needs drilling.
     """
     holders = {group.number: _holders(plan, group) for group in plan.groups}
-    moves = moves_of_drilled_nets(plan)
+    every_move, drilled = moves_of_nets(plan), {hit.net for hit in plan.hits}
+    moves = [move for move in every_move if move.net in drilled]
     moves_of: dict[str, list[Move]] = defaultdict(list)
-    for move in moves:
+    for move in every_move:
         moves_of[move.net].append(move)
     held_groups = tuple(_held_group(plan, group, holders[group.number], moves_of) for group in plan.groups)
     group_count = GroupCount(plan)
@@ -205,7 +150,8 @@ def reroutes_of(plan: Plan) -> Reroutes:
     few_first = sorted(moves, key=lambda move: holder_count.get(move.net, len(moves)))
     pairs = (pair for pair in itertools.combinations(few_first, 2) if pair[0].net != pair[1].net)
     least_saved = single.saved + 1 if single else 1
-    return Reroutes(held_groups, single, _best(group_count, itertools.islice(pairs, MOST_PAIRS), least_saved))
+    pair = _best(group_count, itertools.islice(pairs, MOST_PAIRS), least_saved)
+    return Reroutes(held_groups, single, pair, refused_nets_of(plan, moves_of, group_count))
 
 
 def _best(group_count: GroupCount, candidates: Iterable[tuple[Move, ...]], least_saved: int = 1) -> Proposal | None:

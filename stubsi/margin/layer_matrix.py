@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from stubsi.board.board import Board
 from stubsi.board.criterion import DEFAULT, Criterion, as_criterion
-from stubsi.board.names import how_many, shortened
+from stubsi.board.names import by_name, how_many, shortened
 from stubsi.board.net import Net, ReturnVias
 from stubsi.board.padstack import Padstack
 from stubsi.board.signal import Signal, as_signal
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from stubsi.board.padstack import Side
     from stubsi.margin.net_margin import NetMargin
     from stubsi.units import Dimensioned
 
@@ -41,12 +42,37 @@ class LayerMatrix:
     criterion : Criterion
         What the nets must meet.
     cells : mapping of mapping of NetMargin
-        ``cells[layer][signal]`` is the margin of a net that leaves at that layer with that signal.
+        ``cells[layer][signal]`` is the margin of a net that leaves at that layer with that signal. Its ``side`` is that
+        of the stub with the lowest notch.
+    sides : mapping of tuple of {"top", "bottom"}
+        Sides of the board to which a net that leaves at that layer has a stub: one, both, or none. Entry at an inner
+        layer can leave stubs on both sides.
     """
 
     entry: str
     criterion: Criterion
     cells: ReadOnlyMapping[str, ReadOnlyMapping[str, NetMargin]]
+    sides: ReadOnlyMapping[str, tuple[Side, ...]]
+
+    def sides_text(self, layer: str) -> str:
+        """Sides of the board to which a net that leaves at a layer has a stub, in words.
+
+        Parameters
+        ----------
+        layer : str
+            Name of an exit layer.
+
+        Returns
+        -------
+        str
+            "top", "bottom", "top and bottom", or "none".
+
+        Raises
+        ------
+        UnknownNameError
+            There is no such exit layer.
+        """
+        return " and ".join(by_name(self.sides, layer, "exit layer", "in this layer matrix")) or "none"
 
     def to_frame(self) -> pd.DataFrame:
         """Table as a pandas DataFrame.
@@ -54,11 +80,15 @@ class LayerMatrix:
         Returns
         -------
         pandas.DataFrame
-            A row per exit layer: its longest stub [mm], and for every signal the verdict and first notch / Nyquist.
+            A row per exit layer: its longest stub [mm], the sides of the board to which it leaves a stub, and for every
+            signal the verdict and first notch / Nyquist.
         """
         import pandas as pd
 
-        rows = {layer: {"stub [mm]": longest_mm(cells)} | _texts(cells) for layer, cells in self.cells.items()}
+        rows = {
+            layer: {"stub [mm]": longest_mm(cells), "side": self.sides_text(layer)} | _texts(cells)
+            for layer, cells in self.cells.items()
+        }
         frame = pd.DataFrame.from_dict(rows, orient="index")
         frame.index.name = "exit layer"
         return frame
@@ -161,7 +191,15 @@ def layer_matrix(
         layer: ReadOnlyMapping({str(s): ranking[f"{layer} {n}"] for n, s in enumerate(given_signals)})
         for layer in exit_layers
     }
-    return LayerMatrix(entry=entry, criterion=criterion, cells=ReadOnlyMapping(cells))
+    sides = {layer: _stub_sides(stackup, (entry, layer), first, last) for layer in exit_layers}
+    return LayerMatrix(entry=entry, criterion=criterion, cells=ReadOnlyMapping(cells), sides=ReadOnlyMapping(sides))
+
+
+def _stub_sides(stackup: Stackup, in_use: tuple[str, str], first: str, last: str) -> tuple[Side, ...]:
+    """Sides to which a barrel from the first to the last layer goes on beyond the layers in use."""
+    upper, lower = sorted(in_use, key=stackup.index)
+    ends: tuple[tuple[Side, str, str], ...] = (("top", upper, first), ("bottom", lower, last))
+    return tuple(side for side, layer, end in ends if layer != end)
 
 
 def _signals(signals: Sequence[Signal | Dimensioned]) -> list[Signal]:

@@ -61,9 +61,9 @@ _STUB_COLUMNS: tuple[Column[HoleStub], ...] = (
     Column("model", lambda stub: str(stub.provenance)),
 )
 
-_MOVE_COLUMNS: tuple[Column[tuple[int, str, str]], ...] = (
-    Column("group", lambda row: str(row[0]), align="right"),
-    Column("held open by", lambda row: row[1]),
+_MOVE_COLUMNS: tuple[Column[tuple[str, str, str]], ...] = (
+    Column("group", lambda row: row[0], align="right"),
+    Column("held open by, or refused", lambda row: row[1]),
     Column("move and what it does", lambda row: row[2]),
 )
 
@@ -172,7 +172,7 @@ def budget_html(budget: Budget) -> str:
 
 
 def reroutes_html(reroutes: Reroutes) -> str:
-    """Which nets keep each drill group necessary, which moves would save it, and the best moves.
+    """Which nets keep each drill group necessary or have a refused stub, where they could move, and the best moves.
 
     Parameters
     ----------
@@ -184,9 +184,11 @@ def reroutes_html(reroutes: Reroutes) -> str:
     """
     rows = []
     for held in reroutes.held_groups:
-        number, nets = held.group.number, ", ".join(held.nets)
+        number, nets = str(held.group.number), ", ".join(held.nets)
         rows += [(number, nets, str(option)) for option in held.options]
         rows += [(number, nets, f"{net}: {why}") for net, why in held.without_move.items()]
+    for refused in reroutes.refused_nets:
+        rows += [("", refused.net, outcome) for outcome in refused.outcomes() or [str(refused.why_none)]]
     best = [
         f"{name}: {proposal or 'none saves a group'}"
         for name, proposal in (("best single move", reroutes.single), ("best pair of moves", reroutes.pair))

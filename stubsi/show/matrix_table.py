@@ -1,4 +1,4 @@
-"""Owns the layer matrix as text and HTML: a row per exit layer, its stub, and the verdict for every signal."""
+"""Owns the layer matrix as text and HTML: a row per exit layer, its stub and side, and the verdict for every signal."""
 
 from __future__ import annotations
 
@@ -57,6 +57,7 @@ def _columns(matrix: LayerMatrix) -> list[Column[Row]]:
     return [
         Column("exit layer", lambda row: row[0]),
         Column("stub", lambda row: f"{longest_mm(row[1]):.3f}", unit="mm", align="right"),
+        Column("side", lambda row: matrix.sides_text(row[0])),
         *(_signal_column(signal) for signal in signals),
     ]
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.digest import Match
     from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused
     from stubsi.drilling.effects import Effect
-    from stubsi.drilling.reroute import Proposal
+    from stubsi.drilling.proposal import Proposal
     from stubsi.drilling.rules import FabricatorRules
     from stubsi.drilling.window import PlatingLeft
 
