@@ -29,10 +29,12 @@ if TYPE_CHECKING:
     from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused, SummedLosses
     from stubsi.drilling.effects import Effect, EffectKind, Effects
     from stubsi.drilling.guaranteed_residual import GuaranteedResidual
+    from stubsi.drilling.near_holes import NearHole, NearHoles
     from stubsi.drilling.net_moves import Move
     from stubsi.drilling.obstacles import Obstacle, Refusal
-    from stubsi.drilling.plan import Plan, plan
+    from stubsi.drilling.plan import Plan
     from stubsi.drilling.plan_difference import PlanChange, PlanDifference, PlanPart
+    from stubsi.drilling.planning import plan
     from stubsi.drilling.proposal import Proposal, WhyNoMove
     from stubsi.drilling.questions import InputKind, Judged, Question, Questions
     from stubsi.drilling.refused_nets import RefusedNet
@@ -115,6 +117,8 @@ _HOME = {
     "Match": "drilling.digest",
     "Measure": "board.criterion",
     "Move": "drilling.net_moves",
+    "NearHole": "drilling.near_holes",
+    "NearHoles": "drilling.near_holes",
     "Net": "board.net",
     "NetChange": "drilling.consequences",
     "NetDifference": "margin.ranking_difference",
@@ -165,7 +169,7 @@ _HOME = {
     "hole_model": "stubs.hole_model",
     "layer_matrix": "margin.layer_matrix",
     "notch_frequency": "stubs.notch_formula",
-    "plan": "drilling.plan",
+    "plan": "drilling.planning",
     "plot_loss": "show.plots",
     "plot_margins": "show.plots",
     "plot_section": "show.section",
@@ -225,6 +229,8 @@ __all__ = [
     "Match",
     "Measure",
     "Move",
+    "NearHole",
+    "NearHoles",
     "Net",
     "NetChange",
     "NetDifference",

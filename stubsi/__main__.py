@@ -120,7 +120,7 @@ def _rules(path: str) -> _Rules:
 
 def _planned(board: Board, given: _Rules, out: str | None) -> list[str]:
     """Text of the plan; with a folder, the files written into it."""
-    from stubsi.drilling.plan import plan
+    from stubsi.drilling.planning import plan
 
     planned = plan(board, given.rules, costs=given.costs)
     texts = [*([given.note] if given.note else []), planned.to_text()]

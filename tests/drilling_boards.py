@@ -77,7 +77,8 @@ def rules(**changed):
     """Rules with nothing in the way but what is changed."""
     plain = {
         "oversize": "0.2 mm", "tip_angle": 90, "tip_distance": None, "least_depth": "0 mm", "least_plated": "0 mm",
-        "copper_clearance": "0.15 mm", "edge_tolerance": "0.05 mm", "sides": {"bottom": "any", "top": "any"},
+        "copper_clearance": "0.15 mm", "edge_tolerance": "0.05 mm", "hole_clearance": "0 mm",
+        "sides": {"bottom": "any", "top": "any"},
         "datum": "copper", "depth_to": "tip", "source": SAYS,
         "tolerance": GuaranteedResidual(least="0.1 mm", most="0.3 mm", source=SAYS),
     }  # fmt: skip

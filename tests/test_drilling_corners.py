@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from stubsi import Board, PressFit
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
-from stubsi.drilling.plan import plan
+from stubsi.drilling.planning import plan
 from tests import drilling_boards as made
 
 ROUND = 1e-6

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from stubsi.drilling.costs import FEWEST_GROUPS, Costs
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
-from stubsi.drilling.plan import plan
+from stubsi.drilling.planning import plan
 from stubsi.drilling.window import Window, window
 from stubsi.stubs.drawn import stub_shapes
 from tests import drilling_boards as made

@@ -8,7 +8,7 @@ import pytest
 from stubsi import Criterion, check_stub, rank, stub_budget
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.limits import Limits
-from stubsi.drilling.plan import plan
+from stubsi.drilling.planning import plan
 from stubsi.drilling.questions import InputKind
 from stubsi.margin.longest_stub import RESOLUTION
 from stubsi.stubs.model_choice import ModelChoice

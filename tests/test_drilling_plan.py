@@ -18,7 +18,7 @@ from stubsi.drilling import set_cover as cover
 from stubsi.drilling.costs import Costs
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.limits import Limits
-from stubsi.drilling.plan import plan
+from stubsi.drilling.planning import plan
 from stubsi.drilling.rules import UNKNOWN_RANGE
 from stubsi.errors import StubsiError
 from stubsi.stubs.model_choice import ModelChoice

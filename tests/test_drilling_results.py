@@ -18,7 +18,7 @@ from stubsi.board.criterion import Measure
 from stubsi.drilling.effects import needed_clearance, widened
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.limits import Limits
-from stubsi.drilling.plan import plan
+from stubsi.drilling.planning import plan
 from stubsi.drilling.stub_use import figures
 from stubsi.errors import BoardError, StubsiError
 from stubsi.show.schedule import schedule_text, still_valid

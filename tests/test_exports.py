@@ -88,7 +88,7 @@ def outputs(case):
     return [
         case.board, *case.board.nets, case.rules, case.rules.tolerance, case.ranking, *case.ranking, case.plan,
         *case.plan.groups, *case.plan.hits, changes, *changes, case.plan.effects(), *case.plan.effects(),
-        case.plan.questions(), case.plan.reroutes(), check, budget, matrix,
+        case.plan.near_holes(), case.plan.questions(), case.plan.reroutes(), check, budget, matrix,
         hole_model(case.board, case.name, model="uniform"), *(row.why for row in case.ranking),
         *case.plan.undrilled.values(), *differences(case),
     ]  # fmt: skip

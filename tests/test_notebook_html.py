@@ -64,6 +64,7 @@ def results(board, drilled):
         "consequences": drilled.consequences(),
         "reroutes": drilled.reroutes(),
         "effects": drilled.effects(),
+        "near holes": drilled.near_holes(),
         "questions": plan(board, made.rules(least_depth=None), model="uniform", dk_eff=4).questions(),
         "check": check_stub("24 mil", "25.78125 Gb/s", dk_eff=6.17),
         "check of a length only": check_stub("24 mil", "25 Gb/s", criterion="TI 15 mil", **geometry),

@@ -56,7 +56,8 @@ def rules(draw):
     return FabricatorRules(
         oversize=draw(lengths(0.1, 0.4)), tip_angle=draw(st.none() | physical(30, 180)), tip_distance=draw(unknown_or),
         least_depth=draw(unknown_or), least_plated=draw(unknown_or), copper_clearance=draw(unknown_or),
-        edge_tolerance=draw(unknown_or), sides=draw(st.fixed_dictionaries({"bottom": names})),
+        edge_tolerance=draw(unknown_or), hole_clearance=draw(unknown_or),
+        sides=draw(st.fixed_dictionaries({"bottom": names})),
         tolerance=draw(guarantees | tolerances | sensing), datum=datum,
         mask_thickness=draw(lengths(0.01, 0.1)) if datum == "mask" else None,
         depth_to=draw(st.sampled_from(["tip", "shoulder"])), source=draw(texts),
@@ -88,7 +89,8 @@ def test_the_demo_rules_are_those_of_the_readme():
     invented = "invented for the demo"
     assert read_rules(DEMO) == FabricatorRules(
         oversize="0.2 mm", tip_angle=150, tip_distance=None, least_depth="0.2 mm", least_plated="0.5 mm",
-        copper_clearance="0.15 mm", edge_tolerance="0.05 mm", sides={"bottom": "any"}, datum="copper", depth_to="tip",
+        copper_clearance="0.15 mm", edge_tolerance="0.05 mm", hole_clearance="0.2 mm", sides={"bottom": "any"},
+        datum="copper", depth_to="tip",
         tolerance=GuaranteedResidual.plus_minus("8 mil", "3 mil", source=invented), source=invented,
     )  # fmt: skip
     assert read_costs(DEMO) == Costs(side=100, set_up=20, group=5, hole=0.01, source=invented)

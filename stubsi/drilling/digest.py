@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from stubsi.board.names import how_many
 from stubsi.board.net import Hole
 from stubsi.board.padstack import Padstack
+from stubsi.drilling.rules import FabricatorRules
 from stubsi.units import show
 from stubsi.value import Value
 
@@ -17,11 +18,13 @@ if TYPE_CHECKING:
 
     from stubsi.board.board import Board
     from stubsi.drilling.costs import Costs
-    from stubsi.drilling.rules import FabricatorRules
     from stubsi.stubs.model_choice import ModelChoice
 
 
-ADDED_LATER: dict[type[Value], tuple[str, ...]] = {Hole: ("feed", "traces")}
+ADDED_LATER: dict[type[Value], tuple[str, ...]] = {
+    Hole: ("feed", "traces"),
+    FabricatorRules: ("hole_clearance",),
+}
 """Fields that plans did not have when the first schedules were exported. They are written only where they are given."""
 
 
@@ -165,7 +168,7 @@ def written_fields(value: Value) -> dict[str, object]:
     si_names = {f"{name}_si" for name in names}
     written = {name: kept[name if name in kept else f"{name}_si"] for name in names if name not in si_names}
     for name in ADDED_LATER.get(type(value), ()):
-        if not written[name]:
+        if written[name] in (None, ""):
             del written[name]
     if isinstance(value, Padstack):
         written["pads"] = tuple(

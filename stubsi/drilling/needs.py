@@ -13,6 +13,7 @@ from stubsi.drilling.both_sides import independent
 from stubsi.drilling.drill_group import Refused
 from stubsi.drilling.drill_task import CoupledStubs, Drillable, DrillTask
 from stubsi.drilling.joint_choice import possible
+from stubsi.drilling.neighbours import neighbours_of
 from stubsi.drilling.obstacles import ROUNDING, Obstacle, Refusal
 from stubsi.drilling.undrilled import Undecided, Undrilled, WhyUndrilled
 from stubsi.drilling.window import window
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from stubsi.board.net import Net
     from stubsi.drilling.joint_choice import JointChoice
     from stubsi.drilling.limits import Limits
+    from stubsi.drilling.neighbours import Neighbours
     from stubsi.drilling.rules import FabricatorRules
     from stubsi.drilling.window import Window
     from stubsi.stubs.drawn import StubShape
@@ -44,7 +46,7 @@ class Needs:
     undecided: ReadOnlyMapping[str, Undecided]
 
 
-def needs_of(limits: Limits, rules: FabricatorRules) -> Needs:
+def needs_of(limits: Limits, rules: FabricatorRules, neighbours: Neighbours | None = None) -> Needs:
     """Sort the nets of a board by what they need.
 
     Parameters
@@ -53,13 +55,15 @@ def needs_of(limits: Limits, rules: FabricatorRules) -> Needs:
         What the criteria allow the stubs of the board.
     rules : FabricatorRules
         Rules of the fabricator.
+    neighbours : Neighbours, optional
+        Neighbours of the holes; those on the board of ``limits`` unless given. A board of some nets only has too few.
 
     Returns
     -------
     Needs
         The stubs and nets, sorted.
     """
-    sorter = _Sorter(limits, rules)
+    sorter = _Sorter(limits, rules, neighbours_of(limits.board, rules) if neighbours is None else neighbours)
     sorter.sort()
     task = sorter.reachable_task()
     refused = tuple(sorted(sorter.refused, key=lambda each: (each.net, each.hole.name, each.side)))
@@ -79,8 +83,8 @@ class _NetStubs(NamedTuple):
 class _Sorter:
     """Sorts the nets of a board, in order of their names."""
 
-    def __init__(self, limits: Limits, rules: FabricatorRules) -> None:
-        self.board, self.rules, self.limits = limits.board, rules, limits
+    def __init__(self, limits: Limits, rules: FabricatorRules, neighbours: Neighbours) -> None:
+        self.board, self.rules, self.limits, self.neighbours = limits.board, rules, limits, neighbours
         self.lengths = limits.table.length_si.tolist()
         self.refused: list[Refused] = []
         self.undrilled: dict[str, Undrilled] = {}
@@ -136,15 +140,15 @@ class _Sorter:
                 self._add([stub for stub in drillable if not self._refuse(stub, stub.window.reasons)])
 
     def _drillable(self, net: Net, row: int, longest: float) -> Drillable:
-        """A row of the stub table with its window. Equal stubs share one window object."""
+        """A row of the stub table with its window. Equal stubs share one window, unless a neighbour is in the way."""
         table = self.limits.table
-        shape = table.cases[table.case[row]].shape
+        shape, hole = table.cases[table.case[row]].shape, table.holes[table.hole[row]]
         if (shape, longest) not in self._windows:
             self._windows[shape, longest] = window(shape, longest, self.rules)
-        return Drillable(
-            net=net.name, hole=table.holes[table.hole[row]], window=self._windows[shape, longest],
-            row=row, limits=self.limits,
-        )  # fmt: skip
+        its_window, refusal = self._windows[shape, longest], self.neighbours.refusal(hole, shape)
+        if refusal:
+            its_window = its_window.replaced(reasons=(*its_window.reasons, refusal))
+        return Drillable(net=net.name, hole=hole, window=its_window, row=row, limits=self.limits)
 
     def _add(self, stubs: Sequence[Drillable]) -> None:
         """Add stubs that must be drilled. The two stubs of a hole are coupled where they limit each other."""

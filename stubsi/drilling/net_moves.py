@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar
 from stubsi.board.changed_board import net_on_layer
 from stubsi.drilling.limits import Limits
 from stubsi.drilling.needs import needs_of
+from stubsi.drilling.neighbours import neighbours_of
 from stubsi.errors import BoardError
 from stubsi.margin.ranking import rank
 
@@ -130,7 +131,8 @@ def _layer_changes(plan: Plan) -> Iterator[LayerChange]:
 def _judged(plan: Plan, trial: Mapping[str, LayerChange]) -> Iterator[Move]:
     """Judge one change of each net, all on one trial board. Moves that cannot be built or drilled are left out."""
     tried = _trial_board(plan.board, {name: net_on_layer(*change) for name, change in trial.items()})
-    needs = needs_of(Limits(rank(tried, **plan.model.arguments()), plan.model, plan.rules), plan.rules)
+    on_board = neighbours_of(plan.board, plan.rules)
+    needs = needs_of(Limits(rank(tried, **plan.model.arguments()), plan.model, plan.rules), plan.rules, on_board)
     left_out = {refused.net for refused in needs.refused} | set(needs.undecided)
     single, coupled = _by_net(needs.task.single), _by_net(needs.task.coupled)
     for net in tried.signal_nets:

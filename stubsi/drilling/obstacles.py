@@ -35,6 +35,7 @@ class Obstacle(StrEnum):
     THIN = "too thin a dielectric"
     PLATED = "plated length"
     BUDGET = "budget not reachable"
+    NEIGHBOUR = "neighbouring hole"
 
 
 class Refusal(NamedTuple):

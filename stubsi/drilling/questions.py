@@ -10,7 +10,9 @@ import numpy as np
 
 from stubsi.board.names import how_many
 from stubsi.drilling.effects import effects_of
+from stubsi.drilling.near_holes import near_holes_of
 from stubsi.drilling.needs import needs_of
+from stubsi.drilling.obstacles import Obstacle
 from stubsi.drilling.rules import UNKNOWN_RANGE
 from stubsi.drilling.window import window
 from stubsi.margin.verdict import Verdict
@@ -190,7 +192,8 @@ def _finished(plan: Plan) -> list[Question]:
         if padstack.finished_si is None:
             thin_plated = padstack.replaced(finished=InSI(padstack.drill_si * (1 - 1e-9)))
             other = window(drawn.shape.replaced(padstack=thin_plated), drawn.longest_si, plan.rules)
-            counts[padstack] += count * (bool(drawn.reasons) != bool(other.reasons))
+            blocked = any(refusal.kind is Obstacle.NEIGHBOUR for refusal in drawn.reasons)
+            counts[padstack] += count * (not blocked and bool(drawn.reasons) != bool(other.reasons))
     return [Question(InputKind.FINISHED, each.name, count, Judged.STUBS) for each, count in counts.items()]
 
 
@@ -225,5 +228,12 @@ def _open_verdicts(plan: Plan) -> list[tuple[InputKind, str]]:
 def _clearances(plan: Plan) -> list[Question]:
     """Unknown rules that are needed to judge clearances."""
     unjudged = sum(len(effect.layers) for effect in effects_of(plan) if effect.short is None)
-    names = [n for n in ("copper_clearance", "edge_tolerance") if getattr(plan.rules, f"{n}_si") is None]
-    return [Question(InputKind.CLEARANCE_RULE, name, unjudged, Judged.CLEARANCES) for name in names if unjudged]
+    between_holes = len(near_holes_of(plan).not_judged)
+    counts = {
+        "copper_clearance": unjudged, "edge_tolerance": unjudged + between_holes, "hole_clearance": between_holes,
+    }  # fmt: skip
+    return [
+        Question(InputKind.CLEARANCE_RULE, name, count, Judged.CLEARANCES)
+        for name, count in counts.items()
+        if count and getattr(plan.rules, f"{name}_si") is None
+    ]

@@ -80,6 +80,10 @@ class FabricatorRules(Value):
         Least distance from the edge of the drilled hole to copper.
     edge_tolerance : length or None
         How far the edge of the drilled hole may lie outside its circle as drawn (position and diameter together).
+    hole_clearance : length or None
+        Least distance from the edge of the drilled hole to the wall of another hole: to its barrel, or to its bore
+        where it is drilled from the same side. Where it is unknown, distances are not judged. No drill touches a barrel
+        in any case.
     sides : mapping of side to layer name
         Sides drilled from, each with the deepest layer that can be its must-not-cut layer; "any" for no limit.
     tolerance : GuaranteedResidual or DepthTolerance
@@ -115,6 +119,8 @@ class FabricatorRules(Value):
     copper_clearance_si: float | None = field(init=False)
     edge_tolerance: OptionalDimension = OptionalDimension("length", rule="not negative")
     edge_tolerance_si: float | None = field(init=False)
+    hole_clearance: OptionalDimension = OptionalDimension("length", rule="not negative")
+    hole_clearance_si: float | None = field(init=False)
     sides: LayersBySide
     tolerance: GuaranteedResidual | DepthTolerance
     datum: Datum
@@ -277,7 +283,8 @@ class FabricatorRules(Value):
         shown = {
             name: show(self.__dict__[name + "_si"], "length")
             for name in (
-                "oversize", "tip_distance", "least_depth", "least_plated", "copper_clearance", "edge_tolerance"
+                "oversize", "tip_distance", "least_depth", "least_plated", "copper_clearance", "edge_tolerance",
+                "hole_clearance",
             )
         }  # fmt: skip
         angle = "unknown" if self.tip_angle is None else f"{self.tip_angle:g} degrees"

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from stubsi.files.toml_text import Table
 
 GUARANTEE, TOLERANCE = "guaranteed_residual", "depth_tolerance"
-LENGTHS = ("tip_distance", "least_depth", "least_plated", "copper_clearance", "edge_tolerance")
+LENGTHS = ("tip_distance", "least_depth", "least_plated", "copper_clearance", "edge_tolerance", "hole_clearance")
 """Rules that are lengths and may be unknown."""
 FILE = Schema(may={"rules": TABLE, "costs": TABLE, "criteria": TABLE})
 RULES = Schema(

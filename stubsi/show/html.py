@@ -14,10 +14,13 @@ from stubsi.units import show
 from stubsi.value import SIField
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from stubsi.board.board import Board
     from stubsi.board.layers import DielectricLayer
     from stubsi.board.stackup import Stackup
     from stubsi.drilling.effects import Effect, Effects
+    from stubsi.drilling.near_holes import NearHole
     from stubsi.drilling.questions import Question, Questions
     from stubsi.drilling.reroute import Reroutes
     from stubsi.margin.budget import Budget, Check
@@ -76,6 +79,18 @@ _EFFECT_COLUMNS: tuple[Column[Effect], ...] = (
     Column("drawn", lambda effect: _length(effect.drawn), unit="mm", align="right"),
     Column("needed", lambda effect: _length(effect.needed), unit="mm", align="right"),
     Column("too small", lambda effect: {True: "yes", False: "", None: "cannot be judged"}[effect.short]),
+)
+
+_NEAR_COLUMNS: tuple[Column[NearHole], ...] = (
+    Column("hole", lambda near: near.hole),
+    Column("net", lambda near: near.net),
+    Column("drilled from", lambda near: near.side),
+    Column("neighbour", lambda near: near.neighbour),
+    Column("its net", lambda near: near.neighbour_net),
+    Column("its wall", lambda near: "bore" if near.drilled else "barrel"),
+    Column("distance", lambda near: _length(near.distance_si), unit="mm", align="right"),
+    Column("needed", lambda near: _length(near.needed_si), unit="mm", align="right"),
+    Column("too near", lambda near: "yes" if near.too_near else "cannot be judged"),
 )
 
 _QUESTION_COLUMNS: tuple[Column[Question], ...] = (
@@ -194,6 +209,22 @@ def reroutes_html(reroutes: Reroutes) -> str:
         for name, proposal in (("best single move", reroutes.single), ("best pair of moves", reroutes.pair))
     ]
     return as_html(_MOVE_COLUMNS, rows, head=best)
+
+
+def near_holes_html(near: Sequence[NearHole], head: Sequence[str]) -> str:
+    """Holes that a depth drill comes too near to, or perhaps does.
+
+    Parameters
+    ----------
+    near : sequence of NearHole
+    head : sequence of str
+        Lines above the table.
+
+    Returns
+    -------
+    str
+    """
+    return as_html(_NEAR_COLUMNS, near, head=head)
 
 
 def effects_html(effects: Effects) -> str:

@@ -128,7 +128,7 @@ def preamble(plan: Plan) -> list[str]:
 
 
 def remarks(plan: Plan) -> list[str]:
-    """Lines for the refused stubs, and for the nets that are drilled but still fail, undecided, or not proven.
+    """Lines for the refused stubs, holes too near, and the nets that are drilled but still fail, or are not decided.
 
     Parameters
     ----------
@@ -142,6 +142,10 @@ def remarks(plan: Plan) -> list[str]:
     if plan.drilled_in_vain:
         text = f"drilled although another stub of the net is refused: {', '.join(plan.drilled_in_vain)}"
         lines.append(f"{text}; waive a net to leave it out")
+    holes = plan.near_holes()
+    lines += [f"neighbouring hole: {near}" for near in holes.too_near]
+    if holes.not_judged:
+        lines.append(f"distance to neighbouring holes not judged, because a rule is unknown: {len(holes.not_judged)}")
     lines += [f"undecided: {net}: {why}" for net, why in plan.undecided.items()]
     return lines + [f"not drilled: {net}: {why}" for net, why in plan.undrilled.items() if why.taken_on_trust]
 

@@ -1,0 +1,85 @@
+"""Owns the making of a plan: from a board, rules and costs to the drill groups with their proof."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from stubsi.board.board import Board
+from stubsi.checks import checked
+from stubsi.drilling.costs import FEWEST_GROUPS, Costs
+from stubsi.drilling.grouping import certificate_of, group_stubs, groups_of
+from stubsi.drilling.limits import Limits
+from stubsi.drilling.needs import needs_of
+from stubsi.drilling.plan import Plan
+from stubsi.drilling.rules import FabricatorRules
+from stubsi.drilling.side_view import check_layers
+from stubsi.margin.ranking import rank
+from stubsi.stubs.model_choice import ModelChoice
+from stubsi.units import one_number
+
+if TYPE_CHECKING:
+    from stubsi.stubs.model_choice import ModelName
+    from stubsi.units import Dimensioned
+
+
+def plan(
+    board: Board,
+    rules: FabricatorRules,
+    *,
+    costs: Costs | None = None,
+    model: ModelName = "solved",
+    dk_eff: float | None = None,
+    delay: Dimensioned | None = None,
+    time_limit: float = 60.0,
+) -> Plan:
+    """Plan the depth drilling of a board: the fewest drill groups that bring every net to its criterion.
+
+    Parameters
+    ----------
+    board : Board
+        The board.
+    rules : FabricatorRules
+        Rules of the fabricator.
+    costs : Costs, optional
+        If they are given, the plan is the cheapest one. Without costs it has the fewest groups, then the fewest hits.
+    model, dk_eff, delay
+        Electrical model of the stubs, as in ``rank``.
+    time_limit : float
+        Time limit of each run of the solver [s]. The solver runs, up to five times, only where stubs must be decided
+        together: limits for the sum of losses, or holes drilled from both sides.
+
+    Returns
+    -------
+    Plan
+        The plan, with its proof.
+
+    Raises
+    ------
+    BoardError
+        The rules name a layer that the board does not have.
+    UnitError, StubsiError
+        An argument is of the wrong type, a value is out of range, the model is unknown, or the solver finds no plan
+        within ``time_limit``.
+
+    Notes
+    -----
+    A stub is drilled if it is longer than its criterion permits. If a net has a loss criterion and several stubs, as
+    many of them are drilled as the limit for the sum needs. If a stub cannot be drilled, the other stubs of its net are
+    drilled all the same. Waived nets stay as they are. The computed figures decide. Where an input is unknown, the
+    figures have a range, and its unfavourable end decides. The error of the model does not count here: nets that
+    depend on it are marginal in ``Plan.consequences``.
+    """
+    checked(board, "board", Board)
+    checked(rules, "rules", FabricatorRules)
+    costs = FEWEST_GROUPS if costs is None else checked(costs, "costs", Costs)
+    check_layers(board.stackup, rules)
+    seconds, model_choice = one_number(time_limit, "time_limit"), ModelChoice.of(model, dk_eff, delay)
+    ranking = rank(board, model=model, dk_eff=dk_eff, delay=delay)
+    limits = Limits(ranking, model_choice, rules)
+    needs = needs_of(limits, rules)
+    grouping = group_stubs(needs.task, costs, seconds)
+    return Plan(
+        board=board, rules=rules, costs=costs, model=model_choice, groups=groups_of(needs.task, grouping),
+        refused=needs.refused, undrilled=needs.undrilled, undecided=needs.undecided,
+        certificate=certificate_of(needs.task, grouping), cost_gap=grouping.cover.gap, task=needs.task, limits=limits,
+    )  # fmt: skip
