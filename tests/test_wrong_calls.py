@@ -124,6 +124,7 @@ RANKING = stubsi.rank(BOARD, model="uniform")
 RULES = db.rules()
 DRILL_BOARD = Board(stackup=db.stackup((0.25,) * 5), nets=(db.net("A", ("L1", "L3"), 0.5),))
 DRILLED = stubsi.plan(DRILL_BOARD, RULES, model="uniform", dk_eff=4)
+HOLE_PLAN = stubsi.plan(BOARD, RULES, model="uniform")
 PLACED = DRILL_BOARD.nets[0].replaced(holes=[DRILL_BOARD.nets[0].holes[0].replaced(x="1 mm", y="2 mm")])
 MATRIX = stubsi.layer_matrix(BOARD.stackup, ["25 Gb/s"], padstack=mb.VIA, z0="50 ohm", return_vias=mb.RETURNS)
 HANDED_OFF = stubsi.plan(DRILL_BOARD.replaced(nets=[PLACED]), RULES, model="uniform", dk_eff=4)
@@ -285,6 +286,7 @@ CALLS = {
     "Ranking.under": (RANKING.under, {"criterion": HOUSE}),
     "LayerMatrix.sides_text": (MATRIX.sides_text, {"layer": "S1"}),
     "Plan.explain": (DRILLED.explain, {"hole": "A.1"}),
+    "Plan.hole_model": (HOLE_PLAN.hole_model, {"hole": "A.0", "state": "worst"}),
     "Plan.group_of": (DRILLED.group_of, {"hole": "A.1", "side": "bottom"}),
     "Plan.matches": (DRILLED.matches, {"board": DRILL_BOARD, "rules": RULES}),
     "Plan.inputs_changed": (DRILLED.inputs_changed, {"after": DRILLED}),

@@ -11,24 +11,23 @@ import numpy as np
 
 from stubsi.board.names import by_name, how_many
 from stubsi.drilling.drill_group import refusals_by_net
+from stubsi.drilling.drilled_hole import drilled_case, plating_left
 from stubsi.drilling.effects import widened
-from stubsi.drilling.stub_use import cut
 from stubsi.margin.figures import net_figures
 from stubsi.margin.ranking import Ranking
 from stubsi.margin.verdict import Verdict
-from stubsi.stubs.as_barrel import Bore
 from stubsi.stubs.cases import stub_table
 from stubsi.units import shown_number
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Iterator
 
     import pandas as pd
     from numpy.typing import NDArray
 
     from stubsi.board.board import Board
+    from stubsi.drilling.drilled_hole import State
     from stubsi.drilling.plan import Plan
-    from stubsi.drilling.window import PlatingLeft
     from stubsi.margin.net_margin import NetMargin
     from stubsi.stubs.cases import Case, StubTable
     from stubsi.stubs.models import Models
@@ -218,7 +217,8 @@ def consequences_of(plan: Plan) -> Consequences:
     before, board = plan.limits.ranking, widened(plan)
     table = before.table if board is plan.board else stub_table(board, with_surroundings=not plan.model.uniform)
     cases = list(table.cases)
-    cuts = [_cut(plan, table, cases, length) for length in (lambda left: left.nominal_si, lambda left: left.most_si)]
+    states: tuple[State, ...] = ("nominal", "worst")
+    cuts = [_cut(plan, table, cases, state) for state in states]
     used = np.unique(np.concatenate([*cuts, table.least, [-1]]))[1:]  # without -1, which stands for no stub
     number = np.full(len(cases) + 1, -1)  # its last entry stays -1, so number[-1] is -1
     number[used] = np.arange(len(used))
@@ -228,23 +228,22 @@ def consequences_of(plan: Plan) -> Consequences:
     return Consequences(plan=plan, before=before, nominal=nominal, worst=worst)
 
 
-def _cut(plan: Plan, table: StubTable, cases: list[Case], length: Callable[[PlatingLeft], float]) -> NDArray[np.intp]:
+def _cut(plan: Plan, table: StubTable, cases: list[Case], state: State) -> NDArray[np.intp]:
     """Number of the case of each stub after drilling, -1 if nothing is left. New cases are added to ``cases``."""
     numbers: dict[tuple[int, float], int] = {}
     chosen = table.case.copy()
-    left_of = {(hit.hole.name, hit.side): max(0.0, length(hit.left)) for hit in plan.hits}
+    left_of = {(hit.hole.name, hit.side): plating_left(hit.left, state) for hit in plan.hits}
     for row in np.flatnonzero(chosen >= 0).tolist():
         as_drawn = int(chosen[row])
         case = table.cases[as_drawn]
         left = left_of.get((table.holes[table.hole[row]].name, case.shape.side))
         if left is None:
             continue
-        left = max(left, case.shape.least_length_si)
-        if left > 0 and (as_drawn, left) not in numbers:
-            numbers[as_drawn, left] = len(cases)
-            bore = Bore(radius=plan.rules.drill_si(case.shape.padstack.drill_si) / 2)
-            cases.append(cut(case, left, bore))
-        chosen[row] = numbers.get((as_drawn, left), -1)
+        if (as_drawn, left) not in numbers:
+            drilled = drilled_case(plan, case, left)
+            numbers[as_drawn, left] = -1 if drilled is None else len(cases)
+            cases += [] if drilled is None else [drilled]
+        chosen[row] = numbers[as_drawn, left]
     return chosen
 
 

@@ -14,6 +14,7 @@ from stubsi.board.padstack import SIDES
 from stubsi.checks import checked, one_of
 from stubsi.drilling.consequences import Consequences, consequences_of
 from stubsi.drilling.digest import Match, compare, digest, parts_of
+from stubsi.drilling.drilled_hole import drilled_hole
 from stubsi.drilling.effects import Effects, effects_of
 from stubsi.drilling.explanation import explanation_of, net_of_hole
 from stubsi.drilling.near_holes import NearHoles, near_holes_of
@@ -29,9 +30,11 @@ if TYPE_CHECKING:
     from stubsi.drilling.costs import Costs
     from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused
     from stubsi.drilling.drill_task import DrillTask
+    from stubsi.drilling.drilled_hole import State
     from stubsi.drilling.limits import Limits
     from stubsi.drilling.undrilled import Undecided, Undrilled
     from stubsi.read_only import ReadOnlyMapping
+    from stubsi.stubs.hole_model import HoleModel
     from stubsi.stubs.model_choice import ModelChoice
 
 
@@ -91,6 +94,33 @@ class Plan:
             Every net before and after drilling.
         """
         return consequences_of(self)
+
+    def hole_model(self, hole: str, state: State) -> HoleModel:
+        """One hole as drawn or after drilling, as in ``stubsi.hole_model``: its stubs with their figures, its two-port.
+
+        Parameters
+        ----------
+        hole : str
+            Name of a hole of a signal net.
+        state : {"drawn", "nominal", "worst"}
+            Before drilling, after nominal drilling, or at the tolerance that leaves the longest stubs.
+
+        Returns
+        -------
+        HoleModel
+            After drilling: cut where the plan cuts it, with the clearances that the drills need, as in
+            ``consequences``. A hole that is not drilled is the same in every state, up to the clearances.
+
+        Raises
+        ------
+        UnknownNameError
+            No hole of that name among the signal nets.
+        BoardError
+            An unknown state.
+        UnknownValueError
+            A value that the model needs is not known. The hole then has no single two-port.
+        """
+        return drilled_hole(self, hole, state)
 
     def effects(self) -> Effects:
         """What the wider drill does to the padstacks of the board: clearances, pads, mask openings.

@@ -43,7 +43,6 @@ if TYPE_CHECKING:
     from stubsi.network import Frequencies, Network
     from stubsi.physics.arrays import IndexArray
     from stubsi.physics.power_curve import Inputs
-    from stubsi.stubs.drawn import StubShape
     from stubsi.stubs.model_choice import ModelName
     from stubsi.stubs.surroundings import Around
     from stubsi.units import Dimensioned, Quantity
@@ -202,14 +201,43 @@ def hole_model(
     UnknownValueError
         The return vias, or another value that the model needs, are not known. The hole then has no single two-port.
     """
-    choice = ModelChoice.of(model)
+    drills = _by_side(hole, drilled)
+    return hole_with_stubs(board, hole, ModelChoice.of(model), lambda stubs: _cut_short(hole, stubs, drills))
+
+
+def hole_with_stubs(
+    board: Board, hole: str, choice: ModelChoice, change: Callable[[Sequence[Case]], Sequence[Case]]
+) -> HoleModel:
+    """Model one hole of a board with changed stubs.
+
+    Parameters
+    ----------
+    board : Board
+        With the hole in one of its signal nets.
+    hole : str
+        Its name.
+    choice : ModelChoice
+        Electrical model of its stubs.
+    change : callable
+        Makes the stubs that are modelled of those that are drawn: cut, or fewer.
+
+    Returns
+    -------
+    HoleModel
+        Its stubs, and its two-port.
+
+    Raises
+    ------
+    UnknownNameError, UnknownValueError
+        As ``hole_model``.
+    """
     number, hole_on_board = _signal_hole(board, hole)
     span, around = board.span(hole_on_board), surroundings(board)[number]
     if not choice.uniform and around.returns is None:
         raise UnknownValueError(f"return vias of hole {hole} are unknown: give the reference holes, with positions.")
     feed = feed_of(board.stackup, hole_on_board, span)
     shapes = stub_shapes(board.stackup, hole_on_board.padstack, span, hole_on_board.press_fit, feed)
-    cases = _cases(hole, shapes, around, _by_side(hole, drilled))
+    cases = change([Case(shape, shape.stub_length_si, around) for shape in shapes])
     stubs = {case.shape.side: _stub(hole, case, choice) for case in cases}
     barrel = BarrelInputs(board.stackup, hole_on_board.padstack, span, around, choice)
     return HoleModel(
@@ -247,11 +275,10 @@ def _wrong_drills(hole: str) -> StubsiError:
     )
 
 
-def _cases(hole: str, shapes: Sequence[StubShape], around: Around, drills: Mapping[str, DepthDrill]) -> list[Case]:
+def _cut_short(hole: str, whole: Sequence[Case], drills: Mapping[str, DepthDrill]) -> list[Case]:
     """The stubs of a hole, cut short where it is drilled."""
-    if not set(drills) <= {shape.side for shape in shapes}:
+    if not set(drills) <= {case.shape.side for case in whole}:
         raise _wrong_drills(hole)
-    whole = [Case(shape, shape.stub_length_si, around) for shape in shapes]
     return [_drilled(hole, case, drills[case.shape.side]) if case.shape.side in drills else case for case in whole]
 
 
