@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused, SummedLosses
     from stubsi.drilling.effects import Effect, EffectKind, Effects
     from stubsi.drilling.guaranteed_residual import GuaranteedResidual
+    from stubsi.drilling.miss import Miss
     from stubsi.drilling.near_holes import NearHole, NearHoles
     from stubsi.drilling.net_moves import Move
     from stubsi.drilling.obstacles import Obstacle, Refusal
@@ -116,6 +117,7 @@ _HOME = {
     "LayerMatrix": "margin.layer_matrix",
     "Match": "drilling.digest",
     "Measure": "board.criterion",
+    "Miss": "drilling.miss",
     "Move": "drilling.net_moves",
     "NearHole": "drilling.near_holes",
     "NearHoles": "drilling.near_holes",
@@ -228,6 +230,7 @@ __all__ = [
     "LayerMatrix",
     "Match",
     "Measure",
+    "Miss",
     "Move",
     "NearHole",
     "NearHoles",

@@ -146,7 +146,7 @@ def plating_left(board, its_rules, hole, ends, stretch):
 
 def check_plan(board, its_rules):
     found = plan(board, its_rules, model="uniform", dk_eff=4)
-    spoiled = {refused.net for refused in found.refused}
+    spoiled = {each.net for each in (*found.refused, *found.missed)}
     hits = {(hit.hole.name, hit.side): (group, hit) for group in found.groups for hit in group.hits}
     for corner in corners(its_rules):
         left = {key: check_hit(board, its_rules, *both, corner) for key, both in hits.items()}

@@ -19,7 +19,7 @@ RULES_OF_THUMB = made.rules(tip_angle=180, sides={"bottom": "any"}, tolerance=ma
 
 
 def planned(board):
-    return plan(board, RULES_OF_THUMB, model="uniform", dk_eff=4.0)
+    return plan(board, RULES_OF_THUMB, model="uniform", dk_eff=4.0, missed_nets="stub by stub")
 
 
 def routed(name, layer, criterion, holes, allowed):
@@ -171,7 +171,7 @@ def test_a_refused_net_is_offered_a_layer_without_a_stub_or_told_why_there_is_no
         "no layer it may use lets it be drilled",
         "no other layer it may use",
     ]
-    assert "net A has a refused stub" in str(found)
+    assert "net A cannot be brought to its budget" in str(found)
     assert "no layer it may use lets it be drilled" in found._repr_html_()
     assert repr(found.refused_nets[0]) == "<RefusedNet A: 1 possible move>"
     moved_board = found.refused_nets[0].proposals[0].applied(board)

@@ -27,7 +27,8 @@ from tests import drilling_boards as made
 
 
 def planned(board, its_rules, **more):
-    return plan(board, its_rules, model="uniform", dk_eff=4, **more)
+    """Every stub by itself, whatever becomes of its net; ``test_missed_nets`` is about the other policies."""
+    return plan(board, its_rules, **{"model": "uniform", "dk_eff": 4, "missed_nets": "stub by stub", **more})
 
 
 def six_layers(*nets, **changed):

@@ -183,7 +183,7 @@ CALLS = {
         stubsi.plan,
         {
             "board": DRILL_BOARD, "rules": RULES, "costs": None, "model": "uniform", "dk_eff": 4, "delay": None,
-            "time_limit": 1.0,
+            "missed_nets": "leave", "time_limit": 1.0,
         },
     ),
     "difference": (stubsi.difference, {"before": BOARD, "after": BOARD}),

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.board.names import by_name, how_many
-from stubsi.drilling.drill_group import refusals_by_net
+from stubsi.drilling.drill_group import misses_by_net, refusals_by_net
 from stubsi.drilling.drilled_hole import drilled_case, plating_left
 from stubsi.drilling.effects import widened
 from stubsi.margin.figures import net_figures
@@ -58,7 +58,8 @@ class NetChange:
     hits : int
         Holes of the net that are drilled, from each side.
     why : str
-        For a net that falls short even after drilling: its refused stubs, and why they are refused.
+        For a net that falls short even after drilling: its refused stubs and why they are refused, and by how much the
+        drilled ones miss their budget.
     """
 
     net: str
@@ -122,7 +123,7 @@ class Consequences:
         """Every signal net, the lowest margin after worst-case drilling first."""
         tables = [{row.net: row for row in ranking} for ranking in (self.before, self.nominal, self.worst)]
         refusals: dict[str, list[str]] = defaultdict(list)
-        for net, text in refusals_by_net(self.plan.refused):
+        for net, text in [*refusals_by_net(self.plan.refused), *misses_by_net(self.plan.hits)]:
             refusals[net].append(text)
         hits = Counter(hit.net for hit in self.plan.hits)
         return tuple(

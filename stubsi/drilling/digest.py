@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from stubsi.board.board import Board
     from stubsi.drilling.costs import Costs
+    from stubsi.drilling.miss import MissedNets
     from stubsi.stubs.model_choice import ModelChoice
 
 
@@ -70,8 +71,10 @@ def digest(parts: dict[str, str]) -> str:
     return _hash(f"{name}={value}" for name, value in sorted(parts.items()))[:16]
 
 
-def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: ModelChoice) -> dict[str, str]:
-    """Digest of everything from which a plan is computed, by name: stackup, every rule, every net, costs, model.
+def parts_of(
+    board: Board, rules: FabricatorRules, costs: Costs, model: ModelChoice, missed_nets: MissedNets
+) -> dict[str, str]:
+    """Digest of everything from which a plan is computed, by name: stackup, every rule, every net, costs, model ...
 
     Parameters
     ----------
@@ -83,6 +86,8 @@ def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: ModelCho
         What the user pays.
     model : ModelChoice
         Electrical model of the stubs.
+    missed_nets : str
+        What is done to nets that miss their criterion. "stub by stub" is not written: plans were made so before.
 
     Returns
     -------
@@ -95,6 +100,7 @@ def parts_of(board: Board, rules: FabricatorRules, costs: Costs, model: ModelCho
         "criterion": writer.text((board.criterion, board.signal_criteria)),
         "costs": writer.text(costs),
         "model": writer.text((model.name, model.dk_eff, model.delay_si)),
+        **({} if missed_nets == "stub by stub" else {"missed nets": writer.text(missed_nets)}),
         **{f"rule {name}": writer.text(value) for name, value in written_fields(rules).items()},
         **{f"net {net.name}": writer.text(net) for net in board.nets},
     }

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from stubsi.board.net import Hole
+    from stubsi.drilling.miss import Miss
     from stubsi.drilling.obstacles import Refusal
     from stubsi.drilling.rules import FabricatorRules
     from stubsi.stubs.drawn import StubShape
@@ -63,6 +64,8 @@ class Hit(NamedTuple):
         Whether its group was chosen together with the groups of other stubs.
     losses : SummedLosses or None
         The summed losses of these stubs, where there is a limit for the sum.
+    miss : Miss or None
+        By how much the stub misses its budget although it is drilled; None where it keeps it.
     """
 
     net: str
@@ -72,11 +75,15 @@ class Hit(NamedTuple):
     left: PlatingLeft
     coupled: bool
     losses: SummedLosses | None
+    miss: Miss | None = None
 
     @property
     def why(self) -> str:
         """Why it is drilled, and why this deep."""
-        limit = str(self.losses) if self.losses else f"longest permitted {show(self.window.longest_si, 'length')}"
+        limit = str(self.losses or self.miss or "")
+        if np.isfinite(self.window.longest_si) and not self.losses:
+            permitted = f"longest permitted {show(self.window.longest_si, 'length')}"
+            limit = f"{permitted}, {self.miss}" if self.miss else permitted
         left = f"{show(self.left.least_si, 'length')} to {show(self.left.most_si, 'length')} left"
         return f"{stub_in_words(self.window.shape)}, {limit}; {left}"
 
@@ -160,6 +167,26 @@ def refusals_by_net(refused: Iterable[Refused]) -> list[tuple[str, str]]:
     for each in refused:
         holes[each.net, each.side, each.reason].append(each.hole.name)
     return [(net, f"{', '.join(names)} from the {side}: {reason}") for (net, side, reason), names in holes.items()]
+
+
+def misses_by_net(hits: Iterable[Hit]) -> list[tuple[str, str]]:
+    """Each net with its holes that are drilled and miss their budget, in words. Holes that miss alike share an entry.
+
+    Parameters
+    ----------
+    hits : Iterable[Hit]
+        Holes that are drilled.
+
+    Returns
+    -------
+    list[tuple[str, str]]
+        Pairs of net and text.
+    """
+    holes: dict[tuple[str, str, str], list[str]] = defaultdict(list)
+    for hit in hits:
+        if hit.miss:
+            holes[hit.net, hit.side, str(hit.miss)].append(hit.hole.name)
+    return [(net, f"{', '.join(names)} from the {side}: {miss}") for (net, side, miss), names in sorted(holes.items())]
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)

@@ -83,8 +83,7 @@ def _stubs(plan: Plan, net: Net, hole: str) -> Iterator[tuple[str, str]]:
         side, group = shape.side, plan.group_of(hole, shape.side)
         if group:
             hit = next(hit for hit in group.hits if hit.hole.name == hole)
-            in_vain = "; in vain, because another stub of its net is refused" * (net.name in plan.drilled_in_vain)
-            yield side, _drilled(group, hit) + in_vain
+            yield side, _drilled(group, hit) + _in_vain(plan, hit)
         elif side in refused:
             yield side, f"refused: {refused[side].reason}"
         else:
@@ -103,10 +102,20 @@ def _drilled(group: Group, hit: Hit) -> str:
     return f"group {group.number}, must not cut {group.layer}{layer_nets}: {hit.why}; {depth_text}{both_sides}"
 
 
+def _in_vain(plan: Plan, hit: Hit) -> str:
+    """That another stub of its net misses its budget; empty where none does."""
+    if any(refused.net == hit.net for refused in plan.refused):
+        return "; in vain, because another stub of its net is refused"
+    others = any(other.net == hit.net and other is not hit for other in plan.missed)
+    return "; in vain, because another stub of its net misses its budget" if others and not hit.miss else ""
+
+
 def _left_undrilled(plan: Plan, net: Net, hole: str, side: str) -> str:
     """Why a stub that is not refused stays undrilled."""
     if net.name in plan.undrilled:
         return str(plan.undrilled[net.name])
+    if (net.name, hole, side) in plan.left_out:
+        return "left as it is, because another stub of its net cannot keep its budget"
     if net.name in plan.undecided:
         return f"undecided: {plan.undecided[net.name]}"
     for couple in plan.task.coupled:

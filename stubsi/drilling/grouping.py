@@ -14,17 +14,44 @@ from stubsi.drilling.rules import ANY_LAYER
 from stubsi.drilling.set_cover import Cover, cover
 from stubsi.drilling.side_view import side_view
 from stubsi.drilling.window import left_before
+from stubsi.read_only import ReadOnlyMapping
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from stubsi.drilling.best_effort import Chosen
     from stubsi.drilling.costs import Costs
     from stubsi.drilling.drill_task import Drillable, DrillTask
+    from stubsi.drilling.miss import Miss
 
 
 class Grouping(NamedTuple):
-    """Number of the candidate group of every stub that is drilled, and the cover with its proof."""
+    """Number of the candidate group of every stub that is drilled, and the cover with its proof.
+
+    ``misses`` holds, for some of these stubs, by how much they miss their budget although they are drilled.
+    """
 
     group_of: dict[Drillable, int]
     cover: Cover
+    misses: ReadOnlyMapping[Drillable, Miss] = ReadOnlyMapping({})
+
+    def with_best_effort(self, chosen: Iterable[Chosen]) -> Grouping:
+        """The same groups, which also drill stubs of nets that miss their criterion anyway.
+
+        Parameters
+        ----------
+        chosen : iterable of Chosen
+            These stubs.
+
+        Returns
+        -------
+        Grouping
+            With the same proof.
+        """
+        listed = tuple(chosen)
+        groups = {each.stub: each.group for each in listed}
+        misses = {each.stub: each.miss for each in listed if each.miss}
+        return self._replace(group_of={**self.group_of, **groups}, misses=ReadOnlyMapping(misses))
 
 
 def group_stubs(task: DrillTask, costs: Costs, time_limit: float) -> Grouping:
@@ -97,7 +124,7 @@ def groups_of(task: DrillTask, grouping: Grouping) -> tuple[Group, ...]:
         hits = [
             Hit(
                 net=stub.net, hole=stub.hole, side=stub.window.side, window=stub.window, left=left[stub.window],
-                coupled=stub in coupled, losses=losses.get(stub),
+                coupled=stub in coupled, losses=losses.get(stub), miss=grouping.misses.get(stub),
             )
             for stub in sorted(stubs, key=lambda stub: (stub.net, stub.hole.name))
         ]  # fmt: skip

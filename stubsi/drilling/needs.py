@@ -37,13 +37,37 @@ class Needs:
     """What the nets of a board need: the task of drilling, and the stubs that are refused.
 
     ``undrilled`` holds the nets that stay undrilled, ``undecided`` those that cannot be judged. Both hold the reason by
-    the name of the net.
+    the name of the net. ``blocked`` holds the refused stubs themselves, in the order of ``refused``.
     """
 
     task: DrillTask
     refused: tuple[Refused, ...]
+    blocked: tuple[Drillable, ...]
     undrilled: ReadOnlyMapping[str, Undrilled]
     undecided: ReadOnlyMapping[str, Undecided]
+
+    @property
+    def missed_nets(self) -> frozenset[str]:
+        """Names of the nets with a refused stub: they miss their criterion whatever is drilled."""
+        return frozenset(refused.net for refused in self.refused)
+
+    @property
+    def drillable_in_vain(self) -> tuple[Drillable, ...]:
+        """Stubs of these nets that could be drilled within their budget."""
+        single = (stub for stub in self.task.single if stub.net in self.missed_nets)
+        coupled = (stub for couple in self.task.coupled if couple.net in self.missed_nets for stub in couple.stubs)
+        return (*single, *coupled)
+
+    @property
+    def of_missed_nets(self) -> tuple[Drillable, ...]:
+        """Every stub of these nets that is too long, or may be."""
+        return (*self.blocked, *self.drillable_in_vain)
+
+    def task_of_other_nets(self) -> DrillTask:
+        """The task of drilling without these nets."""
+        single = tuple(stub for stub in self.task.single if stub.net not in self.missed_nets)
+        coupled = tuple(couple for couple in self.task.coupled if couple.net not in self.missed_nets)
+        return DrillTask(self.task.stackup, self.task.rules, single, coupled)
 
 
 def needs_of(limits: Limits, rules: FabricatorRules, neighbours: Neighbours | None = None) -> Needs:
@@ -66,10 +90,13 @@ def needs_of(limits: Limits, rules: FabricatorRules, neighbours: Neighbours | No
     sorter = _Sorter(limits, rules, neighbours_of(limits.board, rules) if neighbours is None else neighbours)
     sorter.sort()
     task = sorter.reachable_task()
-    refused = tuple(sorted(sorter.refused, key=lambda each: (each.net, each.hole.name, each.side)))
+    both = sorted(
+        zip(sorter.refused, sorter.blocked, strict=True),
+        key=lambda each: (each[0].net, each[0].hole.name, each[0].side),
+    )
     return Needs(
-        task=task, refused=refused, undrilled=ReadOnlyMapping(sorter.undrilled),
-        undecided=ReadOnlyMapping(sorter.undecided),
+        task=task, refused=tuple(each for each, _ in both), blocked=tuple(stub for _, stub in both),
+        undrilled=ReadOnlyMapping(sorter.undrilled), undecided=ReadOnlyMapping(sorter.undecided),
     )  # fmt: skip
 
 
@@ -87,6 +114,7 @@ class _Sorter:
         self.board, self.rules, self.limits, self.neighbours = limits.board, rules, limits, neighbours
         self.lengths = limits.table.length_si.tolist()
         self.refused: list[Refused] = []
+        self.blocked: list[Drillable] = []
         self.undrilled: dict[str, Undrilled] = {}
         self.undecided: dict[str, Undecided] = {}
         self.single: list[Drillable] = []
@@ -166,6 +194,7 @@ class _Sorter:
         """Refuse a stub if there are reasons. Returns whether it was refused."""
         if reasons:
             self.refused.append(Refused(stub.net, stub.hole, stub.window.side, stub.window, reasons))
+            self.blocked.append(stub)
         return bool(reasons)
 
     def _sort_summed(self, nets: Sequence[_NetStubs]) -> None:

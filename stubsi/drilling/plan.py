@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.drill_task import DrillTask
     from stubsi.drilling.drilled_hole import State
     from stubsi.drilling.limits import Limits
+    from stubsi.drilling.miss import MissedNets
     from stubsi.drilling.undrilled import Undecided, Undrilled
     from stubsi.read_only import ReadOnlyMapping
     from stubsi.stubs.hole_model import HoleModel
@@ -54,10 +55,15 @@ class Plan:
         What the user pays.
     model : ModelChoice
         Electrical model of the stubs.
+    missed_nets : {"best effort", "leave", "stub by stub"}
+        What is done to nets that miss their criterion whatever is drilled.
     groups : tuple of Group
         The drill groups, in order of side, drill and depth.
     refused : tuple of Refused
-        Stubs that must be drilled and cannot be.
+        Stubs that must be drilled and are not, because they cannot be drilled, or not deep enough to help.
+    left_out : tuple of (str, str, str)
+        Net, hole and side of the stubs that could keep their budget and are not drilled, because another stub of their
+        net cannot.
     undrilled : mapping of net name to Undrilled
         Nets that stay undrilled, and why.
     undecided : mapping of net name to Undecided
@@ -76,8 +82,10 @@ class Plan:
     rules: FabricatorRules
     costs: Costs
     model: ModelChoice
+    missed_nets: MissedNets
     groups: tuple[Group, ...]
     refused: tuple[Refused, ...]
+    left_out: tuple[tuple[str, str, str], ...]
     undrilled: ReadOnlyMapping[str, Undrilled]
     undecided: ReadOnlyMapping[str, Undecided]
     certificate: tuple[Certificate, ...]
@@ -173,7 +181,7 @@ class Plan:
 
     @cached_property
     def _parts(self) -> dict[str, str]:
-        return parts_of(self.board, self.rules, self.costs, self.model)
+        return parts_of(self.board, self.rules, self.costs, self.model, self.missed_nets)
 
     @property
     def digest(self) -> str:
@@ -202,7 +210,7 @@ class Plan:
         """
         checked(board, "board", Board)
         checked(rules, "rules", FabricatorRules)
-        return compare(self._parts, parts_of(board, rules, self.costs, self.model))
+        return compare(self._parts, parts_of(board, rules, self.costs, self.model, self.missed_nets))
 
     def inputs_changed(self, after: Plan) -> tuple[str, ...]:
         """What differs between the inputs of this plan and of another one. For users: ``difference``.
@@ -236,8 +244,14 @@ class Plan:
 
     @property
     def drilled_in_vain(self) -> tuple[str, ...]:
-        """Nets with one stub drilled and another one refused. They are drilled and still miss their criterion."""
-        return tuple(sorted({hit.net for hit in self.hits} & {refused.net for refused in self.refused}))
+        """Nets that are drilled and still miss their criterion: a stub of theirs is refused, or misses its budget."""
+        missed = {refused.net for refused in self.refused} | {hit.net for hit in self.missed}
+        return tuple(sorted({hit.net for hit in self.hits} & missed))
+
+    @property
+    def missed(self) -> tuple[Hit, ...]:
+        """Hits that are drilled as deep as the rules allow and miss their budget all the same."""
+        return tuple(hit for hit in self.hits if hit.miss)
 
     @property
     def cost(self) -> float:

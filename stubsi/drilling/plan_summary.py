@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stubsi.board.names import how_many
 from stubsi.checks import one_line
 from stubsi.drilling.costs import FEWEST_GROUPS
 
@@ -24,9 +25,10 @@ def summary_of(plan: Plan) -> str:
     str
         Two lines.
     """
+    missed = f", of which {len(plan.missed)} miss their budget" * bool(plan.missed)
     counts = (
         f"Drill groups: {len(plan.groups)}, set-ups: {len(plan.set_ups)}, sides: {len(plan.sides)}, "
-        f"hits: {len(plan.hits)}; stubs refused: {len(plan.refused)}, nets undecided: {len(plan.undecided)}."
+        f"hits: {len(plan.hits)}{missed}; stubs refused: {len(plan.refused)}, nets undecided: {len(plan.undecided)}."
     )
     return f"{counts}\n{_optimum(plan) if plan.groups else _nothing_to_drill(plan)}"
 
@@ -40,13 +42,19 @@ def _nothing_to_drill(plan: Plan) -> str:
     return "No drill group is needed."
 
 
+def _best_effort(plan: Plan) -> str:
+    """What the holes cost that are drilled although their nets miss their criterion; empty where none is."""
+    hits = sum(hit.net in plan.drilled_in_vain for hit in plan.hits) if plan.missed_nets == "best effort" else 0
+    return f" but for {how_many(hits, 'hit')} of nets that miss their criterion" * (hits > 0 and plan.costs.hole > 0)
+
+
 def _optimum(plan: Plan) -> str:
     """In what sense no plan is better, and what proves it."""
     proof = f"{len(plan.certificate)} of the stubs, no two of which can share a group, prove"
     needed = "that at least as many groups are needed."
     if plan.costs != FEWEST_GROUPS:
         least = "least" if plan.cost_gap == 0 else f"not proven to be the least: relative gap {plan.cost_gap:.2g}"
-        return f"Cost {plan.cost:g}, {least} ({one_line(plan.costs.source)}); {proof} {needed}"
+        return f"Cost {plan.cost:g}, {least}{_best_effort(plan)} ({one_line(plan.costs.source)}); {proof} {needed}"
     if plan.proven:
         return f"No plan has fewer groups: {proof} it."
     if plan.cost_gap == 0:

@@ -5,10 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stubsi.board.board import Board
-from stubsi.checks import checked
+from stubsi.checks import checked, one_of
+from stubsi.drilling.best_effort import best_effort
 from stubsi.drilling.costs import FEWEST_GROUPS, Costs
 from stubsi.drilling.grouping import certificate_of, group_stubs, groups_of
 from stubsi.drilling.limits import Limits
+from stubsi.drilling.miss import MISSED_NETS
 from stubsi.drilling.needs import needs_of
 from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import FabricatorRules
@@ -18,6 +20,7 @@ from stubsi.stubs.model_choice import ModelChoice
 from stubsi.units import one_number
 
 if TYPE_CHECKING:
+    from stubsi.drilling.miss import MissedNets
     from stubsi.stubs.model_choice import ModelName
     from stubsi.units import Dimensioned
 
@@ -30,6 +33,7 @@ def plan(
     model: ModelName = "solved",
     dk_eff: float | None = None,
     delay: Dimensioned | None = None,
+    missed_nets: MissedNets = "best effort",
     time_limit: float = 60.0,
 ) -> Plan:
     """Plan the depth drilling of a board: the fewest drill groups that bring every net to its criterion.
@@ -44,6 +48,11 @@ def plan(
         If they are given, the plan is the cheapest one. Without costs it has the fewest groups, then the fewest hits.
     model, dk_eff, delay
         Electrical model of the stubs, as in ``rank``.
+    missed_nets : {"best effort", "leave", "stub by stub"}
+        What is done to nets that miss their criterion whatever is drilled. "best effort": they are drilled as deep as
+        the rules allow, where that helps and makes no figure of a stub worse, but only with groups that other nets
+        need; the legs of a pair together. "leave": they are not drilled. "stub by stub": every stub that can keep its
+        budget is drilled, whatever becomes of the others.
     time_limit : float
         Time limit of each run of the solver [s]. The solver runs, up to five times, only where stubs must be decided
         together: limits for the sum of losses, or holes drilled from both sides.
@@ -64,22 +73,34 @@ def plan(
     Notes
     -----
     A stub is drilled if it is longer than its criterion permits. If a net has a loss criterion and several stubs, as
-    many of them are drilled as the limit for the sum needs. If a stub cannot be drilled, the other stubs of its net are
-    drilled all the same. Waived nets stay as they are. The computed figures decide. Where an input is unknown, the
-    figures have a range, and its unfavourable end decides. The error of the model does not count here: nets that
-    depend on it are marginal in ``Plan.consequences``.
+    many of them are drilled as the limit for the sum needs. A net with a stub that cannot be brought to its budget
+    misses its criterion whatever is drilled; ``missed_nets`` says what is done to it. Waived nets stay as they are. The
+    computed figures decide. Where an input is unknown, the figures have a range, and its unfavourable end decides. The
+    error of the model does not count here: nets that depend on it are marginal in ``Plan.consequences``.
     """
     checked(board, "board", Board)
     checked(rules, "rules", FabricatorRules)
     costs = FEWEST_GROUPS if costs is None else checked(costs, "costs", Costs)
+    one_of(missed_nets, "missed_nets", MISSED_NETS)
     check_layers(board.stackup, rules)
     seconds, model_choice = one_number(time_limit, "time_limit"), ModelChoice.of(model, dk_eff, delay)
     ranking = rank(board, model=model, dk_eff=dk_eff, delay=delay)
     limits = Limits(ranking, model_choice, rules)
     needs = needs_of(limits, rules)
-    grouping = group_stubs(needs.task, costs, seconds)
+    task = needs.task if missed_nets == "stub by stub" else needs.task_of_other_nets()
+    grouping = group_stubs(task, costs, seconds)
+    if missed_nets == "best effort":
+        grouping = grouping.with_best_effort(best_effort(needs, task, grouping.cover.groups, limits))
+    drilled = {(stub.hole.name, stub.window.side) for stub in grouping.group_of}
+    left_out = () if missed_nets == "stub by stub" else needs.drillable_in_vain
     return Plan(
-        board=board, rules=rules, costs=costs, model=model_choice, groups=groups_of(needs.task, grouping),
-        refused=needs.refused, undrilled=needs.undrilled, undecided=needs.undecided,
-        certificate=certificate_of(needs.task, grouping), cost_gap=grouping.cover.gap, task=needs.task, limits=limits,
+        board=board, rules=rules, costs=costs, model=model_choice, missed_nets=missed_nets,
+        groups=groups_of(task, grouping),
+        refused=tuple(each for each in needs.refused if (each.hole.name, each.side) not in drilled),
+        left_out=tuple(sorted(
+            (stub.net, stub.hole.name, stub.window.side)
+            for stub in left_out if (stub.hole.name, stub.window.side) not in drilled
+        )),
+        undrilled=needs.undrilled, undecided=needs.undecided, certificate=certificate_of(task, grouping),
+        cost_gap=grouping.cover.gap, task=task, limits=limits,
     )  # fmt: skip

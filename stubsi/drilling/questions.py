@@ -199,7 +199,8 @@ def _finished(plan: Plan) -> list[Question]:
 
 def _windows(plan: Plan) -> Iterator[tuple[Window, int]]:
     """Each different window of the stubs that are drilled or refused, and how many stubs have it."""
-    windows = [*(hit.window for hit in plan.hits), *(refused.window for refused in plan.refused)]
+    windows = [hit.window for hit in plan.hits if not hit.miss] + [refused.window for refused in plan.refused]
+    windows += [window(hit.window.shape, hit.window.longest_si, plan.rules) for hit in plan.missed]
     yield from Counter(windows).items()
 
 

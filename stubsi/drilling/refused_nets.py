@@ -1,4 +1,4 @@
-"""Owns the layers that are offered to nets with a refused stub."""
+"""Owns the layers that are offered to nets with a stub that cannot be brought to its budget."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 class RefusedNet(NamedTuple):
-    """A net with a refused stub, and the moves after which every stub of it can be drilled, or needs no drilling.
+    """A net with a stub that cannot be brought to its budget, and the moves after which that is no longer so.
 
     Parameters
     ----------
@@ -44,7 +44,7 @@ class RefusedNet(NamedTuple):
 
     def __str__(self) -> str:
         offered = [f"    {outcome}" for outcome in self.outcomes()] or [f"    {self.why_none}"]
-        return "\n".join([f"net {self.net} has a refused stub", *offered])
+        return "\n".join([f"net {self.net} cannot be brought to its budget", *offered])
 
     def __repr__(self) -> str:
         return f"<RefusedNet {shortened(self.net)}: {how_many(len(self.proposals), 'possible move')}>"
@@ -59,7 +59,7 @@ def _outcome(proposal: Proposal) -> str:
 def refused_nets_of(
     plan: Plan, moves_of: Mapping[str, Sequence[Move]], group_count: GroupCount
 ) -> tuple[RefusedNet, ...]:
-    """The nets of a plan that have a refused stub, each with the moves that are offered to it.
+    """The nets of a plan with a stub that is refused or misses its budget, each with the moves offered to it.
 
     Parameters
     ----------
@@ -75,7 +75,7 @@ def refused_nets_of(
     tuple of RefusedNet
         In order of the names of the nets.
     """
-    names = sorted({refused.net for refused in plan.refused})
+    names = sorted({refused.net for refused in plan.refused} | {hit.net for hit in plan.missed})
     return tuple(_refused_net(plan, name, moves_of.get(name, ()), group_count) for name in names)
 
 

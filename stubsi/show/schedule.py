@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from stubsi.board.board import Board
 from stubsi.checks import checked
 from stubsi.drilling.digest import digest, parts_of
-from stubsi.drilling.drill_group import refusals_by_net
+from stubsi.drilling.drill_group import misses_by_net, refusals_by_net
 from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import FabricatorRules
 from stubsi.errors import StubsiError
@@ -139,9 +139,14 @@ def remarks(plan: Plan) -> list[str]:
     list of str
     """
     lines = [f"refused: {net}: {what}" for net, what in refusals_by_net(plan.refused)]
-    if plan.drilled_in_vain:
-        text = f"drilled although another stub of the net is refused: {', '.join(plan.drilled_in_vain)}"
+    lines += [f"drilled as deep as the rules allow: {net}: {what}" for net, what in misses_by_net(plan.hits)]
+    beside_refused = [net for net in plan.drilled_in_vain if net in {refused.net for refused in plan.refused}]
+    if beside_refused:
+        text = f"drilled although another stub of the net is refused: {', '.join(beside_refused)}"
         lines.append(f"{text}; waive a net to leave it out")
+    if plan.left_out:
+        nets = dict.fromkeys(net for net, _, _ in plan.left_out)
+        lines.append(f"left undrilled, because another stub of the net cannot keep its budget: {', '.join(nets)}")
     holes = plan.near_holes()
     lines += [f"neighbouring hole: {near}" for near in holes.too_near]
     if holes.not_judged:
@@ -271,5 +276,7 @@ def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -
     if not isinstance(export, str):
         raise StubsiError(f"export: must be the text of an export, not {type(export).__name__}.")
     checked(plan, "plan", Plan)
-    parts = parts_of(checked(board, "board", Board), checked(rules, "rules", FabricatorRules), plan.costs, plan.model)
+    checked(board, "board", Board)
+    checked(rules, "rules", FabricatorRules)
+    parts = parts_of(board, rules, plan.costs, plan.model, plan.missed_nets)
     return plan_digest_of(export) == digest(parts) and is_unchanged(export)
