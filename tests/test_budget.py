@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+import math
 import pickle
 import re
 
@@ -421,10 +422,14 @@ def test_a_stub_longer_than_the_hole_is_refused():
 
 
 def test_a_stub_that_ends_in_the_clearance_it_starts_in_has_no_notch():
-    """Electrically it begins at the mid-thickness of the first plane, 0.215 mm here: only its end is left of it."""
+    """Its feed takes away all inductance down to the first plane, at 0.2 mm here: a capacitance is left of it.
+
+    The model holds up to 292 GHz, where the gap of the clearance is half a wave. Its error there is large.
+    """
     check = check_stub("0.22 mm", "112 GBd", z0="50 ohm", **THIN)
-    assert check
-    assert check.first_notch is None
+    assert math.isinf(check.figures.notch.high)
+    assert check.verdict == "marginal"
+    assert check_stub("0.22 mm", "56 GBd", z0="50 ohm", **THIN)
     assert 0 < check.loss < 1
     assert check_stub("0.24 mm", "112 GBd", z0="50 ohm", **THIN).loss > check.loss
 

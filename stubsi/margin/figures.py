@@ -7,14 +7,15 @@ A figure has four values, from worst to best: ``worst`` (lowest of the range, an
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar
+from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
 import numpy as np
 
 from stubsi.board.criterion import Measure
+from stubsi.margin import use_figures
 from stubsi.margin.spread import Spread
 from stubsi.margin.two_stub_holes import StubRows, two_stub_holes
-from stubsi.physics.uniform_line import decibels, shunt_s
+from stubsi.margin.use_figures import Uses, at_nyquist, is_missing, loss_known, uses_of
 from stubsi.read_only import read_only
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
     from stubsi.board.board import Board
     from stubsi.stubs.cases import StubTable
-    from stubsi.stubs.models import Electrical, Models
+    from stubsi.stubs.models import Models
 
     Floats: TypeAlias = NDArray[np.float64]
     Numbers: TypeAlias = NDArray[np.intp]
@@ -33,10 +34,6 @@ Scalar = TypeVar("Scalar", bound=np.generic)
 
 NO_STUB = -1
 """Stands for the number of a stub where a net has none."""
-
-TABLE_PER_ENTRY = 4
-"""Greatest ratio of possible keys to entries for which a table of all possible keys is used. For more keys a sort is
-faster."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -129,15 +126,6 @@ class Figures(Measurable):
             read_only(array)
 
 
-class _Uses(NamedTuple):
-    """Distinct (case, Nyquist, line impedance), and which of them each stub is."""
-
-    case: Numbers
-    nyquist: Floats
-    z0: Floats
-    of_stub: Numbers
-
-
 def net_figures(board: Board, table: StubTable, models: Models, case: Numbers) -> Figures:
     """Figures of every signal net of a board.
 
@@ -159,12 +147,12 @@ def net_figures(board: Board, table: StubTable, models: Models, case: Numbers) -
     count = len(nyquist)
     rows = np.flatnonzero(case >= 0)
     net, case = table.net[rows], case[rows]
-    uses = _uses(case, net, nyquist, z_line)
-    notch = _notch(models, uses.case)
-    one_db, (loss, return_loss) = _one_db(models, uses), _in_band(models, uses)
-    nyquist_loss, nyquist_return_loss = _at_nyquist(models, uses)
+    uses = uses_of(case, net, nyquist, z_line)
+    notch, one_db = use_figures.notch(models, uses), use_figures.one_db(models, uses)
+    loss, return_loss = use_figures.loss(models, uses)
+    nyquist_loss, nyquist_return_loss = at_nyquist(models, uses)
     stubs = StubRows(
-        table.hole[rows], case, nyquist[net], z_line[net], _loss_known(models, uses)[uses.of_stub],
+        table.hole[rows], case, nyquist[net], z_line[net], loss_known(models, uses)[uses.of_stub],
         Spread(*(values[uses.of_stub] for values in loss)), nyquist_loss[uses.of_stub],
     )  # fmt: skip
     whole = two_stub_holes(models, table.cases, stubs)
@@ -236,99 +224,19 @@ def stub_figures(
     Measurable
         One entry per stub.
     """
-    uses = _Uses(case, nyquist, z0, np.arange(len(case)))
+    uses = Uses(case, nyquist, z0, np.arange(len(case)))
     unknown = np.full(len(case), np.nan)
     one_db = loss = return_loss = Spread(unknown, unknown, unknown, unknown)
     nyquist_loss = nyquist_return_loss = unknown
     if Measure.ONE_DB_RATIO in wanted:
-        one_db = _one_db(models, uses)
+        one_db = use_figures.one_db(models, uses)
     if Measure.LOSS in wanted or Measure.RETURN_LOSS in wanted:
-        loss, return_loss = _in_band(models, uses)
-        nyquist_loss, nyquist_return_loss = _at_nyquist(models, uses)
+        loss, return_loss = use_figures.loss(models, uses)
+        nyquist_loss, nyquist_return_loss = at_nyquist(models, uses)
     return Measurable(
-        nyquist=nyquist, longest=length, notch=_notch(models, case), one_db=one_db, loss=loss, return_loss=return_loss,
-        nyquist_loss=nyquist_loss, nyquist_return_loss=nyquist_return_loss,
+        nyquist=nyquist, longest=length, notch=use_figures.notch(models, uses), one_db=one_db, loss=loss,
+        return_loss=return_loss, nyquist_loss=nyquist_loss, nyquist_return_loss=nyquist_return_loss,
     )  # fmt: skip
-
-
-def _uses(case: Numbers, net: Numbers, nyquist: Floats, z_line: Floats) -> _Uses:
-    rates, rate = np.unique(nyquist, return_inverse=True)
-    impedances, impedance = np.unique(z_line, return_inverse=True)
-    rate_and_impedance = rate * len(impedances) + impedance
-    per_case = len(rates) * len(impedances)
-    keys, of_stub = _distinct(case * per_case + rate_and_impedance[net])
-    pair = keys % max(per_case, 1)
-    return _Uses(
-        keys // max(per_case, 1), rates[pair // max(len(impedances), 1)], impedances[pair % max(len(impedances), 1)],
-        of_stub,
-    )  # fmt: skip
-
-
-def _distinct(keys: Numbers) -> tuple[Numbers, Numbers]:
-    """Distinct keys in rising order, and which of them each is."""
-    if not len(keys) or keys.max() > TABLE_PER_ENTRY * len(keys):
-        distinct, number = np.unique(keys, return_inverse=True)
-        return distinct, number
-    used = np.zeros(int(keys.max()) + 1, dtype=bool)
-    used[keys] = True
-    return np.flatnonzero(used), (np.cumsum(used) - 1)[keys]
-
-
-def _notch(models: Models, case: Numbers) -> Spread:
-    low, high = models.first_notch[:, case]
-    return Spread(models.least_notch[case], low, high, high * models.notch_bounds[1, case])
-
-
-def _one_db(models: Models, uses: _Uses) -> Spread:
-    """1 dB frequency of every use. It is as far off as the notch may be: both scale with the delay of the stub."""
-    known = _loss_known(models, uses)
-    case, z0 = uses.case[known], uses.z0[known]
-
-    def one_db(model: Electrical, index: Numbers, use: Numbers) -> tuple[Floats, Floats]:
-        return model.one_db(index, z0[use])
-
-    below, above = models.notch_bounds[:, case]
-    (low, _), (_, high) = models.spread(case, one_db)
-    ends = np.full((len(Spread._fields), len(uses.case)), np.nan)
-    ends[:, known] = low * below, low, high, high * above
-    return Spread(*ends)
-
-
-def _in_band(models: Models, uses: _Uses) -> tuple[Spread, Spread]:
-    """Greatest loss and least return loss of every use from 0 to Nyquist.
-
-    If the true notch is a factor above the computed one, so is the frequency of every loss. So the bounds of the figure
-    are those computed up to a frequency higher, and up to one lower, than Nyquist by that factor.
-    """
-    known = _loss_known(models, uses)
-    case, nyquist, z0 = uses.case[known], uses.nyquist[known], np.tile(uses.z0[known], 3)
-    below, above = models.notch_bounds[:, case]
-    frequency = np.concatenate([nyquist / below, nyquist, nyquist / above])
-
-    def in_band(model: Electrical, index: Numbers, use: Numbers) -> tuple[Floats, Floats]:
-        return model.in_band(index, frequency[use], z0[use])
-
-    all_uses = np.full((2, 2, 3, len(uses.case)), np.nan)
-    all_uses[..., known] = models.spread(np.tile(case, 3), in_band).reshape(2, 2, 3, -1)
-    (return_low, loss_low), (return_high, loss_high) = all_uses
-    return (
-        Spread(loss_high[0], loss_high[1], loss_low[1], loss_low[2]),
-        Spread(return_low[0], return_low[1], return_high[1], return_high[2]),
-    )
-
-
-def _at_nyquist(models: Models, uses: _Uses) -> tuple[Floats, Floats]:
-    """Highest loss and lowest return loss of every use at Nyquist itself, over what is not known."""
-    known = _loss_known(models, uses)
-    nyquist, z0 = uses.nyquist[known], uses.z0[known]
-
-    def losses(model: Electrical, index: Numbers, use: Numbers) -> tuple[Floats, Floats]:
-        reflected, passed = shunt_s(*model.input(index, nyquist[use]), z0[use])
-        return decibels(reflected), decibels(passed)
-
-    loss, return_loss = np.full((2, len(uses.case)), np.nan)
-    (return_loss[known], _), (_, loss[known]) = models.spread(uses.case[known], losses)
-    return loss, return_loss
 
 
 def _lowered(values: Floats, net: Numbers, others: Floats) -> Floats:
@@ -345,15 +253,6 @@ def _losing_most(net: Numbers, hole: Numbers, more: Floats, count: int) -> Numbe
     order = order[more[order] > 0]
     losing[net[order]] = hole[order]
     return losing
-
-
-def _loss_known(models: Models, uses: _Uses) -> NDArray[np.bool_]:
-    known: NDArray[np.bool_] = ~_is_missing(models.unknown_loss)[uses.case] & np.isfinite(uses.z0)
-    return known
-
-
-def _is_missing(unknown: tuple[str | None, ...]) -> NDArray[np.bool_]:
-    return np.array([missing is not None for missing in unknown], dtype=bool)
 
 
 def _least(net: Numbers, values: Floats, count: int) -> Floats:
@@ -389,7 +288,7 @@ def _filled(which: NDArray[np.bool_], values: NDArray[Scalar], other: float) -> 
 
 def _first_unknown(unknown: tuple[str | None, ...], case: Numbers, net: Numbers, count: int) -> Numbers:
     """Case of a stub of each net about which something is unknown; -1 if there is none."""
-    missing = _is_missing(unknown)
+    missing = is_missing(unknown)
     unknown_case = np.full(count, -1, dtype=np.intp)
     if missing.any():
         stubs = missing[case]
@@ -397,7 +296,7 @@ def _first_unknown(unknown: tuple[str | None, ...], case: Numbers, net: Numbers,
     return unknown_case
 
 
-def _nearness(models: Models, uses: _Uses, net: Numbers, count: int) -> Floats:
+def _nearness(models: Models, uses: Uses, net: Numbers, count: int) -> Floats:
     """Least abs(log(notch / Nyquist)) over the odd orders of every stub of a net; infinite without stub."""
     least = np.full(count, np.inf)
     np.fmin.at(least, net, models.nearness(uses.case, uses.nyquist)[uses.of_stub])

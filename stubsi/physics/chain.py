@@ -108,10 +108,14 @@ class Chain:
         return return_conductors(self.barrels.barrel_radius[of_profile], self.paths.only(of_profile))
 
     def highest_frequency(self) -> FloatArray:
-        """Frequency up to which every stub holds [Hz], shape (n_stub,): until the gap of a clearance is half a wave."""
+        """Frequency up to which every stub holds [Hz], shape (n_stub,): until the gap of a clearance is half a wave.
+
+        For a stub that ends before the first plane it is the gap of that plane: its feed reaches as far.
+        """
         barrels = self.barrels
         dk = 1 / barrels.filling.sum(axis=1)
-        highest = np.full(len(self), np.inf)
+        with np.errstate(divide="ignore"):
+            highest = highest_frequency(barrels.cut_gap, barrels.largest_dk)
         gap = barrels.column[:, 1] - barrels.column[:, 0]
         limit = highest_frequency(gap, dk[barrels.profile_of_column])
         np.minimum.at(highest, barrels.profile_barrel[barrels.profile_of_column], limit)

@@ -21,8 +21,11 @@ RISE = 10**0.1
 """Beyond a notch the power rises by at least this factor [-], 1 dB. If it falls lower first, it was only a ripple."""
 LEAST = 0.25
 """The search for a notch begins at this multiple of the quasi-static estimate [-]."""
+LEAST_OF_HIGHEST = 1 / 16
+"""It begins no higher than at this share of the highest frequency at which the model holds [-]. A feed may take away
+nearly all inductance of a stub. The estimate is then far too high, and a resonance with the return vias lies below."""
 BEYOND = 1.3
-"""It ends at this multiple of the frequency where the reactance vanishes [-]."""
+"""It ends at this multiple of the frequency where the reactance vanishes, or at which the model holds [-]."""
 FIRST_LOOK_POINTS, NEAR_JUMP_POINTS = 80, 16
 """Numbers of frequencies of the first look at S21: over all of the range, and just below the resonance of a cavity."""
 SECOND_LOOK = np.linspace(0.92, 1.08, 40)
@@ -137,9 +140,11 @@ def minimum_of_s21(chain: Chain, z0: float, reactance: Followed) -> LowestMinimu
     LowestMinimum
         A radiating stub has its minimum below the frequency where Im Z_in = 0, if there is one.
     """
-    exists, rows = np.isfinite(reactance.estimate), np.arange(len(chain))
+    highest, rows = chain.highest_frequency(), np.arange(len(chain))
+    start = np.where(np.isnan(reactance.estimate) & np.isfinite(highest), highest, reactance.estimate)
+    exists = np.isfinite(start)
     power = power_curve(chain_inputs(chain), z0)
-    looks = _looks(np.where(exists, reactance.estimate, 1e9), reactance)
+    looks = _looks(np.where(exists, start, 1e9), highest, reactance)
     samples = swept(power, looks)
     f, share = _placed(*samples, power)
     around = f[rows, _first_deep(share)][:, None] * SECOND_LOOK
@@ -156,16 +161,32 @@ def _nearly(f: FloatArray, share: FloatArray, best: IndexArray) -> FloatArray:
     Where the loss comes within 1 dB of that of the minimum found, another minimum may be found after a small change.
     """
     rows = np.arange(len(f))
-    as_deep = (share <= RISE * share[rows, best][:, None]).argmax(axis=1)
-    found = np.minimum(np.minimum(_first_deep(share, NEARLY_DEEP, NEARLY_RISE), as_deep), best)
-    return np.where(share[rows, found] <= NEARLY_DEEP, f[rows, found], np.inf)
+    found = np.minimum(_first_deep(share, NEARLY_DEEP, NEARLY_RISE), best)
+    minimum = np.where(share[rows, found] <= NEARLY_DEEP, f[rows, found], np.inf)
+    level = np.minimum(RISE * share[rows, best], NEARLY_DEEP)
+    return np.fmin(minimum, _first_below(f, share, level))
 
 
-def _looks(start: FloatArray, reactance: Followed) -> FloatArray:
+def _first_below(f: FloatArray, share: FloatArray, level: FloatArray) -> FloatArray:
+    """Lowest frequency [Hz] at which the power left is down to a level, on a straight line between samples.
+
+    Infinite where it never is. The level is one for each row.
+    """
+    rows, below = np.arange(len(f)), share <= level[:, None]
+    place = below.argmax(axis=1)
+    before = np.maximum(place - 1, 0)
+    fall = share[rows, before] - share[rows, place]
+    part = np.where(fall > 0, (share[rows, before] - level) / np.where(fall > 0, fall, 1.0), 1.0)
+    crossing = f[rows, before] + np.clip(part, 0.0, 1.0) * (f[rows, place] - f[rows, before])
+    return np.where(below.any(axis=1), crossing, np.inf)
+
+
+def _looks(start: FloatArray, highest: FloatArray, reactance: Followed) -> FloatArray:
     """Frequencies at which S21 is first looked at, rising, shape (n_stub, n)."""
     zero, jump = reactance.zero, reactance.jump
-    top = np.where(np.isfinite(zero), BEYOND * zero, HIGHEST_RATIO * start)
-    over = np.geomspace(np.minimum(LEAST * start, 0.5 * top), top, FIRST_LOOK_POINTS, axis=1)
+    top = np.minimum(np.where(np.isfinite(zero), BEYOND * zero, HIGHEST_RATIO * start), BEYOND * highest)
+    bottom = np.minimum(np.minimum(LEAST * start, 0.5 * top), LEAST_OF_HIGHEST * highest)
+    over = np.geomspace(bottom, top, FIRST_LOOK_POINTS, axis=1)
     if np.isnan(jump).all():
         return over
     near = np.where(np.isfinite(jump), np.minimum(jump, top), top)[:, None] * (
@@ -179,8 +200,8 @@ def _placed(f: FloatArray, share: FloatArray, power: PowerCurve) -> tuple[FloatA
     step, turns = np.diff(share, axis=1), np.diff(f, axis=1) > APART * f[:, 1:]
     low = np.minimum.accumulate(share, axis=1)
     risen = np.logical_or.accumulate((low <= DEEP / CLOSE) & (share >= CLOSE * RISE * low), axis=1)
-    open_ = turns[:, 1:] & turns[:, :-1] & ~risen[:, 1:-1] & (low[:, 1:-1] <= CLOSE * DEEP)
-    dip = open_ & (step[:, :-1] < 0) & (step[:, 1:] >= 0) & (share[:, 1:-1] <= CLOSE * DEEP)
+    open_ = turns[:, 1:] & turns[:, :-1] & ~risen[:, 1:-1] & (low[:, 1:-1] <= CLOSE * NEARLY_DEEP)
+    dip = open_ & (step[:, :-1] < 0) & (step[:, 1:] >= 0) & (share[:, 1:-1] <= CLOSE * NEARLY_DEEP)
     top = open_ & (step[:, :-1] > 0) & (step[:, 1:] <= 0)
     rows = np.flatnonzero((dip | top).any(axis=1))
     if not rows.size:

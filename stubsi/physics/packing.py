@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from typing import TypeVar
 
     from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
-    from stubsi.physics.barrel import Material
+    from stubsi.physics.barrel import Barrel, Material
     from stubsi.physics.sections import Layout, Part, Section
     from stubsi.physics.solved_barrel import SolvedBarrel
 
@@ -57,6 +57,8 @@ class BarrelArrays:
         Height of all conductor over its circumference [-].
     end_inductance : float
         In front of the end [H].
+    cut_gap : float
+        Gap of the clearance of the first plane, where the plating ends before or in it [m]; else 0.
     barrel_radius, conductivity, largest_dk : float
         Of the barrel [m], of its plating [S/m] (infinite: perfect), and of its materials [-].
     """
@@ -72,6 +74,7 @@ class BarrelArrays:
     static_inductance: FloatArray
     skin: FloatArray
     end_inductance: float
+    cut_gap: float
     barrel_radius: float
     conductivity: float
     largest_dk: float
@@ -120,10 +123,17 @@ def barrel_arrays(solved: SolvedBarrel) -> BarrelArrays:
         static_inductance=mu_0 / (2 * np.pi) * np.array([_inductance(section) for section in sections], dtype=float),
         skin=np.array([_skin((*section.in_cavity, *section.in_plane)) for section in sections], dtype=float),
         end_inductance=solved.end_inductance,
+        cut_gap=0.0 if columns else _cut_gap(solved.barrel),
         barrel_radius=solved.barrel.barrel_radius,
         conductivity=solved.barrel.conductivity or np.inf,
         largest_dk=max(m.dk_z for m in materials),
     )
+
+
+def _cut_gap(barrel: Barrel) -> float:
+    """Gap between a barrel and the clearance of the first plane along its hole [m]; 0 without a plane."""
+    planes = (level.clearance_radius for level in (*barrel.levels, *barrel.bored) if level.clearance_radius is not None)
+    return next(planes, barrel.barrel_radius) - barrel.barrel_radius
 
 
 def _parts(section: Section) -> dict[float, float]:
@@ -184,7 +194,7 @@ class BarrelStack:
     filling, column_profile, column : ndarray
         As in ``BarrelArrays``, the rows of all barrels one after the other. ``column_profile`` counts from the first
         profile of its own barrel.
-    end_inductance, barrel_radius, conductivity, largest_dk : ndarray, shape (n_barrel,)
+    end_inductance, cut_gap, barrel_radius, conductivity, largest_dk : ndarray, shape (n_barrel,)
         As in ``BarrelArrays``.
     """
 
@@ -202,6 +212,7 @@ class BarrelStack:
     column_profile: IndexArray
     column: FloatArray
     end_inductance: FloatArray
+    cut_gap: FloatArray
     barrel_radius: FloatArray
     conductivity: FloatArray
     largest_dk: FloatArray
@@ -233,6 +244,7 @@ class BarrelStack:
             static_inductance=_padded([b.static_inductance for b in barrels], (1,)),
             skin=_padded([b.skin for b in barrels], (1,)),
             end_inductance=np.array([b.end_inductance for b in barrels]),
+            cut_gap=np.array([b.cut_gap for b in barrels]),
             barrel_radius=np.array([b.barrel_radius for b in barrels]),
             conductivity=np.array([b.conductivity for b in barrels]),
             largest_dk=np.array([b.largest_dk for b in barrels]),
@@ -265,6 +277,7 @@ class BarrelStack:
             static_inductance=self.static_inductance[rows, :sections],
             skin=self.skin[rows, :sections],
             end_inductance=self.end_inductance[rows],
+            cut_gap=self.cut_gap[rows],
             barrel_radius=self.barrel_radius[rows],
             conductivity=self.conductivity[rows],
             largest_dk=self.largest_dk[rows],

@@ -87,6 +87,14 @@ class StubShape(Value):
         beyond = np.sort(beyond if self.side == "bottom" else -beyond)
         return read_only(np.append(beyond[(beyond > 1e-9) & (beyond < full - 1e-9)], full))
 
+    @cached_property
+    def copper_lengths_si(self) -> NDArray[np.float64]:
+        """Lengths [m] at which the stub reaches the near face of a copper layer beyond its own, rising."""
+        face = "upper" if self.side == "bottom" else "lower"
+        depths = np.array([self.stackup.face_si(name, face) for name in self.stackup.names]) - self.start_si
+        beyond = np.sort(depths if self.side == "bottom" else -depths)
+        return read_only(beyond[(beyond > TOUCHES) & (beyond < self.stub_length_si - TOUCHES)])
+
     @property
     def distance(self) -> Distance:
         """Stub length and the two ends it runs between."""

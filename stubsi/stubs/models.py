@@ -98,6 +98,11 @@ class Models:
         What is missing for the notch of each case, None if nothing. A case with something missing has no variant.
     unknown_loss : tuple of str or None
         What is missing for the loss of each case, None if nothing.
+    shorter : Models, optional
+        Models of some of the cases as if each ended just before the face of copper that it ends just beyond. A longer
+        stub is no better than a shorter one, so their figures count as well.
+    shorter_of : ndarray of int, optional
+        For each case the number of its model among them, or -1.
     """
 
     variants: tuple[Electrical, ...]
@@ -105,6 +110,8 @@ class Models:
     provenance: tuple[Provenance, ...]
     unknown: tuple[str | None, ...]
     unknown_loss: tuple[str | None, ...]
+    shorter: Models | None = None
+    shorter_of: NDArray[np.intp] | None = None
 
     def notch(self, order: int = 1, cases: NDArray[np.bool_] | None = None) -> NDArray[np.float64]:
         """Lowest and highest notch of each case over its variants.

@@ -24,6 +24,7 @@ from stubsi.stubs.as_barrel import barrel_of
 from stubsi.stubs.hole_return_paths import RETURN_VIAS, ReturnNote, return_paths, too_near
 from stubsi.stubs.model_error import Regime, in_words, least_notch, notch_error, regime
 from stubsi.stubs.models import FirstNotches, Models
+from stubsi.stubs.near_faces import BEFORE_THE_FACE, BEYOND_THE_FACE, just_before, just_beyond
 from stubsi.stubs.uniform_model import uniform_models
 from stubsi.stubs.unknown_antipad import ANTIPAD_OPEN, ANTIPAD_UNKNOWN, with_antipads
 from stubsi.stubs.unknown_dk import DK_OPEN, DK_UNKNOWN, with_dks, without_dk
@@ -52,12 +53,6 @@ NO_NOTCH_BELOW = "no notch below {}, and the model holds no further: measure it 
 
 NEARLY = "a dip at {} is nearly a notch"
 """Why the worst value of a notch lies below what the error of the model gives."""
-
-
-BEYOND_THE_FACE = "its end lies just before a face of copper; what it would be just beyond counts as well"
-NEAR_A_FACE, ABRUPT = 1.02, 1e-8
-"""A stub that would be longer by less than this factor [-] if it ended at the next face of copper ends just before it.
-Ends nearer to each other than the second value [m] are the same."""
 
 
 class NotchNote(StrEnum):
@@ -239,16 +234,16 @@ def _chain(variants: Sequence[_Variant]) -> Chain:
     return Chain.of([(v.solved, v.path) for v in variants], [v.pitch_or_nan for v in variants])
 
 
-def solved_models(cases: Sequence[Case], *, look_beyond: bool = True) -> Models:
+def solved_models(cases: Sequence[Case], *, look_around: bool = True) -> Models:
     """Model each case from its geometry. Where that is not possible it is a uniform line, and its provenance says why.
 
     Parameters
     ----------
     cases : sequence of Case
         Cases that were solved before are remembered, and not solved again.
-    look_beyond : bool
-        Whether a stub that ends just before a face of copper is also solved as if it ended just beyond it. There the
-        notch may change abruptly. So its worst value counts.
+    look_around : bool
+        Whether a stub that ends just before a face of copper is also solved as if it ended just beyond it, and one that
+        ends just beyond as if it ended just before. There the notch may change abruptly. So its worst value counts.
 
     Returns
     -------
@@ -277,32 +272,40 @@ def solved_models(cases: Sequence[Case], *, look_beyond: bool = True) -> Models:
     np.fmin.at(nearly, owners, stack.first_notch(np.arange(len(owners))).nearly)
     for number, lowest in _lowest(stack, owners):
         provenance[number] = _of_notch(provenance[number], regimes[number], stack, lowest, float(nearly[number]))
-    if look_beyond:
-        provenance |= _with_what_is_beyond(cases, provenance)
-    return _joined(cases, stack, owners, provenance, refused)
+    if not look_around:
+        return _joined(cases, stack, owners, provenance, refused)
+    provenance |= _with_what_is_beyond(cases, provenance)
+    before = {number: case for number in provenance if (case := just_before(cases[number])) is not None}
+    return _with_what_is_before(_joined(cases, stack, owners, provenance, refused), before)
+
+
+def _with_what_is_before(models: Models, before: dict[int, Case]) -> Models:
+    """Models of which some have a shorter stub: the case that ends just before the face that it ends just beyond."""
+    if not before:
+        return models
+    shorter = solved_models(list(before.values()), look_around=False)
+    shorter_of, provenance = np.full(len(models.provenance), -1), list(models.provenance)
+    for place, number in enumerate(before):
+        if shorter.provenance[place].tier == SOLVED:
+            shorter_of[number] = place
+            if shorter.least_notch[place] < models.least_notch[number]:
+                here = provenance[number]
+                provenance[number] = replace(here, assumptions=(*here.assumptions, BEFORE_THE_FACE))
+    return replace(models, provenance=tuple(provenance), shorter=shorter, shorter_of=shorter_of)
 
 
 def _with_what_is_beyond(cases: Sequence[Case], provenance: dict[int, Provenance]) -> dict[int, Provenance]:
     """Provenance of the cases that end just before a face of copper, with the least notch of those just beyond it."""
-    beyond = {number: case for number in provenance if (case := _just_beyond(cases[number])) is not None}
+    beyond = {number: case for number in provenance if (case := just_beyond(cases[number])) is not None}
     if not beyond:
         return {}
-    models = solved_models(list(beyond.values()), look_beyond=False)
+    models = solved_models(list(beyond.values()), look_around=False)
     found = {}
     for number, there, least in zip(beyond, models.provenance, models.least_notch.tolist(), strict=True):
         here = provenance[number]
         if there.tier == SOLVED and not least >= (here.nearly_notch or np.inf):
             found[number] = replace(here, nearly_notch=least, assumptions=(*here.assumptions, BEYOND_THE_FACE))
     return found
-
-
-def _just_beyond(case: Case) -> Case | None:
-    """The case as if it ended just beyond the next face of copper, if that is near; else None."""
-    faces = case.shape.face_lengths_si
-    place = int(np.searchsorted(faces, case.length_si + ABRUPT, side="left"))
-    if place + 1 >= len(faces) or faces[place] > NEAR_A_FACE * case.length_si:
-        return None
-    return case._replace(length_si=float(faces[place]) + ABRUPT)
 
 
 def _of_notch(provenance: Provenance, of: Regime, stack: SolvedStack, lowest: int, nearly: float) -> Provenance:

@@ -1,0 +1,254 @@
+"""Owns the figures of stubs by themselves, once for each distinct use of a model.
+
+A figure has four values, from worst to best: ``worst`` (lowest of the range, and the model as far off as it may be),
+``low`` and ``high`` (the range as computed, equal where all is known), ``best``.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
+
+import numpy as np
+
+from stubsi.margin.spread import Spread
+from stubsi.physics.uniform_line import decibels, shunt_s
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from stubsi.stubs.models import Electrical, Models
+
+    Floats: TypeAlias = NDArray[np.float64]
+    Numbers: TypeAlias = NDArray[np.intp]
+
+TABLE_PER_ENTRY = 4
+"""Greatest ratio of possible keys to entries for which a table of all possible keys is used. For more keys a sort is
+faster."""
+
+
+class Uses(NamedTuple):
+    """Distinct (case, Nyquist, line impedance), and which of them each stub is."""
+
+    case: Numbers
+    nyquist: Floats
+    z0: Floats
+    of_stub: Numbers
+
+
+def uses_of(case: Numbers, net: Numbers, nyquist: Floats, z_line: Floats) -> Uses:
+    """Distinct uses of the stubs of nets.
+
+    Parameters
+    ----------
+    case, net : ndarray of int
+        Case and net of every stub.
+    nyquist, z_line : ndarray
+        Of every net [Hz, ohm].
+
+    Returns
+    -------
+    Uses
+    """
+    rates, rate = np.unique(nyquist, return_inverse=True)
+    impedances, impedance = np.unique(z_line, return_inverse=True)
+    rate_and_impedance = rate * len(impedances) + impedance
+    per_case = len(rates) * len(impedances)
+    keys, of_stub = _distinct(case * per_case + rate_and_impedance[net])
+    pair = keys % max(per_case, 1)
+    return Uses(
+        keys // max(per_case, 1), rates[pair // max(len(impedances), 1)], impedances[pair % max(len(impedances), 1)],
+        of_stub,
+    )  # fmt: skip
+
+
+def _distinct(keys: Numbers) -> tuple[Numbers, Numbers]:
+    """Distinct keys in rising order, and which of them each is."""
+    if not len(keys) or keys.max() > TABLE_PER_ENTRY * len(keys):
+        distinct, number = np.unique(keys, return_inverse=True)
+        return distinct, number
+    used = np.zeros(int(keys.max()) + 1, dtype=bool)
+    used[keys] = True
+    return np.flatnonzero(used), (np.cumsum(used) - 1)[keys]
+
+
+def notch(models: Models, uses: Uses) -> Spread:
+    """First notch of every use.
+
+    Parameters
+    ----------
+    models : Models
+    uses : Uses
+
+    Returns
+    -------
+    Spread
+        [Hz]; NaN where unknown.
+    """
+    return _with_shorter(_notch, np.fmin, models, uses)
+
+
+def one_db(models: Models, uses: Uses) -> Spread:
+    """1 dB frequency of every use.
+
+    Parameters
+    ----------
+    models : Models
+    uses : Uses
+
+    Returns
+    -------
+    Spread
+        [Hz]; NaN where unknown.
+    """
+    return _with_shorter(_one_db, np.fmin, models, uses)
+
+
+def loss(models: Models, uses: Uses) -> tuple[Spread, Spread]:
+    """Greatest loss and least return loss of every use from 0 to Nyquist.
+
+    Parameters
+    ----------
+    models : Models
+    uses : Uses
+
+    Returns
+    -------
+    loss, return_loss
+        [dB]; NaN where unknown.
+    """
+    (own_loss, own_return_loss), shorter = _in_band(models, uses), _shorter(models, uses)
+    if shorter is None:
+        return own_loss, own_return_loss
+    other_loss, other_return_loss = _in_band(*shorter.modelled)
+    return (
+        _no_better(own_loss, other_loss, shorter.rows, np.fmax),
+        _no_better(own_return_loss, other_return_loss, shorter.rows, np.fmin),
+    )
+
+
+def at_nyquist(models: Models, uses: Uses) -> tuple[Floats, Floats]:
+    """Highest loss and lowest return loss of every use at Nyquist itself, over what is not known.
+
+    Parameters
+    ----------
+    models : Models
+    uses : Uses
+
+    Returns
+    -------
+    loss, return_loss
+        [dB]; NaN where unknown.
+    """
+    known = loss_known(models, uses)
+    nyquist, z0 = uses.nyquist[known], uses.z0[known]
+
+    def losses(model: Electrical, index: Numbers, use: Numbers) -> tuple[Floats, Floats]:
+        reflected, passed = shunt_s(*model.input(index, nyquist[use]), z0[use])
+        return decibels(reflected), decibels(passed)
+
+    loss, return_loss = np.full((2, len(uses.case)), np.nan)
+    (return_loss[known], _), (_, loss[known]) = models.spread(uses.case[known], losses)
+    return loss, return_loss
+
+
+def loss_known(models: Models, uses: Uses) -> NDArray[np.bool_]:
+    """Whether the loss of every use is known.
+
+    Parameters
+    ----------
+    models : Models
+    uses : Uses
+
+    Returns
+    -------
+    ndarray of bool
+    """
+    known: NDArray[np.bool_] = ~is_missing(models.unknown_loss)[uses.case] & np.isfinite(uses.z0)
+    return known
+
+
+def is_missing(unknown: tuple[str | None, ...]) -> NDArray[np.bool_]:
+    """Whether something is missing for each case.
+
+    Parameters
+    ----------
+    unknown : tuple of str or None
+        What is missing.
+
+    Returns
+    -------
+    ndarray of bool
+    """
+    return np.array([missing is not None for missing in unknown], dtype=bool)
+
+
+class _Shorter(NamedTuple):
+    """Which uses have a shorter stub, whose figures count as well, and that stub with its models."""
+
+    rows: Numbers
+    modelled: tuple[Models, Uses]
+
+
+def _shorter(models: Models, uses: Uses) -> _Shorter | None:
+    if models.shorter is None or models.shorter_of is None:
+        return None
+    rows = np.flatnonzero(models.shorter_of[uses.case] >= 0)
+    case, nyquist, z0 = models.shorter_of[uses.case[rows]], uses.nyquist[rows], uses.z0[rows]
+    return _Shorter(rows, (models.shorter, Uses(case, nyquist, z0, np.arange(len(rows)))))
+
+
+def _with_shorter(figure: Callable[[Models, Uses], Spread], worse: np.ufunc, models: Models, uses: Uses) -> Spread:
+    own, shorter = figure(models, uses), _shorter(models, uses)
+    return own if shorter is None else _no_better(own, figure(*shorter.modelled), shorter.rows, worse)
+
+
+def _no_better(own: Spread, other: Spread, rows: Numbers, worse: np.ufunc) -> Spread:
+    """A figure whose outer ends are no better than those of another in some rows."""
+    worst, best = own.worst.copy(), own.best.copy()
+    worst[rows], best[rows] = worse(worst[rows], other.worst), worse(best[rows], other.best)
+    return Spread(worst, own.low, own.high, best)
+
+
+def _notch(models: Models, uses: Uses) -> Spread:
+    low, high = models.first_notch[:, uses.case]
+    return Spread(models.least_notch[uses.case], low, high, high * models.notch_bounds[1, uses.case])
+
+
+def _one_db(models: Models, uses: Uses) -> Spread:
+    """1 dB frequency of every use. It is as far off as the notch may be: both scale with the delay of the stub."""
+    known = loss_known(models, uses)
+    case, z0 = uses.case[known], uses.z0[known]
+
+    def one_db(model: Electrical, index: Numbers, use: Numbers) -> tuple[Floats, Floats]:
+        return model.one_db(index, z0[use])
+
+    below, above = models.notch_bounds[:, case]
+    (low, _), (_, high) = models.spread(case, one_db)
+    ends = np.full((len(Spread._fields), len(uses.case)), np.nan)
+    ends[:, known] = low * below, low, high, high * above
+    return Spread(*ends)
+
+
+def _in_band(models: Models, uses: Uses) -> tuple[Spread, Spread]:
+    """Greatest loss and least return loss of every use from 0 to Nyquist.
+
+    If the true notch is a factor above the computed one, so is the frequency of every loss. So the bounds of the figure
+    are those computed up to a frequency higher, and up to one lower, than Nyquist by that factor.
+    """
+    known = loss_known(models, uses)
+    case, nyquist, z0 = uses.case[known], uses.nyquist[known], np.tile(uses.z0[known], 3)
+    below, above = models.notch_bounds[:, case]
+    frequency = np.concatenate([nyquist / below, nyquist, nyquist / above])
+
+    def in_band(model: Electrical, index: Numbers, use: Numbers) -> tuple[Floats, Floats]:
+        return model.in_band(index, frequency[use], z0[use])
+
+    all_uses = np.full((2, 2, 3, len(uses.case)), np.nan)
+    all_uses[..., known] = models.spread(np.tile(case, 3), in_band).reshape(2, 2, 3, -1)
+    (return_low, loss_low), (return_high, loss_high) = all_uses
+    return (
+        Spread(loss_high[0], loss_high[1], loss_low[1], loss_low[2]),
+        Spread(return_low[0], return_low[1], return_high[1], return_high[2]),
+    )
