@@ -121,7 +121,7 @@ def loss(models: Models, uses: Uses) -> tuple[Spread, Spread]:
     (own_loss, own_return_loss), shorter = _in_band(models, uses), _shorter(models, uses)
     if shorter is None:
         return own_loss, own_return_loss
-    other_loss, other_return_loss = _in_band(*shorter.modelled)
+    other_loss, other_return_loss = loss(*shorter.modelled)
     return (
         _no_better(own_loss, other_loss, shorter.rows, np.fmax),
         _no_better(own_return_loss, other_return_loss, shorter.rows, np.fmin),
@@ -201,7 +201,9 @@ def _shorter(models: Models, uses: Uses) -> _Shorter | None:
 
 def _with_shorter(figure: Callable[[Models, Uses], Spread], worse: np.ufunc, models: Models, uses: Uses) -> Spread:
     own, shorter = figure(models, uses), _shorter(models, uses)
-    return own if shorter is None else _no_better(own, figure(*shorter.modelled), shorter.rows, worse)
+    if shorter is None:
+        return own
+    return _no_better(own, _with_shorter(figure, worse, *shorter.modelled), shorter.rows, worse)
 
 
 def _no_better(own: Spread, other: Spread, rows: Numbers, worse: np.ufunc) -> Spread:

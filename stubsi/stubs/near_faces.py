@@ -18,10 +18,11 @@ BEFORE_THE_FACE = "its end lies just beyond a face of copper; what it would be j
 NEAR_A_FACE, ABRUPT = 1.02, 1e-8
 """A stub that would be longer by less than this factor [-] if it ended at the next face of copper ends just before it.
 Ends nearer to each other than the second value [m] are the same."""
-JUST_BEYOND = 1.4
+JUST_BEYOND = 2.0
 """A stub that ends in the board and is longer by less than this factor [-] than one that ends just before the last face
 of copper ends just beyond it. In the model, and only there, the notch may rise at that face, by up to 13 % in random
-geometry; a stub so much longer has made up for it."""
+geometry; a stub so much longer has made up for it. The shorter stub is again compared with one that ends just before
+the face before. These lengths are the same for every length of a stub, so they are solved once."""
 
 
 def just_beyond(case: Case) -> Case | None:

@@ -234,16 +234,16 @@ def _chain(variants: Sequence[_Variant]) -> Chain:
     return Chain.of([(v.solved, v.path) for v in variants], [v.pitch_or_nan for v in variants])
 
 
-def solved_models(cases: Sequence[Case], *, look_around: bool = True) -> Models:
+def solved_models(cases: Sequence[Case], *, look_beyond: bool = True, look_back: bool = True) -> Models:
     """Model each case from its geometry. Where that is not possible it is a uniform line, and its provenance says why.
 
     Parameters
     ----------
     cases : sequence of Case
         Cases that were solved before are remembered, and not solved again.
-    look_around : bool
+    look_beyond, look_back : bool
         Whether a stub that ends just before a face of copper is also solved as if it ended just beyond it, and one that
-        ends just beyond as if it ended just before. There the notch may change abruptly. So its worst value counts.
+        ends beyond a face as if it ended just before. There the notch may change abruptly. So its worst value counts.
 
     Returns
     -------
@@ -272,18 +272,19 @@ def solved_models(cases: Sequence[Case], *, look_around: bool = True) -> Models:
     np.fmin.at(nearly, owners, stack.first_notch(np.arange(len(owners))).nearly)
     for number, lowest in _lowest(stack, owners):
         provenance[number] = _of_notch(provenance[number], regimes[number], stack, lowest, float(nearly[number]))
-    if not look_around:
-        return _joined(cases, stack, owners, provenance, refused)
-    provenance |= _with_what_is_beyond(cases, provenance)
-    before = {number: case for number in provenance if (case := just_before(cases[number])) is not None}
-    return _with_what_is_before(_joined(cases, stack, owners, provenance, refused), before)
+    if look_beyond:
+        provenance |= _with_what_is_beyond(cases, provenance)
+    models = _joined(cases, stack, owners, provenance, refused)
+    return _with_what_is_before(models, cases) if look_back else models
 
 
-def _with_what_is_before(models: Models, before: dict[int, Case]) -> Models:
+def _with_what_is_before(models: Models, cases: Sequence[Case]) -> Models:
     """Models of which some have a shorter stub: the case that ends just before the face that it ends just beyond."""
+    solved = (number for number, each in enumerate(models.provenance) if each.tier == SOLVED)
+    before = {number: case for number in solved if (case := just_before(cases[number])) is not None}
     if not before:
         return models
-    shorter = solved_models(list(before.values()), look_around=False)
+    shorter = solved_models(list(before.values()), look_beyond=False)
     shorter_of, provenance = np.full(len(models.provenance), -1), list(models.provenance)
     for place, number in enumerate(before):
         if shorter.provenance[place].tier == SOLVED:
@@ -299,7 +300,7 @@ def _with_what_is_beyond(cases: Sequence[Case], provenance: dict[int, Provenance
     beyond = {number: case for number in provenance if (case := just_beyond(cases[number])) is not None}
     if not beyond:
         return {}
-    models = solved_models(list(beyond.values()), look_around=False)
+    models = solved_models(list(beyond.values()), look_beyond=False, look_back=False)
     found = {}
     for number, there, least in zip(beyond, models.provenance, models.least_notch.tolist(), strict=True):
         here = provenance[number]
