@@ -141,7 +141,8 @@ def minimum_of_s21(chain: Chain, z0: float, reactance: Followed) -> LowestMinimu
         A radiating stub has its minimum below the frequency where Im Z_in = 0, if there is one.
     """
     highest, rows = chain.highest_frequency(), np.arange(len(chain))
-    start = np.where(np.isnan(reactance.estimate) & np.isfinite(highest), highest, reactance.estimate)
+    taken_away = np.isnan(reactance.estimate) & (chain.barrels.static_inductance.sum(axis=1) < 0)
+    start = np.where(taken_away, highest, reactance.estimate)
     exists = np.isfinite(start)
     power = power_curve(chain_inputs(chain), z0)
     looks = _looks(np.where(exists, start, 1e9), highest, reactance)
