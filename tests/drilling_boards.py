@@ -181,10 +181,10 @@ def random_rules(tolerances):
 C = 299_792_458.0
 
 
-def loss_by_hand(length, drill):
-    """Loss at 14 GHz [dB] of an open stub [m] of a coaxial line at Dk 4 on a 50 ohm line: shunt at a T (textbook)."""
+def loss_by_hand(*lengths, drill):
+    """Loss at 14 GHz [dB] of open stubs [m] of coaxial lines at Dk 4, all at one place of a 50 ohm line (textbook)."""
     z_stub = C * 4e-7 * math.pi / (2 * math.pi * 2) * math.log(0.8e-3 / drill)
-    y = 50 / z_stub * math.tan(2 * math.pi * 14e9 * 2 / C * length)
+    y = sum(50 / z_stub * math.tan(2 * math.pi * 14e9 * 2 / C * length) for length in lengths)
     return 10 * math.log10(1 + (y / 2) ** 2)
 
 

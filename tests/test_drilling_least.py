@@ -37,25 +37,34 @@ CORNER_RULES = made.CORNER_RULES[:1] + made.CORNER_RULES[2:] + made.FACE_RULES
 
 
 class Seen(NamedTuple):
-    """A stub: its hole, its window without regard to any limit, its length [m] and the diameter of its hole [m]."""
+    """A stub: its hole, its window without regard to any limit, its length [m] and the diameter of its hole [m].
+
+    ``times``: how often its loss counts: twice where its hole has two stubs.
+    """
 
     hole: str
     window: Window
     length: float
     drill: float
+    times: int
+
+    def loss(self, length):
+        return self.times * made.loss_by_hand(length, drill=self.drill)
 
 
 def legs(board, its_rules):
     """Stubs of every net with its criterion."""
     for net in board.nets:
+        shapes = [(hole, stub_shapes(board.stackup, hole.padstack, board.span(hole))) for hole in net.holes]
         yield (
             net,
             [
-                Seen(hole.name, window(shape, math.inf, its_rules), shape.stub_length_si, hole.padstack.drill_si)
-                for hole in net.holes
-                for shape in stub_shapes(board.stackup, hole.padstack, board.span(hole))
+                Seen(hole.name, window(shape, math.inf, its_rules), shape.stub_length_si, hole.padstack.drill_si,
+                     len(its_shapes))
+                for hole, its_shapes in shapes
+                for shape in its_shapes
             ],
-        )
+        )  # fmt: skip
 
 
 def plated(one, other, its_rules):
@@ -95,9 +104,17 @@ def units(board, its_rules, ends):
 
 def within_sum(stubs, limit):
     def fits(chosen):
-        return sum(made.loss_by_hand(worst(s, e), s.drill) for s, e in zip(stubs, chosen, strict=True)) <= limit
+        if not any(chosen) and as_drawn(stubs) <= limit:
+            return True
+        return sum(s.loss(worst(s, e)) for s, e in zip(stubs, chosen, strict=True)) <= limit
 
     return fits
+
+
+def as_drawn(stubs):
+    """Loss [dB] of a net with its stubs as drawn, two of a hole together."""
+    holes = [list(own) for _, own in itertools.groupby(stubs, key=lambda stub: stub.hole)]
+    return sum(made.loss_by_hand(*(stub.length for stub in own), drill=own[0].drill) for own in holes)
 
 
 def within_each(stubs, limit):
@@ -204,12 +221,12 @@ def served_by(entry, board, its_rules):
         set_up = stub.window.side, round(stub.drill, 9)
         others = [s for s in stubs if s is not stub] if summed else []
         rest = sum(least_loss(s, board, its_rules) for s in others) if len(asked) == 1 else -math.inf
-        own = made.loss_by_hand(stub.length, stub.drill) if summed else stub.length
-        everything = sum(made.loss_by_hand(s.length, s.drill) for s in stubs)
+        own = stub.loss(stub.length) if summed else stub.length
+        everything = sum(s.loss(s.length) for s in stubs)
         assert (rest + own if len(asked) == 1 else everything) > limit
         for end in grid(board, its_rules, set_up):
             left = worst(stub, (*set_up, end))
-            left = rest + made.loss_by_hand(left, stub.drill) if summed else left
+            left = rest + stub.loss(left) if summed else left
             if stub.window.holds(end) and left <= limit + 1e-10:
                 yield *set_up, end
 
@@ -218,7 +235,7 @@ def least_loss(stub, board, its_rules):
     """Least loss [dB] of a stub that is drilled anywhere on the grid, or not."""
     ends = grid(board, its_rules, (stub.window.side, round(stub.drill, 9)))
     lengths = [worst(stub, (None, None, end)) for end in ends if stub.window.holds(end)]
-    return made.loss_by_hand(min([*lengths, stub.length]), stub.drill)
+    return stub.loss(min([*lengths, stub.length]))
 
 
 def check_certificate(board, its_rules, costs):

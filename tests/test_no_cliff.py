@@ -200,7 +200,7 @@ def test_no_step_of_1_percent_goes_from_pass_to_falls_short(count):
 def test_the_verdict_does_not_improve_as_a_stub_grows(count):
     """With three return vias and more around the hole, a signal that comes along the barrel, and stubs from 0.1 mm.
 
-    A net that falls short stays so: its best notch rises by less than 0.3 %. One that is marginal stays so within 1 %
+    A net that falls short stays so: its best notch rises by less than 0.3 %. One that is marginal stays so within 1.5 %
     of its limit: so much a dip that is nearly a notch moves while its depth changes.
     """
     rng = np.random.default_rng(11)
@@ -208,4 +208,4 @@ def test_the_verdict_does_not_improve_as_a_stub_grows(count):
         lengths, worst, best = steps_of(rng, "through")
         worst, best = worst[lengths >= 0.1e-3], best[lengths >= 0.1e-3]
         assert np.all(best <= 1.003 * np.minimum.accumulate(best))
-        assert np.all(worst <= 1.01 * np.minimum.accumulate(worst))
+        assert np.all(worst <= 1.015 * np.minimum.accumulate(worst))

@@ -4,10 +4,11 @@ import numpy as np
 import pytest
 import skrf
 
-from stubsi import Criterion, hole_model, rank
+from stubsi import Criterion, hole_model, plan, rank
 from stubsi.physics.two_stubs import TwoStubs, at_one_place
 from stubsi.physics.uniform_line import shunt_s
 from tests import margin_boards as mb
+from tests.drilling_boards import rules
 
 LOSS = Criterion.loss(1.0, source="house")
 
@@ -120,3 +121,33 @@ def test_nothing_passes_at_a_notch_of_either_stub():
                  TwoStubs(_stub(1e-14), notch, at_one_place, np.array([50.0]))):  # fmt: skip
         assert np.all(hole.s(ROWS, F).s21 == 0)
         assert np.all(np.isfinite(hole.s(ROWS, F).s11))
+
+
+# --- the plan ---------------------------------------------------------------------------------------------------------
+
+RULES = rules(tip_angle=150)
+LIMITS = [Criterion.loss(0.5), Criterion.one_db_ratio(1.5), Criterion.return_loss(12)]
+
+
+@pytest.mark.parametrize("criterion", LIMITS, ids=str)
+@pytest.mark.parametrize("model", [{}, {"dk_eff": 5.0}], ids=["solved", "uniform"])
+def test_a_drilled_hole_with_two_stubs_meets_the_limit_as_a_whole(criterion, model):
+    """Whatever the rate: no net stays undrilled that the ranking lets fall short, nor falls short after drilling."""
+    rates = (14, 20, 28, 40, 56)
+    nets = [mb.net(f"A{rate}", ("S1", "S2"), place=n, signal=f"{rate} GBd") for n, rate in enumerate(rates)]
+    layers = mb.stackup(gap=0.5, df=0.01, at="1 GHz")
+    made = plan(mb.board(*nets, layers=layers, criterion=criterion), RULES, **model)
+    assert made.hits
+    changes = made.consequences().nets
+    before = {change.net: change.verdict[0] for change in changes}
+    assert any(verdict == "falls short" for verdict in before.values())
+    for change in changes:
+        refused = any(each.net == change.net for each in made.refused)
+        assert refused or change.verdict[2] != "falls short", change
+        assert change.net not in made.undrilled or before[change.net] != "falls short"
+
+
+def test_the_plan_says_that_two_stubs_of_a_hole_count_twice():
+    board = mb.board(mb.net("A", ("S1", "S2"), signal="20 GBd"), layers=mb.stackup(gap=0.5), criterion=LIMITS[0])
+    made = plan(board, RULES)
+    assert "those of two stubs of one hole counted twice" in made.explain("A.0")

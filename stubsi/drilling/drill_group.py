@@ -33,16 +33,20 @@ class SummedLosses(NamedTuple):
         Greatest sum after drilling as planned [dB].
     permitted : float
         Limit of the sum [dB].
+    doubled : bool
+        Whether stubs that share a hole count twice. Two stubs at one place lose up to twice the sum of their losses.
     """
 
     drawn: float
     planned: float
     permitted: float
+    doubled: bool = False
 
     def __str__(self) -> str:
         drawn = f"{self.drawn:.3g} dB" if np.isfinite(self.drawn) else "a notch at or below Nyquist"
         sums = f"at most {self.planned:.3g} dB as planned, {drawn} as drawn"
-        return f"losses of the net's stubs together {sums}, {self.permitted:.3g} dB permitted"
+        doubled = ", those of two stubs of one hole counted twice" if self.doubled else ""
+        return f"losses of the net's stubs together {sums}{doubled}, {self.permitted:.3g} dB permitted"
 
 
 class Hit(NamedTuple):

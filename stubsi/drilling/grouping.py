@@ -141,7 +141,8 @@ def _losses(task: DrillTask, grouping: Grouping) -> dict[Drillable, SummedLosses
             for stub, options in zip(couple.stubs, map(dict, choice.options), strict=True):
                 drawn += options.get(UNDRILLED, np.inf)
                 planned += options[grouping.group_of.get(stub, UNDRILLED)]
-            losses.update(dict.fromkeys(couple.stubs, SummedLosses(drawn, planned, couple.limit)))
+            doubled = any(stub.limits.two_in_hole[stub.row] for stub in couple.stubs)
+            losses.update(dict.fromkeys(couple.stubs, SummedLosses(drawn, planned, couple.limit, doubled)))
     return losses
 
 

@@ -5,6 +5,7 @@ In this package, only this module and ``stub_use`` use the electrical models.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
@@ -35,6 +36,9 @@ if TYPE_CHECKING:
     from stubsi.stubs.model_choice import ModelChoice
 
 
+TOGETHER = 2.0
+"""Two stubs at one place act as one capacitance. Their loss is at most this multiple of the sum of their losses [-],
+and their 1 dB frequency at least that of the larger one over it."""
 REMEMBERED = 200_000
 """Most losses that are remembered."""
 
@@ -152,6 +156,37 @@ class Limits:
         ]
 
     @cached_property
+    def two_in_hole(self) -> NDArray[np.bool_]:
+        """Whether the hole of each row of the table has two stubs."""
+        return np.asarray(np.bincount(self.table.hole)[self.table.hole] == 2)
+
+    def meets_as_drawn(self, stub: int) -> bool:
+        """Whether the net of a row of the table meets its criterion as drawn, as far as the model can tell.
+
+        Parameters
+        ----------
+        stub : int
+            Row of the stub table.
+
+        Returns
+        -------
+        bool
+            A hole with two stubs counts as a whole.
+        """
+        net = int(self.table.net[stub])
+        criterion = self._kind_of_net[net].criterion
+        return bool(meets(criterion, measured(criterion, self.ranking.figures.at(net)).low)[0])
+
+    def _criterion(self, stub: int) -> Criterion:
+        """Criterion that a row of the table must meet by itself, so that its hole meets that of the net."""
+        criterion: Criterion = self._kind_of_net[self.table.net[stub]].criterion
+        if self.two_in_hole[stub] and criterion.measure is Measure.ONE_DB_RATIO:
+            return criterion.replaced(limit=TOGETHER * criterion.limit)
+        if self.two_in_hole[stub] and criterion.measure is Measure.RETURN_LOSS:
+            return criterion.replaced(limit=criterion.limit + 20 * math.log10(TOGETHER))
+        return criterion
+
+    @cached_property
     def _class_of_stub(self) -> NDArray[np.intp]:
         """Number of the class of each row of the table.
 
@@ -159,7 +194,7 @@ class Limits:
         """
         numbers: dict[_NetKind, int] = {}
         kinds = np.array([numbers.setdefault(kind, len(numbers)) for kind in self._kind_of_net], dtype=np.intp)
-        return np.asarray(self.table.case * max(len(numbers), 1) + kinds[self.table.net])
+        return np.asarray(2 * (self.table.case * max(len(numbers), 1) + kinds[self.table.net]) + self.two_in_hole)
 
     @cached_property
     def _bore_of_case(self) -> list[Bore]:
@@ -183,6 +218,8 @@ class Limits:
 
     def longest(self, stubs: Sequence[int]) -> NDArray[np.float64]:
         """Longest permitted stub of some rows of the table. Each stub is judged alone.
+
+        Where its hole has two stubs, half of what the criterion allows on loss is left to each of them.
 
         Parameters
         ----------
@@ -221,7 +258,7 @@ class Limits:
         -------
         ndarray
             Losses [dB]: 0 at length 0, NaN where an input is unknown, infinite where the first notch lies at or below
-            Nyquist.
+            Nyquist. Twice the stub's own where its hole has two stubs.
         """
         classes = self._class_of_stub[list(stubs)].tolist()
         cuts = [(stub_class, round(length, 10)) for stub_class, length in zip(classes, lengths, strict=True)]
@@ -238,12 +275,13 @@ class Limits:
             return [float(loss) for loss in counted_loss(figures_of_cuts).low]
 
         loss_of = dict(zip(use_of, _remembered.all(list(use_of.values()), compute), strict=True))
-        return np.array([loss_of.get(cut, 0.0) for cut in cuts])
+        own = np.array([loss_of.get(cut, 0.0) for cut in cuts])
+        return own * np.where(self.two_in_hole[list(stubs)], TOGETHER, 1.0)
 
     def _longest(self, stubs: list[int]) -> NDArray[np.float64]:
         """Longest permitted stub [m] of some different rows."""
         uses = [self.use(stub) for stub in stubs]
-        criteria = [self._kind_of_net[net].criterion for net in self.table.net[stubs].tolist()]
+        criteria = [self._criterion(stub) for stub in stubs]
         measures = {criterion.measure for criterion in criteria}
         drawn = self._figures(stubs, np.array([use.case.length_si for use in uses]), measures)
         missed = [i for i, each in enumerate(criteria) if not meets(each, measured(each, drawn.at(i)).low)[0]]

@@ -161,7 +161,7 @@ class _Sorter:
             too_long = [row for row in stubs.rows if self.lengths[row] > longest[row] + ROUNDING]
             if unknown:
                 self.undecided[stubs.net.name] = Undecided(self.limits.missing(unknown[0]))
-            elif not too_long:
+            elif self._whole_holes_meet(stubs) or not too_long:
                 self.undrilled[stubs.net.name] = self._meets(stubs)
             else:
                 drillable = [self._drillable(stubs.net, row, longest[row]) for row in too_long]
@@ -209,12 +209,17 @@ class _Sorter:
             unknown = [row for row in stubs.rows if np.isnan(loss[row])]
             if unknown:
                 self.undecided[stubs.net.name] = Undecided(self.limits.missing(unknown[0]))
-            elif max(sums) <= limit:
+            elif self._whole_holes_meet(stubs) or max(sums) <= limit:
                 self.undrilled[stubs.net.name] = self._meets(stubs)
             else:
+                # A leg that is within the limit with its holes' stubs counted double needs no drilling.
                 for leg in (leg for leg, total in zip(legs, sums, strict=True) if total > limit):
                     drillable = tuple(self._drillable(stubs.net, row, np.inf) for row in leg)
                     self.coupled.append(CoupledStubs(drillable, limit))
+
+    def _whole_holes_meet(self, stubs: _NetStubs) -> bool:
+        """Whether a net that has holes with two stubs meets its criterion with all stubs as drawn."""
+        return bool(self.limits.two_in_hole[stubs.rows].any()) and self.limits.meets_as_drawn(stubs.rows[0])
 
     def _meets(self, stubs: _NetStubs) -> Undrilled:
         """Reason for a net that meets its criterion: whether this is proven, and if not, which input is missing."""

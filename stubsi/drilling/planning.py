@@ -73,7 +73,9 @@ def plan(
     Notes
     -----
     A stub is drilled if it is longer than its criterion permits. If a net has a loss criterion and several stubs, as
-    many of them are drilled as the limit for the sum needs. A net with a stub that cannot be brought to its budget
+    many of them are drilled as the limit for the sum needs. A hole with two stubs counts as a whole: a net that meets
+    its criterion so stays undrilled, and in another one each of the two stubs gets half of what the criterion allows on
+    loss, because together they lose up to twice the sum. A net with a stub that cannot be brought to its budget
     misses its criterion whatever is drilled; ``missed_nets`` says what is done to it. Waived nets stay as they are. The
     computed figures decide. Where an input is unknown, the figures have a range, and its unfavourable end decides. The
     error of the model does not count here: nets that depend on it are marginal in ``Plan.consequences``.
