@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -209,3 +210,37 @@ def test_the_verdict_does_not_improve_as_a_stub_grows(count):
         worst, best = worst[lengths >= 0.1e-3], best[lengths >= 0.1e-3]
         assert np.all(best <= 1.003 * np.minimum.accumulate(best))
         assert np.all(worst <= 1.015 * np.minimum.accumulate(worst))
+
+
+def with_a_via_far_away(rng, feed):
+    """Notches of a stub of random sizes as it is, with a return via more 3 mm away, and with that 1 % farther away."""
+    drill, near = rng.uniform(0.15, 0.4), int(rng.integers(1, 6))
+    antipad, turn = drill + rng.uniform(0.25, 0.6), rng.uniform(0, 1)
+    padstack = Padstack(name="v", drill=f"{drill:.3f} mm", pad=f"{drill + 0.15:.3f} mm", antipad=f"{antipad:.3f} mm",
+                        non_functional_pads=str(rng.choice(["removed", "kept"])))  # fmt: skip
+    layers = mb.stackup(dk=rng.uniform(3, 4.5), gap=rng.uniform(0.08, 0.3), df=rng.choice([0.002, 0.02]), at="1 GHz")
+    layer, away = str(rng.choice(["TOP", "S1", "S2"])), antipad / 2 + rng.uniform(0.2, 1.5)
+    ring = [away * np.exp(2j * np.pi * k / near) for k in range(near)]
+    for more in (0.0, 3.0, 3.03):
+        places = [*ring, *([more * np.exp(2j * np.pi * turn)] if more else [])]
+        vias = ReturnVias(positions=[(f"{p.real:.6f} mm", f"{p.imag:.6f} mm") for p in places], drill="0.25 mm")
+        stub = single_stub({"stackup": layers, "padstack": padstack, "layer": layer, "feed": feed,
+                            "return_vias": vias}, None)  # fmt: skip
+        full = stub.shape.stub_length_si
+        lengths = np.append(np.geomspace(1e-4, 0.98 * full, 12), full)
+        none = np.full(len(lengths), np.nan)
+        yield stub_figures(stub.models(lengths), np.arange(len(lengths)), lengths, none, none, wanted=()).notch
+
+
+@pytest.mark.parametrize("count", [2, pytest.param(20, marks=pytest.mark.slow)])
+@pytest.mark.parametrize("feed", ["through", "tee"])
+def test_no_return_via_3_mm_away_takes_a_stub_from_pass_to_falls_short(feed, count):
+    """Nor from falls short to pass: whatever the limit, each range of the notch meets the one before.
+
+    Another return via is near already. Four at once, around a hole that has two or none, may do it.
+    """
+    rng = np.random.default_rng(1)
+    for _ in range(count):
+        for one, other in pairwise(with_a_via_far_away(rng, feed)):
+            assert np.all(other.best >= one.worst)
+            assert np.all(one.best >= other.worst)
