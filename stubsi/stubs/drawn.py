@@ -89,9 +89,14 @@ class StubShape(Value):
 
     @cached_property
     def copper_lengths_si(self) -> NDArray[np.float64]:
-        """Lengths [m] at which the stub reaches the near face of a copper layer beyond its own, rising."""
+        """Lengths [m] at which the stub reaches the near face of a plane or of a layer with a pad on it, rising."""
         face = "upper" if self.side == "bottom" else "lower"
-        depths = np.array([self.stackup.face_si(name, face) for name in self.stackup.names]) - self.start_si
+        met = (
+            layer.name
+            for layer in self.stackup.copper
+            if layer.role != "signal" or self.padstack.pad_at(layer.name, in_use=False, outer=False) is not None
+        )
+        depths = np.array([self.stackup.face_si(name, face) for name in met]) - self.start_si
         beyond = np.sort(depths if self.side == "bottom" else -depths)
         return read_only(beyond[(beyond > TOUCHES) & (beyond < self.stub_length_si - TOUCHES)])
 
