@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.layers import DielectricLayer
 from stubsi.board.names import how_many, shortened
-from stubsi.board.padstack import Antipad
+from stubsi.board.net import Hole
+from stubsi.board.padstack import Antipad, Padstack
 from stubsi.board.signal import Signal
 from stubsi.checks import one_line
 from stubsi.value import SIField, Value
@@ -122,6 +123,17 @@ class _Field(NamedTuple):
     text: str
 
 
+class _Part(NamedTuple):
+    """A part of a board, and the names of its fields that are parts of their own."""
+
+    value: Value
+    without: tuple[str, ...] = ()
+
+    def fields(self) -> dict[str, _Field]:
+        """Its fields by name. A net has its holes by their names, and a hole its padstack."""
+        return _fields(self.value, *self.without)
+
+
 def board_difference(before: Board, after: Board) -> BoardDifference:
     """What differs between two boards.
 
@@ -144,16 +156,16 @@ def board_difference(before: Board, after: Board) -> BoardDifference:
     return BoardDifference(before=before, after=after, changes=tuple(changes))
 
 
-def _changes(
-    part: str, old: Mapping[str, Mapping[str, _Field]], new: Mapping[str, Mapping[str, _Field]]
-) -> Iterator[FieldChange]:
+def _changes(part: str, old: Mapping[str, _Part], new: Mapping[str, _Part]) -> Iterator[FieldChange]:
     if part not in old or part not in new:
         yield FieldChange(part, "", *("present" if part in each else None for each in (old, new)))
         return
-    for name, first in old[part].items():
-        second = new[part][name]
-        if first.kept != second.kept:
-            yield FieldChange(part, name, first.text, second.text)
+    if old[part].value == new[part].value:
+        return
+    before, after = old[part].fields(), new[part].fields()
+    for name, first in before.items():
+        if first.kept != after[name].kept:
+            yield FieldChange(part, name, first.text, after[name].text)
 
 
 def _reordered(before: Sequence[str], after: Sequence[str]) -> bool:
@@ -162,25 +174,22 @@ def _reordered(before: Sequence[str], after: Sequence[str]) -> bool:
     return [name for name in before if name in second] != [name for name in after if name in first]
 
 
-def _parts(board: Board) -> dict[str, dict[str, _Field]]:
-    """The fields of every part of a board, by the name of the part."""
-    parts = {"board": _fields(board, "stackup", "nets"), "stackup": _fields(board.stackup, "layers")}
+def _parts(board: Board) -> dict[str, _Part]:
+    """Every part of a board, by its name."""
+    parts = {"board": _Part(board, ("stackup", "nets")), "stackup": _Part(board.stackup, ("layers",))}
     above, count = "", 0
     for layer in board.stackup.layers:
         if isinstance(layer, DielectricLayer):
             count += 1
-            parts[f"dielectric {count} below {above}"] = _fields(layer)
+            parts[f"dielectric {count} below {above}"] = _Part(layer)
         else:
             above, count = layer.name, 0
-            parts[f"layer {layer.name}"] = _fields(layer, "name")
+            parts[f"layer {layer.name}"] = _Part(layer)
     for padstack in dict.fromkeys(hole.padstack for net in board.nets for hole in net.holes):
-        parts[f"padstack {padstack.name}"] = _fields(padstack, "name")
+        parts[f"padstack {padstack.name}"] = _Part(padstack)
     for net in board.nets:
-        holes = tuple(hole.name for hole in net.holes)
-        parts[f"net {net.name}"] = _fields(net, "name", "holes") | {"holes": _Field(holes, ", ".join(holes))}
-        for hole in net.holes:
-            stack = hole.padstack.name
-            parts[f"hole {hole.name}"] = _fields(hole, "name", "padstack") | {"padstack": _Field(stack, stack)}
+        parts[f"net {net.name}"] = _Part(net)
+        parts |= {f"hole {hole.name}": _Part(hole) for hole in net.holes}
     return parts
 
 
@@ -195,9 +204,18 @@ def _fields(value: Value, *without: str) -> dict[str, _Field]:
             kept = value.__dict__[declared.si_name]
             shown[item.name] = _Field(kept, _without_quotes(declared.text(kept)))
         else:
-            kept = getattr(value, item.name)
+            kept = _by_name(getattr(value, item.name))
             shown[item.name] = _Field(kept, _text(kept))
     return shown
+
+
+def _by_name(kept: object) -> object:
+    """Names in the place of padstacks and holes: these are parts of their own."""
+    if isinstance(kept, Padstack):
+        return kept.name
+    if isinstance(kept, tuple) and kept and all(isinstance(item, Hole) for item in kept):
+        return tuple(item.name for item in kept)
+    return kept
 
 
 def _without_quotes(code: str) -> str:

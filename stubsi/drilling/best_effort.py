@@ -70,12 +70,15 @@ def best_effort(needs: Needs, task: DrillTask, opened: Iterable[int], limits: Li
     search = _Search(task, sorted(opened), limits)
     tried = [each for stub in needs.of_missed_nets if (each := search.deepest(stub)) is not None]
     helped = search.helped(tried)
-    kept: list[Chosen] = []
+    kept: dict[str, list[Chosen]] = defaultdict(list)
     for unit in _units(limits.board, needs.of_missed_nets):
         chosen = [helped[key] for key in unit if key in helped]
-        if len(chosen) == len(unit) and all(_plated(one, other, task) for one in chosen for other in kept):
-            kept += chosen
-    return tuple(sorted(kept, key=lambda each: (each.stub.net, each.stub.hole.name, each.stub.window.side)))
+        facing = [(one, other) for one in chosen for other in kept[one.stub.hole.name]]
+        if len(chosen) == len(unit) and all(_plated(one, other, task) for one, other in facing):
+            for one in chosen:
+                kept[one.stub.hole.name].append(one)
+    every = (each for of_hole in kept.values() for each in of_hole)
+    return tuple(sorted(every, key=lambda each: (each.stub.net, each.stub.hole.name, each.stub.window.side)))
 
 
 _Key = tuple[str, str]
@@ -116,9 +119,7 @@ def _partner_of(board: Board) -> dict[str, str]:
 
 
 def _plated(one: Chosen, other: Chosen, task: DrillTask) -> bool:
-    """Whether enough of the barrel stays plated if both stubs are drilled; true for stubs of two holes."""
-    if one.stub.hole != other.stub.hole:
-        return True
+    """Whether enough of the barrel stays plated if both stubs of a hole are drilled."""
     windows = (one.stub.window, other.stub.window)
     left = [w.left(task.candidates[each.group].end_si).least_si for w, each in zip(windows, (one, other), strict=True)]
     return plated_enough(*windows, *left)

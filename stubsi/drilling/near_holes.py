@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.drill_group import Group, Hit
     from stubsi.drilling.neighbours import Neighbour
     from stubsi.drilling.plan import Plan
+    from stubsi.drilling.rules import FabricatorRules
 
 ROUNDING = 1e-9
 """Distances [m] that differ by no more than this count as equal."""
@@ -166,27 +167,27 @@ def near_holes_of(plan: Plan) -> NearHoles:
     NearHoles
         The nearest first.
     """
-    every = [each for group in plan.groups for hit in group.hits for each in _beside(plan, group, hit)]
+    drilled = frozenset((hit.hole.name, hit.side) for hit in plan.hits)
+    every = [each for group in plan.groups for hit in group.hits for each in _beside(plan, group, hit, drilled)]
     found = {(each.hole, each.neighbour, each.side) for each in every}
     once = [each for each in every if each.hole < each.neighbour or (each.neighbour, each.hole, each.side) not in found]
     once.sort(key=lambda each: (each.distance_si, each.hole, each.neighbour))
     return NearHoles(tuple(once), tuple(sorted({hit.hole.name for hit in plan.hits if hit.hole.xy_si is None})))
 
 
-def _beside(plan: Plan, group: Group, hit: Hit) -> Iterator[NearHole]:
+def _beside(plan: Plan, group: Group, hit: Hit, drilled: frozenset[tuple[str, str]]) -> Iterator[NearHole]:
     """Neighbours of one hit that are too near, or may be."""
     rules, stop = plan.rules, plan.board.stackup.index(group.layer)
     for each in neighbours_of(plan.board, rules).of(hit.hole.name):
         if each.is_passed(hit.side, stop):
-            found = _near_hole(plan, group, hit, each)
+            found = _near_hole(plan.rules, group, hit, each, (each.hole.name, hit.side) in drilled)
             limit = farthest_judged(rules) if found.needed_si is None else found.needed_si
             if found.distance_si < limit - ROUNDING:
                 yield found
 
 
-def _near_hole(plan: Plan, group: Group, hit: Hit, neighbour: Neighbour) -> NearHole:
-    rules, other = plan.rules, neighbour.hole
-    drilled = plan.group_of(other.name, hit.side) is not None
+def _near_hole(rules: FabricatorRules, group: Group, hit: Hit, neighbour: Neighbour, drilled: bool) -> NearHole:
+    other = neighbour.hole
     wall = (rules.drill_si(other.padstack.drill_si) if drilled else other.padstack.drill_si) / 2
     clearance, edge = rules.hole_clearance_si, rules.edge_tolerance_si
     return NearHole(

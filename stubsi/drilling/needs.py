@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -46,12 +47,12 @@ class Needs:
     undrilled: ReadOnlyMapping[str, Undrilled]
     undecided: ReadOnlyMapping[str, Undecided]
 
-    @property
+    @cached_property
     def missed_nets(self) -> frozenset[str]:
         """Names of the nets with a refused stub: they miss their criterion whatever is drilled."""
         return frozenset(refused.net for refused in self.refused)
 
-    @property
+    @cached_property
     def drillable_in_vain(self) -> tuple[Drillable, ...]:
         """Stubs of these nets that could be drilled within their budget."""
         single = (stub for stub in self.task.single if stub.net in self.missed_nets)

@@ -44,7 +44,8 @@ def _nothing_to_drill(plan: Plan) -> str:
 
 def _best_effort(plan: Plan) -> str:
     """What the holes cost that are drilled although their nets miss their criterion; empty where none is."""
-    hits = sum(hit.net in plan.drilled_in_vain for hit in plan.hits) if plan.missed_nets == "best effort" else 0
+    in_vain = set(plan.drilled_in_vain) if plan.missed_nets == "best effort" else set()
+    hits = sum(hit.net in in_vain for hit in plan.hits)
     return f" but for {how_many(hits, 'hit')} of nets that miss their criterion" * (hits > 0 and plan.costs.hole > 0)
 
 
