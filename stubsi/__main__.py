@@ -15,6 +15,7 @@ from stubsi.errors import FileError, StubsiError
 
 if TYPE_CHECKING:
     from stubsi.board.board import Board
+    from stubsi.board.criterion import Criterion
     from stubsi.drilling.costs import Costs
     from stubsi.drilling.rules import FabricatorRules
 
@@ -87,8 +88,8 @@ def _answer(board_file: str, rules_file: str | None, out: str | None) -> tuple[s
     from stubsi.files.board_file import read_any_board
     from stubsi.margin.ranking import rank
 
-    board = read_any_board(board_file)
     rules = _rules(rules_file) if rules_file is not None else None
+    board = read_any_board(board_file, criteria=rules.criteria if rules is not None else None)
     ranking = rank(board)
     columns = shutil.get_terminal_size((110, 24)).columns
     texts = [ranking.to_text(min(140, max(80, columns)))]
@@ -98,15 +99,16 @@ def _answer(board_file: str, rules_file: str | None, out: str | None) -> tuple[s
 
 
 class _Rules(NamedTuple):
-    """What a rules file says to the command. ``note``: what of it is not used, in words; blank if all is."""
+    """What a rules file says to the command: its name, rules, costs and criteria."""
 
+    file: str
     rules: FabricatorRules
     costs: Costs | None
-    note: str
+    criteria: dict[str, Criterion]
 
 
 def _rules(path: str) -> _Rules:
-    """Rules and costs of a file."""
+    """Rules, costs and criteria of a file."""
     from stubsi.files.rules_file import contents
     from stubsi.files.toml_text import parsed_file
 
@@ -114,8 +116,16 @@ def _rules(path: str) -> _Rules:
     held = contents(table, name)
     if held.rules is None:
         raise FileError(f"{name}: [rules] is missing; it holds the fabricator's rules.")
-    note = f"{name}: its criteria are not used here; a net is judged by the criteria of the board file."
-    return _Rules(held.rules, held.costs, note if held.criteria else "")
+    return _Rules(name, held.rules, held.costs, held.criteria)
+
+
+def _not_used(board: Board, given: _Rules) -> list[str]:
+    """Line that names the criteria of a rules file that judge no net; none if all do."""
+    used = {board.criterion_of(net) for net in board.signal_nets}
+    names = [name for name, criterion in given.criteria.items() if criterion not in used]
+    if not names:
+        return []
+    return [f"{given.file}: no net is judged by {', '.join(map(one_line, names))}; a board file names its criteria."]
 
 
 def _planned(board: Board, given: _Rules, out: str | None) -> list[str]:
@@ -123,7 +133,7 @@ def _planned(board: Board, given: _Rules, out: str | None) -> list[str]:
     from stubsi.drilling.planning import plan
 
     planned = plan(board, given.rules, costs=given.costs)
-    texts = [*([given.note] if given.note else []), planned.to_text()]
+    texts = [*_not_used(board, given), planned.to_text()]
     if out is None:
         return texts
     from stubsi.handoff.hand_off import write_hand_off

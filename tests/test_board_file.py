@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import re
 import shutil
 from pathlib import Path
 
 import pytest
 
-from stubsi import FileError, read_ipc356, read_ipc2581
+from stubsi import BoardError, Criterion, FileError, StubsiError, read_ipc356, read_ipc2581
 from stubsi.__main__ import main
 from stubsi.files.board_file import kind_of, read_any_board
 from stubsi.files.toml import read_board
@@ -163,7 +164,7 @@ def test_with_rules_it_prints_the_plan_as_well(files, capsys):
     out = capsys.readouterr().out
     planned = plan(read_board(board), read_rules(rules), costs=read_costs(rules))
     assert out.endswith("\n\n" + planned.to_text() + "\n")
-    assert "rules.toml: its criteria are not used here; a net is judged by the criteria of the board file" in out
+    assert "rules.toml: no net is judged by house; a board file names its criteria" in out
     assert rank(read_board(board))["CLK"].verdict == "drill"
 
 
@@ -200,3 +201,105 @@ def test_rules_that_cannot_be_read_end_in_one_clear_line(files, old, new, says, 
     assert said.out == ""
     assert said.err.count("\n") == 1
     assert says in said.err
+
+
+# --- criteria, pairs and feeds ----------------------------------------------------------------------------------------
+
+OWN = """
+[criteria.strict]
+notch_ratio = 9
+source = "house"
+"""
+HOUSE = {"strict": Criterion.notch_ratio(9, source="house")}
+
+
+def named(text, criterion="strict"):
+    return f'criterion = "{criterion}"\n' + text
+
+
+def test_a_board_file_may_name_criteria_of_the_rules_file(files, tmp_path, capsys):
+    _, rules = files
+    path = tmp_path / "named.toml"
+    path.write_text(named(PLACED, "house"), encoding="utf-8")
+    with pytest.raises(FileError, match="criterion"):
+        read_board(path)
+    assert main([str(path), "--rules", rules]) == 0
+    out = capsys.readouterr().out
+    assert "no net is judged by" not in out
+    from stubsi import read_criteria
+
+    assert read_board(path, criteria=read_criteria(rules)).criterion == read_criteria(rules)["house"]
+
+
+def test_one_name_for_two_criteria_is_refused(tmp_path):
+    path = tmp_path / "board.toml"
+    path.write_text(named(MINIMAL) + OWN, encoding="utf-8")
+    assert read_board(path, criteria=HOUSE).criterion == HOUSE["strict"]
+    with pytest.raises(FileError, match=r"\[criteria\] 'strict': differs from the criterion given under this name"):
+        read_board(path, criteria={"strict": Criterion.notch_ratio(8, source="house")})
+
+
+@pytest.mark.parametrize("text", ['criterion = "strict"\n', '[criterion]\n"FLOW_*" = "strict"\n'])
+def test_the_file_of_facts_names_criteria(folder, text):
+    top, table = (text, "") if text.startswith("criterion") else ("", text)
+    board = read_any_board(facts(folder, top + FACTS + table + OWN))
+    assert {board.criterion_of(net).limit for net in board.signal_nets} == {9}
+    given = read_any_board(facts(folder, top + FACTS + table), criteria=HOUSE)
+    assert given == board
+    with pytest.raises(FileError, match=r"facts\.toml: .*criterion.*'strict'"):
+        read_any_board(facts(folder, top + FACTS + table))
+
+
+def test_the_readers_take_criteria_and_feeds_by_net_or_hole(folder):
+    given = {"z0": "85 ohm", "plating": "20 um", "signals": {"FLOW_*": "16 GT/s"}, "antipads": {"0.25 mm": "0.8 mm"}}
+    plain = read_ipc2581(folder / "board.xml", **given).board
+    name = plain.signal_nets[0].holes[0].name
+    board = read_ipc2581(folder / "board.xml", **given, feed={"*": "tee", name: "through"},
+                         criterion={"FLOW_*": HOUSE["strict"]}).board  # fmt: skip
+    feeds = {hole.name: hole.feed for net in board.signal_nets for hole in net.holes}
+    assert feeds.pop(name) == "through"
+    assert set(feeds.values()) == {"tee"}
+    assert {net.criterion for net in board.signal_nets} == {HOUSE["strict"]}
+    with pytest.raises(BoardError, match="feed: 'NOWHERE' matches no net"):
+        read_ipc2581(folder / "board.xml", **given, feed={"NOWHERE": "tee"})
+    with pytest.raises(BoardError, match="criterion of 'FLOW"):
+        read_ipc2581(folder / "board.xml", **given, criterion={"FLOW_*": "no such rule"})
+
+
+def netlist(folder, **given):
+    stackup = read_ipc2581(folder / "board.xml", z0="85 ohm", plating="20 um", signals={"FLOW_*": "16 GT/s"},
+                           antipads={"0.25 mm": "0.8 mm"}).board.stackup  # fmt: skip
+    every = {"z0": "85 ohm", "reference": ["GND"], "signals": {"FLOW_*": "16 GT/s"}, "antipads": {},
+             "pads": {"0.25 mm": None}, "connects": {"FLOW_*": ["TOP"]}}  # fmt: skip
+    return read_ipc356(folder / "board.ipc", stackup=stackup, **{**every, **given}).board
+
+
+def test_a_netlist_gets_its_pairs_by_pattern(folder):
+    single = netlist(folder)
+    halves = sorted(net.name for net in single.signal_nets)
+    assert {name[:-1] for name in halves} == {"FLOW_"}
+    assert not any(net.is_pair for net in single.signal_nets)
+    (pair,) = netlist(folder, pairs={"FLOW_P": "FLOW_N"}).signal_nets
+    assert pair.is_pair
+    assert {hole.leg for hole in pair.holes} == {"P", "N"}
+    assert netlist(folder, pairs={"*_P": "*_N"}).signal_nets == (pair,)
+    (turned,) = netlist(folder, pairs={"FLOW_N": "FLOW_P"}).signal_nets
+    assert turned.name == "FLOW_N/FLOW_P"
+
+
+WRONG_PAIRS = {
+    "a half that is nowhere": ({"FLOW_P": "FLOW_X"}, "needs 'FLOW_X', which is no net of the file"),
+    "no match": ({"LEFT_*": "RIGHT_*"}, "'LEFT_*' matches no net"),
+    "other wildcards": ({"FLOW_*": "FLOW_?"}, "must hold the same"),
+    "itself": ({"FLOW_P": "FLOW_P"}, "both halves"),
+    "both ways": ({"FLOW_P": "FLOW_N", "FLOW_N": "FLOW_P"}, "as half P and as half N"),
+    "two pairs": ({"FLOW_P": "FLOW_N", "LEVEL": "FLOW_N"}, "'FLOW_N' is paired with 'FLOW_P' and with 'LEVEL'"),
+    "no text": ({"FLOW_P": 3}, "pairs of 'FLOW_P'"),
+}
+
+
+@pytest.mark.parametrize("wrong", WRONG_PAIRS)
+def test_wrong_pairs_are_refused(folder, wrong):
+    given, said = WRONG_PAIRS[wrong]
+    with pytest.raises(StubsiError, match=re.escape(said)):
+        netlist(folder, pairs=given)

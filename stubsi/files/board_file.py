@@ -14,15 +14,17 @@ from stubsi.files import parts, schema
 from stubsi.files.exchange import read_ipc2581
 from stubsi.files.netlist import read_ipc356
 from stubsi.files.opened_file import file_path, opened
-from stubsi.files.schema import KeyType, Schema, errors_at
-from stubsi.files.toml import board_of_table, stackup_of_table
+from stubsi.files.schema import KeyType, Schema, errors_at, look_up
+from stubsi.files.toml import board_of_table, known_criteria, stackup_of_table
 from stubsi.files.toml_text import parsed_file
 
 if TYPE_CHECKING:
     import os
+    from collections.abc import Mapping
     from pathlib import Path
 
     from stubsi.board.board import Board
+    from stubsi.board.criterion import Criterion
     from stubsi.files.exchange import ExchangeBoard
     from stubsi.files.toml_text import Table
 
@@ -34,13 +36,21 @@ _NETLIST_LINE = re.compile(rb"(?:[CP](?:[ \t]+(?![=.\s])|[ \t]*$)|[0-9]{3}(?![\w
 _Z0 = KeyType(
     lambda value: isinstance(value, (str, dict)), 'must be an impedance, {key} = "50 ohm", or a table [{key}] by net'
 )
+_CRITERION = KeyType(
+    lambda value: isinstance(value, (str, dict)),
+    'must be the name of a criterion, {key} = "NAME", or a table [{key}] by net',
+)
 FACTS = Schema(
     must={"exchange": schema.TEXT},
     may={
         "z0": _Z0,
+        "criterion": _CRITERION,
+        "criteria": schema.TABLE,
         "reference": schema.NAMES,
         "plating": schema.LENGTH,
-        **dict.fromkeys(("signals", "dk", "roles", "pads", "antipads", "connects", "stackup"), schema.TABLE),
+        **dict.fromkeys(
+            ("signals", "dk", "roles", "pads", "antipads", "connects", "pairs", "feed", "stackup"), schema.TABLE
+        ),
     },
 )
 HOW = (
@@ -50,13 +60,15 @@ HOW = (
 )
 
 
-def read_any_board(path: str | os.PathLike[str]) -> Board:
+def read_any_board(path: str | os.PathLike[str], *, criteria: Mapping[str, Criterion] | None = None) -> Board:
     """Read a board from a file of any kind.
 
     Parameters
     ----------
     path : path
         A board file in TOML, an IPC-2581 file, an IPC-D-356A netlist, or a TOML file with what such a file lacks.
+    criteria : mapping of name to Criterion, optional
+        As in ``read_board``.
 
     Returns
     -------
@@ -73,7 +85,7 @@ def read_any_board(path: str | os.PathLike[str]) -> Board:
         return _exchange_board(file, kind, {}).board
     name, table = parsed_file(file)
     if "exchange" not in table:
-        return board_of_table(table, name)
+        return board_of_table(table, name, criteria)
     FACTS.check(table, f"{name}: top level")
     source = file.parent / table["exchange"]
     source_kind = kind_of(source)
@@ -81,7 +93,7 @@ def read_any_board(path: str | os.PathLike[str]) -> Board:
         raise FileError(
             f"{name}: exchange = {schema.as_written(table['exchange'])}: is no IPC-2581 or IPC-D-356A file."
         )
-    return _exchange_board(source, source_kind, _arguments(table, name), name).board
+    return _exchange_board(source, source_kind, _arguments(table, name, criteria or {}), name).board
 
 
 def kind_of(path: Path) -> str:
@@ -130,9 +142,17 @@ def _exchange_board(path: Path, kind: str, arguments: dict[str, Any], facts: str
     return export
 
 
-def _arguments(table: Table, name: str) -> dict[str, Any]:
+def _arguments(table: Table, name: str, criteria: Mapping[str, Criterion]) -> dict[str, Any]:
     """Arguments of the reader as the keys of the file give them."""
-    arguments = {key: value for key, value in table.items() if key != "exchange"}
+    arguments = {key: value for key, value in table.items() if key not in {"exchange", "criteria"}}
+    known = known_criteria(table, name, criteria)
+    if isinstance(table.get("criterion"), str):
+        arguments["criterion"] = look_up(table["criterion"], known, f"{name}: top level criterion", "criterion")
+    elif "criterion" in table:
+        arguments["criterion"] = {
+            net: look_up(_text(value, f"{name}: [criterion] {net}"), known, f"{name}: [criterion] {net}", "criterion")
+            for net, value in table["criterion"].items()
+        }
     if "pads" in table:
         arguments["pads"] = {key: None if value == "none" else value for key, value in table["pads"].items()}
     if "antipads" in table:
@@ -142,6 +162,12 @@ def _arguments(table: Table, name: str) -> dict[str, Any]:
     if "stackup" in table:
         arguments["stackup"] = stackup_of_table(table["stackup"], name)
     return arguments
+
+
+def _text(value: object, place: str) -> str:
+    if not isinstance(value, str):
+        raise FileError(f"{place} = {schema.as_written(value)}: must be the name of a criterion, in quotes.")
+    return value
 
 
 def _clearance(value: object, place: str) -> Any:

@@ -16,7 +16,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
     from stubsi.board.board import Board
+    from stubsi.board.criterion import Criterion
     from stubsi.board.layers import Role
+    from stubsi.board.net import StubFeedName
     from stubsi.board.padstack import Antipad
     from stubsi.board.signal import Signal
     from stubsi.board.stackup import Stackup
@@ -85,6 +87,9 @@ def read_ipc2581(
     antipads: Mapping[str, Dimensioned | Antipad | Mapping[str, Dimensioned | Antipad]] | None = None,
     connects: Mapping[str, Iterable[str]] | None = None,
     plating: Dimensioned | None = None,
+    pairs: Mapping[str, str] | None = None,
+    feed: Mapping[str, StubFeedName] | None = None,
+    criterion: Criterion | str | Mapping[str, Criterion | str] | None = None,
 ) -> ExchangeBoard:
     """Read a board from an IPC-2581 file, revision A, B, B1 or C.
 
@@ -117,6 +122,13 @@ def read_ipc2581(
     plating : length, optional
         Thickness of the plating, if the diameters of the file are those after plating. If it is not given, they count
         as diameters of the primary drill.
+    pairs : mapping of net to net, optional
+        Half P of each pair, and its half N, where the file states no pairs: ``{"PCIE_TX*_P": "PCIE_TX*_N"}``. What
+        ``*`` and ``?`` stand for in the first name is put in their place in the second.
+    feed : mapping of net or hole to {"through", "tee"}, optional
+        From where the signal of the stubs comes, where that is not what follows from the layers in use.
+    criterion : Criterion, name in ``RULES_OF_THUMB``, or mapping of net to these, optional
+        What the nets must meet. A mapping holds for the nets it names, and the others keep that of a new board.
 
     Returns
     -------
@@ -148,11 +160,15 @@ def read_ipc2581(
         antipads=given_or_empty(antipads),
         connects=given_or_empty(connects),
         plating=plating,
+        feed=given_or_empty(feed),
+        criterion=criterion,
     )
-    return board_of(record, overlay, None, standard=f"IPC-2581 revision {record.revision}")
+    return board_of(record, overlay, None, given_or_empty(pairs), standard=f"IPC-2581 revision {record.revision}")
 
 
-def board_of(record: FileRecord, overlay: Overlay, stackup: Stackup | None, *, standard: str) -> ExchangeBoard:
+def board_of(
+    record: FileRecord, overlay: Overlay, stackup: Stackup | None, pairs: object, *, standard: str
+) -> ExchangeBoard:
     """Make the board of a file, with its summary.
 
     Parameters
@@ -163,6 +179,8 @@ def board_of(record: FileRecord, overlay: Overlay, stackup: Stackup | None, *, s
         What the user gives beside it.
     stackup : Stackup or None
         Layers of the board; None: those of the file.
+    pairs : mapping
+        Pairs that the user gives, as in ``read_ipc2581``.
     standard : str
         The standard that the file is written in.
 
@@ -170,7 +188,7 @@ def board_of(record: FileRecord, overlay: Overlay, stackup: Stackup | None, *, s
     -------
     ExchangeBoard
     """
-    maker = BoardMaker(record, overlay, stackup)
+    maker = BoardMaker(record, overlay, stackup, pairs=pairs)
     board = maker.board()
     if maker.holes and overlay.plating is None:
         record.assume("files say nothing of plating: diameters of holes count as those of the primary drill")

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from stubsi.board.board import Board
+from stubsi.board.criterion import DEFAULT
 from stubsi.board.net import Hole, Net
 from stubsi.board.padstack import Padstack
 from stubsi.errors import BoardError, FileError
 from stubsi.files.exchange_copper import copper_met
 from stubsi.files.exchange_records import BLIND, REFERENCE_CLASSES, StepRecord
 from stubsi.files.exchange_stackup import stackup_of
+from stubsi.files.net_pairs import NetPairs
 from stubsi.files.schema import errors_at
 from stubsi.units import show
 from stubsi.value import InSI
@@ -18,11 +20,16 @@ from stubsi.value import InSI
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from stubsi.board.criterion import Criterion
+    from stubsi.board.net import StubFeedName
     from stubsi.board.padstack import Antipad
     from stubsi.board.signal import Signal
     from stubsi.board.stackup import Stackup
     from stubsi.files.exchange_overlay import Overlay
     from stubsi.files.exchange_records import FileRecord, HoleRecord
+
+    Connected: TypeAlias = Mapping[str, list[tuple[HoleRecord, Padstack, tuple[str, ...]]]]
+    """Holes of every net, each with its padstack and the layers in use."""
 
 
 class BoardMaker:
@@ -36,6 +43,8 @@ class BoardMaker:
         What the user gives beside it.
     stackup : Stackup, optional
         Layers of the board, where the file has none.
+    pairs : mapping
+        Pairs that the user gives, as in ``read_ipc2581``.
 
     Raises
     ------
@@ -43,12 +52,13 @@ class BoardMaker:
         The file holds several boards, no stackup, or a stackup that is none.
     """
 
-    def __init__(self, record: FileRecord, overlay: Overlay, stackup: Stackup | None = None) -> None:
+    def __init__(self, record: FileRecord, overlay: Overlay, stackup: Stackup | None = None, *, pairs: object) -> None:
         self.record, self.overlay = record, overlay
         self.step = _one_step(record)
         self.stackup = stackup or stackup_of(record, self.step, overlay)
         self.holes = self._holes_of_nets()
         self.nets = sorted({*self.step.net_class, *self.holes, *(net for _, net in self.step.copper)})
+        self.pairs = NetPairs(pairs, self.nets, self.step.partner)
         self.unmatched: list[str] = []
         self.without_holes: list[str] = []
         self._padstacks: dict[tuple[Any, ...], Padstack] = {}
@@ -75,17 +85,34 @@ class BoardMaker:
         groups = self._groups(signals)
         connected = self._connected(groups)
         impedance = {name: self._impedance(name, legs) for name, legs in groups.items()}
+        criterion = {name: self._criterion(name, legs) for name, legs in groups.items()}
+        feeds = self._feeds(connected)
         self.unmatched = [net for net in self.nets if net not in signals and net not in self._reference_names]
         self.overlay.refuse_unused(self.nets, self.record.layers)
         self._refuse_missing(signals)
-        nets = [
-            self._signal_net(name, legs, signals[legs[0]], impedance[name], connected) for name, legs in groups.items()
-        ]
+        nets = []
+        for name, legs in groups.items():
+            holes = self._signal_holes(legs, connected, feeds)
+            with errors_at(f"{self.record.name}: net {name}"):
+                nets.append(
+                    Net(
+                        name=name,
+                        signal=signals[legs[0]],
+                        z0=impedance[name],
+                        holes=holes,
+                        criterion=criterion[name],
+                    )
+                )
         nets += [self._reference_net(net) for net in references if net in self.holes]
         if not any(net.reference for net in nets):
             self.record.assume("no reference net with a hole: return vias stay unknown; give reference")
         with errors_at(self.record.name):
-            return Board(stackup=self.stackup, nets=tuple(nets), name=self.step.name or self.record.name)
+            return Board(
+                stackup=self.stackup,
+                nets=tuple(nets),
+                name=self.step.name or self.record.name,
+                criterion=self.overlay.board_criterion or DEFAULT,
+            )
 
     # nets
 
@@ -93,7 +120,7 @@ class BoardMaker:
         """Signal of every net that got one; the second half of a pair takes that of the first."""
         signals = {net: signal for net in self.nets if (signal := self.overlay.signals.of(net)) is not None}
         for net, signal in list(signals.items()):
-            other = self.step.partner.get(net)
+            other = self.pairs.other(net)
             if other is not None and signals.setdefault(other, signal) != signal:
                 raise BoardError(f"signals: {net} and {other} are a pair and must have the same signal.")
         return signals
@@ -112,10 +139,10 @@ class BoardMaker:
         """Nets of the board by name: one net of the file, or the two halves of a pair, P before N."""
         groups: dict[str, tuple[str, ...]] = {}
         for net in sorted(signals):
-            other = self.step.partner.get(net)
+            other = self.pairs.other(net)
             if other is None:
                 legs: tuple[str, ...] = (net,)
-            elif net.endswith(("P", "p", "+")) or (not other.endswith(("P", "p", "+")) and net < other):
+            elif self.pairs.is_half_p(net):
                 legs = (net, other)
             else:
                 continue
@@ -138,14 +165,26 @@ class BoardMaker:
             return None
         return found.pop()
 
-    def _signal_net(
-        self,
-        name: str,
-        legs: tuple[str, ...],
-        signal: Signal,
-        z0: InSI | None,
-        connected: Mapping[str, list[tuple[HoleRecord, Padstack, tuple[str, ...]]]],
-    ) -> Net:
+    def _criterion(self, name: str, legs: tuple[str, ...]) -> Criterion | None:
+        found = {value for leg in legs if (value := self.overlay.criterion.of(leg)) is not None}
+        if len(found) > 1:
+            raise BoardError(f"criterion: the halves of pair {name} have different criteria; give one.")
+        return found.pop() if found else None
+
+    def _feeds(self, connected: Connected) -> dict[str, StubFeedName]:
+        """Feed of every hole that got one: by its own name, or else by that of its net."""
+        given, feeds = self.overlay.feed, {}
+        for net, holes in connected.items():
+            for number in range(1, len(holes) + 1):
+                hole = f"{net}.{number}"
+                feed = given.of(hole if hole in given.items else net)
+                if feed is not None:
+                    feeds[hole] = feed
+        return feeds
+
+    def _signal_holes(
+        self, legs: tuple[str, ...], connected: Connected, feeds: Mapping[str, StubFeedName]
+    ) -> tuple[Hole, ...]:
         holes = []
         for letter, net in zip(("P", "N") if len(legs) == 2 else ("",), legs, strict=True):
             for number, (hole, padstack, connects) in enumerate(connected[net], 1):
@@ -158,10 +197,10 @@ class BoardMaker:
                             x=InSI(hole.x),
                             y=InSI(hole.y),
                             leg=letter,  # type: ignore[arg-type] # one of the legs
+                            feed=feeds.get(f"{net}.{number}", ""),
                         )
                     )
-        with errors_at(f"{self.record.name}: net {name}"):
-            return Net(name=name, signal=signal, z0=z0, holes=tuple(holes))
+        return tuple(holes)
 
     def _reference_net(self, name: str) -> Net:
         holes = []

@@ -5,12 +5,14 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING, Any, Generic, TypeVar
 
+from stubsi.board.criterion import as_criterion
 from stubsi.board.layers import ROLES, Role
 from stubsi.board.names import near_names
+from stubsi.board.net import STUB_FEEDS
 from stubsi.board.padstack import Antipad
 from stubsi.board.signal import as_signal
 from stubsi.checks import checked, one_of, pairs, sequence
-from stubsi.errors import BoardError, UnitError
+from stubsi.errors import BoardError, StubsiError, UnitError
 from stubsi.number_rules import DK_RULE
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, one_si
@@ -19,6 +21,8 @@ from stubsi.value import InSI
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
 
+    from stubsi.board.criterion import Criterion
+    from stubsi.board.net import StubFeedName
     from stubsi.board.signal import Signal
     from stubsi.files.exchange_records import FileRecord
     from stubsi.units import Dimensioned
@@ -112,7 +116,7 @@ class Overlay:
     ----------
     record : FileRecord
         What the file says.
-    signals, z0, reference, dk, roles, pads, antipads, connects, plating
+    signals, z0, reference, dk, roles, pads, antipads, connects, plating, feed, criterion
         As in ``read_ipc2581``.
     """
 
@@ -129,6 +133,8 @@ class Overlay:
         antipads: object,
         connects: object,
         plating: Dimensioned | None,
+        feed: object,
+        criterion: object,
     ) -> None:
         self._record = record
         self.signals: ByName[Signal] = ByName(signals, "signals", _signal)
@@ -136,6 +142,10 @@ class Overlay:
         self.z0 = ByName(z0_by_net, "z0", lambda value, what: InSI(one_si(value, "impedance", what)))
         self.reference = ByName(dict.fromkeys(_names(reference, "reference"), True), "reference", lambda yes, _: yes)
         self.connects = ByName(connects, "connects", _names)
+        self.feed = ByName(feed, "feed", _feed)
+        by_net = _is_mapping(criterion)
+        self.board_criterion = None if by_net or criterion is None else _criterion(criterion, "criterion")
+        self.criterion = ByName(criterion if by_net else {}, "criterion", _criterion)
         self._dk = ByName(dk, "dk", lambda value, what: one_number(value, what, rule=DK_RULE))
         self._roles = ByName(roles, "roles", _role)
         self.pads = _ByHole(pads, "pads", _pad)
@@ -214,7 +224,7 @@ class Overlay:
         BoardError
         """
         nets = list(nets)
-        for by_net in (self.signals, self.reference, self.connects):
+        for by_net in (self.signals, self.reference, self.connects, self.feed, self.criterion):
             by_net.refuse_unused(nets, "net")
         if list(self.z0.items) != ["*"]:
             self.z0.refuse_unused(nets, "signal net")
@@ -293,7 +303,9 @@ def given_or_empty(value: Any) -> Any:
 
 
 def as_pattern(text: str) -> re.Pattern[str]:
-    """Regular expression of a pattern. Only ``*`` and ``?`` are special, because names of nets hold brackets.
+    """Regular expression of a pattern, with a group for each wildcard.
+
+    Only ``*`` and ``?`` are special, because names of nets hold brackets.
 
     Parameters
     ----------
@@ -304,7 +316,7 @@ def as_pattern(text: str) -> re.Pattern[str]:
     re.Pattern
     """
     pieces = re.split(r"(\*+|\?)", text)
-    special = {"?": ".", "*": ".*"}
+    special = {"?": "(.)", "*": "(.*)"}
     return re.compile("".join(special.get(piece[:1]) or re.escape(piece) for piece in pieces), re.DOTALL)
 
 
@@ -323,6 +335,19 @@ def _signal(value: Any, what: str) -> Signal:
         return as_signal(value)
     except UnitError as error:
         raise UnitError(f"{what}: {error}") from None
+
+
+def _feed(value: Any, what: str) -> StubFeedName:
+    one_of(value, what, STUB_FEEDS[1:])
+    feed: StubFeedName = value
+    return feed
+
+
+def _criterion(value: Any, what: str) -> Criterion:
+    try:
+        return as_criterion(value)
+    except StubsiError as error:
+        raise BoardError(f"{what}: {error}") from None
 
 
 def _role(value: Any, what: str) -> Role:

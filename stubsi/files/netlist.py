@@ -19,6 +19,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
 
+    from stubsi.board.criterion import Criterion
+    from stubsi.board.net import StubFeedName
     from stubsi.board.padstack import Antipad
     from stubsi.board.signal import Signal
     from stubsi.units import Dimensioned, Quantity
@@ -48,6 +50,9 @@ def read_ipc356(
     pads: Mapping[str, Dimensioned | None] | None = None,
     antipads: Mapping[str, Dimensioned | Antipad | Mapping[str, Dimensioned | Antipad]] | None = None,
     plating: Dimensioned | None = None,
+    pairs: Mapping[str, str] | None = None,
+    feed: Mapping[str, StubFeedName] | None = None,
+    criterion: Criterion | str | Mapping[str, Criterion | str] | None = None,
     connects: Mapping[str, Iterable[str]] | None = None,
 ) -> ExchangeBoard:
     """Read a board from an IPC-D-356A netlist, which says nets, plated holes, diameters and positions.
@@ -61,8 +66,9 @@ def read_ipc356(
         The file.
     stackup : Stackup
         Layers of the board.
-    signals, z0, reference, pads, antipads, plating : optional
-        As in ``read_ipc2581``. No net of a netlist has a class, so ``reference`` names all reference nets.
+    signals, z0, reference, pads, antipads, plating, pairs, feed, criterion : optional
+        As in ``read_ipc2581``. A netlist has no classes of nets and no pairs: ``reference`` names all reference nets,
+        and ``pairs`` all pairs.
     connects : mapping of hole or net to list of layers, optional
         Layers in use: ``{"DQ0.1": ["TOP", "L3"], "CLK*": ["TOP", "L5"]}``.
 
@@ -96,8 +102,10 @@ def read_ipc356(
         antipads=given_or_empty(antipads),
         connects=given_or_empty(connects),
         plating=plating,
+        feed=given_or_empty(feed),
+        criterion=criterion,
     )
-    return board_of(record, overlay, stackup, standard="IPC-D-356A")
+    return board_of(record, overlay, stackup, given_or_empty(pairs), standard="IPC-D-356A")
 
 
 class _Netlist:

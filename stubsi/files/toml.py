@@ -5,20 +5,21 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, TypeVar
 
 from stubsi.board.board import Board
-from stubsi.board.criterion import DEFAULT, RULES_OF_THUMB
+from stubsi.board.criterion import DEFAULT, RULES_OF_THUMB, Criterion
 from stubsi.board.net import Hole, Net
 from stubsi.board.signal import Signal
 from stubsi.board.stackup import Stackup
+from stubsi.checks import checked, pairs
 from stubsi.errors import BoardError, FileError
 from stubsi.files import parts, schema
 from stubsi.files.schema import Schema, errors_at, look_up, with_places
 from stubsi.files.toml_text import parsed_file
+from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
     import os
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Iterator, Mapping
 
-    from stubsi.board.criterion import Criterion
     from stubsi.board.padstack import Padstack
     from stubsi.files.toml_text import Table
 
@@ -59,13 +60,15 @@ REFERENCE_HOLE = Schema(must={"name": schema.TEXT, "padstack": schema.TEXT}, may
 REFERENCE = Schema(must={"name": schema.TEXT, "padstack": schema.TEXT, "at": schema.POSITIONS})
 
 
-def read_board(path: str | os.PathLike[str]) -> Board:
+def read_board(path: str | os.PathLike[str], *, criteria: Mapping[str, Criterion] | None = None) -> Board:
     """Read a board from a TOML file.
 
     Parameters
     ----------
     path : path
         A text file in UTF-8. Lengths, rates, frequencies and impedances are written as text with their unit.
+    criteria : mapping of name to Criterion, optional
+        Criteria that the file may name beside its own, for example those of ``read_criteria``.
 
     Returns
     -------
@@ -77,6 +80,8 @@ def read_board(path: str | os.PathLike[str]) -> Board:
     FileError
         The file is not a readable text file or not TOML, a key is unknown or missing, a value has the wrong type, or
         two values contradict each other. The error text names file, table and key, and says what to write.
+    BoardError
+        ``criteria`` is no mapping of names to criteria.
 
     Examples
     --------
@@ -85,10 +90,43 @@ def read_board(path: str | os.PathLike[str]) -> Board:
     Signal(rate='DDR4-3200', modulation='NRZ')
     """
     name, table = parsed_file(path)
-    return board_of_table(table, name)
+    return board_of_table(table, name, criteria)
 
 
-def board_of_table(table: Table, name: str) -> Board:
+def known_criteria(table: Table, file: str, given: Mapping[str, Criterion] | None) -> dict[str, Criterion]:
+    """Criteria that a file may name: the published rules, those given, and its own.
+
+    Parameters
+    ----------
+    table : dict
+        The parsed file.
+    file : str
+        Name of the file, for error texts.
+    given : mapping of name to Criterion, optional
+
+    Returns
+    -------
+    dict of str to Criterion
+
+    Raises
+    ------
+    FileError
+        A criterion of the file is wrong, or differs from the one given under the same name.
+    BoardError
+        ``given`` is no mapping of names to criteria.
+    """
+    known = dict(RULES_OF_THUMB)
+    for name, criterion in pairs({} if given is None else given, "criteria"):
+        known[checked(name, "criteria name")] = checked(criterion, f"criterion {as_shown(name)}", Criterion)
+    for name, criterion in parts.criteria(table, file).items():
+        if known.setdefault(name, criterion) != criterion:
+            raise FileError(
+                f"{file}: [criteria] '{name}': differs from the criterion given under this name; rename one of them."
+            )
+    return known
+
+
+def board_of_table(table: Table, name: str, criteria: Mapping[str, Criterion] | None = None) -> Board:
     """Make the board of a parsed file.
 
     Parameters
@@ -97,6 +135,8 @@ def board_of_table(table: Table, name: str) -> Board:
         The parsed file.
     name : str
         Name of the file, for error texts.
+    criteria : mapping of name to Criterion, optional
+        As in ``read_board``.
 
     Returns
     -------
@@ -108,7 +148,7 @@ def board_of_table(table: Table, name: str) -> Board:
         As in ``read_board``.
     """
     BOARD.check(table, f"{name}: top level")
-    return _Reader(table, name).board()
+    return _Reader(table, name, criteria).board()
 
 
 def stackup_of_table(table: Table, file: str) -> Stackup:
@@ -144,9 +184,9 @@ def stackup_of_table(table: Table, file: str) -> Stackup:
 class _Reader:
     """Builds the Board of one file: holds the tables, the file's name, and the parts that other parts name."""
 
-    def __init__(self, table: Table, file: str) -> None:
+    def __init__(self, table: Table, file: str, criteria: Mapping[str, Criterion] | None) -> None:
         self.table, self.file = table, file
-        self.criteria = {**RULES_OF_THUMB, **parts.criteria(table, file)}
+        self.criteria = known_criteria(table, file, criteria)
         self.stackup = stackup_of_table(table["stackup"], file)
         self.padstacks = self._by_name("padstack", parts.padstack)
         self.press_fits = self._by_name("press_fit", parts.press_fit)
