@@ -68,6 +68,7 @@ if TYPE_CHECKING:
     from stubsi.margin.ranking_difference import NetDifference, RankingDifference
     from stubsi.margin.reason import Reason
     from stubsi.margin.stub_arguments import StubArguments
+    from stubsi.margin.undrilled_change import ChangeKind, UndrilledChange, UndrilledChanges, undrilled_changes
     from stubsi.margin.verdict import Verdict
     from stubsi.provenance import Provenance
     from stubsi.show.plots import plot_loss, plot_margins
@@ -189,6 +190,10 @@ _HOME = {
     "stub_budgets": "files.stub_table",
     "write_hand_off": "handoff.hand_off",
     "write_board": "files.board_writer",
+    "ChangeKind": "margin.undrilled_change",
+    "UndrilledChange": "margin.undrilled_change",
+    "UndrilledChanges": "margin.undrilled_change",
+    "undrilled_changes": "margin.undrilled_change",
 }
 """Module of every public name."""
 
@@ -202,6 +207,7 @@ __all__ = [
     "BoardError",
     "Budget",
     "Certificate",
+    "ChangeKind",
     "Check",
     "Consequences",
     "CopperLayer",
@@ -268,6 +274,8 @@ __all__ = [
     "SummedLosses",
     "Undecided",
     "Undrilled",
+    "UndrilledChange",
+    "UndrilledChanges",
     "UnitError",
     "UnknownNameError",
     "UnknownValueError",
@@ -298,6 +306,7 @@ __all__ = [
     "still_valid",
     "stub_budget",
     "stub_budgets",
+    "undrilled_changes",
     "write_board",
     "write_hand_off",
     "write_rules",

@@ -188,6 +188,10 @@ CALLS = {
     ),
     "difference": (stubsi.difference, {"before": BOARD, "after": BOARD}),
     "rank": (stubsi.rank, {"board": BOARD, "model": "uniform", "dk_eff": 4, "delay": None}),
+    "undrilled_changes": (
+        stubsi.undrilled_changes,
+        {"board": BOARD, "net": "A", "weights": {"antipad": 1.0}, "model": "uniform", "dk_eff": 4, "delay": None},
+    ),
     "plot_loss": (stubsi.plot_loss, {"stubs": {"A": STUB}, **SWEEP, "signal": "25 Gb/s", "ax": None}),
     "plot_margins": (stubsi.plot_margins, {"ranking": RANKING, "ax": None}),
     "plot_section": (stubsi.plot_section, {"plan": DRILLED, "ax": None}),
