@@ -115,6 +115,26 @@ def test_a_net_with_a_limit_for_the_sum_of_its_losses_is_drilled_too():
     assert "inf" not in found.hits[0].why
 
 
+def test_where_the_open_group_is_for_the_shorter_stub_of_a_hole_the_longer_one_is_refused():
+    """Both stubs of A are too long, and a barrel of 0.42 mm must stay: 0.05 mm of L3 and 0.1 mm on each side is less.
+
+    By itself the plan would drill the longer one, 0.52 mm to the top. The open group is one for the other side.
+    """
+    gaps, rules = (0.2, 0.22, 0.2, 0.2), made.GuaranteedResidual(least="0.1 mm", most="0.12 mm", source=made.SAYS)
+    helper = made.net("H", ("L1", "L3"), 0.2)
+    board = Board(stackup=made.stackup(gaps), nets=(helper, made.net("A", ("L3",), 0.2)))
+    found = planned(board, made.rules(tip_angle=180, least_plated="0.42 mm", tolerance=rules))
+    assert [(hit.net, hit.side, hit.miss) for hit in found.hits] == [("A", "bottom", None), ("H", "bottom", None)]
+    (refused,) = found.refused
+    assert (refused.side, refused.reason) == (
+        "top",
+        "plated length: with the bottom drilled as well, too little plated barrel would remain",
+    )
+    assert not found.left_out
+    assert "with the bottom drilled as well" in found.consequences()["A"].why
+    assert found.drilled_in_vain == ("A",)
+
+
 def worst_margins(found):
     return {net.net: net.margin[2] for net in found.consequences()}
 
@@ -149,6 +169,10 @@ def check_policies(board, its_rules):
         assert found.certificate == alone.certificate
         assert found.proven == alone.proven
     assert not {hit.net for hit in leave.hits} & missed
+    for found in (best, leave):
+        told = {each.net for each in (*found.refused, *found.missed)}
+        short = {net.net for net in found.consequences() if net.verdict[2] == "falls short"}
+        assert short & missed <= told
     assert {hit.net for hit in best.missed} | {refused.net for refused in best.refused} <= missed
     assert {(hit.net, hit.hole.name, hit.side) for hit in best.hits}.isdisjoint(best.left_out)
     check_depths(best)

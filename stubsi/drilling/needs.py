@@ -15,7 +15,7 @@ from stubsi.drilling.drill_group import Refused
 from stubsi.drilling.drill_task import CoupledStubs, Drillable, DrillTask
 from stubsi.drilling.joint_choice import possible
 from stubsi.drilling.neighbours import neighbours_of
-from stubsi.drilling.obstacles import ROUNDING, Obstacle, Refusal
+from stubsi.drilling.obstacles import ROUNDING, Obstacle, Refusal, beside_other_side
 from stubsi.drilling.undrilled import Undecided, Undrilled, WhyUndrilled
 from stubsi.drilling.window import window
 from stubsi.margin.verdict import Verdict
@@ -256,8 +256,7 @@ class _Sorter:
             return
         shorter, longer = sorted(couple.stubs, key=lambda stub: stub.window.shape.stub_length_si)
         self.single.append(longer)
-        text = f"with the {longer.window.side} drilled as well, too little plated barrel would remain"
-        self._refuse(shorter, (Refusal(Obstacle.PLATED, text),))
+        self._refuse(shorter, (beside_other_side(longer.window.side),))
 
 
 def _out_of_reach(choice: JointChoice) -> Refusal:

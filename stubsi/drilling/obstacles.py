@@ -56,6 +56,21 @@ class Refusal(NamedTuple):
         return f"{self.kind}: {self.text}"
 
 
+def beside_other_side(side: str) -> Refusal:
+    """Why a stub cannot be drilled where the other stub of its hole is.
+
+    Parameters
+    ----------
+    side : str
+        The other side.
+
+    Returns
+    -------
+    Refusal
+    """
+    return Refusal(Obstacle.PLATED, f"with the {side} drilled as well, too little plated barrel would remain")
+
+
 class Bound(NamedTuple):
     """A limit on the end that is aimed at [m], the obstacle that sets it, and that obstacle in words."""
 

@@ -8,10 +8,12 @@ from stubsi.board.board import Board
 from stubsi.checks import checked, one_of
 from stubsi.drilling.best_effort import best_effort
 from stubsi.drilling.costs import FEWEST_GROUPS, Costs
+from stubsi.drilling.drill_group import Refused
 from stubsi.drilling.grouping import certificate_of, group_stubs, groups_of
 from stubsi.drilling.limits import Limits
 from stubsi.drilling.miss import MISSED_NETS
 from stubsi.drilling.needs import needs_of
+from stubsi.drilling.obstacles import beside_other_side
 from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import FabricatorRules
 from stubsi.drilling.side_view import check_layers
@@ -20,7 +22,9 @@ from stubsi.stubs.model_choice import ModelChoice
 from stubsi.units import one_number
 
 if TYPE_CHECKING:
+    from stubsi.drilling.grouping import Grouping
     from stubsi.drilling.miss import MissedNets
+    from stubsi.drilling.needs import Needs
     from stubsi.stubs.model_choice import ModelName
     from stubsi.units import Dimensioned
 
@@ -93,16 +97,32 @@ def plan(
     grouping = group_stubs(task, costs, seconds)
     if missed_nets == "best effort":
         grouping = grouping.with_best_effort(best_effort(needs, task, grouping.cover.groups, limits))
-    drilled = {(stub.hole.name, stub.window.side) for stub in grouping.group_of}
-    left_out = () if missed_nets == "stub by stub" else needs.drillable_in_vain
+    refused, left_out = (needs.refused, ()) if missed_nets == "stub by stub" else _not_drilled(needs, grouping)
     return Plan(
         board=board, rules=rules, costs=costs, model=model_choice, missed_nets=missed_nets,
-        groups=groups_of(task, grouping),
-        refused=tuple(each for each in needs.refused if (each.hole.name, each.side) not in drilled),
-        left_out=tuple(sorted(
-            (stub.net, stub.hole.name, stub.window.side)
-            for stub in left_out if (stub.hole.name, stub.window.side) not in drilled
-        )),
-        undrilled=needs.undrilled, undecided=needs.undecided, certificate=certificate_of(task, grouping),
-        cost_gap=grouping.cover.gap, task=task, limits=limits,
+        groups=groups_of(task, grouping), refused=refused, left_out=left_out, undrilled=needs.undrilled,
+        undecided=needs.undecided, certificate=certificate_of(task, grouping), cost_gap=grouping.cover.gap, task=task,
+        limits=limits,
     )  # fmt: skip
+
+
+def _not_drilled(needs: Needs, grouping: Grouping) -> tuple[tuple[Refused, ...], tuple[tuple[str, str, str], ...]]:
+    """Stubs that are refused, and those that are left out because of them, as (net, hole, side).
+
+    Where the refused stub of a hole is drilled after all, because a group happens to be open for it, the other stub of
+    that hole is the one that cannot be drilled beside it.
+    """
+    drilled = {(stub.hole.name, stub.window.side) for stub in grouping.group_of}
+    refused = [each for each in needs.refused if (each.hole.name, each.side) not in drilled]
+    told = {each.net for each in refused} | {stub.net for stub in grouping.misses}
+    left_out: list[tuple[str, str, str]] = []
+    for stub in needs.drillable_in_vain:
+        hole, side = stub.hole.name, stub.window.side
+        other_side = "top" if side == "bottom" else "bottom"
+        if (hole, side) in drilled:
+            continue
+        if stub.net not in told and (hole, other_side) in drilled:
+            refused.append(Refused(stub.net, stub.hole, side, stub.window, (beside_other_side(other_side),)))
+        else:
+            left_out.append((stub.net, hole, side))
+    return tuple(sorted(refused, key=lambda each: (each.net, each.hole.name, each.side))), tuple(sorted(left_out))
