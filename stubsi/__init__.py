@@ -60,6 +60,8 @@ if TYPE_CHECKING:
     from stubsi.files.rules_file import read_costs, read_criteria, read_rules, write_rules
     from stubsi.files.stub_table import check_stubs, stub_budgets
     from stubsi.files.toml import read_board
+    from stubsi.handoff.acceptance import Coupon, Expected, coupons
+    from stubsi.handoff.completeness import HandOffCheck, HandOffStatement, hand_off_check
     from stubsi.handoff.hand_off import write_hand_off
     from stubsi.margin.budget import Budget, Check, check_stub, stub_budget
     from stubsi.margin.layer_matrix import LayerMatrix, layer_matrix
@@ -194,6 +196,12 @@ _HOME = {
     "UndrilledChange": "margin.undrilled_change",
     "UndrilledChanges": "margin.undrilled_change",
     "undrilled_changes": "margin.undrilled_change",
+    "Coupon": "handoff.acceptance",
+    "Expected": "handoff.acceptance",
+    "coupons": "handoff.acceptance",
+    "HandOffCheck": "handoff.completeness",
+    "HandOffStatement": "handoff.completeness",
+    "hand_off_check": "handoff.completeness",
 }
 """Module of every public name."""
 
@@ -212,6 +220,7 @@ __all__ = [
     "Consequences",
     "CopperLayer",
     "Costs",
+    "Coupon",
     "Criterion",
     "DepthDrill",
     "DepthTolerance",
@@ -221,11 +230,14 @@ __all__ = [
     "EffectKind",
     "Effects",
     "ExchangeBoard",
+    "Expected",
     "FabricatorRules",
     "FieldChange",
     "FileError",
     "Group",
     "GuaranteedResidual",
+    "HandOffCheck",
+    "HandOffStatement",
     "HeldGroup",
     "Hit",
     "Hole",
@@ -286,8 +298,10 @@ __all__ = [
     "Window",
     "check_stub",
     "check_stubs",
+    "coupons",
     "difference",
     "dk_eff_from_notch",
+    "hand_off_check",
     "hole_model",
     "layer_matrix",
     "notch_frequency",

@@ -59,11 +59,11 @@ def test_drill_files_drill_what_the_plan_says(tmp_path):
     paths = write_hand_off(found, tmp_path / "out")
     assert [path.name for path in paths] == [
         "drill_schedule.csv", "drilled_holes.csv", "depth_drilling.xml", "group_01_bottom.xnc", "group_02_bottom.xnc",
-        "group_03_top.xnc",
+        "group_03_top.xnc", "acceptance_plan.csv",
     ]  # fmt: skip
     assert sorted(os.listdir(tmp_path / "out")) == sorted(path.name for path in paths)
     texts = [path.read_text(encoding="utf-8") for path in paths]
-    assert [machine(text) for text in texts[3:]] == [
+    assert [machine(text) for text in texts[3:-1]] == [
         (0.5, [(3.3, 0.0)]),
         (0.5, [(1.0, -2.5)]),
         (0.5, [(3.1344, 7.0)]),  # 0.1234 in = 3.13436 mm
@@ -111,7 +111,7 @@ def test_nothing_is_replaced_unless_it_is_asked_for(tmp_path):
     (tmp_path / "drilled_holes.csv").write_text("edited", encoding="utf-8")
     (tmp_path / "notes.txt").write_text("mine", encoding="utf-8")
     before = {path.name: path.read_bytes() for path in tmp_path.iterdir()}
-    with pytest.raises(FileError, match=r"drill_schedule\.csv.* and 3 more there already; .*replace=True"):
+    with pytest.raises(FileError, match=r"drill_schedule\.csv.* and 4 more there already; .*replace=True"):
         write_hand_off(found, tmp_path)
     assert {path.name: path.read_bytes() for path in tmp_path.iterdir()} == before
 
@@ -126,8 +126,8 @@ def test_a_replaced_hand_off_leaves_no_drill_file_of_the_earlier_one(tmp_path):
         write_hand_off(fewer, tmp_path)
     write_hand_off(fewer, tmp_path, replace=True)
     assert sorted(os.listdir(tmp_path)) == [
-        "depth_drilling.xml", "drill_schedule.csv", "drilled_holes.csv", "group_01_bottom.xnc", "group_1.xnc",
-        "notes.txt",
+        "acceptance_plan.csv", "depth_drilling.xml", "drill_schedule.csv", "drilled_holes.csv", "group_01_bottom.xnc",
+        "group_1.xnc", "notes.txt",
     ]  # fmt: skip
     assert (tmp_path / "notes.txt").read_text(encoding="utf-8") == "mine"
 
@@ -177,7 +177,7 @@ def test_file_systems_without_links_are_written_too(tmp_path, monkeypatch, links
     if not links:
         monkeypatch.setattr(os, "link", refused)
     assert all(path.is_file() for path in write_hand_off(worked(), tmp_path))
-    assert len(os.listdir(tmp_path)) == 6
+    assert len(os.listdir(tmp_path)) == 7
 
 
 @pytest.mark.parametrize("folder", ["", " ", None, 3, b"x", "a\0b"], ids=repr)

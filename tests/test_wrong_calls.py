@@ -215,6 +215,8 @@ CALLS = {
         },
     ),
     "write_hand_off": (write_hand_off, {"plan": HANDED_OFF, "folder": "folder", "replace": True}),
+    "hand_off_check": (stubsi.hand_off_check, {"plan": HANDED_OFF}),
+    "coupons": (stubsi.coupons, {"plan": HANDED_OFF}),
     "still_valid": (
         stubsi.still_valid,
         {"export": DRILLED.to_csv(), "plan": DRILLED, "board": DRILL_BOARD, "rules": RULES},

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
+from stubsi.handoff.acceptance import acceptance_csv
 from stubsi.handoff.backdrill_file import as_ipc2581
 from stubsi.handoff.drill_file import as_xnc
 from stubsi.handoff.folder import folder_path, write_files
@@ -19,6 +20,8 @@ if TYPE_CHECKING:
 
 SCHEDULE, HOLES, SPECS = "drill_schedule.csv", "drilled_holes.csv", "depth_drilling.xml"
 """Names of the lists of groups and of holes, and of the specifications in IPC-2581."""
+ACCEPTANCE = "acceptance_plan.csv"
+"""Name of the list of coupons."""
 
 DRILL_FILE_NAME = re.compile(r"group_[0-9]+_(?:top|bottom)\.xnc")
 """Names of the drill files."""
@@ -61,11 +64,14 @@ def texts_of(plan: Plan) -> dict[str, str]:
         HOLES: plan.holes_csv(),
         SPECS: as_ipc2581(plan),
         **{drill_file_name(group): as_xnc(plan, group) for group in plan.groups},
+        ACCEPTANCE: acceptance_csv(plan),
     }
 
 
 def write_hand_off(plan: Plan, folder: str | os.PathLike[str], *, replace: bool = False) -> tuple[Path, ...]:
-    """Write the files that a fabricator drills from: lists, specifications, and a drill file of each group.
+    """Write the files that a fabricator drills from and is measured by.
+
+    They are the lists of groups and of holes, the specifications, a drill file of each group, and the acceptance plan.
 
     Every file carries the digests of its plan and of its own text; ``still_valid`` checks them.
 
