@@ -63,6 +63,7 @@ if TYPE_CHECKING:
     from stubsi.handoff.acceptance import Coupon, Expected, coupons
     from stubsi.handoff.completeness import HandOffCheck, HandOffStatement, hand_off_check
     from stubsi.handoff.hand_off import write_hand_off
+    from stubsi.handoff.read_back import FileDifference, HandOffDifference, read_hand_off
     from stubsi.margin.budget import Budget, Check, check_stub, stub_budget
     from stubsi.margin.layer_matrix import LayerMatrix, layer_matrix
     from stubsi.margin.net_margin import NetMargin
@@ -202,6 +203,9 @@ _HOME = {
     "HandOffCheck": "handoff.completeness",
     "HandOffStatement": "handoff.completeness",
     "hand_off_check": "handoff.completeness",
+    "FileDifference": "handoff.read_back",
+    "HandOffDifference": "handoff.read_back",
+    "read_hand_off": "handoff.read_back",
 }
 """Module of every public name."""
 
@@ -233,10 +237,12 @@ __all__ = [
     "Expected",
     "FabricatorRules",
     "FieldChange",
+    "FileDifference",
     "FileError",
     "Group",
     "GuaranteedResidual",
     "HandOffCheck",
+    "HandOffDifference",
     "HandOffStatement",
     "HeldGroup",
     "Hit",
@@ -314,6 +320,7 @@ __all__ = [
     "read_board",
     "read_costs",
     "read_criteria",
+    "read_hand_off",
     "read_ipc356",
     "read_ipc2581",
     "read_rules",

@@ -215,6 +215,7 @@ CALLS = {
         },
     ),
     "write_hand_off": (write_hand_off, {"plan": HANDED_OFF, "folder": "folder", "replace": True}),
+    "read_hand_off": (stubsi.read_hand_off, {"folder": "shared", "plan": HANDED_OFF}),
     "hand_off_check": (stubsi.hand_off_check, {"plan": HANDED_OFF}),
     "coupons": (stubsi.coupons, {"plan": HANDED_OFF}),
     "still_valid": (

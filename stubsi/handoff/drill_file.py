@@ -232,4 +232,7 @@ def unescaped(text: str) -> str:
     ValueError
         An escape stands for no character.
     """
-    return _ESCAPE.sub(lambda match: chr(int(match[1] or match[2], 16)), text)
+    try:
+        return _ESCAPE.sub(lambda match: chr(int(match[1] or match[2], 16)), text)
+    except OverflowError:
+        raise ValueError(f"{text!r} holds an escape that stands for no character.") from None

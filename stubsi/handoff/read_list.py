@@ -1,0 +1,107 @@
+"""Owns the comparison of two lists of a hand-off: the schedule, the holes or the coupons, as written and as read."""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import TYPE_CHECKING
+
+from stubsi.errors import FileError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    Row = tuple[int, dict[str, str]]
+    """Line in the file, and the cells by column."""
+
+KEYS = ("hole", "side"), ("group",)
+"""Columns that say which row it is: in a list of holes, where a hole may be drilled from both sides, and in others."""
+SAME = 0.51e-3
+"""Two numbers that differ by less are the same: lists have millimetres to the micron."""
+LONGEST_CELL = 1_000_000
+"""Most characters of a cell."""
+
+
+def list_differences(name: str, planned: str, read: str) -> list[tuple[int | None, str, str, str]]:
+    """What a list says other than the planned one.
+
+    Parameters
+    ----------
+    name : str
+        Name of the file, for error texts.
+    planned, read : str
+        The list as the plan has it, and as the file has it.
+
+    Returns
+    -------
+    list of (line, what, planned, read)
+
+    Raises
+    ------
+    FileError
+        The list read has no header, a row is longer or shorter than it, or a row stands there twice.
+    """
+    own, other = _rows(name, planned), _rows(name, read)
+    columns = [dict.fromkeys(column for _, row in rows.values() for column in row) for rows in (own, other)]
+    found: list[tuple[int | None, str, str, str]] = []
+    if other:
+        found += [(None, f"column {column}", "there", "") for column in columns[0] if column not in columns[1]]
+        found += [(None, f"column {column}", "", "there") for column in columns[1] if column not in columns[0]]
+    for key, (_, row) in own.items():
+        if key not in other:
+            found.append((None, _called(key), "there", ""))
+            continue
+        line, read_row = other[key]
+        found += [
+            (line, f"{_called(key)}, {column}", cell, read_row[column])
+            for column, cell in row.items()
+            if column in read_row and not _same(cell, read_row[column])
+        ]
+    found += [(line, _called(key), "", "there") for key, (line, _) in other.items() if key not in own]
+    return found
+
+
+def _rows(name: str, text: str) -> dict[tuple[tuple[str, str], ...], Row]:
+    """Rows of a list by what identifies them."""
+    rows: dict[tuple[tuple[str, str], ...], Row] = {}
+    for line, cells in _cells(name, text):
+        columns = KEYS[0] if "hole" in cells else KEYS[1]
+        key = tuple((column, cells[column]) for column in columns if column in cells)
+        if not key:
+            raise FileError(f"{name}: line {line}: has neither a column 'hole' nor a column 'group'.")
+        if key in rows:
+            raise FileError(f"{name}: line {line}: {_called(key)} stands in line {rows[key][0]} already.")
+        rows[key] = line, cells
+    return rows
+
+
+def _cells(name: str, text: str) -> Iterator[Row]:
+    lines = text.splitlines()
+    start = next((number for number, line in enumerate(lines) if line and not line.startswith("#")), len(lines))
+    csv.field_size_limit(LONGEST_CELL)
+    reader = csv.reader(io.StringIO("\n".join(lines[start:])), strict=True)
+    header: list[str] | None = None
+    try:
+        for row in reader:
+            line = start + reader.line_num
+            if header is None:
+                header = row
+            elif len(row) != len(header):
+                raise FileError(f"{name}: line {line}: has {len(row)} cells, and the header has {len(header)}.")
+            else:
+                yield line, dict(zip(header, row, strict=True))
+    except csv.Error as error:
+        raise FileError(f"{name}: line {start + reader.line_num}: is no CSV: {error}.") from None
+    if header is None:
+        raise FileError(f"{name}: holds no table.")
+
+
+def _called(key: tuple[tuple[str, str], ...]) -> str:
+    return " ".join(text for pair in key for text in pair)
+
+
+def _same(one: str, other: str) -> bool:
+    try:
+        return one == other or abs(float(one) - float(other)) < SAME
+    except ValueError:
+        return False
