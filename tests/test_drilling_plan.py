@@ -475,6 +475,7 @@ def check_order(board, its_rules, random):
     assert one.certificate == other.certificate
 
 
+@pytest.mark.slow
 @settings(max_examples=20)
 @given(ANY_BOARD, ANY_RULES, st.randoms(use_true_random=False))
 @with_examples([made.CORNER_BOARD, made.COUPLED_BOARD], CORNER_RULES, Random(1))
@@ -524,6 +525,7 @@ def large_board(count):
     return Board(stackup=made.stackup((0.25,) * 11), nets=nets)
 
 
+@pytest.mark.slow
 def test_work_does_not_grow_with_the_number_of_alike_holes(monkeypatch):
     """Windows and counting are done once per distinct stub: 20,000 holes take as many as 700."""
     calls = {"window": 0, "demands": 0}

@@ -129,6 +129,7 @@ def chain_of(stub):
     return Chain.of([(solve(barrel), path)], [pitch])
 
 
+@pytest.mark.slow
 @settings(max_examples=12)
 @given(short_solved_stubs())
 def test_the_first_notch_does_not_depend_on_where_s21_is_sampled(stub):

@@ -243,6 +243,7 @@ def random_nets(draw):
     return tuple(nets)  # fmt: skip
 
 
+@pytest.mark.slow
 @settings(max_examples=50)
 @given(random_nets(), st.randoms(use_true_random=False))
 def test_the_order_of_nets_on_the_board_makes_no_difference(nets, random):

@@ -366,6 +366,7 @@ def test_a_return_via_beside_a_barrel_of_a_pair_is_too_near():
     assert row[1.0].model_error == "within 5 % of full wave"
 
 
+@pytest.mark.slow
 @settings(max_examples=10, deadline=None)
 @given(
     st.lists(st.tuples(st.floats(0.6, 2.4), st.floats(0, 6.28)), min_size=1, max_size=8),

@@ -135,9 +135,10 @@ LINE = {
     "dk_eff": 4, "z_stub": "30 ohm", "drill": None, "antipad": None, "df": 0.01, "at": "1 GHz", "delay": None,
     "end_pad": None, "end_capacitance": None,
 }  # fmt: skip
+TWO_PLANES = {"TOP": "signal", "G1": "plane", "S1": "signal", "G2": "plane", "BOT": "signal"}
 GEOMETRY = {
-    "stackup": BOARD.stackup, "padstack": mb.VIA, "layer": "S1", "side": "bottom", "return_vias": mb.RETURNS,
-    "pitch": None, "depth_drill": None,
+    "stackup": mb.stackup(gap=0.3, roles=TWO_PLANES), "padstack": mb.VIA, "layer": "S1", "side": "bottom",
+    "return_vias": mb.RETURNS, "pitch": None, "depth_drill": None,
 }  # fmt: skip
 SIGNAL = {"signal": "25 Gb/s", "criterion": HOUSE, "z0": "50 ohm"}
 SWEEP = {"frequency": ["1 GHz"], "z0": "50 ohm"}
