@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import time
 from itertools import count
 
@@ -62,9 +63,12 @@ def timed(work, *arguments, repeat=1):
     """Least time of some runs, and the last result."""
     took = []
     for _ in range(repeat):
+        gc.collect()
+        gc.disable()  # a collection among all that earlier tests left behind would be counted as work
         start = time.perf_counter()
         result = work(*arguments)
         took.append(time.perf_counter() - start)
+        gc.enable()
     return min(took), result
 
 
