@@ -20,7 +20,7 @@ from stubsi.stubs.cases import Case
 from stubsi.stubs.drawn import stub_shapes
 from stubsi.stubs.hole_stub import LOWEST, HoleStub
 from stubsi.stubs.model_choice import ModelChoice
-from stubsi.stubs.solved_model import solved_through
+from stubsi.stubs.solved_through import solved_through
 from stubsi.stubs.stub_feed import feed_of
 from stubsi.stubs.surroundings import surroundings
 from stubsi.stubs.uniform_model import uniform_through

@@ -9,7 +9,7 @@ import numpy as np
 
 from stubsi.physics.uniform_line import decibels, shunt_s
 from stubsi.stubs.notch_formula import one_order
-from stubsi.stubs.solved_model import check_frequency
+from stubsi.stubs.solved_through import check_frequency
 from stubsi.units import one_si, quantity, to_si
 
 if TYPE_CHECKING:

@@ -2,29 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from enum import StrEnum
-from functools import cached_property
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from stubsi.errors import UnknownValueError, ValidityError
 from stubsi.memory import Memory
-from stubsi.physics.chain import Chain, check_stub
-from stubsi.physics.loss_curve import FROM, least_power, one_db_estimate, one_db_frequency
-from stubsi.physics.notch import first_notch
-from stubsi.physics.power_curve import chain_inputs, not_reflected_curve, power_curve
-from stubsi.physics.reactance import HIGHEST_RATIO, notch, quasi_static
-from stubsi.physics.solved_barrel import SolvedBarrel, solve
-from stubsi.physics.sweep import AbcdSweep, InputSweep
-from stubsi.physics.uniform_line import decibels
+from stubsi.physics.chain import check_stub
+from stubsi.physics.solved_barrel import solve
 from stubsi.provenance import Provenance
 from stubsi.stubs.as_barrel import barrel_of
 from stubsi.stubs.hole_return_paths import RETURN_VIAS, ReturnNote, return_paths, too_near
 from stubsi.stubs.model_error import Regime, in_words, least_notch, notch_error, regime
-from stubsi.stubs.models import FirstNotches, Models
+from stubsi.stubs.models import Models
 from stubsi.stubs.near_faces import BEFORE_THE_FACE, BEYOND_THE_FACE, just_before, just_beyond
+from stubsi.stubs.solved_stack import SolvedStack, Variant
 from stubsi.stubs.uniform_model import uniform_models
 from stubsi.stubs.unknown_antipad import ANTIPAD_OPEN, ANTIPAD_UNKNOWN, with_antipads
 from stubsi.stubs.unknown_dk import DK_OPEN, DK_UNKNOWN, with_dks, without_dk
@@ -35,18 +28,9 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from stubsi.physics.barrel import Barrel
-    from stubsi.physics.power_curve import Inputs
-    from stubsi.physics.return_path import Posts
     from stubsi.stubs.cases import Case
-    from stubsi.stubs.surroundings import Around
 
 SOLVED = "solved geometry"
-CAVITY_BELOW, BLURRED_BELOW = 0.8, 0.97
-"""First notch over the frequency at which the stub's reactance vanishes [-]. Below the first value the notch is a
-resonance with the return vias, if there are any; below the second it is blurred."""
-
-
 NO_NOTCH_BELOW = "no notch below {}, and the model holds no further: measure it or solve its field"
 """What leaves a verdict open that a notch higher up would decide."""
 
@@ -55,29 +39,14 @@ NEARLY = "a dip at {} is nearly a notch"
 """Why the worst value of a notch lies below what the error of the model gives."""
 
 
-class NotchNote(StrEnum):
-    """Why a first notch is no sharp notch of the stub itself. Each is also the text that is shown."""
-
-    CAVITY = "the first notch is a resonance with the return vias, below the stub's own"
-    BLURRED = "blurred notch, at the minimum of S21: part of the power leaves between the planes"
-
-
-class _Variant(NamedTuple):
-    """A solved stub with one return path. ``pitch`` [m] of the pair it is a leg of; None: it is single."""
-
-    solved: SolvedBarrel
-    path: Posts
-    pitch: float | None
-
-    @property
-    def pitch_or_nan(self) -> float:
-        return np.nan if self.pitch is None else self.pitch
+REMEMBERED = 10_000
+"""How many solved cases are remembered."""
 
 
 class _SolvedCase(NamedTuple):
     """A case solved from its geometry: one variant, or one for each return path scanned."""
 
-    variants: tuple[_Variant, ...]
+    variants: tuple[Variant, ...]
     provenance: Provenance
     regime: Regime
 
@@ -88,150 +57,7 @@ class _Refused(NamedTuple):
     reason: str
 
 
-class _Notch(NamedTuple):
-    """First notch on a 50 ohm line: ``low``, ``high`` and ``nearly`` as in ``FirstNotches``.
-
-    ``zero``: frequency at which the reactance first vanishes; ``jump``: narrow resonance [Hz]. A stub whose feed takes
-    away all of its inductance has no notch.
-    """
-
-    low: float
-    high: float
-    nearly: float
-    zero: float
-    jump: float
-
-
-REMEMBERED = 10_000
-"""How many solved cases, and how many of their first notches, are remembered."""
 _solved_cases: Memory[Case, _SolvedCase | _Refused] = Memory(REMEMBERED)
-_first_notches: Memory[_Variant, _Notch] = Memory(REMEMBERED)
-_one_db: Memory[tuple[_Variant, float], tuple[float, float]] = Memory(REMEMBERED)
-
-
-def _find_first_notches(variants: Sequence[_Variant]) -> list[_Notch]:
-    chain = _chain(variants)
-    found, highest = first_notch(chain), chain.highest_frequency()
-    is_notch = found.is_notch & (found.frequency <= highest)
-    low = np.where(is_notch, found.frequency, np.fmin(highest, found.searched))
-    columns = (low, np.where(is_notch, low, np.inf), np.fmin(found.nearly, low), found.zero, found.jump)
-    return [_Notch(*row) for row in zip(*(column.tolist() for column in columns), strict=True)]
-
-
-def _find_one_db(variants_and_lines: Sequence[tuple[_Variant, float]]) -> list[tuple[float, float]]:
-    variants, lines = zip(*variants_and_lines, strict=True)
-    stack, z0 = SolvedStack(variants), np.array(lines)
-    estimate, impedance = quasi_static(stack.chain)
-    highest = np.fmin(stack.chain.highest_frequency(), HIGHEST_RATIO * estimate)
-    found = one_db_frequency(
-        power_curve(chain_inputs(stack.chain), z0), one_db_estimate(estimate, impedance, z0), highest, stack.jump
-    )
-    found[np.isnan(found)] = np.inf  # no electrical length, no loss
-    return list(zip(np.minimum(found, highest).tolist(), found.tolist(), strict=True))
-
-
-@dataclass(frozen=True, eq=False)
-class SolvedStack:
-    """Solved stubs with their return paths as a stack of stubs."""
-
-    variants: tuple[_Variant, ...]
-
-    @cached_property
-    def chain(self) -> Chain:
-        """All of them as one set of arrays."""
-        return _chain(self.variants)
-
-    @cached_property
-    def _first(self) -> list[_Notch]:
-        return _first_notches.all(self.variants, _find_first_notches)
-
-    def first_notch(self, index: NDArray[np.intp]) -> FirstNotches:
-        """First notch of the stubs of these numbers."""
-        return FirstNotches(*self._first_notch[:, index])
-
-    @cached_property
-    def _first_notch(self) -> NDArray[np.float64]:
-        return np.array([notch[:3] for notch in self._first]).reshape(-1, 3).T
-
-    @cached_property
-    def _sweep(self) -> InputSweep:
-        """Voltage and current at the input of a single stub over frequency [Hz]."""
-        return InputSweep(self.chain)
-
-    @cached_property
-    def jump(self) -> NDArray[np.float64]:
-        """Frequency of a narrow resonance [Hz], NaN where there is none."""
-        return np.array([notch.jump for notch in self._first])
-
-    def __getstate__(self) -> dict[str, tuple[_Variant, ...]]:
-        """The variants only: the chain is made again when it is needed."""
-        return {"variants": self.variants}
-
-    def notch(self, order: int, index: NDArray[np.intp]) -> NDArray[np.float64]:
-        """Notch of the stubs of these numbers [Hz]; of the first order only where there is one."""
-        if order == 1:
-            return self.first_notch(index).high
-        return np.asarray(notch(self.chain.only(index), order), dtype=np.float64)
-
-    def nearest_notch(self, index: NDArray[np.intp], frequency: NDArray[np.float64]) -> None:
-        """None: there is no closed form, so the orders are tried one by one."""
-
-    def notch_note(self, index: int) -> NotchNote | None:
-        """Why the first notch of a stub is no sharp notch of its own; None if it is one."""
-        notch = self._first[index]
-        if np.isinf(notch.high) or notch.low > BLURRED_BELOW * notch.zero:
-            return None
-        has_return_vias = bool(self.variants[index].path.positions)
-        return NotchNote.CAVITY if notch.low < CAVITY_BELOW * notch.zero and has_return_vias else NotchNote.BLURRED
-
-    def highest(self) -> float:
-        """Highest frequency [Hz] at which the model is valid for all of the stubs."""
-        return float(self.chain.highest_frequency().min())
-
-    def input(
-        self, index: NDArray[np.intp], frequency: NDArray[np.float64]
-    ) -> tuple[NDArray[np.complex128], NDArray[np.complex128]]:
-        """Voltage and current at the input of the stubs of these numbers, each at its frequency [Hz]."""
-        if len(self.variants) == 1:
-            return self._sweep(frequency)
-        order = np.argsort(index, kind="stable")
-        place = np.empty(len(index), dtype=np.intp)
-        place[order] = np.arange(len(index)) - np.searchsorted(index[order], index[order])
-        f = np.full((len(self.variants), place.max(initial=0) + 1), 1e9)
-        f[index, place] = frequency
-        voltage, current = self.chain.voltage_current(f)
-        return voltage[index, place], current[index, place]
-
-    def inputs(self, index: NDArray[np.intp]) -> Inputs:
-        """Voltage and current into the stubs of these numbers, as ``power_curve`` takes them."""
-        return chain_inputs(_chain([self.variants[number] for number in index.tolist()]))
-
-    def one_db(
-        self, index: NDArray[np.intp], z0: NDArray[np.float64]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """1 dB frequency [Hz] of the stubs of these numbers in lines of these impedances [ohm], twice.
-
-        Where the model is no longer valid before 1 dB is reached: the highest valid frequency, and infinity.
-        """
-        wanted = [(self.variants[number], line) for number, line in zip(index.tolist(), z0.tolist(), strict=True)]
-        low, high = np.array(_one_db.all(wanted, _find_one_db)).reshape(-1, 2).T
-        return low, high
-
-    def in_band(
-        self, index: NDArray[np.intp], frequency: NDArray[np.float64], z0: NDArray[np.float64]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-        """Least return loss and greatest loss [dB] of the stubs of these numbers, each from 0 up to its frequency."""
-        part = SolvedStack(tuple(self.variants[number] for number in index.tolist()))
-        inputs, jump = chain_inputs(part.chain), self.jump[index]
-        rises_below = FROM * one_db_estimate(*quasi_static(part.chain), z0)
-        left, not_reflected = (
-            least_power(curve(inputs, z0), rises_below, frequency, jump) for curve in (power_curve, not_reflected_curve)
-        )
-        return decibels(np.sqrt(1 - not_reflected)), decibels(np.sqrt(left))
-
-
-def _chain(variants: Sequence[_Variant]) -> Chain:
-    return Chain.of([(v.solved, v.path) for v in variants], [v.pitch_or_nan for v in variants])
 
 
 def solved_models(cases: Sequence[Case], *, look_beyond: bool = True, look_back: bool = True) -> Models:
@@ -254,7 +80,7 @@ def solved_models(cases: Sequence[Case], *, look_beyond: bool = True, look_back:
     If the return vias are unknown, the figures of a case are a range: over 1, 2, 3, 4, 6 and 8 equal vias at several
     distances, and no via.
     """
-    variants: list[_Variant] = []
+    variants: list[Variant] = []
     owner: list[int] = []
     provenance: dict[int, Provenance] = {}
     refused: dict[int, str] = {}
@@ -428,7 +254,7 @@ def _of_shape(case: Case) -> _SolvedCase:
     solvable = barrel_of(case.shape, case.length_si, bore=case.bore, pitch=pitch)
     solved = [solve(barrel) for barrel in solvable.barrels]
     paths, notes = return_paths(case.around, solved[0])
-    variants = tuple(_Variant(fed, path, pitch) for fed in solved for path in paths)
+    variants = tuple(Variant(fed, path, pitch) for fed in solved for path in paths)
     for variant in variants:
         check_stub(variant.solved, variant.path, variant.pitch_or_nan)
     notes = (*notes, *too_near(solved[0], paths, pitch))
@@ -444,69 +270,3 @@ def _of_shape(case: Case) -> _SolvedCase:
             feed=case.shape.feed.kind, pair=case.around.odd, nearest_rule=nearest_rule,
         ),
     )  # fmt: skip
-
-
-@dataclass(frozen=True, eq=False)
-class SolvedThrough:
-    """A solved length of barrel between entry and exit.
-
-    Parameters
-    ----------
-    chain : Chain
-        Of one barrel.
-    """
-
-    chain: Chain
-
-    def __call__(self, frequency: NDArray[np.float64]) -> NDArray[np.complex128]:
-        """Chain matrix over frequency [Hz], shape (n, 2, 2)."""
-        check_frequency(frequency, float(self.chain.highest_frequency()[0]))
-        return self._sweep(frequency)
-
-    @cached_property
-    def _sweep(self) -> AbcdSweep:
-        return AbcdSweep(self.chain)
-
-    def __getstate__(self) -> dict[str, Chain]:
-        """The chain only: the sweep is made again when it is needed."""
-        return {"chain": self.chain}
-
-
-def solved_through(barrel: Barrel, around: Around) -> SolvedThrough:
-    """Solve a length of barrel between entry and exit.
-
-    Parameters
-    ----------
-    barrel : Barrel
-        With ``end=None``.
-    around : Around
-        What stands around its hole; its return vias are known.
-
-    Returns
-    -------
-    SolvedThrough
-    """
-    solved = solve(barrel)
-    (path,), _ = return_paths(around, solved)
-    return SolvedThrough(_chain([_Variant(solved, path, around.pitch)]))
-
-
-def check_frequency(frequency: NDArray[np.float64], highest: float) -> None:
-    """Refuse frequencies above the highest at which the solved model is valid.
-
-    Parameters
-    ----------
-    frequency : ndarray
-        [Hz].
-    highest : float
-        [Hz].
-
-    Raises
-    ------
-    ValidityError
-    """
-    if np.max(frequency, initial=0.0) > highest:
-        raise ValidityError(
-            f"frequency = {show(np.max(frequency), 'frequency')}: above {show(highest, 'frequency')} the gap between "
-            f"barrel and antipad is half a wave long, and the solved hole no longer holds."
-        )

@@ -18,7 +18,7 @@ from stubsi.physics.solved_barrel import solve
 from stubsi.physics.two_stubs import TwoStubs, at_one_place
 from stubsi.physics.uniform_line import decibels
 from stubsi.stubs.as_barrel import through_of
-from stubsi.stubs.solved_model import SolvedStack
+from stubsi.stubs.solved_stack import SolvedStack
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
