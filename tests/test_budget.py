@@ -396,8 +396,9 @@ def test_an_unknown_dk_is_asked_for_by_name_where_it_decides():
 
 @pytest.mark.slow
 def test_solved_budget_round_trip():
-    """The search ends within 5 um of a length that fails."""
-    limit = Criterion.notch_ratio(3)
+    """The search ends within 5 um of a length that fails. Above 149 GHz the model proves no notch of any such stub."""
+    assert stub_budget("112 GBd", criterion=Criterion.notch_ratio(3), **THIN).proven_length_si == 0
+    limit = Criterion.notch_ratio(2.6)
     budget = stub_budget("112 GBd", criterion=limit, **THIN)
     assert 0 < budget.proven_length_si < budget.stub_length_si
     assert 0.33e-3 < budget.stub_length_si < 0.43e-3
