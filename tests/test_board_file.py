@@ -239,6 +239,22 @@ def test_one_name_for_two_criteria_is_refused(tmp_path):
         read_board(path, criteria={"strict": Criterion.notch_ratio(8, source="house")})
 
 
+def test_a_published_rule_keeps_its_name(tmp_path):
+    """Given under the name of a published rule, another criterion is refused, and the rule itself is not."""
+    path = tmp_path / "board.toml"
+    path.write_text(named(MINIMAL, "Bogatin 2015"), encoding="utf-8")
+    with pytest.raises(BoardError, match="criteria 'Bogatin 2015': is the name of a published rule"):
+        read_board(path, criteria={"Bogatin 2015": HOUSE["strict"]})
+    plain = read_board(path)
+    assert read_board(path, criteria={"Bogatin 2015": plain.criterion}) == plain
+
+
+def test_a_criterion_for_a_net_without_signal_is_refused(folder):
+    text = FACTS + '[criterion]\nLEVEL = "TI 15 mil"\n'
+    with pytest.raises(FileError, match="criterion: 'LEVEL' matches no net with a signal of the file"):
+        read_any_board(facts(folder, text))
+
+
 @pytest.mark.parametrize("text", ['criterion = "strict"\n', '[criterion]\n"FLOW_*" = "strict"\n'])
 def test_the_file_of_facts_names_criteria(folder, text):
     top, table = (text, "") if text.startswith("criterion") else ("", text)

@@ -88,7 +88,7 @@ class BoardMaker:
         criterion = {name: self._criterion(name, legs) for name, legs in groups.items()}
         feeds = self._feeds(connected)
         self.unmatched = [net for net in self.nets if net not in signals and net not in self._reference_names]
-        self.overlay.refuse_unused(self.nets, self.record.layers)
+        self.overlay.refuse_unused(self.nets, signals, self.record.layers)
         self._refuse_missing(signals)
         nets = []
         for name, legs in groups.items():

@@ -211,21 +211,23 @@ class Overlay:
         """
         self.missing.setdefault(what, []).append(name)
 
-    def refuse_unused(self, nets: Iterable[str], layers: Iterable[str]) -> None:
+    def refuse_unused(self, nets: Iterable[str], signal_nets: Iterable[str], layers: Iterable[str]) -> None:
         """Refuse whatever the user gave that matches nothing in the file.
 
         Parameters
         ----------
-        nets, layers : iterable of str
-            Names of nets and of layers of the file.
+        nets, signal_nets, layers : iterable of str
+            Names of nets, of those with a signal, and of layers of the file.
 
         Raises
         ------
         BoardError
         """
-        nets = list(nets)
-        for by_net in (self.signals, self.reference, self.connects, self.feed, self.criterion):
+        nets, signal_nets = list(nets), list(signal_nets)
+        for by_net in (self.signals, self.reference, self.connects):
             by_net.refuse_unused(nets, "net")
+        self.feed.refuse_unused(signal_nets, "net with a signal")
+        self.criterion.refuse_unused(signal_nets, "net with a signal")
         if list(self.z0.items) != ["*"]:
             self.z0.refuse_unused(nets, "signal net")
         self._dk.refuse_unused(layers, "dielectric layer or material")

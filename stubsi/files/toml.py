@@ -113,11 +113,16 @@ def known_criteria(table: Table, file: str, given: Mapping[str, Criterion] | Non
     FileError
         A criterion of the file is wrong, or differs from the one given under the same name.
     BoardError
-        ``given`` is no mapping of names to criteria.
+        ``given`` is no mapping of names to criteria, or gives the name of a published rule to another criterion.
     """
     known = dict(RULES_OF_THUMB)
     for name, criterion in pairs({} if given is None else given, "criteria"):
-        known[checked(name, "criteria name")] = checked(criterion, f"criterion {as_shown(name)}", Criterion)
+        checked(name, "criteria name")
+        checked(criterion, f"criterion {as_shown(name)}", Criterion)
+        if known.setdefault(name, criterion) != criterion:
+            raise BoardError(
+                f"criteria {as_shown(name)}: is the name of a published rule that says otherwise; rename it."
+            )
     for name, criterion in parts.criteria(table, file).items():
         if known.setdefault(name, criterion) != criterion:
             raise FileError(
