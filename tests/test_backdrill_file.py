@@ -177,3 +177,17 @@ def test_generated_files_validate_against_their_schema(revision, pytestconfig, t
         schema.validate(str(SHARED))
     with pytest.raises(xmlschema.XMLSchemaValidationError):
         schema.validate(as_ipc2581(worked(), revision).replace('"NONPLATED"', '"MAYBE"'))
+
+
+def test_the_references_of_one_hole_are_bounded(tmp_path):
+    """A file of a few megabytes with all its references in one hole would take hours otherwise."""
+    path = tmp_path / "many.xml"
+    path.write_text(
+        '<IPC-2581 revision="C"><Ecad><CadHeader units="MILLIMETER"/><LayerFeature layerRef="D"><Set>\n'
+        '<Hole name="H" diameter="1" platingStatus="VIA" x="0" y="0">\n'
+        + '<SpecRef id="S"/>\n' * 101
+        + "</Hole></Set></LayerFeature></Ecad></IPC-2581>",
+        encoding="utf-8",
+    )
+    with pytest.raises(FileError, match=r"line 103: a hole or a layer refers to more than 100 specifications"):
+        BackdrillReader(path).read()

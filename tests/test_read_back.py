@@ -114,6 +114,8 @@ WRONG = {
     "a command": ("METRIC\nM99\n", "line 2: 'M99': is no line of such a drill file"),
     "no number": ("METRIC\nT1C0.5\nT1\nXnanY1.0\n", "line 4: 'XnanY1.0'"),
     "a huge number": ("METRIC\nT1C0.5\nT1\nX1e99Y1.0\n", "line 4"),
+    "a tool twice": ("METRIC\nT1C0.5\nT1C0.6\n", "line 3: tool 1 has another diameter"),
+    "an attribute twice": ("; #@! TFDepth,1\n; #@! TFDepth,2\n", "line 2: attribute 'TFDepth' stands in line 1"),
     "an escape": ("; #@! TOHole,\\UFFFFFFFF\n", "line 1: .* escape"),
 }
 
@@ -130,6 +132,7 @@ WRONG_LISTS = {
     "a short row": ("group,depth\n1\n", "line 2: has 1 cells, and the header has 2"),
     "no key": ("depth\n1\n", "line 2: has neither"),
     "a row twice": ("group,depth\n1,2\n1,3\n", "line 3: group 1 stands in line 2 already"),
+    "a column twice": ("group,depth,depth\n1,2,3\n", "line 1: the column 'depth' stands there twice"),
     "a quote": ('group,depth\n1,"2\n', "is no CSV"),
 }
 
@@ -139,6 +142,64 @@ def test_a_wrong_list_is_refused_with_its_line(wrong):
     text, said = WRONG_LISTS[wrong]
     with pytest.raises(FileError, match=re.escape(said)):
         list_differences("a.csv", "group,depth\n1,2\n", text)
+
+
+SPECS = "depth_drilling.xml"
+EDITS_OF_SPECS = {
+    "moved": (r'x="0.0000" y', 'x="77.0000" y', "position of A.0", "(0.0000, 0.0000) mm", "(77.0000, 0.0000) mm"),
+    "wider": (r'(?<="A.0" )diameter="0.5000"', 'diameter="0.9000"', "depth drill of A.0", "0.5000 mm", "0.9000 mm"),
+    "renamed": (r'name="A.0"', 'name="ELSE"', "name of A.0", "A.0", "ELSE"),
+    "another net": (r'<Set net="A">', '<Set net="ELSE">', "net of A.0", "A", "ELSE"),
+    "gone": (r'(?s)<Set net="A">.*?</Set>', "", "hole A.0", "(0.0000, 0.0000) mm", ""),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("edited", EDITS_OF_SPECS)
+def test_edited_holes_of_the_specifications_are_found(folder, planned, edited):
+    """Position, diameter, name, net and absence of a hole, with the line where the hole stands."""
+    old, new, what, own, other = EDITS_OF_SPECS[edited]
+    path = folder / SPECS
+    text, count = re.subn(old, new, path.read_text(encoding="utf-8"), count=1)
+    assert count
+    path.write_text(text, encoding="utf-8")
+    (found,) = differing(folder, planned)
+    assert (found.file, found.what, found.planned, found.read) == (SPECS, f"{what} on DEPTH_DRILL_1", own, other)
+    assert found.line is None if not other else "<Hole" in text.splitlines()[found.line - 1]
+
+
+def test_an_edited_specification_is_found_with_its_line(folder, planned):
+    path = folder / SPECS
+    edit(path, 'value="1.560"', 'value="1.660"')
+    (found,) = differing(folder, planned)
+    assert "<Spec name=" in path.read_text(encoding="utf-8").splitlines()[found.line - 1]
+    assert "1.56 mm" in found.planned
+    assert "1.66 mm" in found.read
+
+
+@pytest.mark.parametrize(("key", "new"), [("TFDepth", "9.999"), ("TFMustNotCutLayer", "G2"), ("TFDrilledSide", "top")])
+def test_what_a_drill_file_says_of_its_group_is_compared(folder, planned, key, new):
+    """Depth, layer and side stand in attributes, because a drill file itself cannot say them."""
+    group = planned.groups[0]
+    path = folder / f"group_{group.number:02d}_{group.side}.xnc"
+    line = next(line for line in path.read_text(encoding="utf-8").splitlines() if line.startswith(f"; #@! {key},"))
+    edit(path, line, f"; #@! {key},{new}")
+    (found,) = differing(folder, planned)
+    assert (found.what, found.planned, found.read) == (f"attribute {key}", line.partition(",")[2], new)
+    assert path.read_text(encoding="utf-8").splitlines()[found.line - 1].endswith(new)
+
+
+def test_a_renamed_hole_of_a_drill_file_is_found(folder, planned):
+    group = planned.groups[0]
+    edit(folder / f"group_{group.number:02d}_{group.side}.xnc", "TOHole,A.0", "TOHole,ELSE")
+    (found,) = differing(folder, planned)
+    assert (found.what, found.planned, found.read) == ("name of A.0", "A.0", "ELSE")
+
+
+def test_names_are_compared_as_text_and_lengths_as_numbers():
+    header = "hole,side,net,depth [mm]\n"
+    assert not list_differences("a.csv", f"{header}h,top,1.0,0.344\n", f"{header}h,top,1.0,0.3440\n")
+    for other in ("h,top,1.0000,0.344", "h,top,1.0,0.345", "h,top,1.0,0.3_44"):
+        assert len(list_differences("a.csv", f"{header}h,top,1.0,0.344\n", f"{header}{other}\n")) == 1
 
 
 def test_what_cannot_be_read_is_refused(folder, planned, tmp_path):

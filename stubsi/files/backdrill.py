@@ -17,6 +17,9 @@ KINDS = ("START_LAYER", "MUST_NOT_CUT_LAYER", "MAX_STUB_LENGTH", "OTHER")
 UNITS = {"MM": 1e-3, "INCH": 0.0254, "MICRON": 1e-6, "MILS": 0.0254e-3}
 """Metres per unit of a property. Source: as ``KINDS``; MILS only in revision C."""
 
+MOST_REFERENCES = 100
+"""Most specifications that one hole or one layer may refer to, so that a file cannot take unbounded time."""
+
 
 class BackdrillEntry(NamedTuple):
     """One entry of a depth-drill specification.
@@ -76,6 +79,8 @@ class DrilledHole(NamedTuple):
 
     Parameters
     ----------
+    line : int
+        Where it stands in the file.
     layer, net, name, plating : str
         Drill layer, net (blank where there is none), name and plating status.
     x_si, y_si, drill_si : float
@@ -84,6 +89,7 @@ class DrilledHole(NamedTuple):
         Specifications that the hole or its layer refer to.
     """
 
+    line: int
     layer: str
     net: str
     name: str
@@ -106,6 +112,7 @@ class BackdrillReader(XmlStream):
     def __init__(self, path: str | os.PathLike[str]) -> None:
         super().__init__(path)
         self.specs: dict[str, list[BackdrillEntry]] = {}
+        self.spec_lines: dict[str, int] = {}
         self.holes: list[DrilledHole] = []
         self.plan_digest = ""
         self._layer_specs: dict[str, list[str]] = {}
@@ -181,7 +188,7 @@ class BackdrillReader(XmlStream):
         self._spec = self.text(attributes, "name", "Spec")
         if self._spec in self.specs:
             self.refuse(f"Spec {as_shown(self._spec)} appears twice")
-        self.specs[self._spec] = []
+        self.specs[self._spec], self.spec_lines[self._spec] = [], self.line
 
     def _backdrill(self, attributes: Attributes) -> None:
         if not self._spec:
@@ -223,6 +230,9 @@ class BackdrillReader(XmlStream):
 
     def _spec_ref(self, attributes: Attributes) -> None:
         name = self.text(attributes, "id", "SpecRef")
+        references = self._hole if self._hole is not None else self._layer_specs.get(self._layer, [])
+        if len(references) == MOST_REFERENCES:
+            self.refuse(f"a hole or a layer refers to more than {MOST_REFERENCES} specifications")
         if self._hole is not None:
             self._hole.append(name)
             self.holes[-1] = self.holes[-1]._replace(specs=tuple(dict.fromkeys((*self.holes[-1].specs, name))))
@@ -244,7 +254,7 @@ class BackdrillReader(XmlStream):
         name, plating = (self.optional(attributes, key, "Hole") for key in ("name", "platingStatus"))
         self._hole = []
         specs = tuple(self._layer_specs.get(self._feature, ()))
-        self.holes.append(DrilledHole(self._feature, self._net, name, plating, x, y, diameter, specs))
+        self.holes.append(DrilledHole(self.line, self._feature, self._net, name, plating, x, y, diameter, specs))
 
 
 def read_backdrill_specs(path: str | os.PathLike[str]) -> tuple[BackdrillSpec, ...]:

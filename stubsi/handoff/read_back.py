@@ -3,25 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
-from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.names import how_many
 from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
 from stubsi.errors import FileError
-from stubsi.files.backdrill import read_backdrill_specs
 from stubsi.files.opened_file import opened
 from stubsi.handoff.folder import folder_path
 from stubsi.handoff.hand_off import DRILL_FILE_NAME, SPECS, drill_file_name, texts_of
 from stubsi.handoff.read_drill_file import drill_file_differences
 from stubsi.handoff.read_list import list_differences
+from stubsi.handoff.read_spec_file import spec_file_differences
 from stubsi.show.seal import is_unchanged, plan_digest_of
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
     import os
+    from pathlib import Path
 
     import pandas as pd
 
@@ -102,7 +101,8 @@ def read_hand_off(folder: str | os.PathLike[str], plan: Plan) -> HandOffDifferen
     Returns
     -------
     HandOffDifference
-        False where the files say what the plan says. Comments do not count, up to the digest of the plan.
+        False where the files say what the plan says. Of comments, the digest of the plan and the attributes of a drill
+        file count (side, layers, depth, residual stub).
 
     Raises
     ------
@@ -133,7 +133,7 @@ def read_hand_off(folder: str | os.PathLike[str], plan: Plan) -> HandOffDifferen
         if name in groups:
             differing = drill_file_differences(name, read, plan, groups[name])
         elif name == SPECS:
-            differing = _spec_differences(place / name, text)
+            differing = spec_file_differences(place / name, text)
         else:
             differing = list_differences(name, text, read)
         found += [FileDifference(name, *each) for each in differing]
@@ -174,18 +174,3 @@ def _digest_difference(name: str, planned: str, read: str) -> list[FileDifferenc
     if of_plan != of_file:
         return [FileDifference(name, None, "digest of the plan", of_plan, of_file)]
     return [] if is_unchanged(read) else [FileDifference(name, None, "text", "as written", "edited")]
-
-
-def _spec_differences(path: Path, planned: str) -> list[tuple[int | None, str, str, str]]:
-    """Specifications and holes of an IPC-2581 file against those of the plan's own."""
-    with TemporaryDirectory() as folder:
-        own = Path(folder, path.name)
-        own.write_text(planned, encoding="utf-8")
-        specs = {spec.name: "; ".join(map(str, spec.entries)) for spec in read_backdrill_specs(own)}
-    read = {spec.name: "; ".join(map(str, spec.entries)) for spec in read_backdrill_specs(path)}
-    names = dict.fromkeys([*specs, *read])
-    return [
-        (None, f"specification {name}", specs.get(name, ""), read.get(name, ""))
-        for name in names
-        if specs.get(name) != read.get(name)
-    ]

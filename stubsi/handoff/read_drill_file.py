@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import re
-from typing import TYPE_CHECKING, NamedTuple, NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 from stubsi.errors import FileError
-from stubsi.handoff.drill_file import ATTRIBUTE, HOLE, drill_file_of, in_mm, unescaped
+from stubsi.handoff.drill_file import ATTRIBUTE, HOLE, NET, drill_file_of, unescaped
+from stubsi.handoff.read_places import ReadPlace, place_differences
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
     from stubsi.drilling.drill_group import Group
     from stubsi.drilling.plan import Plan
-
-    Difference = tuple[int | None, str, str, str]
+    from stubsi.handoff.drill_file import DrillFile
+    from stubsi.handoff.read_places import Difference
 
 NUMBER = r"[+-]?[0-9]{1,6}(?:\.[0-9]{0,9})?"
 TOOL, PLACE = re.compile(rf"T0*([0-9]+)C({NUMBER})"), re.compile(rf"X({NUMBER})Y({NUMBER})")
@@ -21,18 +22,6 @@ UNITS = {"METRIC": 1e-3, "INCH": 0.0254}
 """Metres per unit. Source: IPC-NC-349, from memory."""
 PASSED_OVER = frozenset({"", "M48", "%", "G05", "G90", "M30", "M71", "M72"})
 """Lines that say nothing of holes."""
-SAME_PLACE, SAME_SIZE = 1e-7, 1e-6
-"""Positions and diameters that differ by no more [m] are the same."""
-
-
-class ReadPlace(NamedTuple):
-    """A hole of a drill file: line, position [m], diameter of its tool [m], and name; blank where it has none."""
-
-    line: int
-    x_si: float
-    y_si: float
-    drill_si: float
-    hole: str
 
 
 def drill_file_differences(name: str, text: str, plan: Plan, group: Group) -> list[Difference]:
@@ -58,28 +47,19 @@ def drill_file_differences(name: str, text: str, plan: Plan, group: Group) -> li
     FileError
         A line is none of such a file, a tool is used that has no diameter, or no unit is given.
     """
-    planned, read = drill_file_of(plan, group), drill_places(name, text)
-    by_name = {place.hole: place for place in read if place.hole}
-    by_place = {_rounded(place.x_si, place.y_si): place for place in read}
+    planned, reader = drill_file_of(plan, group), _read(name, text)
+    own = [ReadPlace(None, place.x_si, place.y_si, planned.drill_si, place.hole, place.net) for place in planned.places]
+    return [*_attribute_differences(planned, reader), *place_differences(own, reader.places)]
+
+
+def _attribute_differences(planned: DrillFile, reader: _Reader) -> list[Difference]:
+    """Attributes of the file with other values, missing or extra: side, layers, depth, residual stub."""
+    own = {key: ",".join(values) for key, values in planned.attributes}
     found: list[Difference] = []
-    seen: set[int] = set()
-    for hole in planned.places:
-        place = by_name.get(hole.hole) or by_place.get(_rounded(hole.x_si, hole.y_si))
-        if place is None:
-            found.append((None, f"hole {hole.hole}", _at(hole.x_si, hole.y_si), ""))
-            continue
-        seen.add(place.line)
-        if max(abs(place.x_si - hole.x_si), abs(place.y_si - hole.y_si)) > SAME_PLACE:
-            found.append(
-                (place.line, f"position of {hole.hole}", _at(hole.x_si, hole.y_si), _at(place.x_si, place.y_si))
-            )
-        if abs(place.drill_si - planned.drill_si) > SAME_SIZE:
-            found.append((place.line, f"depth drill of {hole.hole}", _mm(planned.drill_si), _mm(place.drill_si)))
-    found += [
-        (place.line, f"hole {place.hole or 'without name'}", "", _at(place.x_si, place.y_si))
-        for place in read
-        if place.line not in seen
-    ]
+    for key in dict.fromkeys([*own, *reader.attributes]):
+        line, value = reader.attributes.get(key, (None, ""))
+        if own.get(key, "") != value:
+            found.append((line, f"attribute {key}", own.get(key, ""), value))
     return found
 
 
@@ -101,10 +81,14 @@ def drill_places(name: str, text: str) -> list[ReadPlace]:
     FileError
         As in ``drill_file_differences``.
     """
+    return _read(name, text).places
+
+
+def _read(name: str, text: str) -> _Reader:
     reader = _Reader(name)
     for number, line in enumerate(text.splitlines(), 1):
         reader.line(number, line.strip())
-    return reader.places
+    return reader
 
 
 class _Reader:
@@ -113,23 +97,24 @@ class _Reader:
     def __init__(self, name: str) -> None:
         self.name, self.number = name, 0
         self.places: list[ReadPlace] = []
+        self.attributes: dict[str, tuple[int, str]] = {}
         self._metres: float | None = None
         self._tools: dict[int, float] = {}
         self._tool: int | None = None
-        self._hole = ""
+        self._hole = self._net = ""
 
     def line(self, number: int, text: str) -> None:
         self.number = number
         if text.startswith(ATTRIBUTE):
-            key, _, value = text.removeprefix(ATTRIBUTE).partition(",")
-            if key == HOLE:
-                self._hole = self._unescaped(value)
+            self._attribute(*text.removeprefix(ATTRIBUTE).partition(",")[::2])
         elif text.startswith(";") or text in PASSED_OVER:
             return
         elif (unit := text.split(",", maxsplit=1)[0]) in UNITS:
             self._metres = UNITS[unit]
         elif tool := TOOL.fullmatch(text):
-            self._tools[int(tool[1])] = float(tool[2]) * self._unit()
+            diameter = float(tool[2]) * self._unit()
+            if self._tools.setdefault(int(tool[1]), diameter) != diameter:
+                self._refuse(f"tool {int(tool[1])} has another diameter already")
         elif place := PLACE.fullmatch(text):
             self._place(float(place[1]), float(place[2]))
         elif re.fullmatch(r"T[0-9]{1,6}", text):
@@ -137,12 +122,23 @@ class _Reader:
         else:
             self._refuse(f"{as_shown(text)}: is no line of such a drill file")
 
+    def _attribute(self, key: str, value: str) -> None:
+        text = ",".join(map(self._unescaped, value.split(",")))
+        if key == HOLE:
+            self._hole = text
+        elif key == NET:
+            self._net = text
+        elif key.startswith("TF"):
+            if key in self.attributes:
+                self._refuse(f"attribute {as_shown(key)} stands in line {self.attributes[key][0]} already")
+            self.attributes[key] = self.number, text
+
     def _place(self, x: float, y: float) -> None:
         drill = self._tools.get(self._tool) if self._tool is not None else None
         if drill is None:
             self._refuse("a hole stands before a tool with a diameter is chosen")
-        self.places.append(ReadPlace(self.number, x * self._unit(), y * self._unit(), drill, self._hole))
-        self._hole = ""
+        self.places.append(ReadPlace(self.number, x * self._unit(), y * self._unit(), drill, self._hole, self._net))
+        self._hole = self._net = ""
 
     def _unit(self) -> float:
         if self._metres is None:
@@ -157,15 +153,3 @@ class _Reader:
 
     def _refuse(self, why: str) -> NoReturn:
         raise FileError(f"{self.name}: line {self.number}: {why}.")
-
-
-def _rounded(x: float, y: float) -> tuple[int, int]:
-    return round(x / SAME_PLACE), round(y / SAME_PLACE)
-
-
-def _at(x: float, y: float) -> str:
-    return f"({in_mm(x, 4)}, {in_mm(y, 4)}) mm"
-
-
-def _mm(length: float) -> str:
-    return f"{in_mm(length, 4)} mm"

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from typing import TYPE_CHECKING
 
 from stubsi.errors import FileError
+from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -16,6 +18,7 @@ if TYPE_CHECKING:
 
 KEYS = ("hole", "side"), ("group",)
 """Columns that say which row it is: in a list of holes, where a hole may be drilled from both sides, and in others."""
+NUMBER = re.compile(r"-?[0-9]{1,9}(?:\.[0-9]{0,9})?")
 SAME = 0.51e-3
 """Two numbers that differ by less are the same: lists have millimetres to the micron."""
 LONGEST_CELL = 1_000_000
@@ -39,7 +42,8 @@ def list_differences(name: str, planned: str, read: str) -> list[tuple[int | Non
     Raises
     ------
     FileError
-        The list read has no header, a row is longer or shorter than it, or a row stands there twice.
+        The list read has no header, or names a column twice; a row is longer or shorter than the header, or stands
+        there twice.
     """
     own, other = _rows(name, planned), _rows(name, read)
     columns = [dict.fromkeys(column for _, row in rows.values() for column in row) for rows in (own, other)]
@@ -55,7 +59,7 @@ def list_differences(name: str, planned: str, read: str) -> list[tuple[int | Non
         found += [
             (line, f"{_called(key)}, {column}", cell, read_row[column])
             for column, cell in row.items()
-            if column in read_row and not _same(cell, read_row[column])
+            if column in read_row and not _same(column, cell, read_row[column])
         ]
     found += [(line, _called(key), "", "there") for key, (line, _) in other.items() if key not in own]
     return found
@@ -86,6 +90,7 @@ def _cells(name: str, text: str) -> Iterator[Row]:
             line = start + reader.line_num
             if header is None:
                 header = row
+                _refuse_columns_twice(f"{name}: line {line}", header)
             elif len(row) != len(header):
                 raise FileError(f"{name}: line {line}: has {len(row)} cells, and the header has {len(header)}.")
             else:
@@ -96,12 +101,21 @@ def _cells(name: str, text: str) -> Iterator[Row]:
         raise FileError(f"{name}: holds no table.")
 
 
+def _refuse_columns_twice(place: str, header: list[str]) -> None:
+    seen: set[str] = set()
+    for column in header:
+        if column in seen:
+            raise FileError(f"{place}: the column {as_shown(column)} stands there twice.")
+        seen.add(column)
+
+
 def _called(key: tuple[tuple[str, str], ...]) -> str:
     return " ".join(text for pair in key for text in pair)
 
 
-def _same(one: str, other: str) -> bool:
-    try:
-        return one == other or abs(float(one) - float(other)) < SAME
-    except ValueError:
-        return False
+def _same(column: str, one: str, other: str) -> bool:
+    """Whether two cells say the same. Only a column with a unit holds lengths or frequencies; names are texts."""
+    if one == other:
+        return True
+    numbers = column.endswith("]") and NUMBER.fullmatch(one) and NUMBER.fullmatch(other)
+    return bool(numbers) and abs(float(one) - float(other)) < SAME
