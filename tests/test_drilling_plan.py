@@ -565,3 +565,16 @@ def test_a_plan_of_least_cost_says_so_and_names_who_gave_the_costs():
     found = planned(six_layers(made.net("A", ("L1", "L3"), 0.5)), made.rules(), costs=costs)
     assert found.cost_gap == 0
     assert "Cost 116, least (made up for the test); " in found.summary()
+
+
+def test_the_goal_is_an_input_of_the_plan_that_its_summary_tells():
+    """Which groups each goal chooses is tested where every choice is tried; the digest of a plan of old stays."""
+    board = six_layers(made.net("A", ("L1", "L3"), 0.5), made.net("B", ("L1", "L2"), 0.8))
+    costs = Costs(side=100, set_up=10, group=5, hole=1, source="made up for the test")
+    least, fewest = (planned(board, made.rules(), costs=costs, goal=goal) for goal in ("least cost", "fewest groups"))
+    assert least.digest == planned(board, made.rules(), costs=costs).digest != fewest.digest
+    assert least.inputs_changed(fewest) == ("goal",)
+    assert "No plan has fewer groups: " in fewest.summary()
+    assert fewest.summary().endswith(f"Cost {fewest.cost:g} (made up for the test).")
+    with pytest.raises(StubsiError, match="goal = 'cheapest': must be"):
+        planned(board, made.rules(), goal="cheapest")

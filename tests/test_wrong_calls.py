@@ -184,7 +184,7 @@ CALLS = {
         stubsi.plan,
         {
             "board": DRILL_BOARD, "rules": RULES, "costs": None, "model": "uniform", "dk_eff": 4, "delay": None,
-            "missed_nets": "leave", "time_limit": 1.0,
+            "missed_nets": "leave", "time_limit": 1.0, "goal": "fewest groups",
         },
     ),
     "difference": (stubsi.difference, {"before": BOARD, "after": BOARD}),

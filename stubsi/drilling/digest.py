@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from stubsi.board.names import how_many
 from stubsi.board.net import Hole
 from stubsi.board.padstack import Padstack
+from stubsi.drilling.goal import LEAST_COST
 from stubsi.drilling.rules import FabricatorRules
 from stubsi.units import show
 from stubsi.value import Value
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
     from stubsi.board.board import Board
     from stubsi.drilling.costs import Costs
+    from stubsi.drilling.goal import Goal
     from stubsi.drilling.miss import MissedNets
     from stubsi.stubs.model_choice import ModelChoice
 
@@ -72,7 +74,7 @@ def digest(parts: dict[str, str]) -> str:
 
 
 def parts_of(
-    board: Board, rules: FabricatorRules, costs: Costs, model: ModelChoice, missed_nets: MissedNets
+    board: Board, rules: FabricatorRules, costs: Costs, model: ModelChoice, missed_nets: MissedNets, *, goal: Goal
 ) -> dict[str, str]:
     """Digest of everything from which a plan is computed, by name: stackup, every rule, every net, costs, model ...
 
@@ -88,6 +90,8 @@ def parts_of(
         Electrical model of the stubs.
     missed_nets : str
         What is done to nets that miss their criterion. "stub by stub" is not written: plans were made so before.
+    goal : Goal
+        What the plan was made for. The least cost is not written: all plans were made for it before.
 
     Returns
     -------
@@ -101,6 +105,7 @@ def parts_of(
         "costs": writer.text(costs),
         "model": writer.text((model.name, model.dk_eff, model.delay_si)),
         **({} if missed_nets == "stub by stub" else {"missed nets": writer.text(missed_nets)}),
+        **({} if goal == LEAST_COST else {"goal": writer.text(str(goal))}),
         **{f"rule {name}": writer.text(value) for name, value in written_fields(rules).items()},
         **{f"net {net.name}": writer.text(net) for net in board.nets},
     }

@@ -79,7 +79,7 @@ class GroupCount:
         coupled = [couple for couple in task.coupled if couple.net not in nets]
         coupled += [couple for move in moves for couple in move.coupled]
         changed = replace(task, single=tuple(single), coupled=tuple(coupled))
-        return len(group_stubs(changed, self.plan.costs, TIME_LIMIT).cover.groups)
+        return len(group_stubs(changed, self.plan.costs, TIME_LIMIT, self.plan.goal).cover.groups)
 
 
 def _window_key(window: Window) -> Hashable:

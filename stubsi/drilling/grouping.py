@@ -9,6 +9,7 @@ import numpy as np
 
 from stubsi.board.padstack import SIDES
 from stubsi.drilling.drill_group import Certificate, Group, Hit, SummedLosses
+from stubsi.drilling.goal import LEAST_COST
 from stubsi.drilling.joint_choice import UNDRILLED, requirements
 from stubsi.drilling.rules import ANY_LAYER
 from stubsi.drilling.set_cover import Cover, cover
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.best_effort import Chosen
     from stubsi.drilling.costs import Costs
     from stubsi.drilling.drill_task import Drillable, DrillTask
+    from stubsi.drilling.goal import Goal
     from stubsi.drilling.miss import Miss
 
 
@@ -54,8 +56,8 @@ class Grouping(NamedTuple):
         return self._replace(group_of={**self.group_of, **groups}, misses=ReadOnlyMapping(misses))
 
 
-def group_stubs(task: DrillTask, costs: Costs, time_limit: float) -> Grouping:
-    """Find the cheapest groups that serve every stub of a task.
+def group_stubs(task: DrillTask, costs: Costs, time_limit: float, goal: Goal = LEAST_COST) -> Grouping:
+    """Find the cheapest groups, or the fewest, that serve every stub of a task.
 
     Each stub is served by the deepest of the open groups that its window holds.
 
@@ -67,6 +69,8 @@ def group_stubs(task: DrillTask, costs: Costs, time_limit: float) -> Grouping:
         What the user pays.
     time_limit : float
         For the solver [s].
+    goal : Goal
+        Whether the cost or the number of groups counts first.
 
     Returns
     -------
@@ -85,7 +89,7 @@ def group_stubs(task: DrillTask, costs: Costs, time_limit: float) -> Grouping:
         for number, group in enumerate(candidates)
     ]
     choices = [choice._replace(nets=count) for choice, count in sorted(Counter(task.choices).items())]
-    covering = cover([task.servers(stub) for stub in task.single], choices, coordinates, costs, time_limit)
+    covering = cover([task.servers(stub) for stub in task.single], choices, coordinates, costs, time_limit, goal=goal)
     opened = frozenset(covering.groups)
     deepest = {servers: max(servers & opened) for servers in {task.servers(stub) for stub in task.single}}
     group_of = {stub: deepest[task.servers(stub)] for stub in task.single}

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.drilling.costs import Costs
+    from stubsi.drilling.goal import Goal
     from stubsi.drilling.joint_choice import Coordinates, JointChoice, Servers
 
     FloatArray: TypeAlias = NDArray[np.float64]
@@ -26,7 +27,7 @@ SOLVER_ROUNDING = 1e-6
 
 
 class Solution(NamedTuple):
-    """Groups that are opened, the group of every stub of every joint choice, and the gap of the cost as a fraction."""
+    """Groups that are opened, the group of every stub of every joint choice, and the gap as a fraction."""
 
     groups: tuple[int, ...]
     choices: tuple[tuple[int, ...], ...]
@@ -39,18 +40,20 @@ def cheapest(
     coordinates: Sequence[Coordinates],
     costs: Costs,
     time_limit: float,
+    *,
+    goal: Goal,
 ) -> Solution:
-    """Cheapest groups that serve all stubs; of those the fewest groups, then the fewest hits, then the deepest ends.
+    """Cheapest groups that serve all stubs, then the fewest, or the other way; then fewest hits, then deepest ends.
 
     Parameters
     ----------
-    wanted, choices, coordinates, costs, time_limit
+    wanted, choices, coordinates, costs, time_limit, goal
         As in ``set_cover.cover``.
 
     Returns
     -------
     Solution
-        The groups, and the gap.
+        The groups, and the gap of what counts first.
 
     Raises
     ------
@@ -62,7 +65,9 @@ def cheapest(
         program.add([(group, 1.0) for group in servers], 1, np.inf)
     starts = [program.add_choice(choice) for choice in choices]
     hits, depth = program.per_option(choices, starts)
-    x, gap = _minimised([program.costs(costs, hits), program.group_count(), hits, depth], program, time_limit)
+    cost, groups = program.costs(costs, hits), program.group_count()
+    first, second = (groups, cost) if goal.groups_first else (cost, groups)
+    x, gap = _minimised([first, second, hits, depth], program, time_limit)
     return Solution(
         groups=tuple(np.flatnonzero(x[: len(coordinates)] > 0.5).tolist()),
         choices=tuple(_chosen(x, choice, columns) for choice, columns in zip(choices, starts, strict=True)),

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused
     from stubsi.drilling.drill_task import DrillTask
     from stubsi.drilling.drilled_hole import State
+    from stubsi.drilling.goal import Goal
     from stubsi.drilling.limits import Limits
     from stubsi.drilling.miss import MissedNets
     from stubsi.drilling.undrilled import Undecided, Undrilled
@@ -57,6 +58,8 @@ class Plan:
         Electrical model of the stubs.
     missed_nets : {"best effort", "leave", "stub by stub"}
         What is done to nets that miss their criterion whatever is drilled.
+    goal : Goal
+        What the plan was made for.
     groups : tuple of Group
         The drill groups, in order of side, drill and depth.
     refused : tuple of Refused
@@ -71,7 +74,8 @@ class Plan:
     certificate : tuple of Certificate
         The proof: at least as many groups are needed as it has entries.
     cost_gap : float
-        How far the cost may lie above the least possible cost, as a fraction; 0 if it is proven to be the least.
+        How far the cost may lie above the least possible cost, as a fraction; 0 if it is proven to be the least. Where
+        the goal is the fewest groups, the same for the number of groups.
     task : DrillTask
         What had to be drilled.
     limits : Limits
@@ -83,6 +87,7 @@ class Plan:
     costs: Costs
     model: ModelChoice
     missed_nets: MissedNets
+    goal: Goal
     groups: tuple[Group, ...]
     refused: tuple[Refused, ...]
     left_out: tuple[tuple[str, str, str], ...]
@@ -181,7 +186,7 @@ class Plan:
 
     @cached_property
     def _parts(self) -> dict[str, str]:
-        return parts_of(self.board, self.rules, self.costs, self.model, self.missed_nets)
+        return parts_of(self.board, self.rules, self.costs, self.model, self.missed_nets, goal=self.goal)
 
     @property
     def digest(self) -> str:
@@ -210,7 +215,7 @@ class Plan:
         """
         checked(board, "board", Board)
         checked(rules, "rules", FabricatorRules)
-        return compare(self._parts, parts_of(board, rules, self.costs, self.model, self.missed_nets))
+        return compare(self._parts, parts_of(board, rules, self.costs, self.model, self.missed_nets, goal=self.goal))
 
     def inputs_changed(self, after: Plan) -> tuple[str, ...]:
         """What differs between the inputs of this plan and of another one. For users: ``difference``.

@@ -49,15 +49,20 @@ def _best_effort(plan: Plan) -> str:
     return f" but for {how_many(hits, 'hit')} of nets that miss their criterion" * (hits > 0 and plan.costs.hole > 0)
 
 
+def _cost(plan: Plan) -> str:
+    return f"Cost {plan.cost:g}"
+
+
 def _optimum(plan: Plan) -> str:
     """In what sense no plan is better, and what proves it."""
     proof = f"{len(plan.certificate)} of the stubs, no two of which can share a group, prove"
     needed = "that at least as many groups are needed."
-    if plan.costs != FEWEST_GROUPS:
+    if plan.costs != FEWEST_GROUPS and not plan.goal.groups_first:
         least = "least" if plan.cost_gap == 0 else f"not proven to be the least: relative gap {plan.cost_gap:.2g}"
-        return f"Cost {plan.cost:g}, {least}{_best_effort(plan)} ({one_line(plan.costs.source)}); {proof} {needed}"
+        return f"{_cost(plan)}, {least}{_best_effort(plan)} ({one_line(plan.costs.source)}); {proof} {needed}"
+    cost = f" {_cost(plan)} ({one_line(plan.costs.source)})." * (plan.costs != FEWEST_GROUPS)
     if plan.proven:
-        return f"No plan has fewer groups: {proof} it."
+        return f"No plan has fewer groups: {proof} it.{cost}"
     if plan.cost_gap == 0:
-        return f"The solver finds no plan with fewer groups; {proof} {needed}"
-    return f"The solver stopped at its time limit, relative gap {plan.cost_gap:.2g}; {proof} {needed}"
+        return f"The solver finds no plan with fewer groups; {proof} {needed}{cost}"
+    return f"The solver stopped at its time limit, relative gap {plan.cost_gap:.2g}; {proof} {needed}{cost}"

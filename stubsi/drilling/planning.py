@@ -9,6 +9,7 @@ from stubsi.checks import checked, one_of
 from stubsi.drilling.best_effort import best_effort
 from stubsi.drilling.costs import FEWEST_GROUPS, Costs
 from stubsi.drilling.drill_group import Refused
+from stubsi.drilling.goal import checked_goal
 from stubsi.drilling.grouping import certificate_of, group_stubs, groups_of
 from stubsi.drilling.limits import Limits
 from stubsi.drilling.miss import MISSED_NETS
@@ -22,6 +23,7 @@ from stubsi.stubs.model_choice import ModelChoice
 from stubsi.units import one_number
 
 if TYPE_CHECKING:
+    from stubsi.drilling.goal import GoalName
     from stubsi.drilling.grouping import Grouping
     from stubsi.drilling.miss import MissedNets
     from stubsi.drilling.needs import Needs
@@ -37,6 +39,7 @@ def plan(
     model: ModelName = "solved",
     dk_eff: float | None = None,
     delay: Dimensioned | None = None,
+    goal: GoalName = "least cost",
     missed_nets: MissedNets = "best effort",
     time_limit: float = 60.0,
 ) -> Plan:
@@ -49,9 +52,12 @@ def plan(
     rules : FabricatorRules
         Rules of the fabricator.
     costs : Costs, optional
-        If they are given, the plan is the cheapest one. Without costs it has the fewest groups, then the fewest hits.
+        What is paid for sides, set-ups, groups and holes. Without costs each group costs 1 and all else nothing.
     model, dk_eff, delay
         Electrical model of the stubs, as in ``rank``.
+    goal : {"least cost", "fewest groups"}
+        "least cost": the cheapest plan; without costs the one with the fewest groups, then with the fewest hits.
+        "fewest groups": the one with the fewest groups, whatever they cost; of those the cheapest.
     missed_nets : {"best effort", "leave", "stub by stub"}
         What is done to nets that miss their criterion whatever is drilled. "best effort": they are drilled as deep as
         the rules allow, where that helps and makes no figure of a stub worse, but only with groups that other nets
@@ -71,8 +77,8 @@ def plan(
     BoardError
         The rules name a layer that the board does not have.
     UnitError, StubsiError
-        An argument is of the wrong type, a value is out of range, the model is unknown, or the solver finds no plan
-        within ``time_limit``.
+        An argument is of the wrong type, a value is out of range, the model or the goal is unknown, or the solver
+        finds no plan within ``time_limit``.
 
     Notes
     -----
@@ -87,6 +93,7 @@ def plan(
     checked(board, "board", Board)
     checked(rules, "rules", FabricatorRules)
     costs = FEWEST_GROUPS if costs is None else checked(costs, "costs", Costs)
+    wanted = checked_goal(goal)
     one_of(missed_nets, "missed_nets", MISSED_NETS)
     check_layers(board.stackup, rules)
     seconds, model_choice = one_number(time_limit, "time_limit"), ModelChoice.of(model, dk_eff, delay)
@@ -94,12 +101,12 @@ def plan(
     limits = Limits(ranking, model_choice, rules)
     needs = needs_of(limits, rules)
     task = needs.task if missed_nets == "stub by stub" else needs.task_of_other_nets()
-    grouping = group_stubs(task, costs, seconds)
+    grouping = group_stubs(task, costs, seconds, wanted)
     if missed_nets == "best effort":
         grouping = grouping.with_best_effort(best_effort(needs, task, grouping.cover.groups, limits))
     refused, left_out = (needs.refused, ()) if missed_nets == "stub by stub" else _not_drilled(needs, grouping)
     return Plan(
-        board=board, rules=rules, costs=costs, model=model_choice, missed_nets=missed_nets,
+        board=board, rules=rules, costs=costs, model=model_choice, missed_nets=missed_nets, goal=wanted,
         groups=groups_of(task, grouping), refused=refused, left_out=left_out, undrilled=needs.undrilled,
         undecided=needs.undecided, certificate=certificate_of(task, grouping), cost_gap=grouping.cover.gap, task=task,
         limits=limits,

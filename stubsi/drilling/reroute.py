@@ -191,7 +191,7 @@ class _OpenGroups:
         key = (tuple(stub.window for stub in move.single), move.coupled)
         if key not in self._joined:
             task = self._task(move.single, move.coupled)
-            served_by = group_stubs(task, self.plan.costs, TIME_LIMIT).group_of.values()
+            served_by = group_stubs(task, self.plan.costs, TIME_LIMIT, self.plan.goal).group_of.values()
             self._joined[key] = tuple(sorted({self.numbers[task.candidates[number].place] for number in served_by}))
         return self._joined[key]
 

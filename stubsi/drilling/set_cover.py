@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from stubsi.drilling.goal import LEAST_COST
 from stubsi.drilling.integer_program import cheapest, packed
 from stubsi.drilling.joint_choice import requirements
 
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stubsi.drilling.costs import Costs
+    from stubsi.drilling.goal import Goal
     from stubsi.drilling.joint_choice import Coordinates, JointChoice, Servers
 
 
@@ -24,9 +26,9 @@ if TYPE_CHECKING:
 class Cover:
     """Groups that are opened, the group of every stub of every joint choice, and what is proven.
 
-    ``gap`` is how far the cost may lie above the least cost, as a fraction of it; 0 where the cost is proven to be the
-    least. ``disjoint`` holds sets of servers, and no two of these sets share a group. With k such sets, at least k
-    groups are needed.
+    ``gap`` is how far the cost may lie above the least, as a fraction of it; 0 where it is proven the least. Where
+    the number of groups counts first, it is that of the number of groups. ``disjoint`` holds sets of servers, and no
+    two of these sets share a group. With k such sets, at least k groups are needed.
     """
 
     groups: tuple[int, ...]
@@ -41,8 +43,10 @@ def cover(
     coordinates: Sequence[Coordinates],
     costs: Costs,
     time_limit: float,
+    *,
+    goal: Goal = LEAST_COST,
 ) -> Cover:
-    """Cheapest groups that serve all stubs; of those the fewest groups, then the fewest hits, then the deepest ends.
+    """Cheapest groups that serve all stubs, then the fewest, or the other way; then fewest hits, then deepest ends.
 
     Parameters
     ----------
@@ -57,6 +61,8 @@ def cover(
         What the user pays.
     time_limit : float
         For the solver [s].
+    goal : Goal
+        Whether the cost or the number of groups counts first.
 
     Returns
     -------
@@ -72,7 +78,7 @@ def cover(
     if not choices:
         groups, disjoint = stab(distinct, coordinates)
         return Cover(groups=groups, choices=(), gap=0.0, disjoint=disjoint)
-    solution = cheapest(distinct, choices, coordinates, costs, time_limit)
+    solution = cheapest(distinct, choices, coordinates, costs, time_limit, goal=goal)
     needed = [*distinct, *(requirement.groups for choice in choices for requirement in requirements(choice))]
     return Cover(
         groups=solution.groups, choices=solution.choices, gap=solution.gap, disjoint=packed(needed, time_limit)

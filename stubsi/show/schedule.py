@@ -278,5 +278,5 @@ def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -
     checked(plan, "plan", Plan)
     checked(board, "board", Board)
     checked(rules, "rules", FabricatorRules)
-    parts = parts_of(board, rules, plan.costs, plan.model, plan.missed_nets)
+    parts = parts_of(board, rules, plan.costs, plan.model, plan.missed_nets, goal=plan.goal)
     return plan_digest_of(export) == digest(parts) and is_unchanged(export)
