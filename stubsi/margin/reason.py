@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
 from stubsi.board.names import shortened
 from stubsi.checks import one_line
-from stubsi.margin.verdict import Verdict, wording
+from stubsi.margin.verdict import SHORTER_FALLS_SHORT, Verdict, meets, wording
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stubsi.board.criterion import Criterion
 
+_FALLEN_SHORT = (Verdict.DRILL, Verdict.CANNOT_HELP, Verdict.FALLS_SHORT)
 MOST_HOLES = 3
 """How many holes a text names at most. It gives the number of the others."""
 
@@ -129,6 +132,8 @@ class Reason(NamedTuple):
         ]
         if self.verdict == Verdict.MARGINAL:
             parts.insert(1, self._why_marginal())
+        elif self.verdict in _FALLEN_SHORT and meets(self.figure.criterion, np.array(self.figure.low)):
+            parts.insert(1, SHORTER_FALLS_SHORT)
         return "; ".join(filter(None, map(str, parts)))
 
     def _why_marginal(self) -> str:

@@ -9,7 +9,7 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.criterion import Measure
-from stubsi.margin.verdict import Verdict, bound, wording
+from stubsi.margin.verdict import Verdict, bound, shorter_note, wording
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -147,21 +147,19 @@ def verdict_of(criterion: Criterion, ends: Ends) -> Verdict:
     Returns
     -------
     Verdict
-        Pass: the worst value meets the limit. Marginal: only the model's uncertainty decides. Undecided: the computed
-        range straddles the limit. Falls short: not even the best value meets it.
+        Falls short: not even the best value meets the limit. Pass: the worst value does. Undecided: the computed range
+        straddles it. Marginal: only the model's uncertainty decides.
     """
     limit = bound(criterion)
     if criterion.least:
         worst, low, high, best = (value >= limit for value in ends)
     else:
         worst, low, high, best = (value <= limit for value in ends)
+    if not best:
+        return Verdict.FALLS_SHORT
     if worst:
         return Verdict.PASS
-    if low:
-        return Verdict.MARGINAL
-    if high:
-        return Verdict.UNDECIDED
-    return Verdict.MARGINAL if best else Verdict.FALLS_SHORT
+    return Verdict.UNDECIDED if high and not low else Verdict.MARGINAL
 
 
 def excess_of(criterion: Criterion, ends: Ends) -> float:
@@ -223,4 +221,5 @@ def reason_of_stub(criterion: Criterion, figures: StubFigures) -> str:
         For example "3.1 x Nyquist, at least 5 wanted"; empty where the figure is unknown.
     """
     ends = measured_ends(criterion, figures)
-    return wording(criterion, ends.low, ends.high, figures.notch_ratio.low)
+    text = wording(criterion, ends.low, ends.high, figures.notch_ratio.low)
+    return "; ".join(filter(None, (text, shorter_note(criterion, ends.low, ends.best))))

@@ -86,7 +86,7 @@ def notch(models: Models, uses: Uses) -> Spread:
     Spread
         [Hz]; NaN where unknown.
     """
-    return _with_shorter(_notch, np.fmin, models, uses)
+    return _with_shorter(_notch, models, uses)
 
 
 def one_db(models: Models, uses: Uses) -> Spread:
@@ -102,7 +102,7 @@ def one_db(models: Models, uses: Uses) -> Spread:
     Spread
         [Hz]; NaN where unknown.
     """
-    return _with_shorter(_one_db, np.fmin, models, uses)
+    return _with_shorter(_one_db, models, uses)
 
 
 def loss(models: Models, uses: Uses) -> tuple[Spread, Spread]:
@@ -118,13 +118,14 @@ def loss(models: Models, uses: Uses) -> tuple[Spread, Spread]:
     loss, return_loss
         [dB]; NaN where unknown.
     """
-    (own_loss, own_return_loss), shorter = _in_band(models, uses), _shorter(models, uses)
-    if shorter is None:
+    own_loss, own_return_loss = _in_band(models, uses)
+    counted = _counted(models, uses)
+    if counted is None:
         return own_loss, own_return_loss
-    other_loss, other_return_loss = loss(*shorter.modelled)
+    other_loss, other_return_loss = _in_band(counted.models, counted.uses)
     return (
-        _no_better(own_loss, other_loss, shorter.rows, np.fmax),
-        _no_better(own_return_loss, other_return_loss, shorter.rows, np.fmin),
+        _no_better(own_loss, other_loss, counted, np.fmax),
+        _no_better(own_return_loss, other_return_loss, counted, np.fmin),
     )
 
 
@@ -184,32 +185,35 @@ def is_missing(unknown: tuple[str | None, ...]) -> NDArray[np.bool_]:
     return np.array([missing is not None for missing in unknown], dtype=bool)
 
 
-class _Shorter(NamedTuple):
-    """Which uses have a shorter stub, whose figures count as well, and that stub with its models."""
+class _Counted(NamedTuple):
+    """Uses of shorter stubs that count as well: each pair of a use ``row`` and one ``of`` the uses of those models."""
 
-    rows: Numbers
-    modelled: tuple[Models, Uses]
+    models: Models
+    uses: Uses
+    row: Numbers
+    of: Numbers
 
 
-def _shorter(models: Models, uses: Uses) -> _Shorter | None:
-    if models.shorter is None or models.shorter_of is None:
+def _counted(models: Models, uses: Uses) -> _Counted | None:
+    """What counts as well for some uses; None where nothing does."""
+    if models.shorter is None:
         return None
-    rows = np.flatnonzero(models.shorter_of[uses.case] >= 0)
-    case, nyquist, z0 = models.shorter_of[uses.case[rows]], uses.nyquist[rows], uses.z0[rows]
-    return _Shorter(rows, (models.shorter, Uses(case, nyquist, z0, np.arange(len(rows)))))
+    row, shorter = models.shorter.counting(uses.case)
+    keys = np.array([shorter, uses.nyquist[row], uses.z0[row]])
+    (case, nyquist, z0), of = np.unique(keys, axis=1, return_inverse=True)
+    return _Counted(models.shorter.models, Uses(case.astype(np.intp), nyquist, z0, of), row, of)
 
 
-def _with_shorter(figure: Callable[[Models, Uses], Spread], worse: np.ufunc, models: Models, uses: Uses) -> Spread:
-    own, shorter = figure(models, uses), _shorter(models, uses)
-    if shorter is None:
-        return own
-    return _no_better(own, _with_shorter(figure, worse, *shorter.modelled), shorter.rows, worse)
+def _with_shorter(figure: Callable[[Models, Uses], Spread], models: Models, uses: Uses) -> Spread:
+    own, counted = figure(models, uses), _counted(models, uses)
+    return own if counted is None else _no_better(own, figure(counted.models, counted.uses), counted, np.fmin)
 
 
-def _no_better(own: Spread, other: Spread, rows: Numbers, worse: np.ufunc) -> Spread:
-    """A figure whose outer ends are no better than those of another in some rows."""
+def _no_better(own: Spread, other: Spread, counted: _Counted, worse: np.ufunc) -> Spread:
+    """A figure whose outer ends are no better than those of what counts as well."""
     worst, best = own.worst.copy(), own.best.copy()
-    worst[rows], best[rows] = worse(worst[rows], other.worst), worse(best[rows], other.best)
+    worse.at(worst, counted.row, other.worst[counted.of])
+    worse.at(best, counted.row, other.best[counted.of])
     return Spread(worst, own.low, own.high, best)
 
 

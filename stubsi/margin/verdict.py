@@ -36,6 +36,10 @@ class Verdict(StrEnum):
     FALLS_SHORT = "falls short"
 
 
+SHORTER_FALLS_SHORT = "but a shorter stub falls short, and plating makes no stub better"
+"""Why a figure that meets its limit is judged to fall short."""
+
+
 def measured(criterion: Criterion, figures: Measurable) -> Spread:
     """The figure that a criterion looks at.
 
@@ -123,14 +127,16 @@ def standing(criterion: Criterion, value: Spread, unknown: NDArray[np.bool_]) ->
     Returns
     -------
     ndarray of Verdict
-        ``PASS``: the worst value meets the limit. ``UNDECIDED``: a value is unknown, or the computed range straddles
-        the limit. ``MARGINAL``: only the uncertainty of the model does. ``DRILL``: not even the best value meets the
-        limit, whatever else is unknown.
+        ``DRILL``: not even the best value meets the limit, whatever else is unknown. ``PASS``: the worst value meets
+        it. ``UNDECIDED``: a value is unknown, or the computed range straddles the limit. ``MARGINAL``: only the
+        uncertainty of the model does. Where a shorter stub counts as well, the best value may be the worse one.
     """
     worst, low, high, best = (meets(criterion, figure) for figure in value)
     undecided = unknown & (best | np.isnan(value.best))
-    choices = [_UNDECIDED, _PASS, _MARGINAL, _UNDECIDED, _MARGINAL]
-    verdicts: NDArray[np.object_] = _VERDICTS[np.select([undecided, worst, low, high, best], choices, default=_DRILL)]
+    choices = [_UNDECIDED, _DRILL, _PASS, _MARGINAL, _UNDECIDED]
+    verdicts: NDArray[np.object_] = _VERDICTS[
+        np.select([undecided, ~best, worst, low, high], choices, default=_MARGINAL)
+    ]
     return verdicts
 
 
@@ -214,6 +220,19 @@ _UNITS = {
     Measure.LOSS: " dB loss up to Nyquist",
     Measure.RETURN_LOSS: " dB return loss up to Nyquist",
 }
+
+
+def shorter_note(criterion: Criterion, low: float, best: float) -> str:
+    """Why a figure falls short that meets its limit as computed; empty where it does not.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    low, best : float
+        Worse end of the computed range, and the best value, which is that of a shorter stub where that is worse.
+    """
+    met, surely_missed = meets(criterion, np.array(low)), not meets(criterion, np.array(best))
+    return SHORTER_FALLS_SHORT if met and surely_missed else ""
 
 
 def wording(criterion: Criterion, low: float, high: float, ratio: float) -> str:

@@ -98,11 +98,8 @@ class Models:
         What is missing for the notch of each case, None if nothing. A case with something missing has no variant.
     unknown_loss : tuple of str or None
         What is missing for the loss of each case, None if nothing.
-    shorter : Models, optional
-        Models of some of the cases as if each ended just before the face of copper that it ends just beyond. A longer
-        stub is no better than a shorter one, so their figures count as well.
-    shorter_of : ndarray of int, optional
-        For each case the number of its model among them, or -1.
+    shorter : Shorter, optional
+        Shorter stubs that some of the cases must not be judged better than.
     """
 
     variants: tuple[Electrical, ...]
@@ -110,8 +107,7 @@ class Models:
     provenance: tuple[Provenance, ...]
     unknown: tuple[str | None, ...]
     unknown_loss: tuple[str | None, ...]
-    shorter: Models | None = None
-    shorter_of: NDArray[np.intp] | None = None
+    shorter: Shorter | None = None
 
     def notch(self, order: int = 1, cases: NDArray[np.bool_] | None = None) -> NDArray[np.float64]:
         """Lowest and highest notch of each case over its variants.
@@ -232,6 +228,23 @@ class Models:
                 np.fmin.at(low[figure], use, values)
                 np.fmax.at(high[figure], use, values)
         return np.array([low, high])
+
+
+class Shorter(NamedTuple):
+    """Shorter stubs whose figures count for longer ones as well, since no longer stub is better.
+
+    ``models``: those of the shorter stubs. Each pair of a case ``longer`` and the number ``of`` its shorter stub, both
+    of shape (n,), says what counts for which; ``longer`` rises.
+    """
+
+    models: Models
+    longer: NDArray[np.intp]
+    of: NDArray[np.intp]
+
+    def counting(self, case: NDArray[np.intp]) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Every pair (use, shorter stub that counts for it). ``case``: that of each use."""
+        use, pair = _uses_with_variants(case, self.longer)
+        return use, self.of[pair]
 
 
 def _distance(notch: NDArray[np.float64], frequency: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -15,8 +15,8 @@ from stubsi.provenance import Provenance
 from stubsi.stubs.as_barrel import barrel_of
 from stubsi.stubs.hole_return_paths import RETURN_VIAS, ReturnNote, return_paths, too_near
 from stubsi.stubs.model_error import Regime, in_words, least_notch, notch_error, regime
-from stubsi.stubs.models import Models
-from stubsi.stubs.near_faces import BEFORE_THE_FACE, BEYOND_THE_FACE, just_before, just_beyond
+from stubsi.stubs.models import Models, Shorter
+from stubsi.stubs.other_lengths import BEYOND_THE_FACE, SHORTER, just_beyond, shorter_lengths
 from stubsi.stubs.solved_stack import SolvedStack, Variant
 from stubsi.stubs.uniform_model import uniform_models
 from stubsi.stubs.unknown_antipad import ANTIPAD_OPEN, ANTIPAD_UNKNOWN, with_antipads
@@ -68,8 +68,8 @@ def solved_models(cases: Sequence[Case], *, look_beyond: bool = True, look_back:
     cases : sequence of Case
         Cases that were solved before are remembered, and not solved again.
     look_beyond, look_back : bool
-        Whether a stub that ends just before a face of copper is also solved as if it ended just beyond it, and one that
-        ends beyond a face as if it ended just before. There the notch may change abruptly. So its worst value counts.
+        Whether a stub that ends just before a face of copper is also solved as if it ended just beyond it, where the
+        notch may change abruptly; and whether the shorter stubs are that it must not be judged better than.
 
     Returns
     -------
@@ -101,24 +101,30 @@ def solved_models(cases: Sequence[Case], *, look_beyond: bool = True, look_back:
     if look_beyond:
         provenance |= _with_what_is_beyond(cases, provenance)
     models = _joined(cases, stack, owners, provenance, refused)
-    return _with_what_is_before(models, cases) if look_back else models
+    return _with_shorter(models, cases) if look_back else models
 
 
-def _with_what_is_before(models: Models, cases: Sequence[Case]) -> Models:
-    """Models of which some have a shorter stub: the case that ends just before the face that it ends just beyond."""
+def _with_shorter(models: Models, cases: Sequence[Case]) -> Models:
+    """Models that hold those of the shorter stubs as well which each case must not be judged better than."""
     solved = (number for number, each in enumerate(models.provenance) if each.tier == SOLVED)
-    before = {number: case for number in solved if (case := just_before(cases[number])) is not None}
-    if not before:
+    pairs = [
+        (number, cases[number]._replace(length_si=length))
+        for number in solved
+        for length in shorter_lengths(cases[number])
+    ]
+    if not pairs:
         return models
-    shorter = solved_models(list(before.values()), look_beyond=False)
-    shorter_of, provenance = np.full(len(models.provenance), -1), list(models.provenance)
-    for place, number in enumerate(before):
-        if shorter.provenance[place].tier == SOLVED:
-            shorter_of[number] = place
-            if shorter.least_notch[place] < models.least_notch[number]:
-                here = provenance[number]
-                provenance[number] = replace(here, assumptions=(*here.assumptions, BEFORE_THE_FACE))
-    return replace(models, provenance=tuple(provenance), shorter=shorter, shorter_of=shorter_of)
+    place = {case: number for number, case in enumerate(dict.fromkeys(case for _, case in pairs))}
+    shorter = solved_models(list(place), look_beyond=False, look_back=False)
+    longer_of = [(number, place[case]) for number, case in pairs if shorter.provenance[place[case]].tier == SOLVED]
+    longer, of = np.array(longer_of, dtype=np.intp).reshape(-1, 2).T
+    provenance = list(models.provenance)
+    best, least_best = (each.first_notch[1] * each.notch_bounds[1] for each in (models, shorter))
+    worse = (shorter.least_notch[of] < models.least_notch[longer]) | (least_best[of] < best[longer])
+    for number in np.unique(longer[worse]).tolist():
+        here = provenance[number]
+        provenance[number] = replace(here, assumptions=(*here.assumptions, SHORTER))
+    return replace(models, provenance=tuple(provenance), shorter=Shorter(shorter, longer, of))
 
 
 def _with_what_is_beyond(cases: Sequence[Case], provenance: dict[int, Provenance]) -> dict[int, Provenance]:
