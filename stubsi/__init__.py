@@ -81,6 +81,10 @@ if TYPE_CHECKING:
     from stubsi.stubs.hole_stub import HoleStub
     from stubsi.stubs.notch_formula import dk_eff_from_notch, notch_frequency
     from stubsi.stubs.uniform_stub import Stub
+    from stubsi.tolerance.corners import Basis, Corners, NetCorners, Standing, corners
+    from stubsi.tolerance.thickness_class import ThicknessClass
+    from stubsi.tolerance.tolerance import Tolerance
+    from stubsi.tolerance.tolerances import Factor, Tolerances
 
     __version__: str
 
@@ -206,6 +210,15 @@ _HOME = {
     "FileDifference": "handoff.read_back",
     "HandOffDifference": "handoff.read_back",
     "read_hand_off": "handoff.read_back",
+    "Basis": "tolerance.corners",
+    "Corners": "tolerance.corners",
+    "NetCorners": "tolerance.corners",
+    "Standing": "tolerance.corners",
+    "corners": "tolerance.corners",
+    "ThicknessClass": "tolerance.thickness_class",
+    "Tolerance": "tolerance.tolerance",
+    "Tolerances": "tolerance.tolerances",
+    "Factor": "tolerance.tolerances",
 }
 """Module of every public name."""
 
@@ -214,6 +227,7 @@ __all__ = [
     "Antipad",
     "BackdrillEntry",
     "BackdrillSpec",
+    "Basis",
     "Board",
     "BoardDifference",
     "BoardError",
@@ -223,6 +237,7 @@ __all__ = [
     "Check",
     "Consequences",
     "CopperLayer",
+    "Corners",
     "Costs",
     "Coupon",
     "Criterion",
@@ -236,6 +251,7 @@ __all__ = [
     "ExchangeBoard",
     "Expected",
     "FabricatorRules",
+    "Factor",
     "FieldChange",
     "FileDifference",
     "FileError",
@@ -260,6 +276,7 @@ __all__ = [
     "NearHoles",
     "Net",
     "NetChange",
+    "NetCorners",
     "NetDifference",
     "NetMargin",
     "Obstacle",
@@ -286,10 +303,14 @@ __all__ = [
     "ReturnVias",
     "Signal",
     "Stackup",
+    "Standing",
     "Stub",
     "StubArguments",
     "StubsiError",
     "SummedLosses",
+    "ThicknessClass",
+    "Tolerance",
+    "Tolerances",
     "Undecided",
     "Undrilled",
     "UndrilledChange",
@@ -304,6 +325,7 @@ __all__ = [
     "Window",
     "check_stub",
     "check_stubs",
+    "corners",
     "coupons",
     "difference",
     "dk_eff_from_notch",

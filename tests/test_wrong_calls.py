@@ -119,6 +119,7 @@ FRESH = {"generator": lambda: (number for number in (1, 2)), "iterator": lambda:
 """Values that can be used once: how each is made."""
 
 HOUSE = Criterion.notch_ratio(2, source="house")
+TOLERANCES = stubsi.Tolerances(dk=stubsi.Tolerance.plus_minus("5 %", source="test"))
 BOARD = mb.board(mb.net("A", ("TOP", "S1")), mb.net("B", ("TOP", "S2"), place=2), places=4)
 RANKING = stubsi.rank(BOARD, model="uniform")
 RULES = db.rules()
@@ -189,6 +190,25 @@ CALLS = {
     ),
     "difference": (stubsi.difference, {"before": BOARD, "after": BOARD}),
     "rank": (stubsi.rank, {"board": BOARD, "model": "uniform", "dk_eff": 4, "delay": None}),
+    "corners": (
+        stubsi.corners,
+        {"board": BOARD, "tolerances": TOLERANCES, "model": "uniform", "dk_eff": 4, "delay": None},
+    ),
+    "Tolerance": (
+        stubsi.Tolerance,
+        {"plus": "1 mil", "minus": "2 mil", "distribution": "normal", "sigma": 3, "source": "test"},
+    ),
+    "Tolerance.plus_minus": (
+        stubsi.Tolerance.plus_minus, {"amount": "5 %", "source": "test", "distribution": "uniform", "sigma": None},
+    ),
+    "ThicknessClass": (
+        stubsi.ThicknessClass, {"name": "IPC-4101 B", "distribution": "uniform", "sigma": None},
+    ),
+    "Tolerances": (
+        stubsi.Tolerances,
+        {name: getattr(TOLERANCES, name) for name in inspect.signature(stubsi.Tolerances).parameters},
+    ),
+    "Tolerances.factors": (TOLERANCES.factors, {"board": BOARD}),
     "undrilled_changes": (
         stubsi.undrilled_changes,
         {"board": BOARD, "net": "A", "weights": {"antipad": 1.0}, "model": "uniform", "dk_eff": 4, "delay": None},
@@ -312,6 +332,7 @@ CALLS = {
 """Every public call with arguments that are good."""
 
 FOR_NUMBERS = {
+    "ThicknessClass.tolerance", "Tolerance.limits", "Tolerance.quantile", "Tolerance.value", "Tolerances.of_layer",
     "Board.per_kind", "Board.remembered", "Criterion.longest_si", "FabricatorRules.deepest", "FabricatorRules.drill_si",
     "FabricatorRules.source_of", "FabricatorRules.tip_height", "Stackup.face_si", "Stackup.laminate",
     *(f"{name}.{method}" for name in ("DepthTolerance", "GuaranteedResidual")

@@ -1,0 +1,365 @@
+"""Owns the worst case: the corners of all tolerances where the figures of every net are worst and best."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from functools import cached_property
+from itertools import product
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from stubsi.board.board import Board
+from stubsi.board.names import by_name
+from stubsi.checks import checked
+from stubsi.margin.verdict import bound
+from stubsi.stubs.model_choice import ModelChoice
+from stubsi.tolerance.built_figures import JUDGED, LOSS, NOTCH, ONE_DB, BuiltFigures
+from stubsi.tolerance.tolerances import Tolerances
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    import pandas as pd
+    from numpy.typing import NDArray
+
+    from stubsi.board.criterion import Criterion
+    from stubsi.stubs.model_choice import ModelName
+    from stubsi.units import Dimensioned
+
+MOST_ENUMERATED = 6
+"""Up to so many factors every corner is solved: 64 boards."""
+MOST_ROUNDS = 4
+"""How often a search goes through all factors; one that has not settled by then is said to be open."""
+
+
+class Basis(StrEnum):
+    """How a worst case was found.
+
+    ``PROVED``: the figure is monotone in every factor, so it lies at a corner that is known. ``ALL_CORNERS``: every
+    corner was solved, and the middle of every edge that leaves the worst one. ``SEARCH``: from the corner that single
+    changes point to, one factor after the other was changed until no change made it worse. ``OPEN``: a search that had
+    not settled. ``UNKNOWN``: the figure is not known.
+    """
+
+    PROVED = "proved"
+    ALL_CORNERS = "all corners"
+    SEARCH = "search"
+    OPEN = "search not settled"
+    UNKNOWN = "unknown"
+
+
+class Standing(StrEnum):
+    """How a net stands against its criterion over all tolerances, by the computed figures."""
+
+    ALWAYS = "meets at worst"
+    SOMETIMES = "depends on the tolerances"
+    NEVER = "misses at best"
+    UNKNOWN = "unknown"
+
+
+@dataclass(frozen=True, kw_only=True)
+class NetCorners:
+    """One net over all its tolerances. Each figure has three values: worst, nominal, best; NaN where it is unknown.
+
+    Parameters
+    ----------
+    net : str
+        Its name.
+    first_notch_si, one_db_si : three of float
+        Lowest first notch and lowest 1 dB frequency [Hz]; infinite without stub.
+    margin : three of float
+        First notch over Nyquist [-].
+    loss : three of float
+        Loss at Nyquist [dB].
+    judged : three of float
+        The figure that its criterion limits, in the unit of the limit.
+    criterion : Criterion
+        What it must meet.
+    standing : Standing
+        Whether it meets its criterion at the worst and at the best corner. How far off the model may be is not in it.
+    worst_at : mapping of factor name to coordinate
+        Where the judged figure is worst: -1 at the lower limit, +1 at the upper limit.
+    basis : Basis
+        How the worst of the judged figure was found.
+    """
+
+    net: str
+    first_notch_si: tuple[float, float, float]
+    one_db_si: tuple[float, float, float]
+    margin: tuple[float, float, float]
+    loss: tuple[float, float, float]
+    judged: tuple[float, float, float]
+    criterion: Criterion
+    standing: Standing
+    worst_at: dict[str, float]
+    basis: Basis
+
+    @property
+    def notch_change(self) -> tuple[float, float]:
+        """Change of the first notch from nominal to worst and to best, as fractions: (-0.09, 0.11)."""
+        worst, nominal, best = self.first_notch_si
+        return worst / nominal - 1, best / nominal - 1
+
+    def __repr__(self) -> str:
+        worst, nominal, best = self.margin
+        return f"<NetCorners {self.net[:60]}: {worst:.3g} / {nominal:.3g} / {best:.3g} x Nyquist, {self.standing}>"
+
+
+@dataclass(frozen=True, kw_only=True, repr=False)
+class Corners:
+    """The worst case of every net. Iterate it, ask it for a net by name, print it, or take ``to_frame()``.
+
+    Parameters
+    ----------
+    board : Board
+        The board as drawn.
+    tolerances : Tolerances
+        What varies.
+    model : ModelChoice
+        Electrical model of the stubs.
+    nets : tuple of NetCorners
+        In the order of the board.
+    solved : int
+        How many boards were solved.
+    """
+
+    board: Board
+    tolerances: Tolerances
+    model: ModelChoice
+    nets: tuple[NetCorners, ...] = field(compare=False)
+    solved: int = field(compare=False)
+
+    def __len__(self) -> int:
+        return len(self.nets)
+
+    def __iter__(self) -> Iterator[NetCorners]:
+        return iter(self.nets)
+
+    @cached_property
+    def _by_net(self) -> dict[str, NetCorners]:
+        return {net.net: net for net in self.nets}
+
+    def __getitem__(self, name: str) -> NetCorners:
+        return by_name(self._by_net, name, "net", "in these corners")
+
+    def __contains__(self, item: object) -> bool:
+        return item in self.nets if isinstance(item, NetCorners) else isinstance(item, str) and item in self._by_net
+
+    def to_frame(self) -> pd.DataFrame:
+        """Table as a pandas DataFrame.
+
+        Returns
+        -------
+        pandas.DataFrame
+            A net in each row, in the order of the board; plain numbers, units in the column names.
+        """
+        import pandas as pd
+
+        columns: dict[str, list[object]] = {"net": [net.net for net in self.nets]}
+        for number, end in enumerate(("worst", "nominal", "best")):
+            columns[f"first notch, {end} [GHz]"] = [net.first_notch_si[number] / 1e9 for net in self.nets]
+            columns[f"first notch / Nyquist, {end}"] = [net.margin[number] for net in self.nets]
+            columns[f"1 dB frequency, {end} [GHz]"] = [net.one_db_si[number] / 1e9 for net in self.nets]
+            columns[f"loss at Nyquist, {end} [dB]"] = [net.loss[number] for net in self.nets]
+        columns["standing"] = [str(net.standing) for net in self.nets]
+        columns["found by"] = [str(net.basis) for net in self.nets]
+        return pd.DataFrame(columns)
+
+    def __str__(self) -> str:
+        frame = self.to_frame()
+        shown = [name for name in frame.columns if "GHz" not in name and "dB" not in name]
+        table = frame[shown].to_string(index=False, float_format=lambda value: f"{value:.3g}")
+        return f"{table}\n{self.tolerances}\nFabrication only: how far off the model may be comes on top."
+
+    def __repr__(self) -> str:
+        counts = {each: sum(net.standing is each for net in self.nets) for each in Standing}
+        return f"<Corners of {len(self)} nets: {', '.join(f'{n} {each}' for each, n in counts.items() if n)}>"
+
+
+def corners(
+    board: Board,
+    tolerances: Tolerances,
+    *,
+    model: ModelName = "solved",
+    dk_eff: float | None = None,
+    delay: Dimensioned | None = None,
+) -> Corners:
+    r"""Worst and best case of every net over all tolerances: first notch, 1 dB frequency, loss, margin.
+
+    Parameters
+    ----------
+    board : Board
+        The board as drawn.
+    tolerances : Tolerances
+        What varies, and by how much.
+    model, dk_eff, delay
+        As in ``rank``.
+
+    Returns
+    -------
+    Corners
+        Every net, in the order of the board.
+
+    Raises
+    ------
+    StubsiError
+        An argument is of the wrong type, a tolerance does not fit the board, or a board at a corner cannot be built.
+
+    Notes
+    -----
+    The limits are those of the tolerances, also of a normal distribution, whose tails go beyond them.
+
+    With ``dk_eff`` or ``delay`` the notch is that of a uniform line, :math:`f = c / (4 L \sqrt{\varepsilon})`. It falls
+    with every thickness that the stub crosses and depends on nothing else, so the worst corner is proved. No such proof
+    is used elsewhere. The laminate's mean Dk falls where a layer of low Dk becomes thicker, and the first notch of a
+    solved stub may be a resonance with its return vias. With up to six factors every corner is solved; with more, a
+    search finds the worst one. In both cases the middle of each edge at the worst corner is tried as well. A figure
+    that is worst somewhere inside, off these points, is not found.
+
+    All holes deviate alike. The worst notch and 1 dB frequency of a net with several holes is right all the same,
+    because the worst hole decides. A loss that is summed over holes which are worst in opposite directions would be
+    higher. Where the thickness of the board is bounded, a corner beyond the bound is drawn back towards the nominal
+    thicknesses until it keeps the bound, all thicknesses by the same part; corners are then labelled as searched.
+    """
+    checked(board, "board", Board)
+    checked(tolerances, "tolerances", Tolerances)
+    choice = ModelChoice.of(model, dk_eff, delay)
+    figures = BuiltFigures(board, tolerances, choice)
+    search = _Search(figures)
+    search.run()
+    nets = tuple(_net_corners(search, number) for number in range(len(board.signal_nets)))
+    return Corners(board=board, tolerances=tolerances, model=choice, nets=nets, solved=figures.solved + 1)
+
+
+class _Search:
+    """Worst and best value so far of every figure of every net, and where they were found."""
+
+    def __init__(self, figures: BuiltFigures) -> None:
+        self.figures = figures
+        self.count = len(figures.factors)
+        self.sign = np.where(figures.higher_is_better, 1.0, -1.0)  # figures times sign: higher is better
+        nominal = figures.nominal * self.sign[:, None, :]
+        shape = nominal.shape[::2]
+        self.worst, self.best = nominal.min(axis=1), nominal.max(axis=1)
+        self.worst_at = np.broadcast_to(figures.nominal_t, (*shape, self.count)).copy()
+        self.best_at = self.worst_at.copy()
+        self.enumerated = self.count <= MOST_ENUMERATED
+        self.settled = True
+        self.drawn_back = False
+
+    def run(self) -> None:
+        """Solve the corners that are needed."""
+        if not self.count:
+            return
+        if self.enumerated:
+            for corner in product((-1.0, 1.0), repeat=self.count):
+                self._try(corner)
+            self._change_one_by_one((0.0,))
+            return
+        self._try_single_changes()
+        for _ in range(MOST_ROUNDS):
+            if not self._change_one_by_one((-1.0, 0.0, 1.0)):
+                return
+        self.settled = False
+
+    def _try(self, t: tuple[float, ...]) -> bool:
+        """Solve one point; whether it made anything worse or better than it was."""
+        values = self.figures.at(self._kept_thickness(np.array(t))) * self.sign[:, None, :]
+        at = np.array(t)
+        worse, better = values.min(axis=1), values.max(axis=1)
+        step = 1e-9 * np.abs(self.worst)
+        lower = worse < self.worst - np.where(np.isfinite(step), step, 0)
+        higher = better > self.best + np.where(np.isfinite(step), step, 0)
+        self.worst[lower], self.best[higher] = worse[lower], better[higher]
+        self.worst_at[lower], self.best_at[higher] = at, at
+        return bool(lower.any() or higher.any())
+
+    def _kept_thickness(self, t: NDArray[np.float64]) -> NDArray[np.float64]:
+        """The point itself, or drawn back in thickness until the board keeps the bound on its thickness."""
+        if self.figures.within_thickness(t):
+            return t
+        self.drawn_back = True
+        thick = np.array([factor.quantity.endswith("thickness") for factor in self.figures.factors])
+        inside, outside = 0.0, 1.0
+        nominal = self.figures.nominal_t
+        for _ in range(40):
+            middle = (inside + outside) / 2
+            point = np.where(thick, nominal + middle * (t - nominal), t)
+            inside, outside = (middle, outside) if self.figures.within_thickness(point) else (inside, middle)
+        return np.where(thick, nominal + inside * (t - nominal), t)
+
+    def _try_single_changes(self) -> None:
+        """Change each factor alone; then try the corner that these changes point to for each figure of each net."""
+        nominal = self.figures.nominal_t
+        ends = []
+        for number in range(self.count):
+            low, high = nominal.copy(), nominal.copy()
+            low[number], high[number] = -1.0, 1.0
+            self._try(tuple(low))
+            self._try(tuple(high))
+            ends.append([self.figures.at(self._kept_thickness(end))[:, 0] * self.sign for end in (low, high)])
+        rises = np.array([high - low for low, high in ends])
+        towards = np.where(np.nan_to_num(rises) > 0, 1.0, -1.0).reshape(self.count, -1)
+        for pattern in np.unique(towards, axis=1).T:
+            self._try(tuple(pattern))
+            self._try(tuple(-pattern))
+
+    def _change_one_by_one(self, places: tuple[float, ...]) -> bool:
+        """Move one factor at a time from every worst and best point; whether anything changed by it."""
+        points = np.concatenate([self.worst_at.reshape(-1, self.count), self.best_at.reshape(-1, self.count)])
+        changed = False
+        for point in np.unique(points, axis=0):
+            for number, place in product(range(self.count), places):
+                moved = point.copy()
+                moved[number] = place
+                changed |= self._try(tuple(moved))
+        return changed
+
+
+def _net_corners(search: _Search, number: int) -> NetCorners:
+    figures = search.figures
+    name, nyquist = figures.board.signal_nets[number].name, float(figures.board.nyquist_si[number])
+    criterion = figures.nominal_ranking._criterion_of_net[number]
+
+    def three(figure: int) -> tuple[float, float, float]:
+        sign = search.sign[figure, number]
+        ends = (search.worst, figures.nominal[:, 0] * search.sign, search.best)
+        worst, nominal, best = (float(end[figure, number] * sign) for end in ends)
+        return worst, nominal, best
+
+    notch, judged = three(NOTCH), three(JUDGED)
+    worst, nominal, best = (each / nyquist for each in notch)
+    names = [factor.name for factor in figures.factors]
+    return NetCorners(
+        net=name,
+        first_notch_si=notch,
+        one_db_si=three(ONE_DB),
+        margin=(worst, nominal, best),
+        loss=three(LOSS),
+        judged=judged,
+        criterion=criterion,
+        standing=_standing(criterion, judged),
+        worst_at=dict(zip(names, search.worst_at[JUDGED, number].tolist(), strict=True)),
+        basis=_basis(search, number, judged),
+    )
+
+
+def _standing(criterion: Criterion, judged: tuple[float, float, float]) -> Standing:
+    if np.isnan(judged).any():
+        return Standing.UNKNOWN
+    limit = bound(criterion)
+    worst, best = (end >= limit if criterion.least else end <= limit for end in (judged[0], judged[2]))
+    return Standing.ALWAYS if worst else Standing.SOMETIMES if best else Standing.NEVER
+
+
+def _basis(search: _Search, number: int, judged: tuple[float, float, float]) -> Basis:
+    if np.isnan(judged).any():
+        return Basis.UNKNOWN
+    figures = search.figures
+    if figures.notch_depends_on_length_alone and figures.notch_is_judged[number] and not search.drawn_back:
+        return Basis.PROVED
+    if search.enumerated and not search.drawn_back:
+        return Basis.ALL_CORNERS
+    return Basis.SEARCH if search.settled else Basis.OPEN

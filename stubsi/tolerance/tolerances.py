@@ -1,0 +1,249 @@
+"""Owns the tolerances of a board: which values of it have one, and as which independent factors they vary."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
+
+from stubsi.board.board import Board
+from stubsi.board.layers import DielectricLayer
+from stubsi.board.names import by_name, refuse_repeats, shortened
+from stubsi.checks import checked, pairs, text_or_blank
+from stubsi.errors import BoardError
+from stubsi.tolerance.thickness_class import ThicknessClass
+from stubsi.tolerance.tolerance import LimitUnit, Tolerance
+from stubsi.unit_errors import as_shown
+from stubsi.value import Converted, Value, value_object
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+ALL = ""
+"""Stands for every material in place of the name of one."""
+
+OneOrByMaterial: TypeAlias = "Tolerance | ThicknessClass | Mapping[str, Tolerance | ThicknessClass] | None"
+"""A tolerance of all dielectrics, or by material, as users give it."""
+ByMaterial: TypeAlias = "tuple[tuple[str, Tolerance | ThicknessClass], ...]"
+"""Tolerances by material, in order of name; ``ALL`` for all materials."""
+
+
+def _by_material(units: tuple[LimitUnit, ...], *, classes: bool) -> Callable[[OneOrByMaterial, str], ByMaterial]:
+    def convert(value: OneOrByMaterial, what: str) -> ByMaterial:
+        if value is None:
+            return ()
+        by_material = pairs(value, what) if isinstance(value, (Mapping, tuple)) else ((ALL, value),)
+        kept: list[tuple[str, Tolerance | ThicknessClass]] = []
+        for material, each in by_material:
+            name = text_or_blank(material, f"{what} material")
+            if classes and isinstance(each, ThicknessClass):
+                kept.append((name, each))
+            else:
+                kept.append(
+                    (name, _with_unit(checked(each, f"{what} {shortened(name)}".strip(), Tolerance), what, units))
+                )
+        refuse_repeats(f"{what} material", [name for name, _ in kept])
+        return tuple(sorted(kept, key=lambda pair: pair[0]))
+
+    return convert
+
+
+def _one(*units: LimitUnit) -> Callable[[Tolerance | None, str], Tolerance | None]:
+    def convert(value: Tolerance | None, what: str) -> Tolerance | None:
+        return None if value is None else _with_unit(checked(value, what, Tolerance), what, units)
+
+    return convert
+
+
+def _with_unit(tolerance: Tolerance, what: str, units: tuple[LimitUnit, ...]) -> Tolerance:
+    if tolerance.plus.unit not in units:
+        raise BoardError(f"{what} = +{tolerance.plus} / -{tolerance.minus}: must be stated as {' or '.join(units)}.")
+    return tolerance
+
+
+class Factor(NamedTuple):
+    """One independent cause of spread.
+
+    Parameters
+    ----------
+    quantity : str
+        What varies: a field of ``Tolerances``.
+    material : str
+        The material that it varies in; blank where it is not of one material.
+    tolerance : Tolerance
+        Its distribution. Where several layers of a class share the factor: that of the first of them.
+    per_hole : bool
+        Whether every hole has a value of its own. Otherwise all the board shares one value.
+    """
+
+    quantity: str
+    material: str
+    tolerance: Tolerance
+    per_hole: bool
+
+    @property
+    def name(self) -> str:
+        """Name for tables, like "dk of low-loss core"."""
+        return self.quantity.replace("_", " ") + (f" of {self.material}" if self.material else "")
+
+
+@value_object
+class Tolerances(Value):
+    r"""Tolerances of a board, handed to a study beside the board. What has no tolerance here counts as exact.
+
+    Parameters
+    ----------
+    dielectric_thickness : Tolerance, ThicknessClass, or mapping of material to one of them
+        Thickness of the dielectrics, as a length or in percent. A mapping leaves the other materials exact.
+    board_thickness : Tolerance
+        Thickness of the board, in percent or as a length. If ``dielectric_thickness`` is given it is a bound: boards
+        out of it are screened out. Otherwise all dielectrics take the change, each in proportion to its thickness.
+    copper_thickness : Tolerance
+        Thickness of every copper layer, as a length or in percent.
+    dk : Tolerance, or mapping of material to Tolerance
+        Dk, as a number or in percent. The Dk in the plane of the glass changes in the same proportion.
+    drill : Tolerance
+        Diameter of the primary drilled hole; the finished hole changes by the same length.
+    antipad : Tolerance
+        Diameter, or width of a slot, of every clearance in a plane.
+    registration : Tolerance
+        How far the centre of a hole lies from the centre of its clearance, as a length: give ``minus`` as zero.
+
+    Raises
+    ------
+    BoardError
+        A tolerance is of another type, or is stated in a unit that does not apply.
+
+    Notes
+    -----
+    All layers of one material come from one lot and shift together, by the same part of their limits. Different
+    materials vary independently; so do thickness and Dk. ``drill`` is drawn for each hole; ``registration`` and
+    ``antipad`` are shared by all holes of the panel.
+
+    An eccentric barrel counts as one in a clearance that is narrower: the coaxial line of equal capacitance, exact for
+    two round conductors, :math:`R' = r \exp \operatorname{arcosh}\frac{R^2 + r^2 - d^2}{2Rr}` with r the radius of
+    the drill, R that of the clearance and d the offset. Source: the textbook formula of the eccentric coaxial line. For
+    a slot it is an estimate. It is applied to every clearance alike.
+
+    Not covered: spread of pads, of plating, of the loss tangent, between layers of one lot, and of positions of return
+    vias.
+    """
+
+    dielectric_thickness: Converted[OneOrByMaterial, ByMaterial] = Converted(
+        _by_material(("length", "percent"), classes=True), default=()
+    )
+    board_thickness: Converted[Tolerance | None, Tolerance | None] = Converted(_one("length", "percent"), default=None)
+    copper_thickness: Converted[Tolerance | None, Tolerance | None] = Converted(_one("length", "percent"), default=None)
+    dk: Converted[OneOrByMaterial, ByMaterial] = Converted(
+        _by_material(("number", "percent"), classes=False), default=()
+    )
+    drill: Converted[Tolerance | None, Tolerance | None] = Converted(_one("length", "percent"), default=None)
+    antipad: Converted[Tolerance | None, Tolerance | None] = Converted(_one("length", "percent"), default=None)
+    registration: Converted[Tolerance | None, Tolerance | None] = Converted(_one("length"), default=None)
+
+    def __post_init__(self) -> None:
+        if self.registration is not None and self.registration.minus.size > 0:
+            raise BoardError("registration minus: must be zero; it is a distance, which is never negative.")
+
+    @property
+    def bounded(self) -> bool:
+        """Whether the thickness of the board is a bound that built boards are screened by."""
+        return self.board_thickness is not None and bool(self.dielectric_thickness)
+
+    def factors(self, board: Board) -> tuple[Factor, ...]:
+        """The independent causes of spread of a board, in the order of the fields.
+
+        Parameters
+        ----------
+        board : Board
+            The board as drawn.
+
+        Returns
+        -------
+        tuple of Factor
+            Empty where everything is exact.
+
+        Raises
+        ------
+        BoardError
+            A material is not in the stackup, a class does not list a thickness of it, or a Dk with a tolerance is not
+            known.
+        """
+        checked(board, "board", Board)
+        factors = []
+        for quantity in _QUANTITIES:
+            given = getattr(self, quantity)
+            if quantity in _BY_MATERIAL:
+                factors += [
+                    Factor(quantity, material, tolerance, False)
+                    for material, tolerance in _of_materials(board, given, quantity).items()
+                ]
+            elif given is not None and not (quantity == "board_thickness" and self.bounded):
+                factors.append(Factor(quantity, "", given, quantity == "drill"))
+        return tuple(factors)
+
+    def of_layer(self, quantity: str, layer: DielectricLayer) -> Tolerance | None:
+        """Tolerance of one dielectric layer.
+
+        Parameters
+        ----------
+        quantity : {"dielectric_thickness", "dk"}
+        layer : DielectricLayer
+            The layer as drawn.
+
+        Returns
+        -------
+        Tolerance or None
+            None: it is exact.
+        """
+        given = dict(getattr(self, quantity))
+        tolerance = given.get(layer.material, given.get(ALL))
+        return tolerance.tolerance(layer.thickness_si) if isinstance(tolerance, ThicknessClass) else tolerance
+
+    @property
+    def exact(self) -> tuple[str, ...]:
+        """What counts as exact because no tolerance is given, in words."""
+        free = [name for name in _QUANTITIES if not getattr(self, name)]
+        partly = [f"{name} of other materials" for name in _BY_MATERIAL if dict(getattr(self, name)).keys() - {ALL}]
+        if self.dielectric_thickness and "board_thickness" in free:
+            free.remove("board_thickness")
+        if self.board_thickness is not None and "dielectric_thickness" in free:
+            free.remove("dielectric_thickness")
+        return tuple(name.replace("_", " ") for name in (*free, *partly))
+
+    def __str__(self) -> str:
+        lines = []
+        for quantity in _QUANTITIES:
+            given = getattr(self, quantity)
+            name = quantity.replace("_", " ")
+            if quantity in _BY_MATERIAL:
+                lines += [f"{name}{f' of {material}' if material else ''}: {each}" for material, each in given]
+            elif given is not None:
+                lines.append(f"{name}: {given}")
+        return "\n".join([*lines, f"exact, for want of a tolerance: {', '.join(self.exact) or 'nothing'}"])
+
+
+_QUANTITIES = (
+    "dielectric_thickness", "board_thickness", "copper_thickness", "dk", "drill", "antipad", "registration",
+)  # fmt: skip
+_BY_MATERIAL = ("dielectric_thickness", "dk")
+
+
+def _of_materials(board: Board, given: ByMaterial, quantity: str) -> dict[str, Tolerance]:
+    """Tolerance of every material that has one; of a class, that of the first layer of the material."""
+    dielectrics = [layer for layer in board.stackup.layers if isinstance(layer, DielectricLayer)]
+    materials = {layer.material: layer for layer in dielectrics}
+    for material, _ in given:
+        if material != ALL:
+            by_name(materials, material, "material", f"for {quantity.replace('_', ' ')} in the stackup")
+    by_material = dict(given)
+    of_materials: dict[str, Tolerance] = {}
+    for layer in dielectrics:
+        tolerance = by_material.get(layer.material, by_material.get(ALL))
+        if tolerance is None:
+            continue
+        if quantity == "dk" and layer.dk is None:
+            raise BoardError(f"dk of {as_shown(layer.material)}: is unknown and has a tolerance; give the Dk first.")
+        if isinstance(tolerance, ThicknessClass):
+            tolerance = tolerance.tolerance(layer.thickness_si)
+        of_materials.setdefault(layer.material, tolerance)
+    return of_materials
