@@ -7,6 +7,8 @@ import pytest
 
 from stubsi import BoardError, Criterion, DepthDrill, StubsiError, hole_model, plan
 from stubsi.drilling.effects import widened
+from stubsi.physics.barrel import Barrel, End
+from stubsi.stubs.model_error import Regime, notch_error
 from tests import drilling_boards as made
 from tests import margin_boards as mb
 
@@ -45,6 +47,42 @@ def test_a_drilled_hole_is_the_hole_with_its_depth_drills(drilled, name, state):
     frequency = np.array([1e9, 10e9, 30e9])
     np.testing.assert_allclose(found.abcd_si(frequency), by_hand.abcd_si(frequency), rtol=1e-7)
     assert len(hits) == {"A.0": 1, "B.P": 2}[name]
+
+
+@pytest.fixture(scope="module")
+def filled(drilled):
+    """The same board, its bores filled with resin of Dk 3.8."""
+    return plan(drilled.board, made.rules(tip_angle=180, fill_dk=3.8))
+
+
+def test_a_filled_bore_is_that_of_the_depth_drill_with_the_same_filling(drilled, filled):
+    """Resin at the end of a stub is a larger capacitance than air: the notch is lower, by less than a tenth."""
+    (hit,) = [hit for hit in filled.hits if hit.hole.name == "A.0"]
+    drill = DepthDrill(side=hit.side, residual_stub=f"{1e3 * hit.left.most_si!r} mm", drill="0.5 mm", fill_dk=3.8)
+    by_hand = hole_model(widened(filled), "A.0", drilled=[drill])
+    frequency = np.array([1e9, 10e9, 30e9])
+    np.testing.assert_allclose(
+        filled.hole_model("A.0", "worst").abcd_si(frequency), by_hand.abcd_si(frequency), rtol=1e-7
+    )
+    resin, air = (found.consequences()["A"].margin for found in (filled, drilled))
+    assert resin[0] == air[0]
+    assert 0.9 * air[2] < resin[2] < air[2]
+
+
+def test_no_full_wave_row_has_a_filled_bore_so_more_error_is_declared():
+    in_air = Regime(cavities=6, k_b=1e-14, return_vias=True, drilled=True)
+    assert notch_error(in_air, 20e9) < 0.05 <= notch_error(in_air._replace(filled=True), 20e9)
+    air = Barrel(barrel_radius=1e-4, levels=(), end=End(bore_radius=2e-4))
+    resin = Barrel(barrel_radius=1e-4, levels=(), end=End(bore_radius=2e-4, bore_dk=3.8))
+    assert (air.is_filled, resin.is_filled) == (False, True)
+
+
+def test_the_filling_is_a_rule_with_its_name_and_a_part_of_the_plan(drilled, filled):
+    assert "fill dk 3.8 (bores are filled)" in " ".join(filled.to_text().split())
+    assert "fill dk" not in drilled.to_text()
+    assert drilled.matches(drilled.board, filled.rules).changed == ("rule fill_dk",)
+    with pytest.raises(StubsiError, match=r"rules fill_dk = 0\.9"):
+        made.rules(fill_dk=0.9)
 
 
 @pytest.mark.parametrize(("state", "ranking"), [("drawn", "before"), ("nominal", "nominal"), ("worst", "worst")])

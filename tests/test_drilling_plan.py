@@ -9,7 +9,7 @@ from random import Random
 from typing import NamedTuple
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from stubsi import Board, Criterion, Hole, Net, Padstack, PressFit, rank
@@ -557,6 +557,26 @@ def test_limits_met_exactly_are_met():
     for at_most, refused in ((0.3, 0), (0.299, 1)):
         found = planned(six_layers(made.net("A", ("L1", "L2"), at_most)), made.rules(tolerance=residual))
         assert len(found.refused) == refused
+
+
+@settings(max_examples=30)
+@given(st.floats(-3e-7, 3e-7), st.sampled_from(["most", "drawn"]), st.booleans())
+@example(5e-8, "most", False)
+@example(1e-7, "most", True)
+@example(5e-8, "drawn", False)
+def test_a_limit_met_to_a_part_of_a_nanometre_is_met_or_missed_by_plan_and_verdict_alike(more, what, per_rate):
+    """What is left, or drawn, is longer than permitted by up to 0.3 nm: the plan and the verdict say the same of it."""
+    most, at_most = (0.3 + more, 0.3) if what == "most" else (0.3, 0.9 - more)
+    residual = GuaranteedResidual(least="0.1 mm", most=f"{most:.12f} mm", source=made.SAYS)
+    if per_rate:
+        limit = Criterion.stub_length_at_1_gbaud(f"{10 * at_most:.12f} mm", source=made.SAYS)
+    else:
+        limit = Criterion.stub_length(f"{at_most:.12f} mm", source=made.SAYS)
+    net = made.net("A", ("L1", "L3"), 0.3).replaced(criterion=limit)
+    found = planned(six_layers(net), made.rules(tolerance=residual))
+    before, _, after = found.consequences()["A"].verdict
+    assert bool(found.hits or found.refused) == (before == "falls short")
+    assert bool(found.refused) == (after == "falls short")
 
 
 def test_a_plan_of_least_cost_says_so_and_names_who_gave_the_costs():

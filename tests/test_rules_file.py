@@ -26,7 +26,7 @@ from stubsi import (
 )
 from tests.board_text import changed
 from tests.random_boards import criteria, lengths, names, texts
-from tests.strategies import physical
+from tests.strategies import dks, physical
 from tests.test_board_writer import floats
 
 DEMO = Path(__file__).parents[1] / "shared" / "demo_rules.toml"
@@ -60,7 +60,7 @@ def rules(draw):
         sides=draw(st.fixed_dictionaries({"bottom": names})),
         tolerance=draw(guarantees | tolerances | sensing), datum=datum,
         mask_thickness=draw(lengths(0.01, 0.1)) if datum == "mask" else None,
-        depth_to=draw(st.sampled_from(["tip", "shoulder"])), source=draw(texts),
+        depth_to=draw(st.sampled_from(["tip", "shoulder"])), source=draw(texts), fill_dk=draw(st.just(1.0) | dks),
         sources=draw(st.dictionaries(st.sampled_from(["tip_angle", "sides", "tolerance", "oversize"]), texts)),
     )  # fmt: skip
 

@@ -24,11 +24,12 @@ if TYPE_CHECKING:
     from stubsi.stubs.model_choice import ModelChoice
 
 
-ADDED_LATER: dict[type[Value], tuple[str, ...]] = {
-    Hole: ("feed", "traces"),
-    FabricatorRules: ("hole_clearance",),
+ADDED_LATER: dict[type[Value], dict[str, object]] = {
+    Hole: {"feed": "", "traces": ""},
+    FabricatorRules: {"hole_clearance": None, "fill_dk": 1.0},
 }
-"""Fields that plans did not have when the first schedules were exported. They are written only where they are given."""
+"""Fields that plans did not have when the first schedules were exported, each with its value where it is not given.
+They are written only where they are given."""
 
 
 class Match(NamedTuple):
@@ -178,8 +179,8 @@ def written_fields(value: Value) -> dict[str, object]:
     kept, names = value.__dict__, [item.name for item in fields(value)]
     si_names = {f"{name}_si" for name in names}
     written = {name: kept[name if name in kept else f"{name}_si"] for name in names if name not in si_names}
-    for name in ADDED_LATER.get(type(value), ()):
-        if written[name] in (None, ""):
+    for name, not_given in ADDED_LATER.get(type(value), {}).items():
+        if written[name] == not_given:
             del written[name]
     if isinstance(value, Padstack):
         written["pads"] = tuple(

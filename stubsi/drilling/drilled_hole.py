@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 from stubsi.checks import checked, one_of
 from stubsi.drilling.effects import widened
 from stubsi.drilling.stub_use import cut
-from stubsi.stubs.as_barrel import Bore
 from stubsi.stubs.hole_model import hole_with_stubs
 
 if TYPE_CHECKING:
@@ -47,7 +46,7 @@ def drilled_case(plan: Plan, case: Case, length: float) -> Case | None:
     Parameters
     ----------
     plan : Plan
-        It gives the width of the bore.
+        Its rules give the bore: its width and its filling.
     case : Case
         The stub as drawn.
     length : float
@@ -59,7 +58,7 @@ def drilled_case(plan: Plan, case: Case, length: float) -> Case | None:
         None where nothing is left.
     """
     left = max(length, case.shape.least_length_si)
-    return cut(case, left, Bore(radius=plan.rules.drill_si(case.shape.padstack.drill_si) / 2)) if left > 0 else None
+    return cut(case, left, plan.rules.bore(case.shape.padstack.drill_si)) if left > 0 else None
 
 
 def drilled_hole(plan: Plan, hole: str, state: State) -> HoleModel:

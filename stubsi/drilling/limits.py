@@ -19,7 +19,6 @@ from stubsi.margin.longest_stub import longest_permitted
 from stubsi.margin.stub_verdict import StubFigures, rows_of
 from stubsi.margin.verdict import counted_loss, measured, meets
 from stubsi.memory import Memory
-from stubsi.stubs.as_barrel import Bore
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -32,6 +31,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.rules import FabricatorRules
     from stubsi.margin.figures import Measurable
     from stubsi.margin.ranking import Ranking
+    from stubsi.stubs.as_barrel import Bore
     from stubsi.stubs.cases import StubTable
     from stubsi.stubs.model_choice import ModelChoice
 
@@ -198,7 +198,7 @@ class Limits:
 
     @cached_property
     def _bore_of_case(self) -> list[Bore]:
-        return [Bore(radius=self.rules.drill_si(case.shape.padstack.drill_si) / 2) for case in self.table.cases]
+        return [self.rules.bore(case.shape.padstack.drill_si) for case in self.table.cases]
 
     def use(self, stub: int) -> StubUse:
         """How the net of a row of the stub table uses its stub.

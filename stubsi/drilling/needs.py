@@ -15,7 +15,7 @@ from stubsi.drilling.drill_group import Refused
 from stubsi.drilling.drill_task import CoupledStubs, Drillable, DrillTask
 from stubsi.drilling.joint_choice import possible
 from stubsi.drilling.neighbours import neighbours_of
-from stubsi.drilling.obstacles import ROUNDING, Obstacle, Refusal, beside_other_side
+from stubsi.drilling.obstacles import Obstacle, Refusal, beside_other_side
 from stubsi.drilling.undrilled import Undecided, Undrilled, WhyUndrilled
 from stubsi.drilling.window import window
 from stubsi.margin.verdict import Verdict
@@ -159,7 +159,7 @@ class _Sorter:
         longest = dict(zip(rows, self.limits.longest(rows).tolist() if rows else (), strict=True))
         for stubs in nets:
             unknown = [row for row in stubs.rows if np.isnan(longest[row])]
-            too_long = [row for row in stubs.rows if self.lengths[row] > longest[row] + ROUNDING]
+            too_long = [row for row in stubs.rows if self.lengths[row] > longest[row]]
             if unknown:
                 self.undecided[stubs.net.name] = Undecided(self.limits.missing(unknown[0]))
             elif self._whole_holes_meet(stubs) or not too_long:

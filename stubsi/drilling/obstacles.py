@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
 ROUNDING = 1e-10
 """Depths [m] closer than this count as equal. So rounding does not break a limit that is met exactly."""
+MET = 1.6 * ROUNDING
+"""A limit of a window is met up to this [m]: ``ROUNDING``, half the 0.1 nm to which ends are rounded, and the last
+digits of sums. So an end that nothing refuses always lies in its window."""
 
 
 class Obstacle(StrEnum):

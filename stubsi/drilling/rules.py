@@ -19,6 +19,8 @@ from stubsi.checks import one_line, pairs
 from stubsi.drilling.depth_tolerance import DepthTolerance, LayersBySide, check_source, is_layer_by_side
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.errors import BoardError
+from stubsi.number_rules import DK_RULE
+from stubsi.stubs.as_barrel import Bore
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, one_si, show
 from stubsi.value import Dimension, InSI, OptionalDimension, Value, value_object
@@ -94,6 +96,9 @@ class FabricatorRules(Value):
         Needed with datum "mask".
     depth_to : {"tip", "shoulder"}
         Point of the drill that depth is measured to: its tip, or its shoulder, where it reaches its full diameter.
+    fill_dk : float
+        Relative permittivity [-] of what fills the drilled bore, at the frequency of the notch: 1 for air, that of the
+        resin where the bore is filled.
     source : str
         Who states these rules.
     sources : mapping of field name to str
@@ -127,6 +132,7 @@ class FabricatorRules(Value):
     mask_thickness: OptionalDimension = OptionalDimension("length")
     mask_thickness_si: float | None = field(init=False)
     depth_to: DepthTo
+    fill_dk: float = 1.0
     source: str
     sources: Sources = field(default=())
 
@@ -138,6 +144,7 @@ class FabricatorRules(Value):
                 raise BoardError(
                     f"rules tip_angle = {angle:g}: must be from {LEAST_ANGLE:g} to 180 (flat), full angle in degrees."
                 )
+        kept["fill_dk"] = one_number(self.fill_dk, "rules fill_dk", rule=DK_RULE)
         check_size(self.oversize_si, DRILL, "rules oversize")
         if self.mask_thickness_si is not None:
             check_size(self.mask_thickness_si, MASK, "rules mask_thickness")
@@ -218,6 +225,21 @@ class FabricatorRules(Value):
         """
         return primary_drill + self.oversize_si
 
+    def bore(self, primary_drill: float) -> Bore:
+        """Bore that the depth drill leaves beyond the plating of a hole with this primary drill, with its filling.
+
+        Parameters
+        ----------
+        primary_drill : float
+            Diameter of the primary drill [m].
+
+        Returns
+        -------
+        Bore
+            Of the drill's diameter.
+        """
+        return Bore(radius=self.drill_si(primary_drill) / 2, dk=self.fill_dk)
+
     def tip_height(self, radius: float) -> float:
         """Height [m] of the tip's cone from its point up to a radius. The tip's angle must be known.
 
@@ -295,6 +317,8 @@ class FabricatorRules(Value):
             "datum": f"outer {self.datum} surface of the drilled side",
             "depth_to": f"{self.depth_to} of the drill",
         }
+        if self.fill_dk != 1:
+            words["fill_dk"] = f"{self.fill_dk:g} (bores are filled)"
         if self.tip_distance_is_covered:
             words["tip_distance"] = "covered by the guaranteed residual"
         rows = [(n.replace("_", " "), text, self.source_of(n)) for n, text in {**shown, **words}.items()]

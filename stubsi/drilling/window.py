@@ -9,7 +9,7 @@ from __future__ import annotations
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
-from stubsi.drilling.obstacles import ROUNDING, Bound, Obstacle, Refusal, in_mm, refusals_of
+from stubsi.drilling.obstacles import MET, ROUNDING, Bound, Obstacle, Refusal, in_mm, refusals_of
 from stubsi.drilling.rules import ANY_LAYER, FabricatorRules
 from stubsi.drilling.side_view import barrel_positions, side_view
 from stubsi.value import Value, value_object
@@ -114,7 +114,7 @@ class Window(Value):
         bool
             True if the end lies in the window.
         """
-        return not self.reasons and self.shallowest_si - ROUNDING <= end <= self.deepest_si + ROUNDING
+        return not self.reasons and self.shallowest_si - MET <= end <= self.deepest_si + MET
 
     def left(self, end: float) -> PlatingLeft:
         """Plating that is left before the stub's own layer in use when an end is aimed at.
@@ -127,9 +127,11 @@ class Window(Value):
         Returns
         -------
         PlatingLeft
-            Lengths [m].
+            Lengths [m]. One that differs from the longest permitted stub by no more than ``MET`` is that length itself.
+            So a stub in whose window an end lies never exceeds its limit, wherever it is judged later.
         """
-        return left_before(self.face_si, end, self)
+        left = left_before(self.face_si, end, self)
+        return PlatingLeft(*(self.longest_si if abs(each - self.longest_si) <= MET else each for each in left))
 
     def __repr__(self) -> str:
         ends = "no end" if self.reasons else f"ends {in_mm(self.shallowest_si)} to {in_mm(self.deepest_si)}"
@@ -155,7 +157,7 @@ def left_before(face: float, end: float, window: Window) -> PlatingLeft:
     """
     limits = [window.rules.tolerance.left(face, end, window.sensed_si, lead) for lead in window.leads_si]
     least, most = min(limit[0] for limit in limits), max(limit[1] for limit in limits)
-    return PlatingLeft(*(0.0 if abs(length) < ROUNDING else float(length) for length in (least, face - end, most)))
+    return PlatingLeft(*(0.0 if abs(length) <= MET else float(length) for length in (least, face - end, most)))
 
 
 def window(shape: StubShape, longest: float, rules: FabricatorRules) -> Window:

@@ -33,7 +33,7 @@ FILE = Schema(may={"rules": TABLE, "costs": TABLE, "criteria": TABLE})
 RULES = Schema(
     must={"oversize": LENGTH, "sides": TABLE, "datum": TEXT, "depth_to": TEXT, "source": TEXT},
     may={
-        "tip_angle": NUMBER,
+        **dict.fromkeys(("tip_angle", "fill_dk"), NUMBER),
         **dict.fromkeys((*LENGTHS, "mask_thickness"), LENGTH),
         **dict.fromkeys(("sources", GUARANTEE, TOLERANCE), TABLE),
     },
@@ -270,6 +270,8 @@ def _rules(rules: FabricatorRules) -> list[str]:
         si = rules.__dict__[f"{name}_si"]
         if si is not None:
             made[name] = with_unit(si, "length")
+    if rules.fill_dk != 1:
+        made["fill_dk"] = repr(rules.fill_dk)
     made["datum"], made["depth_to"] = quoted(rules.datum), quoted(rules.depth_to)
     made["sides"] = _texts(rules.sides)
     if rules.sources:

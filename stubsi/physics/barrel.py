@@ -132,6 +132,11 @@ class Barrel:
         """Whether the plating ends at a bore."""
         return self.end is not None and self.end.bore_radius is not None
 
+    @property
+    def is_filled(self) -> bool:
+        """Whether that bore is filled, and not of air."""
+        return self.end is not None and self.end.bore_radius is not None and self.end.bore_dk != 1
+
 
 @dataclass(frozen=True, kw_only=True)
 class LevelSpan:

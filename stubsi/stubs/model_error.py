@@ -24,7 +24,9 @@ LAW_START, LAW_RING, LAW_OPEN = 0.5, 1.8, 6.4
 """Seen errors lie below 0.5 + 1.8 (kb)^2 % with a ring and 0.5 + 6.4 (kb)^2 % between open planes, k the wavenumber in
 the laminate at the notch and b the radius of the widest clearance. Same source."""
 SEEN_DRILLED = 2.5
-"""Largest error seen for drilled ends [%]: 17 rows, same source."""
+"""Largest error seen for drilled ends [%]: 17 rows, all of them bores in air, same source."""
+OF_FILLED = 5.0
+"""Least declared error of a drilled end whose bore is filled [%]; a judgement, no full-wave row has one."""
 SEEN_TOO_NEAR = 1.3
 """Largest error seen where the return vias are nearer to the clearance than the planes are apart [%]. Same source."""
 OF_FEED = {FeedKind.THROUGH: 0.5, FeedKind.TEE: 1.5, FeedKind.UNKNOWN: 1.5}
@@ -42,15 +44,17 @@ class Regime(NamedTuple):
     """What the error of a solved stub depends on, beside its notch.
 
     ``cavities``: between planes below its start. ``k_b``: wavenumber in the laminate times the radius of the widest
-    clearance, per hertz. ``return_vias``: whether they stand around it; otherwise the planes are open. ``too_near``:
-    one of them is nearer to the clearance than the planes are apart. ``feed``: None where the barrel begins in the
-    middle of a plane. ``pair``: a leg of a pair. ``nearest_rule``: no rule covers it exactly.
+    clearance, per hertz. ``return_vias``: whether they stand around it; otherwise the planes are open. ``filled``: the
+    bore of a drilled end is filled and not air. ``too_near``: a return via is nearer to the clearance than the planes
+    are apart. ``feed``: None where the barrel begins in the middle of a plane. ``pair``: a leg of a pair.
+    ``nearest_rule``: no rule covers it exactly.
     """
 
     cavities: int
     k_b: float
     return_vias: bool
     drilled: bool = False
+    filled: bool = False
     too_near: bool = False
     feed: FeedKind | None = None
     pair: bool = False
@@ -87,8 +91,9 @@ def regime(
     return Regime(
         cavities=max(sum(level.is_plane for level in barrel.levels) - 1, 0),
         k_b=2 * math.pi / c * math.sqrt(solved.arrays.largest_dk) * widest,
-        return_vias=return_vias, drilled=barrel.is_drilled, too_near=too_near, feed=feed, pair=pair,
-        nearest_rule=nearest_rule,
+        return_vias=return_vias, drilled=barrel.is_drilled,
+        filled=barrel.is_filled,
+        too_near=too_near, feed=feed, pair=pair, nearest_rule=nearest_rule,
     )  # fmt: skip
 
 
@@ -112,6 +117,7 @@ def notch_error(of: Regime, notch: float) -> float:
     seen = max(seen, law, SEEN_DRILLED if of.drilled else 0.0, SEEN_TOO_NEAR if of.too_near else 0.0)
     declared = MORE_THAN_SEEN * seen + (0.0 if of.feed is None else OF_FEED[of.feed])
     uncovered = of.nearest_rule or of.cavities == 0
+    declared = max(declared, OF_FILLED if of.filled else 0.0)
     return max(declared, OF_PAIR if of.pair else 0.0, OF_NEAREST if uncovered else 0.0) / 100
 
 
