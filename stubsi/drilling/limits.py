@@ -65,12 +65,18 @@ class Limits:
     model : ModelChoice
         Electrical model that it was ranked with.
     rules : FabricatorRules
-        They give the diameter of the bore that cuts a stub.
+        They give the bore that cuts a stub.
+    widened : Limits or None
+        The limits of the same board with the clearances that the drills of a plan need; None before there is one.
+    judged_wider : frozenset of str
+        Names of the nets that are judged by these.
     """
 
     ranking: Ranking
     model: ModelChoice
     rules: FabricatorRules
+    widened: Limits | None = None
+    judged_wider: frozenset[str] = frozenset()
 
     def __repr__(self) -> str:
         return f"<Limits of {len(self.table.net)} stubs>"
@@ -173,6 +179,8 @@ class Limits:
         bool
             A hole with two stubs counts as a whole.
         """
+        if self.widened is not None and self.net(stub).name in self.judged_wider:
+            return self.widened.meets_as_drawn(stub)
         net = int(self.table.net[stub])
         criterion = self._kind_of_net[net].criterion
         return bool(meets(criterion, measured(criterion, self.ranking.figures.at(net)).low)[0])
@@ -232,6 +240,17 @@ class Limits:
             Lengths [m]. Infinite where a stub passes as it is, NaN where an input is unknown.
         """
         rows = np.asarray(stubs, dtype=np.intp)
+        permitted = self._longest_here(rows)
+        if self.widened is not None and (wider := self._is_judged_wider(rows)).any():
+            permitted[wider] = self.widened.longest(rows[wider].tolist())
+        return permitted
+
+    def _is_judged_wider(self, rows: Sequence[int] | NDArray[np.intp]) -> NDArray[np.bool_]:
+        """Whether the net of each row is judged with the widened clearances."""
+        return np.array([self.net(row).name in self.judged_wider for row in rows], dtype=bool)
+
+    def _longest_here(self, rows: NDArray[np.intp]) -> NDArray[np.float64]:
+        """Longest permitted stub of some rows with the clearances of this board."""
         classes, first, number = np.unique(self._class_of_stub[rows], return_index=True, return_inverse=True)
         first_row = dict(zip(classes.tolist(), rows[first].tolist(), strict=True))
         new = [stub_class for stub_class in first_row if stub_class not in self._known_longest]
@@ -260,6 +279,14 @@ class Limits:
             Losses [dB]: 0 at length 0, NaN where an input is unknown, infinite where the first notch lies at or below
             Nyquist. Twice the stub's own where its hole has two stubs.
         """
+        here = self._losses_here(stubs, lengths)
+        if self.widened is not None and (wider := self._is_judged_wider(stubs)).any():
+            rows, cut = np.asarray(stubs)[wider].tolist(), np.asarray(lengths)[wider].tolist()
+            here[wider] = self.widened.losses(rows, cut)
+        return here
+
+    def _losses_here(self, stubs: Sequence[int], lengths: Sequence[float]) -> NDArray[np.float64]:
+        """Losses with the clearances of this board."""
         classes = self._class_of_stub[list(stubs)].tolist()
         cuts = [(stub_class, round(length, 10)) for stub_class, length in zip(classes, lengths, strict=True)]
         # Rows with equal cuts have equal losses, so only the first of them is kept. Reversed, it is written last.

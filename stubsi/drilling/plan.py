@@ -254,6 +254,14 @@ class Plan:
         return tuple(sorted({hit.net for hit in self.hits} & missed))
 
     @property
+    def judged_wider(self) -> tuple[str, ...]:
+        """Nets that meet their criterion as drawn, and fall short with the clearances that the drills of others need.
+
+        They are planned with these clearances.
+        """
+        return tuple(sorted(self.limits.judged_wider))
+
+    @property
     def missed(self) -> tuple[Hit, ...]:
         """Hits that are drilled as deep as the rules allow and miss their budget all the same."""
         return tuple(hit for hit in self.hits if hit.miss)

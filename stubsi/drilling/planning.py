@@ -11,6 +11,7 @@ from stubsi.drilling.costs import FEWEST_GROUPS, Costs
 from stubsi.drilling.drill_group import Refused
 from stubsi.drilling.goal import checked_goal
 from stubsi.drilling.grouping import certificate_of, group_stubs, groups_of
+from stubsi.drilling.kept_nets import limits_with_clearances
 from stubsi.drilling.limits import Limits
 from stubsi.drilling.miss import MISSED_NETS
 from stubsi.drilling.needs import needs_of
@@ -23,7 +24,7 @@ from stubsi.stubs.model_choice import ModelChoice
 from stubsi.units import one_number
 
 if TYPE_CHECKING:
-    from stubsi.drilling.goal import GoalName
+    from stubsi.drilling.goal import Goal, GoalName
     from stubsi.drilling.grouping import Grouping
     from stubsi.drilling.miss import MissedNets
     from stubsi.drilling.needs import Needs
@@ -89,6 +90,10 @@ def plan(
     misses its criterion whatever is drilled; ``missed_nets`` says what is done to it. Waived nets stay as they are. The
     computed figures decide. Where an input is unknown, the figures have a range, and its unfavourable end decides. The
     error of the model does not count here: nets that depend on it are marginal in ``Plan.consequences``.
+
+    The drills need wider clearances in every hole of their padstacks. Nets with stubs that stay undrilled are judged
+    again with these, and those that then fall short are planned too. This is done once, and not where the board has no
+    room for the clearances.
     """
     checked(board, "board", Board)
     checked(rules, "rules", FabricatorRules)
@@ -99,6 +104,14 @@ def plan(
     seconds, model_choice = one_number(time_limit, "time_limit"), ModelChoice.of(model, dk_eff, delay)
     ranking = rank(board, model=model, dk_eff=dk_eff, delay=delay)
     limits = Limits(ranking, model_choice, rules)
+    made = _made(limits, costs, wanted, missed_nets, seconds)
+    again = limits_with_clearances(made)
+    return made if again is None else _made(again, costs, wanted, missed_nets, seconds)
+
+
+def _made(limits: Limits, costs: Costs, wanted: Goal, missed_nets: MissedNets, seconds: float) -> Plan:
+    """The plan under some limits."""
+    rules = limits.rules
     needs = needs_of(limits, rules)
     task = needs.task if missed_nets == "stub by stub" else needs.task_of_other_nets()
     grouping = group_stubs(task, costs, seconds, wanted)
@@ -106,7 +119,7 @@ def plan(
         grouping = grouping.with_best_effort(best_effort(needs, task, grouping.cover.groups, limits))
     refused, left_out = (needs.refused, ()) if missed_nets == "stub by stub" else _not_drilled(needs, grouping)
     return Plan(
-        board=board, rules=rules, costs=costs, model=model_choice, missed_nets=missed_nets, goal=wanted,
+        board=limits.board, rules=rules, costs=costs, model=limits.model, missed_nets=missed_nets, goal=wanted,
         groups=groups_of(task, grouping), refused=refused, left_out=left_out, undrilled=needs.undrilled,
         undecided=needs.undecided, certificate=certificate_of(task, grouping), cost_gap=grouping.cover.gap, task=task,
         limits=limits,

@@ -147,6 +147,9 @@ def remarks(plan: Plan) -> list[str]:
     if plan.left_out:
         nets = dict.fromkeys(net for net, _, _ in plan.left_out)
         lines.append(f"left undrilled, because another stub of the net cannot keep its budget: {', '.join(nets)}")
+    if plan.judged_wider:
+        nets_in_words = ", ".join(plan.judged_wider)
+        lines.append(f"fall short only with the wider clearances that the drills of others need: {nets_in_words}")
     holes = plan.near_holes()
     lines += [f"neighbouring hole: {near}" for near in holes.too_near]
     if holes.not_judged:

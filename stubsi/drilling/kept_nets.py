@@ -1,0 +1,85 @@
+"""Owns the nets with stubs that a plan does not drill, judged again with the clearances that its drills need.
+
+A depth drill is wider than the barrel, so planes keep further away from it, in every hole of its padstack. In a hole
+that stays undrilled that can lower the first notch a little.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from stubsi.board.criterion import Measure
+from stubsi.drilling.effects import widened
+from stubsi.drilling.limits import Limits
+from stubsi.errors import BoardError
+from stubsi.margin.ranking import rank
+
+if TYPE_CHECKING:
+    from stubsi.board.board import Board
+    from stubsi.drilling.plan import Plan
+
+
+def limits_with_clearances(plan: Plan) -> Limits | None:
+    """Limits under which the nets of a plan that fall short with the clearances of its drills are planned again.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+
+    Returns
+    -------
+    Limits or None
+        None where no such net falls short, where the board has no room for the clearances, or where the plan was made
+        so already: it is done once.
+    """
+    if plan.limits.widened is not None:
+        return None
+    try:
+        board = widened(plan)
+    except BoardError:
+        return None
+    some = _nets_with_kept_stubs(plan, board)
+    if not some:
+        return None
+    alone = board.replaced(nets=tuple(net for net in board.nets if net.name in some or net.reference))
+    short = _falling_short(plan, _limits(plan, alone))
+    return replace(plan.limits, widened=_limits(plan, board), judged_wider=short) if short else None
+
+
+def _limits(plan: Plan, board: Board) -> Limits:
+    return Limits(rank(board, **plan.model.arguments()), plan.model, plan.rules)
+
+
+def _nets_with_kept_stubs(plan: Plan, board: Board) -> frozenset[str]:
+    """Nets with a clearance that is widened, and with a stub that is judged and not drilled."""
+    drilled = {(hit.hole.name, hit.side) for hit in plan.hits}
+    given_up = {each.net for each in plan.refused} | {hit.net for hit in plan.missed} | set(plan.undecided)
+    changed = {new.name for old, new in zip(plan.board.nets, board.nets, strict=True) if new is not old} - given_up
+    table = plan.limits.table
+    found = set()
+    for row, hole in enumerate(table.hole.tolist()):
+        net = plan.limits.net(row)
+        kept = (table.holes[hole].name, table.cases[table.case[row]].shape.side) not in drilled
+        if kept and net.name in changed and not net.waiver:
+            found.add(net.name)
+    return frozenset(found)
+
+
+def _falling_short(plan: Plan, limits: Limits) -> frozenset[str]:
+    """Those of some nets that miss their criterion with the stubs that are kept. ``limits``: of a board of these."""
+    drilled = {(hit.hole.name, hit.side) for hit in plan.hits}
+    drilled_nets, table = {hit.net for hit in plan.hits}, limits.table
+    short = set()
+    for row, hole in enumerate(table.hole.tolist()):
+        net, shape = limits.net(row), table.cases[table.case[row]].shape
+        if net.name not in drilled_nets:
+            falls_short = not limits.meets_as_drawn(row)
+        else:  # a stub beside drilled ones is judged by itself; a limit for a sum of losses is that of the whole net
+            alone = limits.board.criterion_of(net).measure is not Measure.LOSS
+            kept = (table.holes[hole].name, shape.side) not in drilled
+            falls_short = alone and kept and bool(table.length_si[row] > limits.longest([row])[0])
+        if falls_short:
+            short.add(net.name)
+    return frozenset(short)
