@@ -82,6 +82,34 @@ def test_return_vias_are_added_until_the_net_passes(drawn):
     assert change.amount == 1
 
 
+def nearest_at(made, by):
+    """The board with the nearest return via of net A moved towards its hole by so much [mm]: all stand on one line."""
+    (hole,) = made.net("A").holes
+    (x, y), vias = hole.xy_si, made.net("GND").holes
+    via = min(vias, key=lambda each: abs(complex(*each.xy_si) - complex(x, y)))
+    towards = (complex(x, y) - complex(*via.xy_si)) / abs(complex(x, y) - complex(*via.xy_si))
+    at = 1e3 * (complex(*via.xy_si) + towards * by * 1e-3)
+    moved = via.replaced(x=f"{at.real:.9f} mm", y=f"{at.imag:.9f} mm")
+    holes = [moved if each.name == via.name else each for each in vias]
+    return made.replaced(nets=[net.replaced(holes=holes) if net.reference else net for net in made.nets])
+
+
+def test_a_return_via_is_moved_no_further_than_needed(drawn):
+    """The least of a grid of moves with which the net passes; the farthest one where none is enough."""
+    only = {"nearer return vias": 1.0}
+    farthest = by_kind(undrilled_changes(board(50.0), "A", weights=only))["nearer return vias"]
+    assert not farthest.passes
+    enough = (drawn + ratio(farthest.board)) / 2
+    assert enough > 1.0005 * drawn, "a nearer return via raises the notch"
+    made = board(enough)
+    change = by_kind(undrilled_changes(made, "A", weights=only))["nearer return vias"]
+    least = next(by for by in np.arange(0.05, farthest.amount + 0.01, 0.05) if passes(nearest_at(made, by)))
+    assert change.passes
+    assert change.amount == pytest.approx(least)
+    assert change.ghz_per_unit > 0
+    assert len(change.board.net("GND").holes) == len(made.net("GND").holes)
+
+
 def test_every_change_leaves_the_board_as_it_was(drawn):
     made = board(1.04 * drawn)
     before = repr(made), made
@@ -98,7 +126,11 @@ def test_every_change_leaves_the_board_as_it_was(drawn):
 def test_the_order_is_that_of_the_kinds_or_of_the_weights(drawn):
     made = board(1.04 * drawn)
     kinds = [str(each.kind) for each in undrilled_changes(made, "A").changes]
-    assert kinds == [kind for kind in ("exit layer", "antipad", "non-functional pads", "return vias") if kind in kinds]
+    assert kinds == [
+        kind
+        for kind in ("exit layer", "antipad", "non-functional pads", "return vias", "nearer return vias")
+        if kind in kinds
+    ]
     weighted = undrilled_changes(made, "A", weights={"antipad": 1.0, "exit layer": 100.0}).changes
     assert [str(each.kind) for each in weighted] == ["antipad", "exit layer"]
 

@@ -12,7 +12,13 @@ from stubsi.board.names import how_many
 from stubsi.checks import checked, pairs
 from stubsi.errors import BoardError, StubsiError
 from stubsi.margin.ranking import rank
-from stubsi.margin.trial_changes import exit_layers, more_return_vias, with_wider_antipads, without_pads
+from stubsi.margin.trial_changes import (
+    exit_layers,
+    more_return_vias,
+    nearer_return_vias,
+    with_wider_antipads,
+    without_pads,
+)
 from stubsi.margin.verdict import Verdict
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, show
@@ -39,6 +45,7 @@ class ChangeKind(StrEnum):
     ANTIPAD = "antipad"
     PADS = "non-functional pads"
     RETURN_VIAS = "return vias"
+    NEARER_VIAS = "nearer return vias"
 
 
 UNITS = {
@@ -46,12 +53,14 @@ UNITS = {
     ChangeKind.ANTIPAD: "mm",
     ChangeKind.PADS: "padstack",
     ChangeKind.RETURN_VIAS: "return via per hole",
+    ChangeKind.NEARER_VIAS: "mm",
 }
 """In what the amount of a change is counted."""
 NOTHING_TO_CHANGE = {
     ChangeKind.LAYER: "the net may use no other layer",
     ChangeKind.PADS: "none are kept",
     ChangeKind.RETURN_VIAS: "there is no room for one around every hole",
+    ChangeKind.NEARER_VIAS: "no hole has a return via of its own that can move nearer",
 }
 """Why a kind has nothing to try."""
 
@@ -67,7 +76,8 @@ class UndrilledChange:
     text : str
         The change in words.
     amount : float
-        How much is changed, in the unit of its kind: copper layers, [mm], padstacks, or return vias per hole.
+        How much is changed, in the unit of its kind: copper layers, [mm], padstacks, or return vias per hole. Of nearer
+        return vias it is the longest way that one moves.
     passes : bool
         Whether the net passes with it.
     first_notch_si : tuple of float or None
@@ -181,8 +191,8 @@ def undrilled_changes(
         Name of a signal net.
     weights : mapping of kind to float, optional
         What a unit of each kind costs: a copper layer of "exit layer", a millimetre of "antipad", a padstack of
-        "non-functional pads", a via per hole of "return vias". The cheapest change comes first, and a kind without
-        weight is not tried. Without weights the order is that of the kinds here.
+        "non-functional pads", a via per hole of "return vias", a millimetre of "nearer return vias". The cheapest
+        change comes first, and a kind without weight is not tried. Without weights the order is that of the kinds here.
     model, dk_eff, delay
         Electrical model of the stubs, as in ``rank``.
 
@@ -203,8 +213,9 @@ def undrilled_changes(
     A change of layer is the smaller the fewer copper layers it skips. Antipads of all planes that the net's holes pass
     are widened together, by up to 1 mm in steps of 0.01 mm; if the net does not pass with the widest that the board
     permits, no narrower one is tried. Up to four return vias are added around each hole, as near as its antipad
-    permits. Copper that the board does not hold (traces, planes of other nets, parts) is not seen: the layout must have
-    room for the change.
+    permits. Or the nearest return via of each hole moves straight towards it, in steps of 0.05 mm, until its pad meets
+    the antipad; those that are as near as that stay. Copper that the board does not hold (traces, planes of other nets,
+    parts) is not seen: the layout must have room for the change.
     """
     checked(board, "board", Board)
     known = {each.name for each in board.signal_nets}
@@ -272,6 +283,8 @@ class _Search:
             return exit_layers(self.board, self.net)
         if kind is ChangeKind.PADS:
             return without_pads(self.board, self.net)
+        if kind is ChangeKind.NEARER_VIAS:
+            return nearer_return_vias(self.board, self.net)
         return more_return_vias(self.board, self.net, MOST_VIAS)
 
     def _first_that_passes(
