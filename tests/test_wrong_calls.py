@@ -336,7 +336,8 @@ FOR_NUMBERS = {
     "Board.per_kind", "Board.remembered", "Criterion.longest_si", "FabricatorRules.deepest", "FabricatorRules.drill_si",
     "FabricatorRules.source_of", "FabricatorRules.tip_height", "Stackup.face_si", "Stackup.laminate",
     "Board.per_kind", "Board.remembered", "Criterion.longest_si", "FabricatorRules.bore", "FabricatorRules.deepest",
-    "FabricatorRules.drill_si", "FabricatorRules.source_of", "FabricatorRules.tip_height", "Stackup.face_si", "Stackup.laminate",
+    "FabricatorRules.drill_si", "FabricatorRules.source_of", "FabricatorRules.tip_height", "Stackup.face_si",
+    "Stackup.laminate",
     *(f"{name}.{method}" for name in ("DepthTolerance", "GuaranteedResidual")
       for method in ("aimed", "deepest", "left", "sensed_layer", "shallowest", "shrunk")),
     "Stub.input_si", "Stub.notch_si", "HoleStub.input_si", "HoleModel.abcd_si", "Window.holds", "Window.left",
