@@ -28,6 +28,8 @@ if TYPE_CHECKING:
     from stubsi.drilling.digest import Match
     from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused, SummedLosses
     from stubsi.drilling.effects import Effect, EffectKind, Effects
+    from stubsi.drilling.goal import Goal
+    from stubsi.drilling.group_trade import GroupTrade, TradeRow
     from stubsi.drilling.guaranteed_residual import GuaranteedResidual
     from stubsi.drilling.miss import Miss
     from stubsi.drilling.near_holes import NearHole, NearHoles
@@ -74,7 +76,7 @@ if TYPE_CHECKING:
     from stubsi.margin.undrilled_change import ChangeKind, UndrilledChange, UndrilledChanges, undrilled_changes
     from stubsi.margin.verdict import Verdict
     from stubsi.provenance import Provenance
-    from stubsi.show.plots import plot_loss, plot_margins
+    from stubsi.show.plots import plot_group_trade, plot_loss, plot_margins
     from stubsi.show.schedule import still_valid
     from stubsi.show.section import plot_section
     from stubsi.stubs.hole_model import HoleModel, hole_model
@@ -113,7 +115,9 @@ _HOME = {
     "FabricatorRules": "drilling.rules",
     "FieldChange": "board.board_difference",
     "FileError": "errors",
+    "Goal": "drilling.goal",
     "Group": "drilling.drill_group",
+    "GroupTrade": "drilling.group_trade",
     "GuaranteedResidual": "drilling.guaranteed_residual",
     "Hit": "drilling.drill_group",
     "HeldGroup": "drilling.reroute",
@@ -163,6 +167,7 @@ _HOME = {
     "StubsiError": "errors",
     "WhyNoMove": "drilling.proposal",
     "SummedLosses": "drilling.drill_group",
+    "TradeRow": "drilling.group_trade",
     "Undecided": "drilling.undrilled",
     "Undrilled": "drilling.undrilled",
     "UnitError": "errors",
@@ -180,6 +185,7 @@ _HOME = {
     "layer_matrix": "margin.layer_matrix",
     "notch_frequency": "stubs.notch_formula",
     "plan": "drilling.planning",
+    "plot_group_trade": "show.plots",
     "plot_loss": "show.plots",
     "plot_margins": "show.plots",
     "plot_section": "show.section",
@@ -255,7 +261,9 @@ __all__ = [
     "FieldChange",
     "FileDifference",
     "FileError",
+    "Goal",
     "Group",
+    "GroupTrade",
     "GuaranteedResidual",
     "HandOffCheck",
     "HandOffDifference",
@@ -311,6 +319,7 @@ __all__ = [
     "ThicknessClass",
     "Tolerance",
     "Tolerances",
+    "TradeRow",
     "Undecided",
     "Undrilled",
     "UndrilledChange",
@@ -334,6 +343,7 @@ __all__ = [
     "layer_matrix",
     "notch_frequency",
     "plan",
+    "plot_group_trade",
     "plot_loss",
     "plot_margins",
     "plot_section",

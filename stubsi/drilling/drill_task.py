@@ -17,6 +17,7 @@ from stubsi.board.names import how_many
 from stubsi.drilling.both_sides import independent, plated_enough, split_ends
 from stubsi.drilling.joint_choice import UNDRILLED, JointChoice, Servers, StubAndGroup
 from stubsi.drilling.side_view import side_view
+from stubsi.drilling.stub_margins import StubMargins
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -106,11 +107,15 @@ class DrillTask:
     def __repr__(self) -> str:
         return f"<DrillTask: {how_many(len(self.single), 'stub')} alone, sets of coupled stubs: {len(self.coupled)}>"
 
+    @property
+    def stubs(self) -> Iterator[Drillable]:
+        """Every stub, single or coupled."""
+        return itertools.chain(self.single, *(couple.stubs for couple in self.coupled))
+
     @cached_property
     def _windows(self) -> tuple[Window, ...]:
         """The different windows, in the order of the stubs."""
-        stubs = itertools.chain(self.single, *(couple.stubs for couple in self.coupled))
-        return tuple(dict.fromkeys(stub.window for stub in stubs))
+        return tuple(dict.fromkeys(stub.window for stub in self.stubs))
 
     @cached_property
     def candidates(self) -> tuple[CandidateGroup, ...]:
@@ -177,6 +182,11 @@ class DrillTask:
     @cached_property
     def _server_sets(self) -> dict[Window, Servers]:
         return {window: frozenset(numbers) for window, numbers in self._servers_of.items()}
+
+    @cached_property
+    def margins(self) -> StubMargins:
+        """Margins over limit of the stubs with each of their candidate groups."""
+        return StubMargins(self)
 
     def servers(self, stub: Drillable) -> Servers:
         """Candidate groups that can serve a stub.

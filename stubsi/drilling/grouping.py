@@ -12,7 +12,7 @@ from stubsi.drilling.drill_group import Certificate, Group, Hit, SummedLosses
 from stubsi.drilling.goal import LEAST_COST
 from stubsi.drilling.joint_choice import UNDRILLED, requirements
 from stubsi.drilling.rules import ANY_LAYER
-from stubsi.drilling.set_cover import Cover, cover
+from stubsi.drilling.set_cover import Cover, cover, fewest
 from stubsi.drilling.side_view import side_view
 from stubsi.drilling.window import left_before
 from stubsi.read_only import ReadOnlyMapping
@@ -24,7 +24,9 @@ if TYPE_CHECKING:
     from stubsi.drilling.costs import Costs
     from stubsi.drilling.drill_task import Drillable, DrillTask
     from stubsi.drilling.goal import Goal
+    from stubsi.drilling.joint_choice import Coordinates, JointChoice
     from stubsi.drilling.miss import Miss
+    from stubsi.drilling.stub_margins import NarrowedTask
 
 
 class Grouping(NamedTuple):
@@ -56,14 +58,14 @@ class Grouping(NamedTuple):
         return self._replace(group_of={**self.group_of, **groups}, misses=ReadOnlyMapping(misses))
 
 
-def group_stubs(task: DrillTask, costs: Costs, time_limit: float, goal: Goal = LEAST_COST) -> Grouping:
+def group_stubs(task: DrillTask | NarrowedTask, costs: Costs, time_limit: float, goal: Goal = LEAST_COST) -> Grouping:
     """Find the cheapest groups, or the fewest, that serve every stub of a task.
 
     Each stub is served by the deepest of the open groups that its window holds.
 
     Parameters
     ----------
-    task : DrillTask
+    task : DrillTask or NarrowedTask
         What must be drilled.
     costs : Costs
         What the user pays.
@@ -82,13 +84,7 @@ def group_stubs(task: DrillTask, costs: Costs, time_limit: float, goal: Goal = L
     StubsiError
         The solver found no solution within the time limit.
     """
-    candidates = task.candidates
-    set_ups = {set_up: n for n, set_up in enumerate(sorted({(group.side, group.drill_si) for group in candidates}))}
-    coordinates = [
-        (SIDES.index(group.side), set_ups[group.side, group.drill_si], number)
-        for number, group in enumerate(candidates)
-    ]
-    choices = [choice._replace(nets=count) for choice, count in sorted(Counter(task.choices).items())]
+    choices, coordinates = _choices(task), _coordinates(task)
     covering = cover([task.servers(stub) for stub in task.single], choices, coordinates, costs, time_limit, goal=goal)
     opened = frozenset(covering.groups)
     deepest = {servers: max(servers & opened) for servers in {task.servers(stub) for stub in task.single}}
@@ -99,6 +95,40 @@ def group_stubs(task: DrillTask, costs: Costs, time_limit: float, goal: Goal = L
             if number != UNDRILLED:
                 group_of[stub] = number
     return Grouping(group_of, covering)
+
+
+def _choices(task: DrillTask | NarrowedTask) -> list[JointChoice]:
+    """The different joint choices, each with the number of nets that have it."""
+    return [choice._replace(nets=count) for choice, count in sorted(Counter(task.choices).items())]
+
+
+def _coordinates(task: DrillTask | NarrowedTask) -> list[Coordinates]:
+    """Coordinates of the candidate groups."""
+    candidates = task.candidates
+    set_ups = {set_up: n for n, set_up in enumerate(sorted({(group.side, group.drill_si) for group in candidates}))}
+    return [
+        (SIDES.index(group.side), set_ups[group.side, group.drill_si], number)
+        for number, group in enumerate(candidates)
+    ]
+
+
+def fewest_groups(task: DrillTask | NarrowedTask, time_limit: float) -> tuple[int, int]:
+    """Number of the fewest groups found that serve every stub of a task, and the number that is proven to be needed.
+
+    Parameters
+    ----------
+    task : DrillTask or NarrowedTask
+        What must be drilled.
+    time_limit : float
+        For the solver [s].
+
+    Returns
+    -------
+    tuple of int
+        Both numbers; they are equal unless the solver stops at its time limit.
+    """
+    wanted = [task.servers(stub) for stub in task.single]
+    return fewest(wanted, _choices(task), _coordinates(task), time_limit)
 
 
 def groups_of(task: DrillTask, grouping: Grouping) -> tuple[Group, ...]:
@@ -165,12 +195,12 @@ def _group(number: int, task: DrillTask, candidate_number: int, hits: tuple[Hit,
     )  # fmt: skip
 
 
-def certificate_of(task: DrillTask, grouping: Grouping) -> tuple[Certificate, ...]:
+def certificate_of(task: DrillTask | NarrowedTask, grouping: Grouping) -> tuple[Certificate, ...]:
     """The proof: sets of stubs of which no two share a group, each with the ends that could serve it.
 
     Parameters
     ----------
-    task : DrillTask
+    task : DrillTask or NarrowedTask
         What must be drilled.
     grouping : Grouping
         Which group serves which stub.

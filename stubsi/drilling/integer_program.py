@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 import numpy as np
@@ -73,6 +74,33 @@ def cheapest(
         choices=tuple(_chosen(x, choice, columns) for choice, columns in zip(choices, starts, strict=True)),
         gap=gap,
     )
+
+
+def group_bounds(
+    wanted: Sequence[Servers], choices: Sequence[JointChoice], coordinates: Sequence[Coordinates], time_limit: float
+) -> tuple[int, int]:
+    """Number of the fewest groups found that serve all stubs, and the number that is proven to be needed.
+
+    Parameters
+    ----------
+    wanted, choices, coordinates, time_limit
+        As in ``set_cover.cover``.
+
+    Returns
+    -------
+    tuple of int
+        Both numbers. Where the solver finds nothing, the first is more than there are groups.
+    """
+    program = _Program(coordinates)
+    for servers in wanted:
+        program.add([(group, 1.0) for group in servers], 1, np.inf)
+    for choice in choices:
+        program.add_choice(choice)
+    answer = _solved(program.group_count(), program, time_limit)
+    if answer.x is None:
+        return len(coordinates) + 1, 0
+    found = round(float(np.sum(np.round(answer.x[: len(coordinates)]))))
+    return found, max(0, math.ceil(found * (1 - min(_gap(answer), 1.0)) - 1e-6))
 
 
 def _chosen(x: FloatArray, choice: JointChoice, starts: Sequence[int]) -> tuple[int, ...]:
@@ -211,14 +239,19 @@ def _gap(answer: OptimizeResult) -> float:
     return float(answer.mip_gap)
 
 
+def _solved(goal: FloatArray, program: _Program, time_limit: float) -> OptimizeResult:
+    """The solver's answer for one goal."""
+    return milp(
+        goal, constraints=program.constraint(), bounds=Bounds(0, 1), integrality=[1] * program.width,
+        options={"time_limit": time_limit, "mip_rel_gap": 0.0},
+    )  # fmt: skip
+
+
 def _minimised(goals: Sequence[FloatArray], program: _Program, time_limit: float) -> tuple[FloatArray, float]:
     """Minimise the goals one after the other, and keep each at its least value. The gap is that of the first goal."""
     best, gap = None, 0.0
     for number, goal in enumerate(goals):
-        answer = milp(
-            goal, constraints=program.constraint(), bounds=Bounds(0, 1), integrality=[1] * program.width,
-            options={"time_limit": time_limit, "mip_rel_gap": 0.0},
-        )  # fmt: skip
+        answer = _solved(goal, program, time_limit)
         if answer.x is None:
             break
         best = np.round(answer.x)

@@ -185,8 +185,19 @@ class Limits:
         criterion = self._kind_of_net[net].criterion
         return bool(meets(criterion, measured(criterion, self.ranking.figures.at(net)).low)[0])
 
-    def _criterion(self, stub: int) -> Criterion:
-        """Criterion that a row of the table must meet by itself, so that its hole meets that of the net."""
+    def criterion(self, stub: int) -> Criterion:
+        """Criterion that a row of the table must meet by itself, so that its hole meets that of the net.
+
+        Parameters
+        ----------
+        stub : int
+            Row of the stub table.
+
+        Returns
+        -------
+        Criterion
+            That of the net, or a stricter one where the hole has two stubs.
+        """
         criterion: Criterion = self._kind_of_net[self.table.net[stub]].criterion
         if self.two_in_hole[stub] and criterion.measure is Measure.ONE_DB_RATIO:
             return criterion.replaced(limit=TOGETHER * criterion.limit)
@@ -308,7 +319,7 @@ class Limits:
     def _longest(self, stubs: list[int]) -> NDArray[np.float64]:
         """Longest permitted stub [m] of some different rows."""
         uses = [self.use(stub) for stub in stubs]
-        criteria = [self._criterion(stub) for stub in stubs]
+        criteria = [self.criterion(stub) for stub in stubs]
         measures = {criterion.measure for criterion in criteria}
         drawn = self._figures(stubs, np.array([use.case.length_si for use in uses]), measures)
         missed = [i for i, each in enumerate(criteria) if not meets(each, measured(each, drawn.at(i)).low)[0]]

@@ -17,12 +17,15 @@ from stubsi.drilling.digest import Match, compare, digest, parts_of
 from stubsi.drilling.drilled_hole import drilled_hole
 from stubsi.drilling.effects import Effects, effects_of
 from stubsi.drilling.explanation import explanation_of, net_of_hole
+from stubsi.drilling.group_trade import GroupTrade, group_trade_of
 from stubsi.drilling.near_holes import NearHoles, near_holes_of
 from stubsi.drilling.plan_frames import groups_frame, holes_frame
 from stubsi.drilling.plan_summary import summary_of
 from stubsi.drilling.questions import Questions, questions_of
 from stubsi.drilling.reroute import Reroutes, reroutes_of
 from stubsi.drilling.rules import FabricatorRules
+from stubsi.read_only import ReadOnlyMapping
+from stubsi.units import one_number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -35,7 +38,6 @@ if TYPE_CHECKING:
     from stubsi.drilling.limits import Limits
     from stubsi.drilling.miss import MissedNets
     from stubsi.drilling.undrilled import Undecided, Undrilled
-    from stubsi.read_only import ReadOnlyMapping
     from stubsi.stubs.hole_model import HoleModel
     from stubsi.stubs.model_choice import ModelChoice
 
@@ -72,10 +74,14 @@ class Plan:
     undecided : mapping of net name to Undecided
         Nets that cannot be judged, and for each the unknown input.
     certificate : tuple of Certificate
-        The proof: at least as many groups are needed as it has entries.
+        The proof: at least as many groups are needed as it has entries. Where the goal is the largest margin, they are
+        needed for this margin.
     cost_gap : float
         How far the cost may lie above the least possible cost, as a fraction; 0 if it is proven to be the least. Where
-        the goal is the fewest groups, the same for the number of groups.
+        the goal is another one, the same for the number of groups.
+    margin_gap : float or None
+        How far the smallest margin may lie below the largest possible one, as a fraction; 0 if it is proven to be the
+        largest. None where the goal is another one.
     task : DrillTask
         What had to be drilled.
     limits : Limits
@@ -95,6 +101,7 @@ class Plan:
     undecided: ReadOnlyMapping[str, Undecided]
     certificate: tuple[Certificate, ...]
     cost_gap: float
+    margin_gap: float | None
     task: DrillTask = field(compare=False)
     limits: Limits = field(compare=False)
 
@@ -183,6 +190,53 @@ class Plan:
             What holds every group open, and the best moves.
         """
         return reroutes_of(self)
+
+    def group_trade(self, *, time_limit: float = 60.0) -> GroupTrade:
+        """What each number of drill groups costs and which margin it leaves, for the same board, rules and costs.
+
+        Parameters
+        ----------
+        time_limit : float
+            Time limit of each run of the solver [s].
+
+        Returns
+        -------
+        GroupTrade
+            A row for each number of groups, the fewest first.
+
+        Notes
+        -----
+        Each row is the plan of goal "largest margin" with so many groups. Nets that miss their criterion whatever is
+        drilled have no part in it.
+        """
+        return group_trade_of(self.task, self.costs, one_number(time_limit, "time_limit"))
+
+    def margins_over_limit(self) -> ReadOnlyMapping[str, float]:
+        """Smallest worst-case margin over limit of each net that is drilled, over its drilled stubs.
+
+        Returns
+        -------
+        mapping of net name to float
+            The figure that the criterion judges over its limit, or the limit over the figure where less is better [-],
+            at the tolerance that leaves the longest stubs: 1 is just met, and 100 stands for all that is larger.
+
+        Notes
+        -----
+        Every stub is judged by itself, as in the plan: with the clearances as drawn. Nets that miss their criterion
+        whatever is drilled are left out. ``consequences`` ranks the whole net, with the clearances that the drill
+        needs.
+        """
+        return ReadOnlyMapping(self._margins)
+
+    @cached_property
+    def _margins(self) -> dict[str, float]:
+        number = {candidate.place: n for n, candidate in enumerate(self.task.candidates)}
+        group_of = {
+            stub: number[group.side, group.drill_si, group.end_si]
+            for stub in self.task.stubs
+            if (group := self._group_of.get((stub.hole.name, stub.window.side)))
+        }
+        return self.task.margins.of_nets(group_of)
 
     @cached_property
     def _parts(self) -> dict[str, str]:
@@ -275,7 +329,7 @@ class Plan:
 
     @property
     def proven(self) -> bool:
-        """Whether the certificate alone proves that no plan has fewer groups."""
+        """Whether the certificate alone proves that no plan has fewer groups, or none with this margin."""
         return len(self.certificate) == len(self.groups)
 
     def group_of(self, hole: str, side: str) -> Group | None:

@@ -53,8 +53,22 @@ def _cost(plan: Plan) -> str:
     return f"Cost {plan.cost:g}"
 
 
+def _largest_margin(plan: Plan) -> str:
+    """The smallest margin of the plan, and what proves that none is larger."""
+    margins = plan.margins_over_limit()
+    net = min(margins, key=lambda name: margins[name])
+    largest = "the largest" if plan.margin_gap == 0 else f"relative gap {plan.margin_gap:.2g},"
+    return (
+        f"Smallest margin over limit {margins[net]:.3f} ({one_line(net)}): {largest} with at most "
+        f"{how_many(plan.goal.most_groups or 0, 'group')}; {len(plan.certificate)} of the stubs, no two of which can "
+        "share a group, prove that at least as many groups are needed for it."
+    )
+
+
 def _optimum(plan: Plan) -> str:
     """In what sense no plan is better, and what proves it."""
+    if plan.margin_gap is not None:
+        return _largest_margin(plan)
     proof = f"{len(plan.certificate)} of the stubs, no two of which can share a group, prove"
     needed = "that at least as many groups are needed."
     if plan.costs != FEWEST_GROUPS and not plan.goal.groups_first:

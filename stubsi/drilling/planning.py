@@ -12,6 +12,7 @@ from stubsi.drilling.drill_group import Refused
 from stubsi.drilling.goal import checked_goal
 from stubsi.drilling.grouping import certificate_of, group_stubs, groups_of
 from stubsi.drilling.kept_nets import limits_with_clearances
+from stubsi.drilling.largest_margin import MarginSearch
 from stubsi.drilling.limits import Limits
 from stubsi.drilling.miss import MISSED_NETS
 from stubsi.drilling.needs import needs_of
@@ -41,6 +42,7 @@ def plan(
     dk_eff: float | None = None,
     delay: Dimensioned | None = None,
     goal: GoalName = "least cost",
+    most_groups: int | None = None,
     missed_nets: MissedNets = "best effort",
     time_limit: float = 60.0,
 ) -> Plan:
@@ -56,9 +58,13 @@ def plan(
         What is paid for sides, set-ups, groups and holes. Without costs each group costs 1 and all else nothing.
     model, dk_eff, delay
         Electrical model of the stubs, as in ``rank``.
-    goal : {"least cost", "fewest groups"}
+    goal : {"least cost", "fewest groups", "largest margin"}
         "least cost": the cheapest plan; without costs the one with the fewest groups, then with the fewest hits.
-        "fewest groups": the one with the fewest groups, whatever they cost; of those the cheapest.
+        "fewest groups": the one with the fewest groups, whatever they cost; of those the cheapest. "largest margin":
+        the one whose smallest worst-case margin over limit is the largest with at most ``most_groups`` groups; every
+        drilled stub has at least the margin that is found so, or the best that it can have.
+    most_groups : int, optional
+        Greatest number of drill groups, for the largest margin and only for it.
     missed_nets : {"best effort", "leave", "stub by stub"}
         What is done to nets that miss their criterion whatever is drilled. "best effort": they are drilled as deep as
         the rules allow, where that helps and makes no figure of a stub worse, but only with groups that other nets
@@ -78,6 +84,7 @@ def plan(
     BoardError
         The rules name a layer that the board does not have.
     UnitError, StubsiError
+        So few groups cannot serve all stubs.
         An argument is of the wrong type, a value is out of range, the model or the goal is unknown, or the solver
         finds no plan within ``time_limit``.
 
@@ -98,7 +105,7 @@ def plan(
     checked(board, "board", Board)
     checked(rules, "rules", FabricatorRules)
     costs = FEWEST_GROUPS if costs is None else checked(costs, "costs", Costs)
-    wanted = checked_goal(goal)
+    wanted = checked_goal(goal, most_groups)
     one_of(missed_nets, "missed_nets", MISSED_NETS)
     check_layers(board.stackup, rules)
     seconds, model_choice = one_number(time_limit, "time_limit"), ModelChoice.of(model, dk_eff, delay)
@@ -114,15 +121,17 @@ def _made(limits: Limits, costs: Costs, wanted: Goal, missed_nets: MissedNets, s
     rules = limits.rules
     needs = needs_of(limits, rules)
     task = needs.task if missed_nets == "stub by stub" else needs.task_of_other_nets()
-    grouping = group_stubs(task, costs, seconds, wanted)
+    reached = None if wanted.most_groups is None else MarginSearch(task, costs, seconds).reached(wanted.most_groups)
+    grouping = group_stubs(task, costs, seconds, wanted) if reached is None else reached.grouping
+    certificate = certificate_of(task if reached is None else reached.task, grouping)
     if missed_nets == "best effort":
         grouping = grouping.with_best_effort(best_effort(needs, task, grouping.cover.groups, limits))
     refused, left_out = (needs.refused, ()) if missed_nets == "stub by stub" else _not_drilled(needs, grouping)
     return Plan(
         board=limits.board, rules=rules, costs=costs, model=limits.model, missed_nets=missed_nets, goal=wanted,
         groups=groups_of(task, grouping), refused=refused, left_out=left_out, undrilled=needs.undrilled,
-        undecided=needs.undecided, certificate=certificate_of(task, grouping), cost_gap=grouping.cover.gap, task=task,
-        limits=limits,
+        undecided=needs.undecided, certificate=certificate, cost_gap=grouping.cover.gap,
+        margin_gap=None if reached is None else reached.gap, task=task, limits=limits,
     )  # fmt: skip
 
 

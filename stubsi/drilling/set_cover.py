@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from stubsi.drilling.goal import LEAST_COST
-from stubsi.drilling.integer_program import cheapest, packed
+from stubsi.drilling.integer_program import cheapest, group_bounds, packed
 from stubsi.drilling.joint_choice import requirements
 
 if TYPE_CHECKING:
@@ -83,6 +83,28 @@ def cover(
     return Cover(
         groups=solution.groups, choices=solution.choices, gap=solution.gap, disjoint=packed(needed, time_limit)
     )
+
+
+def fewest(
+    wanted: Sequence[Servers], choices: Sequence[JointChoice], coordinates: Sequence[Coordinates], time_limit: float
+) -> tuple[int, int]:
+    """Number of the fewest groups found that serve all stubs, and the number that is proven to be needed.
+
+    Parameters
+    ----------
+    wanted, choices, coordinates, time_limit
+        As in ``cover``.
+
+    Returns
+    -------
+    tuple of int
+        Both numbers; they are equal unless the solver stops at its time limit.
+    """
+    distinct = sorted(set(wanted), key=sorted)
+    if choices:
+        return group_bounds(distinct, choices, coordinates, time_limit)
+    count = len(stab(distinct, coordinates)[0])
+    return count, count
 
 
 def stab(wanted: Sequence[Servers], coordinates: Sequence[Coordinates]) -> tuple[tuple[int, ...], tuple[Servers, ...]]:

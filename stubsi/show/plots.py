@@ -18,6 +18,7 @@ import numpy as np
 from stubsi.board.criterion import Measure
 from stubsi.board.signal import as_signal
 from stubsi.checks import checked, one_line
+from stubsi.drilling.group_trade import GroupTrade
 from stubsi.errors import StubsiError
 from stubsi.margin.ranking import Ranking
 from stubsi.margin.verdict import Verdict
@@ -273,6 +274,50 @@ def _draw_limits(ax: Axes, ranking: Ranking) -> None:
             label = textwrap.fill(str(criterion), 40)
             limit = np.full(len(rows), criterion.limit)
             ax.vlines(limit, rows - 0.5, rows + 0.5, color="black", label=label)
+
+
+def plot_group_trade(trade: GroupTrade, ax: Axes | None = None) -> Axes:
+    """Plot the smallest worst-case margin over limit against the number of drill groups.
+
+    Each mark names the net that has the margin. An open mark is not proven to be the largest possible margin; a bar
+    above it reaches up to what may be possible. The line is the limit.
+
+    Parameters
+    ----------
+    trade : GroupTrade
+        As ``Plan.group_trade`` gives it.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; of a new figure unless given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    StubsiError
+        matplotlib is missing; no trade, or one without rows; no axes.
+    """
+    if not checked(trade, "trade", GroupTrade):
+        raise StubsiError("trade: has no rows; no drill group is needed.")
+    ax = axes_for(ax, width=6.4, height=4.0)
+    groups, margins = [row.groups for row in trade], [row.margin_over_limit for row in trade]
+    colour = COLOURS[0]
+    ax.plot(groups, margins, linestyle=":", color=colour, zorder=1)
+    for row in trade:
+        above = row.margin_over_limit / (1 - row.gap) - row.margin_over_limit
+        face = colour if row.proven else "white"
+        ax.errorbar(
+            row.groups, row.margin_over_limit, yerr=[[0.0], [above]], marker="o", color=colour, markerfacecolor=face
+        )
+        ax.annotate(_shown(row.net), (row.groups, row.margin_over_limit), xytext=(4, -10), textcoords="offset points")
+    ax.axhline(1.0, color="black", linestyle="--", label="limit of the criterion")
+    ax.set_xticks(range(min(groups), max(groups) + 1))
+    ax.set_xlabel("drill groups")
+    ax.set_ylabel("smallest worst-case margin over limit")
+    _draw_legend(ax)
+    return ax
 
 
 def axes_for(ax: Axes | None, *, width: float, height: float) -> Axes:
