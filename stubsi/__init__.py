@@ -58,6 +58,7 @@ if TYPE_CHECKING:
     from stubsi.files.backdrill import BackdrillEntry, BackdrillSpec, read_backdrill_specs
     from stubsi.files.board_writer import write_board
     from stubsi.files.exchange import ExchangeBoard, read_ipc2581
+    from stubsi.files.near_copper import CopperKind, CopperNearDrills, NearCopper, copper_near_drills
     from stubsi.files.netlist import read_ipc356
     from stubsi.files.rules_file import read_costs, read_criteria, read_rules, write_rules
     from stubsi.files.stub_table import check_stubs, stub_budgets
@@ -102,6 +103,10 @@ _HOME = {
     "Check": "margin.budget",
     "Consequences": "drilling.consequences",
     "CopperLayer": "board.layers",
+    "CopperKind": "files.near_copper",
+    "CopperNearDrills": "files.near_copper",
+    "NearCopper": "files.near_copper",
+    "copper_near_drills": "files.near_copper",
     "Costs": "drilling.costs",
     "Criterion": "board.criterion",
     "DepthDrill": "board.net",
@@ -242,8 +247,10 @@ __all__ = [
     "ChangeKind",
     "Check",
     "Consequences",
+    "CopperKind",
     "CopperLayer",
     "Corners",
+    "CopperNearDrills",
     "Costs",
     "Coupon",
     "Criterion",
@@ -280,6 +287,7 @@ __all__ = [
     "Measure",
     "Miss",
     "Move",
+    "NearCopper",
     "NearHole",
     "NearHoles",
     "Net",
@@ -335,6 +343,7 @@ __all__ = [
     "check_stub",
     "check_stubs",
     "corners",
+    "copper_near_drills",
     "coupons",
     "difference",
     "dk_eff_from_notch",

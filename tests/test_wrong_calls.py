@@ -129,6 +129,11 @@ HOLE_PLAN = stubsi.plan(BOARD, RULES, model="uniform")
 PLACED = DRILL_BOARD.nets[0].replaced(holes=[DRILL_BOARD.nets[0].holes[0].replaced(x="1 mm", y="2 mm")])
 MATRIX = stubsi.layer_matrix(BOARD.stackup, ["25 Gb/s"], padstack=mb.VIA, z0="50 ohm", return_vias=mb.RETURNS)
 HANDED_OFF = stubsi.plan(DRILL_BOARD.replaced(nets=[PLACED]), RULES, model="uniform", dk_eff=4)
+GATE = stubsi.plan(
+    stubsi.read_ipc2581("shared/sluice_gate.xml", signals={"FLOW_*": "16 GT/s"}, z0="85 ohm", plating="20 um").board,
+    RULES,
+    model="uniform",
+)
 ROWS = [{"signal": "10 Gb/s", "stub length": "1 mm"}]
 STUB = Stub(stub_length="1 mm", dk_eff=4, z_stub="30 ohm")
 HOLE_MODEL = stubsi.hole_model(BOARD, "A.0")
@@ -238,6 +243,7 @@ CALLS = {
         },
     ),
     "write_hand_off": (write_hand_off, {"plan": HANDED_OFF, "folder": "folder", "replace": True}),
+    "copper_near_drills": (stubsi.copper_near_drills, {"plan": GATE, "path": "shared/sluice_gate.xml"}),
     "read_hand_off": (stubsi.read_hand_off, {"folder": "shared", "plan": HANDED_OFF}),
     "hand_off_check": (stubsi.hand_off_check, {"plan": HANDED_OFF}),
     "coupons": (stubsi.coupons, {"plan": HANDED_OFF}),

@@ -54,7 +54,7 @@ class BoardMaker:
 
     def __init__(self, record: FileRecord, overlay: Overlay, stackup: Stackup | None = None, *, pairs: object) -> None:
         self.record, self.overlay = record, overlay
-        self.step = _one_step(record)
+        self.step = one_step(record)
         self.stackup = stackup or stackup_of(record, self.step, overlay)
         self.holes = self._holes_of_nets()
         self.nets = sorted({*self.step.net_class, *self.holes, *(net for _, net in self.step.copper)})
@@ -354,8 +354,22 @@ def _si(length: float) -> Any:
     return InSI(length)
 
 
-def _one_step(record: FileRecord) -> StepRecord:
-    """The step that holds the board: the only one with holes of a net, or else the only one there is."""
+def one_step(record: FileRecord) -> StepRecord:
+    """The step that holds the board: the only one with holes of a net, or else the only one there is.
+
+    Parameters
+    ----------
+    record : FileRecord
+
+    Returns
+    -------
+    StepRecord
+
+    Raises
+    ------
+    FileError
+        Several steps hold plated holes.
+    """
     with_holes = [step for step in record.steps if step.holes] or [step for step in record.steps if step.copper]
     if len(with_holes) > 1:
         names = ", ".join(step.name or "without a name" for step in with_holes[:4])

@@ -138,7 +138,7 @@ def _touched(copper: Copper, place: Floats, reach: Floats) -> NDArray[np.bool_]:
     import shapely
 
     touched = np.zeros(len(place), dtype=bool)
-    shapes, widths = _shapes(copper)
+    shapes, widths = shapes_of(copper)
     if len(shapes) * len(place) <= FEW_PAIRS:
         gap = shapely.distance(shapes[:, None], shapely.points(place)) - widths[:, None] / 2 - reach
         return (gap <= TOUCH).any(axis=0) if len(shapes) else touched
@@ -161,9 +161,18 @@ def _touched(copper: Copper, place: Floats, reach: Floats) -> NDArray[np.bool_]:
     return touched
 
 
-def _shapes(copper: Copper) -> tuple[NDArray[np.object_], Floats]:
-    """Lines and areas as geometries, and the width [m] of each. An area whose outline crosses itself is taken as drawn:
-    what lies inside an odd number of turns is copper.
+def shapes_of(copper: Copper) -> tuple[NDArray[np.object_], Floats]:
+    """Lines and then areas as geometries, and the width [m] of each.
+
+    An area whose outline crosses itself is taken as drawn: what lies inside an odd number of turns is copper.
+
+    Parameters
+    ----------
+    copper : Copper
+
+    Returns
+    -------
+    (array of geometries, array of float)
     """
     import shapely
 
