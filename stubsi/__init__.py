@@ -85,6 +85,7 @@ if TYPE_CHECKING:
     from stubsi.stubs.notch_formula import dk_eff_from_notch, notch_frequency
     from stubsi.stubs.uniform_stub import Stub
     from stubsi.tolerance.corners import Basis, Corners, NetCorners, Standing, corners
+    from stubsi.tolerance.production_yield import NetYield, ProductionYield, production_yield
     from stubsi.tolerance.thickness_class import ThicknessClass
     from stubsi.tolerance.tolerance import Tolerance
     from stubsi.tolerance.tolerances import Factor, Tolerances
@@ -168,6 +169,18 @@ _HOME = {
     "Signal": "board.signal",
     "Stackup": "board.stackup",
     "Stub": "stubs.uniform_stub",
+    "Basis": "tolerance.corners",
+    "Corners": "tolerance.corners",
+    "NetCorners": "tolerance.corners",
+    "Standing": "tolerance.corners",
+    "corners": "tolerance.corners",
+    "ThicknessClass": "tolerance.thickness_class",
+    "Tolerance": "tolerance.tolerance",
+    "Tolerances": "tolerance.tolerances",
+    "Factor": "tolerance.tolerances",
+    "NetYield": "tolerance.production_yield",
+    "ProductionYield": "tolerance.production_yield",
+    "production_yield": "tolerance.production_yield",
     "StubArguments": "margin.stub_arguments",
     "StubsiError": "errors",
     "WhyNoMove": "drilling.proposal",
@@ -221,15 +234,6 @@ _HOME = {
     "FileDifference": "handoff.read_back",
     "HandOffDifference": "handoff.read_back",
     "read_hand_off": "handoff.read_back",
-    "Basis": "tolerance.corners",
-    "Corners": "tolerance.corners",
-    "NetCorners": "tolerance.corners",
-    "Standing": "tolerance.corners",
-    "corners": "tolerance.corners",
-    "ThicknessClass": "tolerance.thickness_class",
-    "Tolerance": "tolerance.tolerance",
-    "Tolerances": "tolerance.tolerances",
-    "Factor": "tolerance.tolerances",
 }
 """Module of every public name."""
 
@@ -295,6 +299,7 @@ __all__ = [
     "NetCorners",
     "NetDifference",
     "NetMargin",
+    "NetYield",
     "Obstacle",
     "Option",
     "Padstack",
@@ -305,6 +310,7 @@ __all__ = [
     "PlatingLeft",
     "PlausibilityWarning",
     "PressFit",
+    "ProductionYield",
     "Proposal",
     "Provenance",
     "Question",
@@ -356,6 +362,7 @@ __all__ = [
     "plot_loss",
     "plot_margins",
     "plot_section",
+    "production_yield",
     "rank",
     "read_backdrill_specs",
     "read_board",

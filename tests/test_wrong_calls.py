@@ -200,6 +200,10 @@ CALLS = {
         stubsi.corners,
         {"board": BOARD, "tolerances": TOLERANCES, "model": "uniform", "dk_eff": 4, "delay": None},
     ),
+    "production_yield": (
+        stubsi.production_yield,
+        {"board": BOARD, "tolerances": TOLERANCES, "seed": 1, "model": "uniform", "progress": None},
+    ),
     "Tolerance": (
         stubsi.Tolerance,
         {"plus": "1 mil", "minus": "2 mil", "distribution": "normal", "sigma": 3, "source": "test"},
