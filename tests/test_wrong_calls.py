@@ -348,10 +348,7 @@ FOR_NUMBERS = {
     "ThicknessClass.tolerance", "Tolerance.limits", "Tolerance.quantile", "Tolerance.value", "Tolerances.of_layer",
     "Board.per_kind", "Board.remembered", "Criterion.longest_si", "FabricatorRules.deepest", "FabricatorRules.drill_si",
     "FabricatorRules.source_of", "FabricatorRules.tip_height", "Stackup.face_si", "Stackup.laminate",
-    "Board.per_kind", "Board.remembered", "Criterion.longest_si", "FabricatorRules.bore", "FabricatorRules.deepest",
-    "FabricatorRules.drill_si", "FabricatorRules.source_of", "FabricatorRules.tip_height", "Stackup.face_si",
-    "Stackup.laminate",
-    *(f"{name}.{method}" for name in ("DepthTolerance", "GuaranteedResidual")
+    "FabricatorRules.bore", *(f"{name}.{method}" for name in ("DepthTolerance", "GuaranteedResidual")
       for method in ("aimed", "deepest", "left", "sensed_layer", "shallowest", "shrunk")),
     "Stub.input_si", "Stub.notch_si", "HoleStub.input_si", "HoleModel.abcd_si", "Window.holds", "Window.left",
 }  # fmt: skip
