@@ -125,9 +125,10 @@ def test_what_is_missing_is_named(demo):
     board = made.six_layers(made.net("A", ("L1", "L3"), 0.4))
     assert plan(board, full).hits
     stated = hand_off_check(plan(board, full))
-    assert {each.about for each in stated.missing} == {"position"}
+    assert {each.about for each in stated.missing} == {"position", "coupon frequency"}
     assert "of A.1: give x and y" in str(stated)
+    assert "coupon frequency of group 1: unknown for A.1: return vias of hole A.1 are unknown" in str(stated)
     less = hand_off_check(plan(board, full.replaced(copper_clearance=None)))
-    assert {each.about for each in less.missing} == {"position", "copper clearance"}
+    assert {each.about for each in less.missing} == {"position", "coupon frequency", "copper clearance"}
     assert not less
     assert "unknown; needed for whether the drill keeps its distance" in str(less)

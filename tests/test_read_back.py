@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 
 import pytest
@@ -228,3 +229,13 @@ def test_any_damage_is_told_or_refused(planned, folder, data):
         assert read_hand_off(folder, planned)
     except StubsiError as error:
         assert path.name in str(error)  # noqa: PT017 # it is also right not to refuse it
+
+
+def test_reading_leaves_the_settings_of_the_process_alone(folder, planned):
+    before = csv.field_size_limit()
+    read_hand_off(folder, planned)
+    assert csv.field_size_limit() == before
+    (folder / "drill_schedule.csv").write_text('"', encoding="utf-8")
+    with pytest.raises(FileError):
+        read_hand_off(folder, planned)
+    assert csv.field_size_limit() == before

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from stubsi.board.names import how_many
 from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
+from stubsi.handoff.acceptance import coupons
 from stubsi.units import show
 
 if TYPE_CHECKING:
@@ -123,10 +124,19 @@ def hand_off_check(plan: Plan) -> HandOffCheck:
     Notes
     -----
     Looked for, for each group: target stub, tolerance, span, must-not-cut layer, drill size, datum and coupon (common
-    practice, no source); the positions of its holes; and the fabricator's rules that are unknown.
+    practice, no source); the positions of its holes; the input without which it is not known what its coupon shows; and
+    the fabricator's rules that are unknown.
     """
     checked(plan, "plan", Plan)
     statements = [each for group in plan.groups for each in _of_group(plan, group)]
+    statements += [
+        HandOffStatement(
+            about="coupon frequency", group=coupon.group.number, stated="",
+            missing=f"unknown for {coupon.hit.hole.name}: {coupon.expected.unknown}",
+        )
+        for coupon in coupons(plan)
+        if coupon.expected.unknown
+    ]  # fmt: skip
     not_judged = tuple(name for name in NOT_JUDGED if getattr(plan.rules, name) is None)
     for rule in plan.rules.unknown + not_judged:
         needed = NEEDED_FOR.get(rule, "the plan")

@@ -82,23 +82,29 @@ def _rows(name: str, text: str) -> dict[tuple[tuple[str, str], ...], Row]:
 def _cells(name: str, text: str) -> Iterator[Row]:
     lines = text.splitlines()
     start = next((number for number, line in enumerate(lines) if line and not line.startswith("#")), len(lines))
-    csv.field_size_limit(LONGEST_CELL)
-    reader = csv.reader(io.StringIO("\n".join(lines[start:])), strict=True)
     header: list[str] | None = None
-    try:
-        for row in reader:
-            line = start + reader.line_num
-            if header is None:
-                header = row
-                _refuse_columns_twice(f"{name}: line {line}", header)
-            elif len(row) != len(header):
-                raise FileError(f"{name}: line {line}: has {len(row)} cells, and the header has {len(header)}.")
-            else:
-                yield line, dict(zip(header, row, strict=True))
-    except csv.Error as error:
-        raise FileError(f"{name}: line {start + reader.line_num}: is no CSV: {error}.") from None
+    for line, row in _parsed(name, lines[start:], start):
+        if header is None:
+            header = row
+            _refuse_columns_twice(f"{name}: line {line}", header)
+        elif len(row) != len(header):
+            raise FileError(f"{name}: line {line}: has {len(row)} cells, and the header has {len(header)}.")
+        else:
+            yield line, dict(zip(header, row, strict=True))
     if header is None:
         raise FileError(f"{name}: holds no table.")
+
+
+def _parsed(name: str, lines: list[str], start: int) -> list[tuple[int, list[str]]]:
+    """Every row with its line. The longest cell is a setting of the whole process, so it is put back afterwards."""
+    reader = csv.reader(io.StringIO("\n".join(lines)), strict=True)
+    before = csv.field_size_limit(LONGEST_CELL)
+    try:
+        return [(start + reader.line_num, row) for row in reader]
+    except csv.Error as error:
+        raise FileError(f"{name}: line {start + reader.line_num}: is no CSV: {error}.") from None
+    finally:
+        csv.field_size_limit(before)
 
 
 def _refuse_columns_twice(place: str, header: list[str]) -> None:
