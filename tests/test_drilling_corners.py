@@ -226,7 +226,7 @@ BOARDS = made.boards() | made.coupled_boards() | pressed_boards()
 
 
 @pytest.mark.parametrize("its_rules", RULES_OF_THUMB.values(), ids=list(RULES_OF_THUMB))
-@settings(max_examples=40)
+@settings(max_examples=15)
 @given(data=st.data(), board=BOARDS)
 def test_no_corner_cuts_what_is_in_use_or_leaves_too_much(its_rules, data, board):
     check_plan(board, data.draw(its_rules))

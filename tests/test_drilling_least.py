@@ -194,7 +194,7 @@ def check_least(board, its_rules, costs, goal):
     assert reached == least_by_trial(served, costs, goal)
 
 
-@settings(max_examples=40)
+@settings(max_examples=15)
 @given(made.coupled_boards(), RULES_OF_THUMB, COSTS, GOALS)
 @made.with_examples([made.COUPLED_BOARD], CORNER_RULES, FEWEST_GROUPS, "least cost")
 def test_least_cost_by_trial_of_every_set_of_ends(board, its_rules, costs, goal):
@@ -256,7 +256,7 @@ def check_certificate(board, its_rules, costs):
         assert found.proven
 
 
-@settings(max_examples=40)
+@settings(max_examples=15)
 @given(made.coupled_boards(), RULES_OF_THUMB, COSTS)
 @made.with_examples([made.COUPLED_BOARD], CORNER_RULES, FEWEST_GROUPS)
 def test_certificate_proves_what_it_says(board, its_rules, costs):

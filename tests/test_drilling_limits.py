@@ -32,7 +32,10 @@ def permitted(board, **model):
 
 
 @pytest.mark.parametrize("criterion", CRITERIA, ids=str)
-@pytest.mark.parametrize(("layer", "side"), [("TOP", "bottom"), ("S1", "top"), ("BOT", "top")])
+@pytest.mark.parametrize(
+    ("layer", "side"),
+    [("S1", "top"), *(pytest.param(*each, marks=pytest.mark.slow) for each in (("TOP", "bottom"), ("BOT", "top")))],
+)
 def test_a_solved_stub_may_be_as_long_as_its_budget_says(criterion, layer, side):
     signal = "112 GBd" if layer != "S1" else "300 GBd"
     connects = (layer,) if layer != "S1" else (layer, "BOT")

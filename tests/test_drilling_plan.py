@@ -337,7 +337,7 @@ def check_against_trial(board, its_rules):
 GUARANTEED = made.RESIDUALS
 
 
-@settings(max_examples=80)
+@settings(max_examples=25)
 @given(made.boards(), made.random_rules(GUARANTEED))
 @with_examples([made.CORNER_BOARD], made.CORNER_RULES)
 def test_fewest_groups_by_trial_of_every_layer(board, its_rules):
@@ -373,7 +373,7 @@ def check_certificate(board, its_rules):
         assert found.proven
 
 
-@settings(max_examples=30)
+@settings(max_examples=10)
 @given(made.boards(), ANY_RULES)
 @with_examples([made.CORNER_BOARD], CORNER_RULES)
 def test_certificate_proves_the_number_of_groups(board, its_rules):
@@ -393,7 +393,7 @@ def check_hits(board, its_rules):
     assert not {net for net, _ in drilled} & set(found.undrilled)
 
 
-@settings(max_examples=40)
+@settings(max_examples=15)
 @given(made.boards(), ANY_RULES)
 @with_examples([made.CORNER_BOARD], CORNER_RULES)
 def test_every_hit_keeps_its_window_and_its_budget(board, its_rules):
@@ -459,7 +459,7 @@ TIGHTENED = ("tolerance", "unknown", "sides", *LENGTHS)
 
 
 @pytest.mark.parametrize("name", TIGHTENED)
-@settings(max_examples=10)
+@settings(max_examples=4)
 @given(board=ANY_BOARD, its_rules=ANY_RULES, data=st.data())
 def test_a_stricter_rule_never_lowers_the_count_of_refused_stubs(name, board, its_rules, data):
     check_stricter(board, its_rules, name, data.draw)
@@ -559,7 +559,7 @@ def test_limits_met_exactly_are_met():
         assert len(found.refused) == refused
 
 
-@settings(max_examples=30)
+@settings(max_examples=10)
 @given(st.floats(-3e-7, 3e-7), st.sampled_from(["most", "drawn"]), st.booleans())
 @example(5e-8, "most", False)
 @example(1e-7, "most", True)

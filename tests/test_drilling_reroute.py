@@ -92,7 +92,7 @@ def check_best_moves(board, policy="stub by stub"):
 
 
 @pytest.mark.parametrize("criteria", [PER_HOLE, SUMMED, PER_HOLE | SUMMED], ids=["per hole", "summed", "both"])
-@settings(max_examples=10)
+@settings(max_examples=4)
 @given(data=st.data())
 def test_best_moves_by_trial_of_every_move(criteria, data):
     check_best_moves(data.draw(boards(criteria, 3)))

@@ -102,7 +102,7 @@ def judged_nets(draw):
 CONNECTS = [("L1", "L2"), ("L1", "L3"), ("L1", "L4"), ("L2", "L4"), ("L3", "L6"), ("L1", "L6")]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(judged_nets(), made.random_rules(made.FACE_TOLERANCES | made.RESIDUALS))
 def test_nets_drilled_without_refusal_meet_their_criterion_at_worst(nets, its_rules):
     """The drilled board ranked anew, every stub at its longest: what the plan calls served is not found to fail."""
@@ -402,6 +402,8 @@ def test_exports_say_what_they_rest_on():
         assert "Model of the stubs: uniform lines" in words
 
 
+@pytest.mark.slow
+@pytest.mark.slow
 def test_what_is_not_known_is_told_with_what_is_taken_in_its_place():
     """A stub of unknown antipad is judged by the worst that it can be, and every unknown input is asked for."""
     bare = Padstack(name="bare", drill="0.3 mm", finished="0.25 mm", pad="0.5 mm")

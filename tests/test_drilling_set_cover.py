@@ -55,7 +55,7 @@ def check_stabbing(case):
     assert all(a.isdisjoint(b) for a, b in itertools.combinations(disjoint, 2))
 
 
-@settings(max_examples=200)
+@settings(max_examples=60)
 @given(places_and_demands())
 def test_stabbing_is_least_and_proves_it(case):
     check_stabbing(case)
@@ -167,7 +167,7 @@ def check_cost(case, data, costs, goal):
 COUPLED = places_and_demands(UP_TO_THREE, most=2), st.data(), COSTS | st.just(FEWEST_GROUPS), GOAL
 
 
-@settings(max_examples=70)
+@settings(max_examples=25)
 @given(*COUPLED)
 def test_coupled_stubs_cost_the_least(case, data, costs, goal):
     check_cost(case, data, costs, goal)
@@ -180,7 +180,7 @@ def test_coupled_stubs_cost_the_least_thousands(case, data, costs, goal):
     check_cost(case, data, costs, goal)
 
 
-@settings(max_examples=100)
+@settings(max_examples=30)
 @given(places_and_demands(most=3), st.data())
 def test_what_a_joint_needs_it_cannot_do_without(case, data):
     places, _ = case
@@ -189,7 +189,7 @@ def test_what_a_joint_needs_it_cannot_do_without(case, data):
         assert not any(choices(joint, set(range(len(places))) - need.groups))
 
 
-@settings(max_examples=50)
+@settings(max_examples=20)
 @given(places_and_demands(most=3), st.data())
 def test_certificate_of_coupled_stubs_is_a_lower_bound(case, data):
     places, demands = case

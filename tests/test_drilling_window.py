@@ -174,7 +174,7 @@ def test_reason_tells_the_figures():
     )
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(
     st.lists(made.tenths(0.1, 0.5), min_size=3, max_size=6),
     st.data(),
@@ -209,7 +209,7 @@ def test_no_corner_of_the_tolerances_cuts_or_leaves_too_much(gaps, data, its_rul
     assert depth >= its_rules.least_depth_si - 1e-9
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(made.random_rules(made.FACE_TOLERANCES | made.RESIDUALS), made.tenths(0.1, 1.2), st.data())
 def test_unknown_rules_never_allow_what_a_known_one_forbids(its_rules, at_most, data):
     """A window with a rule unknown lies within the window of every value the rule is taken to have."""

@@ -373,7 +373,9 @@ def wired(unit):
     return exchange, nets
 
 
-@pytest.mark.parametrize("unit", ["MILLIMETER", "INCH", "MICRON"])
+@pytest.mark.parametrize(
+    "unit", ["INCH", *(pytest.param(unit, marks=pytest.mark.slow) for unit in ("MILLIMETER", "MICRON"))]
+)
 def test_a_board_read_ranks_like_the_same_board_built_directly(unit, tmp_path):
     exchange, nets = wired(unit)
     read = read_ipc2581(

@@ -52,7 +52,7 @@ hostile = st.sampled_from(CONTROLS + NAMES)
 sources = st.lists(hostile | st.text(max_size=8), min_size=1, max_size=4).map("".join).filter(str.strip)
 names = st.lists(st.sampled_from(NAMES) | st.text(max_size=8), min_size=1, max_size=3).map("".join)
 names = names.filter(lambda name: name.strip() and one_line(name) == name)
-few = settings(max_examples=25)
+few = settings(max_examples=8)
 
 
 class Case:

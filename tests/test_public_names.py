@@ -64,10 +64,15 @@ def test_results_are_public():
     "statement",
     [
         "import stubsi; stubsi.show.section.plot_section",
-        "import stubsi; stubsi.plot_section",
-        "import stubsi; stubsi.errors.StubsiError",
         "from stubsi import plot_margins, plot_loss, Verdict",
-        "from stubsi import show; show.margin_table",
+        *(
+            pytest.param(statement, marks=pytest.mark.slow)
+            for statement in (
+                "import stubsi; stubsi.plot_section",
+                "import stubsi; stubsi.errors.StubsiError",
+                "from stubsi import show; show.margin_table",
+            )
+        ),
     ],
 )
 def test_what_is_written_after_a_plain_import_works(statement):

@@ -255,7 +255,7 @@ def test_the_order_of_nets_on_the_board_makes_no_difference(nets, random):
     assert {row.net: row for row in again} == {row.net: row for row in found}
 
 
-@settings(max_examples=50)
+@settings(max_examples=15)
 @given(random_nets())
 def test_the_order_is_the_one_stated(nets):
     """Recomputed from the closed form, net by net."""
@@ -753,7 +753,7 @@ def test_a_row_prints_short():
     assert len(repr(uniform(mb.net("A" * 1000, ("TOP", "S1")))["A" * 1000])) < 200
 
 
-@settings(max_examples=50)
+@settings(max_examples=15)
 @given(st.sampled_from(["G1", "S1", "S2", "G3"]), st.floats(0.5, 280), st.booleans(), st.booleans())
 @example("G3", 280.0, True, False)  # nearly the fastest rate that is read
 def test_the_nearest_order_is_found_wherever_it_is(layer, over, dispersive, padded):

@@ -211,7 +211,7 @@ def test_what_cannot_be_read_is_refused(folder, planned, tmp_path):
         read_hand_off(folder, planned)
 
 
-@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(max_examples=20, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(st.data())
 def test_any_damage_is_told_or_refused(planned, folder, data):
     """Any one byte of any file changed in what a machine or a person reads: never silently accepted."""

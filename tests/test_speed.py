@@ -72,6 +72,7 @@ def timed(work, *arguments, repeat=1):
     return min(took), result
 
 
+@pytest.mark.slow
 def test_ranking_is_a_hundred_times_faster_than_a_plain_loop():
     """2,000 nets of 3 holes each, first tier, against a loop over scikit-rf networks, run on 100 holes and scaled.
 

@@ -16,6 +16,7 @@ from stubsi.units import one_number, one_si, quantity, show, to_number, to_rate,
 from tests.strategies import physical
 
 UREG = pint.UnitRegistry()
+THEIRS = pint.UnitRegistry()  # of somebody else: the library has its own
 Q = UREG.Quantity
 
 
@@ -42,7 +43,7 @@ def test_sixty_two_mil_is_one_length(text):
 
 @pytest.mark.parametrize("unit", ["thou", "mil_length", "inch", "mm", "um", "m", "foot", "nm"])
 def test_quantities_of_any_registry(unit):
-    value = pint.UnitRegistry().Quantity(1.5748, "mm").to(unit)
+    value = THEIRS.Quantity(1.5748, "mm").to(unit)
     assert to_si(value, "length", "x") == pytest.approx(1.5748e-3, rel=1e-14)
     assert one_si(value, "length", "x") == 1.5748e-3
 

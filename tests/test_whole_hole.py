@@ -130,7 +130,9 @@ LIMITS = [Criterion.loss(0.5), Criterion.one_db_ratio(1.5), Criterion.return_los
 
 
 @pytest.mark.parametrize("criterion", LIMITS, ids=str)
-@pytest.mark.parametrize("model", [{}, {"dk_eff": 5.0}], ids=["solved", "uniform"])
+@pytest.mark.parametrize(
+    "model", [pytest.param({}, marks=pytest.mark.slow, id="solved"), pytest.param({"dk_eff": 5.0}, id="uniform")]
+)
 def test_a_drilled_hole_with_two_stubs_meets_the_limit_as_a_whole(criterion, model):
     """Whatever the rate: no net stays undrilled that the ranking lets fall short, nor falls short after drilling."""
     rates = (14, 20, 28, 40, 56)
