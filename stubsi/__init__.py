@@ -1,10 +1,123 @@
 """Which plated holes need depth drilling: stub notch, margin to Nyquist, stub-length budget.
 
-Estimates, to be confirmed by the fabricator, by measurement or by field solution.
+All results are estimates, to be confirmed by the fabricator, by measurement or by field solution, under local codes and
+licensed practice.
 
-Owns the public names. Each is loaded when it is first used, so ``import stubsi`` costs almost nothing. A new public
-name is one line in each of three places below: the imports that type checkers and editors read, ``_HOME`` (where it
-is loaded from) and ``__all__``. A test says which one is missing.
+**The map.** What you have, what you want to know, and what to call. ``help(stubsi.rank)`` tells more of each.
+
+A table of nets (a DataFrame, a list of mappings or a CSV file)::
+
+    check_stubs          which stubs pass: verdict and reason beside every row
+    stub_budgets         the longest stub that every row may keep
+
+One stub in a script::
+
+    check_stub           does this stub pass? true only if that is proven
+    stub_budget          how long may a stub be?
+    notch_frequency      the simple formula: from length and Dk_eff to the notch
+    dk_eff_from_notch    the way back: from a measured notch to the Dk_eff to calculate with
+
+A stackup, before anything is routed::
+
+    layer_matrix         for every exit layer: the stub left, its side, and whether it passes undrilled
+
+A board::
+
+    read_board           a board file in TOML; help(stubsi.files) shows the smallest one
+    read_ipc2581         an IPC-2581 file: stackup, holes and layers in use are found in it
+    read_ipc356          an IPC-D-356A netlist, with a stackup beside it
+    write_board          any board, as a board file
+    rank                 the margin table: every net with margin, verdict and reason, the worst first
+    hole_model           one hole with its stubs as a two-port, S-parameters included
+    undrilled_changes    the smallest change with which a net passes without drilling
+    Board.with_layer     what if: another layer; also with_antipad, with_drill, with_dk, with_return_via and others
+    difference           what differs between two boards, two rankings or two plans
+
+The drilling::
+
+    read_rules           the fabricator's rules from a file; FabricatorRules makes them in Python
+    read_costs           what a side, a set-up, a group and a hole cost
+    read_criteria        criteria by name
+    write_rules          rules, costs and criteria as a file
+    plan                 the fewest drill groups, with depths, must-not-cut layers, residual stubs, and the proof
+    Plan.consequences    every net before and after drilling; help(stubsi.Plan) lists what else a plan can tell
+    Plan.reroutes        the nets that hold a drill group open, and where they could move
+    copper_near_drills   copper of an IPC-2581 file that is too near to a depth drill
+
+What goes to the fabricator, and what comes back::
+
+    write_hand_off       schedule, list of holes, drill files, IPC-2581 specifications, acceptance plan
+    hand_off_check       what a fabricator would ask back for
+    read_hand_off        what the files, as they are now, say other than the plan
+    read_backdrill_specs the depth-drill specifications of an IPC-2581 file
+    coupons              what to measure on the panel, and the limits it passes between
+    still_valid          whether an exported text is unchanged and still fits the board
+
+How sure it is when boards are built::
+
+    corners              worst and best case of every net over all tolerances
+    production_yield     how probable it is that the boards built meet their criteria
+
+Pictures (they need matplotlib, the extra ``plot``)::
+
+    plot_margins         the nets of a ranking on a margin axis
+    plot_loss            insertion loss over frequency
+    plot_section         the board in section with its drilled holes
+    plot_group_trade     what one drill group more or fewer is worth
+
+**Pages to read.** ``help(stubsi.margin)``: columns and verdicts of the margin table.
+``help("stubsi.board.criterion")``: criteria, published rules of thumb and their sources. ``help(stubsi.stubs)``: the
+model of a stub, what it covers, and how far off it may be. ``help(stubsi.files)``: board files, tables, IPC files.
+``help(stubsi.drilling)``: rules and plan. ``help(stubsi.handoff)``: the files of a plan. ``help(stubsi.tolerance)``:
+tolerances. ``help("stubsi.board.line_rates")``: the named line rates, each with its source. ``help(stubsi.show)``:
+forms of output.
+
+**Units.** Lengths, rates, frequencies and impedances are text with a unit, "24 mil" or "25.78125 Gb/s", or pint
+quantities. A bare number is refused, and so is a decimal comma. Give the text itself: ``Quantity("1,6", "mm")`` reaches
+this library as 16 mm, because pint reads the comma first. Results are pint quantities in mm, GHz and ohm:
+``budget.stub_length.to("thou")`` is the length in mil. The name of a field with ``_si`` behind it is the plain number
+in SI units.
+
+**Words**
+
+depth drilling, back-drilling
+    Taking away the unused part of a plated hole by a second, wider drill from one side of the board.
+stub
+    The part of the barrel beyond the outermost layer that the net uses in the hole. It is open at its end.
+residual stub
+    What a depth drill leaves of it.
+notch, first notch
+    The frequency where a stub shorts its net: its length is a quarter of a wave there. The first is the lowest.
+Nyquist
+    Half the symbol rate of a signal. 112 Gb/s PAM4 has 56 GBd, and its Nyquist frequency is 28 GHz.
+margin
+    First notch over Nyquist. Below 1 the notch lies in the band of the signal.
+1 dB frequency
+    The lowest frequency at which a stub takes 1 dB from its net.
+criterion
+    The limit that a net must meet: 5 x Nyquist for the first notch, unless you name another one.
+budget
+    The longest stub that still meets the criterion.
+must-not-cut layer
+    The layer in use that the depth drill stops short of (IPC-6012 calls it the target layer).
+drill group
+    Holes drilled from one side with one drill to one depth. A set-up is a side with a drill diameter; a hit is one
+    hole.
+antipad
+    The clearance of a plane around a barrel.
+return via
+    A hole of a reference net, such as ground, through which the current of a signal hole returns.
+feed
+    From where the signal comes to a stub: along the barrel (through), or on the layer where the stub starts (tee).
+Dk, Dk_eff
+    Relative permittivity of a laminate; and that of a plain line with the same notch as the real stub. Pads and planes
+    load the barrel, so Dk_eff is usually the larger one. Take it from a measured notch, or have the stub solved.
+provenance
+    Which model made a figure, on which assumptions, and how far off it may be.
+
+This module owns the public names. Each is loaded when it is first used, so ``import stubsi`` costs almost nothing. A
+new public name is one line in each of three places below: the imports that type checkers and editors read, ``_HOME``
+(where it is loaded from) and ``__all__``. A function gets a line in the map above, too. A test says what is missing.
 """
 
 from __future__ import annotations

@@ -1,4 +1,17 @@
-"""Owns the command: margin table, plan and hand-off of a board file, and with --check an exit status for scripts."""
+"""Owns the command: margin table, plan and hand-off of a board file, and with --check an exit status for scripts.
+
+``python -m stubsi BOARD`` prints the margin table of a board file: TOML, IPC-2581 or IPC-D-356A, told apart by what it
+holds. ``--rules FILE`` prints the drilling plan as well, under the rules and costs of a rules file;
+``shared/demo_rules.toml`` is one. ``--out FOLDER`` writes the files that the plan is handed off in; it needs
+``--rules``. With ``--check`` the exit status is for scripts::
+
+    0    every net is proven to meet its criterion, or is waived
+    1    with --check only: at least one net is not
+    2    a file cannot be read or written, or the command was written wrongly
+    3    the table could not be written, or the library has a defect; please report the latter
+
+A reader that stops early, as in ``python -m stubsi BOARD | head``, ends the command quietly with status 141.
+"""
 
 from __future__ import annotations
 

@@ -1,4 +1,27 @@
-"""Owns the criterion that a net must meet: one figure, its limit and its source; and the published rules of thumb."""
+"""Owns the criterion that a net must meet: one figure, its limit and its source; and the published rules of thumb.
+
+If no criterion is given, it is "first notch at least 5 x Nyquist" (DesignCon 2020, stated there for DDR4). Other
+criteria limit the notch ratio, the 1 dB frequency over Nyquist, the greatest loss or the least return loss from 0 to
+Nyquist, or the length. They can be given for a board, a signal or a net. A criterion on loss or return loss is met only
+while the first notch lies above Nyquist: it is not enough that the notch inside the band is shallow.
+
+Published rules, each as the longest stub at 25.78125 GBd::
+
+    rule                published by                             as a rule                         longest stub
+    notch on Nyquist    Signal Integrity Journal, article 2962   3 in / GBd, Dk 3.87               116.4 mil
+    DesignCon 2020      DesignCon 2020 paper on via stubs        notch at least 5 x Nyquist        23.3 mil at Dk 3.87
+    Simonovich 2017     B. Simonovich (from memory)              notch at least 7 x Nyquist        16.6 mil at Dk 3.87
+                                                                                                   13.2 mil at Dk 6.17
+    TI 15 mil           TI reports SPRACP4A and SLAAE45          15 mil above 5 Gb/s               15 mil
+    Bogatin 2015        E. Bogatin, EDN Asia                     0.3 in / GBd, Dk 3.87             11.6 mil
+
+The first of them says when the eye closes, not what is good. They differ by a factor of ten, so name the one you use:
+
+>>> import stubsi
+>>> budget = stubsi.stub_budget("25.78125 Gb/s", dk_eff=3.87, criterion="Bogatin 2015")
+>>> print(budget.stub_length.to("thou").round(1))
+11.6 thou
+"""
 
 from __future__ import annotations
 

@@ -1,5 +1,13 @@
 """Owns how results are shown: text, CSV, Markdown, HTML; plots (the only package that knows matplotlib).
 
+Rankings, plans and their parts print themselves as aligned text (``to_text(width)`` for another width), show as HTML in
+a notebook, and give ``to_frame()``, ``to_csv()`` and ``to_markdown()``.
+
+A source or a waiver of several lines stands on one line in every table, its line breaks written as a backslash and an
+n. In a CSV an apostrophe stands before a text that a spreadsheet would take for a formula: net ``+3V3`` is written
+``'+3V3``. Take one apostrophe off to have the name again; a name that begins with an apostrophe has one more. In
+Markdown a backslash stands before a character that would be markup.
+
 Its modules are loaded when they are first used.
 """
 
