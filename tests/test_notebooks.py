@@ -22,6 +22,8 @@ warnings.simplefilter("error")
 warnings.filterwarnings("ignore", module="ipykernel")"""
 LONGEST = 60
 """Seconds after which a cell is taken to hang."""
+FAST = "which_nets_deserve_depth_drilling"
+"""The notebook that every run of the tests executes; the others take longer, and are executed with the slow tests."""
 
 
 class ThisInterpreter(KernelSpecManager):
@@ -59,11 +61,20 @@ def made(*sources):
     return nbformat.v4.new_notebook(cells=[nbformat.v4.new_code_cell(source) for source in sources])
 
 
-def test_there_is_a_notebook():
-    assert "which_nets_deserve_depth_drilling" in {path.stem for path in NOTEBOOKS}
+def test_there_is_a_notebook_for_every_question():
+    assert {path.stem for path in NOTEBOOKS} == {
+        FAST,
+        "budget_before_routing",
+        "from_board_file_to_drilling_plan",
+        "simple_formula_against_full_wave",
+        "tolerance_and_yield",
+    }
 
 
-@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "path",
+    [pytest.param(path, id=path.stem, marks=() if path.stem == FAST else pytest.mark.slow) for path in NOTEBOOKS],
+)
 def test_runs_in_a_fresh_kernel(path):
     notebook = run(read(path))
     assert [cell.execution_count for cell in code_cells(notebook)] == list(range(1, len(code_cells(notebook)) + 1))
@@ -104,7 +115,10 @@ def test_cells_are_named_for_what_they_do(path):
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)
 def test_cautions_and_checks_a_number(path):
+    """It states its question first, and its decision before the numbers that it stands on."""
     notebook = read(path)
+    assert re.match(r"# .*\?\n\n|# From .* what .*\n\n", notebook.cells[0].source)
+    assert [cell.id for cell in notebook.cells[-4:]] == ["decision-text", "decision", "asserts-text", "asserts"]
     assert "Confirm them with the fabricator, by measurement or by field solution" in " ".join(
         notebook.cells[0].source.split()
     )

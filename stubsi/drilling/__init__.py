@@ -1,7 +1,7 @@
 """Planning of depth drilling: the fabricator's rules, windows, drill groups, effects, questions and re-routes.
 
 ``plan(board, rules)`` finds the fewest drill groups that bring every net to its criterion, and proves that there are no
-fewer.
+fewer. ``notebooks/from_board_file_to_drilling_plan.ipynb`` walks through one.
 
 **Rules.** The fabricator's rules are an object, each value with its source. The tip's angle and distance, the least
 depth and plated length, the clearances of copper and of other holes and the tolerance of the edge may be given as None:
