@@ -5,13 +5,13 @@ criteria limit the notch ratio, the 1 dB frequency over Nyquist, the greatest lo
 Nyquist, or the length. They can be given for a board, a signal or a net. A criterion on loss or return loss is met only
 while the first notch lies above Nyquist: it is not enough that the notch inside the band is shallow.
 
-Published rules, each as the longest stub at 25.78125 GBd::
+Published rules, each as the longest stub at 25.78125 GBd. Dk is the Dk_eff of the stub, 6.17 that of one backplane::
 
     rule                published by                             as a rule                         longest stub
     notch on Nyquist    Signal Integrity Journal, article 2962   3 in / GBd, Dk 3.87               116.4 mil
     DesignCon 2020      DesignCon 2020 paper on via stubs        notch at least 5 x Nyquist        23.3 mil at Dk 3.87
     Simonovich 2017     B. Simonovich (from memory)              notch at least 7 x Nyquist        16.6 mil at Dk 3.87
-                                                                                                   13.2 mil at Dk 6.17
+                                                                                                   13.2 mil at 6.17
     TI 15 mil           TI reports SPRACP4A and SLAAE45          15 mil above 5 Gb/s               15 mil
     Bogatin 2015        E. Bogatin, EDN Asia                     0.3 in / GBd, Dk 3.87             11.6 mil
 
