@@ -68,9 +68,9 @@ Pictures (they need matplotlib, the extra ``plot``)::
 **Pages to read.** ``help(stubsi.margin)``: columns and verdicts of the margin table.
 ``help("stubsi.board.criterion")``: criteria, published rules of thumb and their sources. ``help(stubsi.stubs)``: the
 model of a stub, what it covers, and how far off it may be. ``help(stubsi.files)``: board files, tables, IPC files.
-``help(stubsi.drilling)``: rules and plan. ``help(stubsi.handoff)``: the files of a plan. ``help(stubsi.Tolerances)``:
-tolerances. ``help("stubsi.board.line_rates")``: the named line rates, each with its source. ``help(stubsi.show)``:
-forms of output.
+``help(stubsi.board)``: what if, and presets. ``help(stubsi.drilling)``: rules and plan. ``help(stubsi.handoff)``: the
+files of a plan. ``help(stubsi.Tolerances)``: tolerances. ``help("stubsi.board.line_rates")``: the named line rates,
+each with its source. ``help(stubsi.show)``: forms of output.
 
 **Units.** Lengths, rates, frequencies and impedances are text with a unit, "24 mil" or "25.78125 Gb/s", or pint
 quantities. A bare number is refused, and so is a decimal comma. Give the text itself: ``Quantity("1,6", "mm")`` reaches

@@ -109,6 +109,16 @@ class FabricatorRules(Value):
     UnitError, BoardError
         A value is out of range, no side is given, the datum is the mask but has no thickness, or a source is blank or
         belongs to no rule.
+
+    Examples
+    --------
+    >>> rules = FabricatorRules(
+    ...     oversize="0.2 mm", tip_angle=150, tip_distance=None, least_depth="0.2 mm", least_plated="0.5 mm",
+    ...     copper_clearance="0.15 mm", edge_tolerance="0.05 mm", hole_clearance="0.2 mm", sides={"bottom": "any"},
+    ...     datum="copper", depth_to="tip", source="invented",
+    ...     tolerance=GuaranteedResidual.plus_minus("8 mil", "3 mil", source="invented"))
+    >>> print(rules.tolerance)
+    guaranteed residual stub 0.127 mm to 0.2794 mm (invented)
     """
 
     oversize: Dimension = Dimension("length")

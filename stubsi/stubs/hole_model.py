@@ -200,6 +200,15 @@ def hole_model(
         of the wrong kind.
     UnknownValueError
         The return vias, or another value that the model needs, are not known. The hole then has no single two-port.
+
+    Examples
+    --------
+    >>> from stubsi import read_ipc2581
+    >>> export = read_ipc2581("shared/sluice_gate.xml", signals={"FLOW_*": "16 GT/s"}, z0="85 ohm", plating="20 um")
+    >>> hole = hole_model(export.board, "FLOW_P.1")         # a leg of a pair of 85 ohm is a line of 42.5 ohm
+    >>> network = hole.network(["1 GHz", "10 GHz", "20 GHz"], z0="42.5 ohm")    # a scikit-rf Network
+    >>> network.is_passive()
+    True
     """
     drills = _by_side(hole, drilled)
     return hole_with_stubs(board, hole, ModelChoice.of(model), lambda stubs: _cut_short(hole, stubs, drills))
