@@ -71,6 +71,16 @@ def test_entry_at_an_inner_layer_leaves_stubs_on_both_sides():
     assert found.cells["S1"]["25 Gb/s NRZ"].stub_length.m_as("mm") == pytest.approx(0.92)
 
 
+def test_a_cell_is_found_by_the_signal_as_it_was_given(from_top):
+    for given in SIGNALS:
+        for signal in (given, Signal(given), str(Signal(given))):
+            assert from_top.cell("S1", signal) is from_top.cells["S1"][str(Signal(given))]
+    with pytest.raises(KeyError, match="no such signal"):
+        from_top.cell("S1", "3 Gb/s")
+    with pytest.raises(KeyError, match="no such exit layer"):
+        from_top.cell("G1", SIGNALS[0])
+
+
 def test_every_row_says_on_which_side_the_stub_is(from_top):
     """From TOP all stubs point down. From S1 there is one to the top as well, unless the net leaves there."""
     assert from_top.to_frame()["side"].to_list() == ["bottom", "bottom", "bottom", "none"]

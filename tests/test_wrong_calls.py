@@ -325,6 +325,7 @@ CALLS = {
     "Proposal.applied": (Proposal((), 0).applied, {"board": DRILL_BOARD}),
     "Ranking.under": (RANKING.under, {"criterion": HOUSE}),
     "LayerMatrix.sides_text": (MATRIX.sides_text, {"layer": "S1"}),
+    "LayerMatrix.cell": (MATRIX.cell, {"layer": "S1", "signal": "25 Gb/s"}),
     "Plan.group_trade": (DRILLED.group_trade, {"time_limit": 1.0}),
     "Plan.explain": (DRILLED.explain, {"hole": "A.1"}),
     "Plan.hole_model": (HOLE_PLAN.hole_model, {"hole": "A.0", "state": "worst"}),

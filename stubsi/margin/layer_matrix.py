@@ -42,8 +42,8 @@ class LayerMatrix:
     criterion : Criterion
         What the nets must meet.
     cells : mapping of mapping of NetMargin
-        ``cells[layer][signal]`` is the margin of a net that leaves at that layer with that signal. Its ``side`` is that
-        of the stub with the lowest notch.
+        ``cells[layer][signal]`` is the margin of a net that leaves at that layer with that signal, named in full:
+        "25 Gb/s NRZ". ``cell`` takes it as it was given. Its ``side`` is that of the stub with the lowest notch.
     sides : mapping of tuple of {"top", "bottom"}
         Sides of the board to which a net that leaves at that layer has a stub: one, both, or none. Entry at an inner
         layer can leave stubs on both sides.
@@ -53,6 +53,32 @@ class LayerMatrix:
     criterion: Criterion
     cells: ReadOnlyMapping[str, ReadOnlyMapping[str, NetMargin]]
     sides: ReadOnlyMapping[str, tuple[Side, ...]]
+
+    def cell(self, layer: str, signal: Signal | Dimensioned) -> NetMargin:
+        """Margin of a net that leaves at a layer with a signal.
+
+        Parameters
+        ----------
+        layer : str
+            Name of an exit layer.
+        signal : Signal, preset name or rate
+            One of the signals of this matrix, in any of the ways ``layer_matrix`` takes it: "25 Gb/s" or "25 Gb/s NRZ".
+
+        Returns
+        -------
+        NetMargin
+            As in ``cells``.
+
+        Raises
+        ------
+        UnknownNameError
+            There is no such exit layer, or no such signal in this matrix.
+        StubsiError
+            The signal cannot be read.
+        """
+        row = by_name(self.cells, layer, "exit layer", "in this layer matrix")
+        named = signal if isinstance(signal, str) and signal in row else str(as_signal(signal))
+        return by_name(row, named, "signal", "in this layer matrix")
 
     def sides_text(self, layer: str) -> str:
         """Sides of the board to which a net that leaves at a layer has a stub, in words.
