@@ -16,6 +16,7 @@ from stubsi.errors import ValidityError
 from stubsi.physics.cavity import (
     axial_decay,
     axial_share,
+    between_planes,
     cavity_columns,
     outer_field,
     return_conductors,
@@ -305,3 +306,44 @@ def test_impossible_return_paths_are_refused(path, named):
 def test_barrel_must_be_inside_its_clearance():
     with pytest.raises(ValidityError, match="barrel_radius"):
         single_series_impedance(10e9, EPS, A, A, RING)
+
+
+# --- planes of copper -------------------------------------------------------------------------------------------------
+
+
+@given(f=st.floats(0.5e9, 100e9), height=st.floats(0.05e-3, 1e-3), dk=st.floats(1, 12))
+def test_a_wave_between_copper_planes_decays_like_that_of_a_parallel_plate_line(f, height, dk):
+    """alpha = R_s/(eta h) Np/m (Pozar, Microwave Engineering, table of parallel-plate lines; from memory)."""
+    sigma = 5.8e7
+    wave, _ = between_planes(wavenumber(f, dk), f, height, sigma)
+    attenuation = np.sqrt(np.pi * f * mu_0 / sigma) / (mu_0 * light_speed / np.sqrt(dk) * height)
+    depth = 1 / np.sqrt(np.pi * f * mu_0 * sigma)
+    assert -wave.imag == pytest.approx(attenuation, rel=2 * depth / height)
+
+
+@pytest.mark.parametrize("share", [1.0, np.nan], ids=["cavity", "tip"])
+def test_copper_planes_in_radial_equations_solved_step_by_step(share):
+    """As above; outside the clearance Z_s H is tangential on both planes: h dE/dr = (j w mu h + 2 Z_s) H."""
+    f, height, sigma, eps = 30e9, 0.1e-3, 1e6, 3.8 - 0.04j
+    omega, k = 2 * np.pi * f, wavenumber(f, eps)
+    surface = (1 + 1j) * np.sqrt(np.pi * f * mu_0 / sigma)
+    permittivity = eps / (mu_0 * light_speed**2)
+
+    def slopes(r, y, drive, series):
+        field, current, _ = y  # the current is r H; then its integral over ln r
+        return [series * current / r + drive / (r * np.log(B / A)), 1j * omega * permittivity * r * field, current / r]
+
+    def across(start, drive):
+        inductive = 1j * omega * mu_0
+        inner = solve_ivp(slopes, (A, B), start, args=(drive, inductive), rtol=1e-10, atol=1e-16)
+        outer = solve_ivp(slopes, (B, R), inner.y[:, -1], args=(0.0, inductive + 2 * surface / height), rtol=1e-10,
+                          atol=1e-16)  # fmt: skip
+        return outer.y[0, -1], inner.y[2, -1] / np.log(B / A)
+
+    (free, free_mean), (driven, driven_mean) = across([0j, 1 + 0j, 0j], 0.0), across([0j, 0j, 0j], -1.0)
+    current = -driven / free
+    expected = 1 / (2 * np.pi * (current if np.isnan(share) else driven_mean + current * free_mean))
+    wave, copper = between_planes(np.array([[k]]), f, height, sigma)
+    outer = outer_field(wave, return_conductors(A, ReturnPaths.of([RING])), copper)
+    got = 1j * mu_0 * f * series_inductance(cavity_columns(np.array([[k]]), A, B, outer), share)
+    assert got[0, 0] == pytest.approx(expected, rel=1e-6)

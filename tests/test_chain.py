@@ -15,6 +15,7 @@ from stubsi.errors import ValidityError
 from stubsi.physics.barrel import End
 from stubsi.physics.chain import Chain
 from stubsi.physics.dielectric import permittivity
+from stubsi.physics.reactance import notch
 from stubsi.physics.return_path import OPEN, Ring, equal_posts
 from stubsi.physics.solved_barrel import solve
 from stubsi.physics.uniform_line import coax_impedance
@@ -93,13 +94,46 @@ def test_loss_takes_power(lossy):
     assert np.all(chain(lossy).input_admittance(F).real > 0)
 
 
-def test_copper_barrel_loss_is_that_of_its_resistance():
-    """Far below the notch the charging current tapers linearly: P = R |I|^2/3, R = skin resistance of the length."""
-    frequency, sigma = 0.2e9, 5.8e7
-    barrel = stack(8, outer=0.001, end_pad=None, conductivity=sigma)
+def test_copper_loss_is_that_of_barrel_planes_and_rims():
+    """Far below the notch the charging current tapers linearly: P = R |I|^2/3, R the skin resistance of the length.
+
+    H = I/(2 pi r) on all copper: R = R_s/(2 pi) [(h + t)/a + 2 ln(R/b) + t/b] for each plane and cavity. The current
+    that charges the end does not taper, which is 3 % here.
+    """
+    frequency, sigma, cavities = 0.2e9, 5.8e7, 8
+    barrel = stack(cavities, outer=0.001, end_pad=None, conductivity=sigma)
     y = chain(barrel).input_admittance([frequency])[0, 0]
-    resistance = np.sqrt(np.pi * frequency * 4e-7 * np.pi / sigma) / (2 * np.pi * 0.15 * MM) * 8 * 0.23 * MM
+    surface = np.sqrt(np.pi * frequency * 4e-7 * np.pi / sigma) / (2 * np.pi)
+    of_barrel, of_planes = 0.23 / 0.15, 2 * np.log(1.0 / 0.4) + 0.03 / 0.4
+    resistance = cavities * surface * (of_barrel + of_planes)
     assert y.real == pytest.approx(resistance * y.imag**2 / 3, rel=0.03)
+    z, _ = chain(through(cavities, conductivity=sigma)).section_constants(np.array([[frequency]]))
+    assert z.real.sum() == pytest.approx(resistance, rel=1e-3)
+
+
+def test_better_copper_tends_to_a_perfect_conductor():
+    """Its loss and its inductance go with the skin depth; at no depth they are those without copper."""
+    figures = [notch(chain(stack(conductivity=sigma)))[0] for sigma in (5.8e7, 5.8e9, 5.8e11, 5.8e13)]
+    perfect = notch(chain(stack()))[0]
+    ratios = 1 - np.array(figures) / perfect
+    assert np.all(ratios > 0)
+    assert ratios[:-1] / ratios[1:] == pytest.approx(10.0, rel=0.02)
+    infinite = chain(stack(conductivity=np.inf)).input_admittance(F)
+    assert np.array_equal(infinite, chain(stack()).input_admittance(F))
+
+
+@pytest.mark.parametrize("height", [0.1, 0.2], ids=["100 um", "200 um"])
+def test_copper_lowers_the_notch_by_the_skin_depth(height):
+    """Each h + t adds delta/2a to the flux inside the copper, each cavity delta ln(R/b), each rim its own.
+
+    Half of the relative growth of the inductance, in a stub that is short against the wave between its return vias.
+    """
+    bare, copper = stack(8, h=height), stack(8, h=height, conductivity=5.8e7)
+    before, after = (notch(chain(barrel))[0] for barrel in (bare, copper))
+    delta = 1 / np.sqrt(np.pi * before * 4e-7 * np.pi * 5.8e7) / MM
+    inductance = height * np.log(1.0 / 0.15) + 0.03 * np.log(0.4 / 0.15)
+    growth = delta * ((height + 0.03) / (2 * 0.15) + np.log(1.0 / 0.4) + 0.03 / (2 * 0.4))
+    assert 1 - after / before == pytest.approx(growth / inductance / 2, rel=0.12)
 
 
 def test_dispersive_laminate_follows_its_permittivity():

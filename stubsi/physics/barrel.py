@@ -111,7 +111,7 @@ class Barrel:
         How the plating ends. None: the barrel goes on, and the levels are those between an entry and an exit; a last
         plane is then cut at its mid-thickness, too.
     conductivity : float, optional
-        Of the plating [S/m]. None: a perfect conductor.
+        Of the plating and the planes [S/m]. None: perfect conductors.
     feed : Feed
         Series impedance of the piece before the first plane, where the barrel starts at a strip between two planes.
     """

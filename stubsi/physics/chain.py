@@ -10,7 +10,7 @@ import numpy as np
 from scipy.constants import mu_0
 
 from stubsi.physics.cavity import (
-    OuterField,
+    between_planes,
     cavity_columns,
     highest_frequency,
     outer_field,
@@ -216,6 +216,11 @@ class Chain:
         -------
         z, y
             Shapes (n_section, n_stub, n_freq) [ohm] and (n_section + 1, n_stub, n_freq) [S], y[0] that of the end.
+
+        Notes
+        -----
+        The copper of the barrel, of the planes and of their rims is counted, that of pads' faces, return vias and a
+        return ring is not. The piece between a strip and the next plane counts both planes as if the strip were one.
         """
         f, barrels = frequency, self.barrels
         constant, strength = barrels.laminate
@@ -236,11 +241,12 @@ class Chain:
         barrels = self.barrels
         if not len(barrels.column):
             return np.zeros((*barrels.skin.shape, f.shape[1]), dtype=complex)
-        f = f[barrels.profile_barrel]
+        owner, profile = barrels.profile_barrel, barrels.profile_of_column
+        f = f[owner]
         k = wavenumber(f, eps)
-        outer, profile = outer_field(k, self.conductors), barrels.profile_of_column
+        wave, copper = between_planes(k, f, barrels.height[:, None], barrels.conductivity[owner, None])
+        field = outer_field(wave, self.conductors, copper).at(profile)
         conductor, clearance = barrels.column[:, 0, None], barrels.column[:, 1, None]
-        field = OuterField(outer.outgoing[profile], outer.standing[profile], outer.reach[profile])
         columns = cavity_columns(k[profile], conductor, clearance, field)
         total = np.zeros((*barrels.skin.shape, f.shape[1]), dtype=complex)
         for part in range(barrels.part_column.shape[2]):

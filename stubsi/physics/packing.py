@@ -19,19 +19,20 @@ if TYPE_CHECKING:
 
     from stubsi.physics.arrays import ComplexArray, FloatArray, IndexArray
     from stubsi.physics.barrel import Barrel, Material
-    from stubsi.physics.sections import Layout, Part, Section
+    from stubsi.physics.sections import Layout, Section
     from stubsi.physics.solved_barrel import SolvedBarrel
 
     Key = TypeVar("Key", bound=Hashable)
-    Mixture = tuple[tuple[Material, float], ...]
+    Mixture = tuple[float, tuple[tuple[Material, float], ...]]
+    """Height of a cavity [m], and the share of each material in it."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class BarrelArrays:
     """A solved barrel as arrays. Sections are numbered from the end of the plating up.
 
-    A *profile* is a distinct filling of a cavity. A *column* is a distinct conductor in a cavity: (profile, radius of
-    the conductor, radius of the clearance).
+    A *profile* is a distinct filling and height of a cavity. A *column* is a distinct conductor in a cavity: (profile,
+    radius of the conductor, radius of the clearance).
 
     Parameters
     ----------
@@ -41,6 +42,8 @@ class BarrelArrays:
         [F], the end first.
     filling : ndarray, shape (n_profile, n_material)
         Share of each material in the height, over its dk [-].
+    height : ndarray, shape (n_profile,)
+        Height of the cavity [m].
     column_profile : ndarray of int, shape (n_column,)
         Profile of each column.
     column : ndarray, shape (n_column, 2)
@@ -54,18 +57,19 @@ class BarrelArrays:
     static_inductance : ndarray, shape (n_section,)
         Of the conductor inside the planes' clearances, and what a feed adds [H].
     skin : ndarray, shape (n_section,)
-        Height of all conductor over its circumference [-].
+        Height of all conductor over its circumference, and of the plane over that of its clearance [-].
     end_inductance : float
         In front of the end [H].
     cut_gap : float
         Gap of the clearance of the first plane, where the plating ends before or in it [m]; else 0.
     barrel_radius, conductivity, largest_dk : float
-        Of the barrel [m], of its plating [S/m] (infinite: perfect), and of its materials [-].
+        Of the barrel [m], of plating and planes [S/m] (infinite: perfect), and of its materials [-].
     """
 
     material: FloatArray
     capacitance: FloatArray
     filling: FloatArray
+    height: FloatArray
     column_profile: IndexArray
     column: FloatArray
     part_column: IndexArray
@@ -102,8 +106,8 @@ def barrel_arrays(solved: SolvedBarrel) -> BarrelArrays:
         for radius in its_parts
     )
     filling, shape = np.zeros((len(profiles), len(materials))), (len(sections), max(map(len, parts), default=0))
-    for mixture, profile in profiles.items():
-        for material, share in mixture:
+    for (_, shares), profile in profiles.items():
+        for material, share in shares:
             filling[profile, materials[material]] = share / material.dk_z
     part_column, part_height, part_share = np.zeros(shape, dtype=np.intp), np.zeros(shape), np.ones(shape)
     for row, (mixture, section, its_parts) in enumerate(zip(mixtures, sections, parts, strict=True)):
@@ -115,13 +119,14 @@ def barrel_arrays(solved: SolvedBarrel) -> BarrelArrays:
         material=np.array([(m.df, m.frequency or np.nan) for m in materials], dtype=float).reshape(-1, 2),
         capacitance=solved.capacitance[::-1],
         filling=filling,
+        height=np.array([height for height, _ in profiles], dtype=float),
         column_profile=np.array([profile for profile, *_ in columns], dtype=np.intp),
         column=np.array([radii for _, *radii in columns], dtype=float).reshape(-1, 2),
         part_column=part_column,
         part_height=part_height,
         part_share=part_share,
         static_inductance=mu_0 / (2 * np.pi) * np.array([_inductance(section) for section in sections], dtype=float),
-        skin=np.array([_skin((*section.in_cavity, *section.in_plane)) for section in sections], dtype=float),
+        skin=np.array([_skin(section) for section in sections], dtype=float),
         end_inductance=solved.end_inductance,
         cut_gap=0.0 if columns else _cut_gap(solved.barrel),
         barrel_radius=solved.barrel.barrel_radius,
@@ -160,13 +165,13 @@ def _number(keys: Iterable[Key]) -> dict[Key, int]:
 
 
 def _mixture(filling: Iterable[tuple[Material, float]]) -> Mixture:
-    """Share of each material in the height of a cavity: equal for cavities of one wavenumber, whatever their order."""
+    """Height of a cavity and share of each material in it: equal for cavities of one wave, whatever the order."""
     height: dict[Material, float] = defaultdict(float)
     for material, thickness in filling:
         height[material] += thickness
     total = sum(height.values())
     shares = ((material, round(part / total, 12)) for material, part in height.items())
-    return tuple(sorted(shares, key=repr))
+    return round(total, 12), tuple(sorted(shares, key=repr))
 
 
 def _inductance(section: Section) -> float:
@@ -176,9 +181,10 @@ def _inductance(section: Section) -> float:
     )
 
 
-def _skin(parts: Iterable[Part]) -> float:
-    """Height of conductor over its circumference [-]: times the surface resistance it is the resistance."""
-    return float(sum(part.height / (2 * np.pi * part.radius) for part in parts))
+def _skin(section: Section) -> float:
+    """Height of conductor and rim over their circumference [-]: times the surface resistance it is the resistance."""
+    rim = section.rim / (2 * np.pi * section.clearance_radius)
+    return rim + float(sum(part.height / (2 * np.pi * part.radius) for part in (*section.in_cavity, *section.in_plane)))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -191,7 +197,7 @@ class BarrelStack:
         How many sections, profiles and columns each barrel has.
     material, capacitance, part_column, part_height, part_share, static_inductance, skin : ndarray
         As in ``BarrelArrays``, with the barrel as first axis.
-    filling, column_profile, column : ndarray
+    filling, height, column_profile, column : ndarray
         As in ``BarrelArrays``, the rows of all barrels one after the other. ``column_profile`` counts from the first
         profile of its own barrel.
     end_inductance, cut_gap, barrel_radius, conductivity, largest_dk : ndarray, shape (n_barrel,)
@@ -209,6 +215,7 @@ class BarrelStack:
     static_inductance: FloatArray
     skin: FloatArray
     filling: FloatArray
+    height: FloatArray
     column_profile: IndexArray
     column: FloatArray
     end_inductance: FloatArray
@@ -235,6 +242,7 @@ class BarrelStack:
             profile_count=np.array([len(b.filling) for b in barrels], dtype=np.intp),
             filling=_joined([np.pad(b.filling, ((0, 0), (0, int(widths.max() - w))))
                              for b, w in zip(barrels, widths, strict=True)], int(widths.max(initial=0))),
+            height=_joined([b.height for b in barrels]),
             column_count=np.array([len(b.column) for b in barrels], dtype=np.intp),
             column_profile=_joined([b.column_profile for b in barrels]).astype(np.intp),
             column=_joined([b.column for b in barrels], 2),
@@ -268,6 +276,7 @@ class BarrelStack:
             capacitance=self.capacitance[rows, : sections + 1],
             profile_count=self.profile_count[rows],
             filling=self.filling[profiles],
+            height=self.height[profiles],
             column_count=self.column_count[rows],
             column_profile=self.column_profile[columns],
             column=self.column[columns],

@@ -51,6 +51,8 @@ class Section:
         Whether it lies in the cavity in which a drilled barrel ends.
     added : float
         Inductance that the feed adds, over mu0/(2 pi) [m].
+    rim : float
+        Height of its plane that stands around the barrel [m]: the current runs over it from one face to the other.
     """
 
     top: float
@@ -61,6 +63,7 @@ class Section:
     filling: Filling
     in_tip: bool = False
     added: float = 0.0
+    rim: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -166,7 +169,7 @@ def _tip(spans: Sequence[LevelSpan], planes: list[LevelSpan], barrel: Barrel) ->
         in_tip=True,
     )
     return [
-        replace(driving, top=start, in_cavity=(), in_plane=(*in_last_plane, *first), added=0.0),
+        replace(driving, top=start, in_cavity=(), in_plane=(*in_last_plane, *first), added=0.0, rim=top - start),
         driving,
         replace(driving, bottom=bottom, in_cavity=(), in_plane=second, added=0.0),
     ]
@@ -231,6 +234,7 @@ def _half(
         in_cavity=_parts(inside, top, bottom, a),
         in_plane=in_plane,
         filling=_filling(inside),
+        rim=sum(part.height for part in in_plane),
     )
 
 
