@@ -7,6 +7,7 @@ import skrf
 from stubsi import Criterion, hole_model, plan, rank
 from stubsi.physics.two_stubs import TwoStubs, at_one_place
 from stubsi.physics.uniform_line import shunt_s
+from stubsi.stubs.model_error import layer_change_error
 from tests import margin_boards as mb
 from tests.drilling_boards import rules
 
@@ -83,6 +84,33 @@ def test_uniform_stubs_count_as_at_one_place(model):
     admittance = (current / voltage).sum()
     _, passed = shunt_s(1.0, admittance, 50.0)
     assert ranking["A"].loss == pytest.approx(db(passed), rel=1e-9)
+
+
+@pytest.mark.parametrize(("gigahertz", "solved", "three_d"), [(20, 0.07, 0.08), (30, 0.16, 0.24), (40, 0.32, 0.65),
+                                                              (50, 0.63, 1.84), (55, 0.97, 3.2)])  # fmt: skip
+def test_the_declared_error_of_a_layer_change_covers_the_three_dimensional_run(gigahertz, solved, three_d):
+    """Loss [dB] of the project's full-wave reference; the solved one on a logarithmic scale between its points.
+
+    The higher frequency at which the solved loss is that of the reference lies within the declared error. At 20 GHz
+    half a digit of the last place is worth 7 % of the loss.
+    """
+    at, loss = [20, 30, 40, 50, 55, 70], [0.07, 0.16, 0.32, 0.63, 0.97, 5.2]
+    allowed = float(layer_change_error(np.array([gigahertz * 1e9]))[0])
+    there = np.exp(np.interp(gigahertz * (1 + allowed), at, np.log(loss)))
+    assert there >= three_d
+    assert solved < three_d
+
+
+def test_the_worst_figures_of_a_whole_hole_allow_for_pads_in_use_and_exits(judged):
+    """They are those at a frequency higher by what its stubs and the layer change may be off."""
+    ranking, hole = judged
+    figures, nyquist = ranking.figures, ranking["A"].nyquist_si
+    low = min(stub.provenance.low for stub in hole.stubs)
+    highest = nyquist / low * (1 + float(layer_change_error(np.array([nyquist]))[0]))
+    both = cascade(hole, np.linspace(1e6, highest, 2001), 50.0)
+    assert figures.loss.worst[0] == pytest.approx(db(both.s[:, 1, 0]).max(), rel=1e-3)
+    at = figures.one_db.low[0]
+    assert figures.one_db.worst[0] < 0.95 * low * at
 
 
 def _stub(farads):

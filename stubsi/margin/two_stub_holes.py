@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stubsi.margin.spread import Spread
+from stubsi.stubs.model_error import layer_change_error
 from stubsi.stubs.whole_hole import HoleUses, hole_losses
 
 if TYPE_CHECKING:
@@ -73,9 +74,8 @@ def two_stub_holes(models: Models, cases: Sequence[Case], stubs: StubRows) -> Wh
     uses = HoleUses(stubs.case[one], stubs.case[other], stubs.nyquist[one], stubs.z0[one])
     found = hole_losses(models, cases, uses)
     below, above = models.notch_bounds[:, np.array([uses.above, uses.below])]
-    one_db = Spread(
-        found.one_db[0] * below.min(axis=0), found.one_db[0], found.one_db[1], found.one_db[1] * above.max(axis=0)
-    )
+    least = found.one_db[0] * below.min(axis=0) / (1 + layer_change_error(found.one_db[0]))
+    one_db = Spread(least, found.one_db[0], found.one_db[1], found.one_db[1] * above.max(axis=0))
     more_loss = Spread(
         *(
             np.fmax(whole - own[one] - own[other], 0.0)

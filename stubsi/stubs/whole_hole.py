@@ -18,6 +18,7 @@ from stubsi.physics.solved_barrel import solve
 from stubsi.physics.two_stubs import TwoStubs, at_one_place
 from stubsi.physics.uniform_line import decibels
 from stubsi.stubs.as_barrel import through_of
+from stubsi.stubs.model_error import layer_change_error
 from stubsi.stubs.solved_stack import SolvedStack
 
 if TYPE_CHECKING:
@@ -97,11 +98,13 @@ def hole_losses(models: Models, cases: Sequence[Case], uses: HoleUses) -> HoleLo
     The barrel between the stubs is solved if both stubs are, and all of it is known. Otherwise the stubs count as if
     they were at one place. For a barrel that is short against the wave and of higher impedance than the line, that
     makes the loss larger, because its inductance takes back some of what the capacitance of the stubs does. The
-    mismatch of a longer barrel, or of one of low impedance, is then left out.
+    mismatch of a longer barrel, or of one of low impedance, is then left out. The pads in use and the exits into the
+    traces are not in the hole: the higher frequency allows for them as ``model_error.layer_change_error`` says.
     """
     count = len(uses.nyquist)
     bounds = models.notch_bounds[:, np.array([uses.above, uses.below])]
     upper, lower = uses.nyquist / bounds[0].min(axis=0), uses.nyquist / bounds[1].max(axis=0)
+    upper *= 1 + layer_change_error(uses.nyquist)
     frequency = np.array([upper, uses.nyquist, lower])
     low, high = np.full((2, 9, count), np.nan)
     for part in _variants(models, uses):
