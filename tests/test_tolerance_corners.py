@@ -25,7 +25,7 @@ from stubsi import (
     corners,
     rank,
 )
-from stubsi.tolerance import corners as corners_module
+from stubsi.tolerance import corner_search
 
 TEST = "for the test"
 C0 = 299792458.0
@@ -117,7 +117,7 @@ def test_a_search_finds_what_enumeration_finds(board, monkeypatch):
         drill=plus_minus("0.05 mm"), antipad=plus_minus("0.1 mm"),
     )  # fmt: skip
     enumerated = corners(board, tolerances, model="uniform")
-    monkeypatch.setattr(corners_module, "MOST_ENUMERATED", 0)
+    monkeypatch.setattr(corner_search, "MOST_ENUMERATED", 0)
     searched = corners(board, tolerances, model="uniform")
     for net in ("CLK", "UP"):
         for figure in ("first_notch_si", "one_db_si", "loss", "judged"):

@@ -142,14 +142,14 @@ class Ranking:
     @cached_property
     def criteria(self) -> tuple[Criterion, ...]:
         """The criteria in force, the board's first."""
-        used = dict.fromkeys(self._criterion_of_net)
+        used = dict.fromkeys(self.criterion_of_net)
         return tuple(sorted(used, key=lambda criterion: criterion != self.board.criterion))
 
     @cached_property
     def criterion_number(self) -> NDArray[np.intp]:
         """Number, among the criteria in force, of the criterion of every signal net."""
         numbers = {criterion: number for number, criterion in enumerate(self.criteria)}
-        return read_only(np.array([numbers[criterion] for criterion in self._criterion_of_net], dtype=np.intp))
+        return read_only(np.array([numbers[criterion] for criterion in self.criterion_of_net], dtype=np.intp))
 
     @property
     def idle_criteria(self) -> tuple[Criterion, ...]:
@@ -163,8 +163,9 @@ class Ranking:
         return self.criteria or (self.board.criterion,)
 
     @cached_property
-    def _criterion_of_net(self) -> list[Criterion]:
-        return [self.board.criterion_of(net) for net in self.board.signal_nets]
+    def criterion_of_net(self) -> tuple[Criterion, ...]:
+        """The criterion of every signal net, in the order of the board."""
+        return tuple([self.board.criterion_of(net) for net in self.board.signal_nets])
 
     @property
     def notch(self) -> NDArray[np.float64]:

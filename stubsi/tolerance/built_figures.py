@@ -105,13 +105,13 @@ class BuiltFigures:
         """Whether a higher value of a figure of a net is better; shape (figures, nets)."""
         better = np.ones(self.nominal.shape[::2], dtype=bool)
         better[LOSS] = False
-        better[JUDGED] = [criterion.least for criterion in self.nominal_ranking._criterion_of_net]
+        better[JUDGED] = [criterion.least for criterion in self.nominal_ranking.criterion_of_net]
         return better
 
     @property
     def notch_is_judged(self) -> NDArray[np.bool_]:
         """Whether the criterion of a net looks at its notch."""
-        criteria = self.nominal_ranking._criterion_of_net
+        criteria = self.nominal_ranking.criterion_of_net
         return np.array([criterion.measure is Measure.NOTCH_RATIO for criterion in criteria], dtype=bool)
 
 

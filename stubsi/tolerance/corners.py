@@ -4,34 +4,25 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import StrEnum
-from functools import cached_property
-from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from stubsi.board.board import Board
-from stubsi.board.names import by_name
 from stubsi.checks import checked
 from stubsi.margin.verdict import bound
 from stubsi.stubs.model_choice import ModelChoice
 from stubsi.tolerance.built_figures import JUDGED, LOSS, NOTCH, ONE_DB, BuiltFigures
+from stubsi.tolerance.corner_search import CornerSearch
+from stubsi.tolerance.net_results import NetResults
 from stubsi.tolerance.tolerances import Tolerances
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
-
     import pandas as pd
-    from numpy.typing import NDArray
 
     from stubsi.board.criterion import Criterion
     from stubsi.stubs.model_choice import ModelName
     from stubsi.units import Dimensioned
-
-MOST_ENUMERATED = 6
-"""Up to so many factors every corner is solved: 64 boards."""
-MOST_ROUNDS = 4
-"""How often a search goes through all factors; one that has not settled by then is said to be open."""
 
 
 class Basis(StrEnum):
@@ -108,7 +99,7 @@ class NetCorners:
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
-class Corners:
+class Corners(NetResults[NetCorners]):
     """The worst case of every net. Iterate it, ask it for a net by name, print it, or take ``to_frame()``.
 
     Parameters
@@ -130,22 +121,6 @@ class Corners:
     model: ModelChoice
     nets: tuple[NetCorners, ...] = field(compare=False)
     solved: int = field(compare=False)
-
-    def __len__(self) -> int:
-        return len(self.nets)
-
-    def __iter__(self) -> Iterator[NetCorners]:
-        return iter(self.nets)
-
-    @cached_property
-    def _by_net(self) -> dict[str, NetCorners]:
-        return {net.net: net for net in self.nets}
-
-    def __getitem__(self, name: str) -> NetCorners:
-        return by_name(self._by_net, name, "net", "in these corners")
-
-    def __contains__(self, item: object) -> bool:
-        return item in self.nets if isinstance(item, NetCorners) else isinstance(item, str) and item in self._by_net
 
     def to_frame(self) -> pd.DataFrame:
         """Table as a pandas DataFrame.
@@ -227,101 +202,16 @@ def corners(
     checked(tolerances, "tolerances", Tolerances)
     choice = ModelChoice.of(model, dk_eff, delay)
     figures = BuiltFigures(board, tolerances, choice)
-    search = _Search(figures)
+    search = CornerSearch(figures)
     search.run()
     nets = tuple(_net_corners(search, number) for number in range(len(board.signal_nets)))
     return Corners(board=board, tolerances=tolerances, model=choice, nets=nets, solved=figures.solved + 1)
 
 
-class _Search:
-    """Worst and best value so far of every figure of every net, and where they were found."""
-
-    def __init__(self, figures: BuiltFigures) -> None:
-        self.figures = figures
-        self.count = len(figures.factors)
-        self.sign = np.where(figures.higher_is_better, 1.0, -1.0)  # figures times sign: higher is better
-        nominal = figures.nominal * self.sign[:, None, :]
-        shape = nominal.shape[::2]
-        self.worst, self.best = nominal.min(axis=1), nominal.max(axis=1)
-        self.worst_at = np.broadcast_to(figures.nominal_t, (*shape, self.count)).copy()
-        self.best_at = self.worst_at.copy()
-        self.enumerated = self.count <= MOST_ENUMERATED
-        self.settled = True
-        self.drawn_back = False
-
-    def run(self) -> None:
-        """Solve the corners that are needed."""
-        if not self.count:
-            return
-        if self.enumerated:
-            for corner in product((-1.0, 1.0), repeat=self.count):
-                self._try(corner)
-            self._change_one_by_one((0.0,))
-            return
-        self._try_single_changes()
-        for _ in range(MOST_ROUNDS):
-            if not self._change_one_by_one((-1.0, 0.0, 1.0)):
-                return
-        self.settled = False
-
-    def _try(self, t: tuple[float, ...]) -> bool:
-        """Solve one point; whether it made anything worse or better than it was."""
-        values = self.figures.at(self._kept_thickness(np.array(t))) * self.sign[:, None, :]
-        at = np.array(t)
-        worse, better = values.min(axis=1), values.max(axis=1)
-        step = 1e-9 * np.abs(self.worst)
-        lower = worse < self.worst - np.where(np.isfinite(step), step, 0)
-        higher = better > self.best + np.where(np.isfinite(step), step, 0)
-        self.worst[lower], self.best[higher] = worse[lower], better[higher]
-        self.worst_at[lower], self.best_at[higher] = at, at
-        return bool(lower.any() or higher.any())
-
-    def _kept_thickness(self, t: NDArray[np.float64]) -> NDArray[np.float64]:
-        """The point itself, or drawn back in thickness until the board keeps the bound on its thickness."""
-        if self.figures.within_thickness(t):
-            return t
-        self.drawn_back = True
-        thick = np.array([factor.quantity.endswith("thickness") for factor in self.figures.factors])
-        inside, outside = 0.0, 1.0
-        nominal = self.figures.nominal_t
-        for _ in range(40):
-            middle = (inside + outside) / 2
-            point = np.where(thick, nominal + middle * (t - nominal), t)
-            inside, outside = (middle, outside) if self.figures.within_thickness(point) else (inside, middle)
-        return np.where(thick, nominal + inside * (t - nominal), t)
-
-    def _try_single_changes(self) -> None:
-        """Change each factor alone; then try the corner that these changes point to for each figure of each net."""
-        nominal = self.figures.nominal_t
-        ends = []
-        for number in range(self.count):
-            low, high = nominal.copy(), nominal.copy()
-            low[number], high[number] = -1.0, 1.0
-            self._try(tuple(low))
-            self._try(tuple(high))
-            ends.append([self.figures.at(self._kept_thickness(end))[:, 0] * self.sign for end in (low, high)])
-        rises = np.array([high - low for low, high in ends])
-        towards = np.where(np.nan_to_num(rises) > 0, 1.0, -1.0).reshape(self.count, -1)
-        for pattern in np.unique(towards, axis=1).T:
-            self._try(tuple(pattern))
-            self._try(tuple(-pattern))
-
-    def _change_one_by_one(self, places: tuple[float, ...]) -> bool:
-        """Move one factor at a time from every worst and best point; whether anything changed by it."""
-        points = np.concatenate([self.worst_at.reshape(-1, self.count), self.best_at.reshape(-1, self.count)])
-        changed = False
-        for point in np.unique(points, axis=0):
-            for number, place in product(range(self.count), places):
-                moved = point.copy()
-                moved[number] = place
-                changed |= self._try(tuple(moved))
-        return changed
-
-
-def _net_corners(search: _Search, number: int) -> NetCorners:
+def _net_corners(search: CornerSearch, number: int) -> NetCorners:
     figures = search.figures
     name, nyquist = figures.board.signal_nets[number].name, float(figures.board.nyquist_si[number])
-    criterion = figures.nominal_ranking._criterion_of_net[number]
+    criterion = figures.nominal_ranking.criterion_of_net[number]
 
     def three(figure: int) -> tuple[float, float, float]:
         sign = search.sign[figure, number]
@@ -354,7 +244,7 @@ def _standing(criterion: Criterion, judged: tuple[float, float, float]) -> Stand
     return Standing.ALWAYS if worst else Standing.SOMETIMES if best else Standing.NEVER
 
 
-def _basis(search: _Search, number: int, judged: tuple[float, float, float]) -> Basis:
+def _basis(search: CornerSearch, number: int, judged: tuple[float, float, float]) -> Basis:
     if np.isnan(judged).any():
         return Basis.UNKNOWN
     figures = search.figures

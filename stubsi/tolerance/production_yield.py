@@ -3,25 +3,24 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property
 from inspect import signature
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from stubsi.board.board import Board
-from stubsi.board.names import by_name
 from stubsi.checks import checked
 from stubsi.errors import BoardError
 from stubsi.margin.verdict import bound
 from stubsi.stubs.model_choice import ModelChoice
 from stubsi.tolerance.built_figures import BuiltFigures
+from stubsi.tolerance.net_results import NetResults
 from stubsi.tolerance.response import BEYOND, quasi_random, refuse_per_hole, response_of, within
 from stubsi.tolerance.tolerances import Tolerances
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable, Sequence
 
     import pandas as pd
     from numpy.typing import NDArray
@@ -76,7 +75,7 @@ class NetYield:
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
-class ProductionYield:
+class ProductionYield(NetResults[NetYield]):
     """The yield of a board. Iterate it, ask it for a net by name, print it, or take ``to_frame()``.
 
     Parameters
@@ -111,22 +110,6 @@ class ProductionYield:
     sampling_error: float = field(compare=False)
     screened: float = field(compare=False)
     solved: int = field(compare=False)
-
-    def __len__(self) -> int:
-        return len(self.nets)
-
-    def __iter__(self) -> Iterator[NetYield]:
-        return iter(self.nets)
-
-    @cached_property
-    def _by_net(self) -> dict[str, NetYield]:
-        return {net.net: net for net in self.nets}
-
-    def __getitem__(self, name: str) -> NetYield:
-        return by_name(self._by_net, name, "net", "in this yield")
-
-    def __contains__(self, item: object) -> bool:
-        return item in self.nets if isinstance(item, NetYield) else isinstance(item, str) and item in self._by_net
 
     def to_frame(self) -> pd.DataFrame:
         """Table as a pandas DataFrame.
@@ -230,7 +213,7 @@ def _takes_two(progress: object) -> bool:
 
 def _counted(figures: BuiltFigures, response: Response, seed: int) -> ProductionYield:
     nets = figures.board.signal_nets
-    criteria = figures.nominal_ranking._criterion_of_net
+    criteria = figures.nominal_ranking.criterion_of_net
     judged_nets = [number for number, net in enumerate(nets) if not net.waiver]
     error_of = BEYOND * response.error
     shares, together, values = [], [], []
@@ -270,7 +253,7 @@ def _counted(figures: BuiltFigures, response: Response, seed: int) -> Production
     )  # fmt: skip
 
 
-def _met(figure: Floats, error: Floats, criteria: list[Criterion]) -> NDArray[np.bool_]:
+def _met(figure: Floats, error: Floats, criteria: Sequence[Criterion]) -> NDArray[np.bool_]:
     """Whether each net meets its criterion at each sample: as computed, and with the surface off to either side.
 
     Shape (3, samples, nets); False where the figure is not known.
