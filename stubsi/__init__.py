@@ -198,6 +198,7 @@ if TYPE_CHECKING:
     from stubsi.stubs.notch_formula import dk_eff_from_notch, notch_frequency
     from stubsi.stubs.uniform_stub import Stub
     from stubsi.tolerance.corners import Basis, Corners, NetCorners, Standing, corners
+    from stubsi.tolerance.parts import UnknownYield, WhyUnknown
     from stubsi.tolerance.production_yield import NetYield, ProductionYield, production_yield
     from stubsi.tolerance.thickness_class import ThicknessClass
     from stubsi.tolerance.tolerance import Tolerance
@@ -292,6 +293,8 @@ _HOME = {
     "Tolerances": "tolerance.tolerances",
     "Factor": "tolerance.tolerances",
     "NetYield": "tolerance.production_yield",
+    "UnknownYield": "tolerance.parts",
+    "WhyUnknown": "tolerance.parts",
     "ProductionYield": "tolerance.production_yield",
     "production_yield": "tolerance.production_yield",
     "StubArguments": "margin.stub_arguments",
@@ -454,10 +457,12 @@ __all__ = [
     "UnitError",
     "UnknownNameError",
     "UnknownValueError",
+    "UnknownYield",
     "ValidityError",
     "Verdict",
     "WhyNoMove",
     "WhyUndrilled",
+    "WhyUnknown",
     "Window",
     "check_stub",
     "check_stubs",

@@ -5,7 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from stubsi import BoardError, Criterion, Tolerance, Tolerances, corners, production_yield
+from stubsi import BoardError, Criterion, Padstack, Tolerance, Tolerances, WhyUnknown, corners, production_yield
+from stubsi.tolerance import tally
+from stubsi.tolerance.draws import of_holes
+from stubsi.tolerance.parts import Parts
+from stubsi.tolerance.response import Surfaces, fitted, pairs_of
+from stubsi.tolerance.tally import Sampled, counted, ranges_of
 from tests.test_tolerance_corners import TEST, board, plus_minus
 
 __all__ = ["board"]
@@ -72,10 +77,138 @@ def test_boards_out_of_the_bound_on_thickness_are_screened_out(board):
     assert screened.screened == pytest.approx(1 - 0.087 / 0.24, abs=1e-3)
 
 
-def test_what_differs_from_hole_to_hole_is_refused(board):
-    with pytest.raises(BoardError, match="differs from hole to hole, which the yield does not cover"):
-        production_yield(board, Tolerances(drill=plus_minus("0.05 mm")))
+def test_a_call_that_makes_no_sense_is_refused(board):
     with pytest.raises(BoardError, match="nothing to draw"):
         production_yield(board, Tolerances())
     with pytest.raises(BoardError, match="seed = -1"):
         production_yield(board, Tolerances(dk=Tolerance.plus_minus("5 %", source=TEST)), seed=-1)
+
+
+def sampled(parts_of_nets, slope, own=(), shared=(("uniform", None),)):
+    """Nets with some parts, each at a hole of its own; the logarithm of a figure is ``slope`` times the coordinates."""
+    sizes = np.array(parts_of_nets)
+    count, factors = int(sizes.sum()), len(own) + len(shared)
+    first, _ = pairs_of(factors)
+    coefficients = np.zeros((len(first), 1))
+    coefficients[np.flatnonzero(first < 0)[1:], 0] = slope
+    zeros = np.zeros(count, dtype=np.intp)
+    parts = Parts(
+        zeros, np.cumsum(sizes) - sizes, np.arange(count), np.ones(count), np.zeros(count), zeros > 0, sizes * 1.0
+    )
+    surfaces = Surfaces(len(shared), coefficients, np.zeros(1), np.array([9]))
+    every = np.ones(len(sizes), dtype=bool)
+    return Sampled(surfaces, parts, shared, own, None, every, every, 7, 512)
+
+
+def shares(study, blocks=16):
+    total = counted((study, ranges_of(study), range(blocks)))
+    return total.shares()
+
+
+def test_holes_deviate_each_for_itself():
+    """A figure that only follows its own hole: a net with two holes meets a limit at the middle with 1/4, not 1/2.
+
+    Two nets with one and two holes: 1/8. Exact for independent uniform factors.
+    """
+    share, error = shares(sampled([1, 2], [0.0, 0.1], own=(("uniform", None),)))
+    assert share[0] == pytest.approx([1 / 2, 1 / 4, 1 / 8], abs=4 * error[0].max())
+    alike, _ = shares(sampled([1, 2], [0.1]))
+    assert alike[0] == pytest.approx([1 / 2, 1 / 2, 1 / 2], abs=1e-3)
+
+
+def test_a_hole_and_the_board_together():
+    """The sum of two uniforms, one of the board and one of the hole: below -1 with 1/8 (a triangle)."""
+    study = sampled([1], [0.1, 0.1], own=(("uniform", None),))
+    share, error = shares(study._replace(parts=study.parts._replace(limit=np.array([-0.1]))))
+    assert share[0, 0] == pytest.approx(7 / 8, abs=4 * error[0, 0])
+
+
+def test_draws_of_a_hole_depend_on_nothing_but_their_key():
+    law = ("uniform", None)
+    several = of_holes(law, (3, 5), 1, np.array([2, 9, 4]), 100)
+    np.testing.assert_array_equal(several[1], of_holes(law, (3, 5), 1, np.array([9]), 100)[0])
+    rows = [several[0], several[1], *(of_holes(law, key, factor, np.array([2]), 100)[0] for key, factor in
+            (((3, 6), 1), ((4, 5), 1), ((3, 5), 0)))]  # fmt: skip
+    correlation = np.corrcoef(rows) - np.eye(len(rows))
+    assert np.abs(correlation).max() < 0.5
+    assert len({row.tobytes() for row in rows}) == len(rows)
+
+
+def test_a_count_is_the_same_however_it_is_split(monkeypatch):
+    """Whole numbers are summed: blocks one by one, backwards, and with less memory, bit for bit."""
+    study = sampled([1, 2, 3, 1], [0.05, 0.1], own=(("censored normal", 3.0),))
+    ranges = ranges_of(study)
+    whole = counted((study, ranges, range(6)))
+    monkeypatch.setattr(tally, "CELLS", 1)
+    assert len(study.pieces()) == 4
+    one_by_one = [counted((study, ranges, range(block, block + 1))) for block in (5, 1, 4, 0, 3, 2)]
+    total = one_by_one[0]
+    for each in one_by_one[1:]:
+        total = total.plus(each)
+    for mine, theirs in zip(whole, total, strict=True):
+        np.testing.assert_array_equal(mine, theirs)
+
+
+def test_a_surface_left_out_of_its_own_fit():
+    """The closed form of each board left out against fits without it, one by one; an exact quadratic has no error."""
+    t = np.random.default_rng(1).uniform(-1, 1, (24, 2))
+    exact = np.exp(1 + 0.3 * t[:, 0] - 0.2 * t[:, 0] * t[:, 1] + 0.1 * t[:, 1] ** 2)
+    bent = np.exp(0.5 * np.abs(t[:, 1]))
+    surfaces, left_out = fitted(t, np.column_stack([exact, bent]), 2)
+    assert surfaces.error[0] < 1e-12
+    assert surfaces.at(np.array([0]), t)[0] == pytest.approx(np.log(exact), rel=1e-9)
+    for number in range(len(t)):
+        others = np.arange(len(t)) != number
+        alone, _ = fitted(t[others], bent[others, None], 2)
+        assert left_out[number, 1] == pytest.approx(alone.at(np.array([0]), t[number : number + 1])[0, 0], rel=1e-9)
+
+
+def test_a_figure_without_surface_says_so():
+    """A figure that is infinite on most boards has no surface; one that is so on a few is fitted to the others."""
+    t = np.random.default_rng(1).uniform(-1, 1, (24, 2))
+    figure = np.exp(0.1 * t[:, 0])
+    surfaces, _ = fitted(t, np.column_stack([np.where(t[:, 1] > at, figure, np.inf) for at in (-0.8, 0.8)]), 2)
+    assert surfaces.error[0] < 1e-12
+    assert np.isnan(surfaces.error[1])
+    assert surfaces.fitted.tolist() == [(t[:, 1] > -0.8).sum(), (t[:, 1] > 0.8).sum()]
+
+
+def test_a_loss_is_infinite_where_the_notch_has_come_down_to_nyquist(board):
+    """Dk uniform, notch at Nyquist for Dk 4.1: with a limit on the loss that is never reached, 3/4 meet it."""
+    criterion = Criterion.loss(900, source=TEST)
+    rate = 2 * NOMINAL * 5e9 * np.sqrt(4 / 4.1)
+    clk = board.net("CLK").replaced(signal=f"{rate / 1e9:.12f} Gb/s", criterion=criterion)
+    judged = board.replaced(nets=(clk, board.net("GND")))
+    found = production_yield(judged, Tolerances(dk={"core": plus_minus("5 %")}), model="uniform")
+    assert found["CLK"].probability == pytest.approx(0.75, abs=4 * found["CLK"].sampling_error + 1e-3)
+    assert found["CLK"].quantiles[2] == np.inf
+    assert found["CLK"].quantiles[0] < 900
+
+
+def test_a_yield_that_is_not_known_says_why(board):
+    """A loss needs the clearance of the barrel. The other net decides the board alone where it always fails."""
+    tolerances = Tolerances(dk={"core": plus_minus("5 %")})
+    clk = board.net("CLK")
+    hole = clk.holes[0].replaced(padstack=Padstack(name="bare", drill="0.3 mm"))
+    clk = clk.replaced(holes=[hole], criterion=Criterion.loss(1, source=TEST))
+    judged = board.replaced(nets=(clk, *board.nets[1:]))
+    found = production_yield(judged, tolerances, model="uniform")
+    assert found["CLK"].unknown.why is WhyUnknown.INPUT
+    assert np.isnan(found["CLK"].probability)
+    assert np.isnan(found.probability)
+    assert (found["CLK"].least, found["CLK"].most) == (found.least, found.most) == (0, 1)
+    assert found.unknown_nets == (found["CLK"],)
+    assert "CLK: an input is not known" in str(found)
+    hopeless = judged.net("UP").replaced(criterion=Criterion.notch_ratio(1e3, source=TEST))
+    decided = production_yield(judged.replaced(nets=(clk, hopeless, board.nets[2])), tolerances, model="uniform")
+    assert decided.probability == decided.most == 0
+
+
+@pytest.mark.slow
+def test_the_drill_of_every_hole_in_the_solved_model(board):
+    """A wider drill lowers the inductance of the barrel and raises its capacitance; both holes for themselves."""
+    found = production_yield(board, Tolerances(drill=plus_minus("0.05 mm")))
+    low, middle, high = found["CLK"].quantiles
+    limits = corners(board, Tolerances(drill=plus_minus("0.05 mm")))["CLK"].judged
+    assert limits[0] <= low < middle < high <= limits[2]
+    assert found["CLK"].surface_error < 1e-3

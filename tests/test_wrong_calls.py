@@ -202,7 +202,10 @@ CALLS = {
     ),
     "production_yield": (
         stubsi.production_yield,
-        {"board": BOARD, "tolerances": TOLERANCES, "seed": 1, "model": "uniform", "progress": None},
+        {
+            "board": BOARD, "tolerances": TOLERANCES, "seed": 1, "samples": 8192, "model": "uniform", "executor": None,
+            "progress": None,
+        },
     ),
     "Tolerance": (
         stubsi.Tolerance,

@@ -3,39 +3,42 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from inspect import signature
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.stats import beta
 
 from stubsi.board.board import Board
 from stubsi.checks import checked
 from stubsi.errors import BoardError
-from stubsi.margin.verdict import bound
 from stubsi.stubs.model_choice import ModelChoice
-from stubsi.tolerance.built_figures import BuiltFigures
 from stubsi.tolerance.net_results import NetResults
-from stubsi.tolerance.response import BEYOND, quasi_random, refuse_per_hole, response_of, within
+from stubsi.tolerance.study import Asked, study_of
+from stubsi.tolerance.tally import Plan, counted, ranges_of
+from stubsi.tolerance.tasks import batches, check_executor, check_progress, results_of
 from stubsi.tolerance.tolerances import Tolerances
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable
+    from concurrent.futures import Executor
 
     import pandas as pd
     from numpy.typing import NDArray
 
     from stubsi.board.criterion import Criterion
     from stubsi.stubs.model_choice import ModelName
-    from stubsi.tolerance.built_figures import Floats
-    from stubsi.tolerance.response import Response
+    from stubsi.tolerance.draws import Floats
+    from stubsi.tolerance.parts import UnknownYield
+    from stubsi.tolerance.study import Study
+    from stubsi.tolerance.tally import Ranges, Tally
     from stubsi.units import Dimensioned
 
-BLOCKS = 16
-"""Independent scramblings of the sequence; how much they differ is the sampling error."""
-PER_BLOCK = 512
-"""Samples of each of them."""
+SAMPLES = 8192
+MOST_SAMPLES = 10**12
 QUANTILES = (0.01, 0.5, 0.99)
+CONFIDENCE = 0.95
+"""Of the interval from the boards that were solved."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,16 +52,20 @@ class NetYield:
     criterion : Criterion
         What it must meet.
     probability : float
-        Share of the samples that meet it; NaN where the figure is not known.
+        Share of the samples that meet it; NaN where it is not known.
     least, most : float
-        The same share if the response surface is off by 1.25 times the largest error seen, to the worse and to the
-        better side.
+        Between which the share lies, by what is known about the response surface: see ``production_yield``. 0 and 1
+        where nothing is known.
     sampling_error : float
         Standard error of the share, from independent scramblings.
     quantiles : three of float
-        The judged figure that 1 %, 50 % and 99 % of the boards stay below, in the unit of the limit.
+        The judged figure that 1 %, 50 % and 99 % of the boards stay below, in the unit of the limit. A loss is infinite
+        where the first notch has come down to Nyquist.
     surface_error : float
-        Largest error of the response surface seen on this board, as a fraction of the figure.
+        Largest error of the response surface seen on the boards solved, each left out of the fit, as a fraction of the
+        judged figure.
+    unknown : UnknownYield or None
+        Why the share is not known.
     """
 
     net: str
@@ -69,9 +76,11 @@ class NetYield:
     sampling_error: float
     quantiles: tuple[float, float, float]
     surface_error: float
+    unknown: UnknownYield | None = None
 
     def __repr__(self) -> str:
-        return f"<NetYield {self.net[:60]}: {self.probability:.4g} ({self.least:.4g} to {self.most:.4g})>"
+        why = f", {self.unknown.why}" if self.unknown else ""
+        return f"<NetYield {self.net[:60]}: {self.probability:.4g} ({self.least:.4g} to {self.most:.4g}){why}>"
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -88,11 +97,13 @@ class ProductionYield(NetResults[NetYield]):
         Electrical model of the stubs.
     seed : int
         Seed of the samples.
+    samples : int
+        How many samples were drawn.
     nets : tuple of NetYield
         In the order of the board.
     probability, least, most, sampling_error : float
         As in ``NetYield``, for all nets together that are not waived. It is counted on the same boards, and is not the
-        product of the nets. NaN where the figure of such a net is not known.
+        product of the nets. NaN where a net that decides is not known; ``unknown_nets`` says why.
     screened : float
         Share of the samples that were screened out because the board was too thick or too thin.
     solved : int
@@ -103,6 +114,7 @@ class ProductionYield(NetResults[NetYield]):
     tolerances: Tolerances
     model: ModelChoice
     seed: int
+    samples: int
     nets: tuple[NetYield, ...] = field(compare=False)
     probability: float = field(compare=False)
     least: float = field(compare=False)
@@ -110,6 +122,11 @@ class ProductionYield(NetResults[NetYield]):
     sampling_error: float = field(compare=False)
     screened: float = field(compare=False)
     solved: int = field(compare=False)
+
+    @property
+    def unknown_nets(self) -> tuple[NetYield, ...]:
+        """The nets whose share is not known, each with its reason; waived ones too."""
+        return tuple([net for net in self.nets if net.unknown])
 
     def to_frame(self) -> pd.DataFrame:
         """Table as a pandas DataFrame.
@@ -125,16 +142,22 @@ class ProductionYield(NetResults[NetYield]):
         columns = {name.replace("_", " "): [getattr(net, name) for net in self.nets] for name in names}
         for number, share in enumerate(QUANTILES):
             columns[f"judged figure, {share:.0%}"] = [net.quantiles[number] for net in self.nets]
+        columns["unknown"] = [str(net.unknown or "") for net in self.nets]
         return pd.DataFrame(columns)
 
     def __str__(self) -> str:
-        table = self.to_frame().to_string(index=False, float_format=lambda value: f"{value:.4g}")
-        return f"{table}\n{self!r}\n{self.tolerances}\nFabrication only: how far off the model may be comes on top."
+        table = (
+            self.to_frame().drop(columns="unknown").to_string(index=False, float_format=lambda value: f"{value:.4g}")
+        )
+        unknown = "".join(f"\n{net.net}: {net.unknown}" for net in self.unknown_nets)
+        note = "Fabrication only: how far off the model may be comes on top."
+        return f"{table}\n{self!r}{unknown}\n{self.tolerances}\n{note}"
 
     def __repr__(self) -> str:
+        because = f", {len(self.unknown_nets)} unknown" if self.unknown_nets else ""
         return (
             f"<ProductionYield of {len(self)} nets: {self.probability:.4g} ({self.least:.4g} to {self.most:.4g}), "
-            f"sampling error {self.sampling_error:.1g}>"
+            f"sampling error {self.sampling_error:.1g}{because}>"
         )
 
 
@@ -143,9 +166,11 @@ def production_yield(
     tolerances: Tolerances,
     *,
     seed: int = 0,
+    samples: int = SAMPLES,
     model: ModelName = "solved",
     dk_eff: float | None = None,
     delay: Dimensioned | None = None,
+    executor: Executor | None = None,
     progress: Callable[[int, int], object] | None = None,
 ) -> ProductionYield:
     """Share of the boards built on which each net, and the whole board, meets its criterion.
@@ -158,10 +183,15 @@ def production_yield(
         What varies, and how it is distributed.
     seed : int
         Seed of the samples, not negative. The same seed gives the same result.
+    samples : int
+        How many samples are drawn at least. They are drawn in whole blocks.
     model, dk_eff, delay
         As in ``rank``.
+    executor : concurrent.futures.Executor, optional
+        Takes the work, in at most 32 tasks for the boards and 32 for the samples. It is not shut down. The result is
+        the same, bit for bit, as without it.
     progress : callable, optional
-        Is told after each board how many are solved, of how many.
+        Is told how much is done, of how much: boards that are solved, then groups of blocks of samples.
 
     Returns
     -------
@@ -171,101 +201,119 @@ def production_yield(
     Raises
     ------
     StubsiError
-        An argument is of the wrong type, a tolerance does not fit the board, a board cannot be built, or a tolerance
-        differs from hole to hole (``drill``), which is not covered.
+        An argument is of the wrong type, a tolerance does not fit the board, or a board cannot be built.
 
     Notes
     -----
-    8,192 samples in 16 scrambled Sobol sequences. A quadratic of all factors stands in for the solver: it is fitted to
-    the logarithm of the judged figure on boards that are solved, and its error is measured on 12 other solved boards.
-    A figure that is zero or infinite on some of them and not on others is not known.
-    Where a figure jumps, as a notch that turns into a resonance does, this error is large, and ``least`` and ``most``
-    lie far apart: then the probability says little. The figures are the worse ends of what is computed; how far off
-    the model may be is not in them.
+    A quadratic of all factors stands in for the solver. It is fitted to the logarithm of the first notch of every stub,
+    and of the judged figure of every net with another criterion, on boards that are solved: 69 with six factors. A loss
+    is fitted where the first notch lies above Nyquist; whether it does is a surface of its own.
+
+    Its error is the largest one on these boards, each left out of its own fit. ``least`` and ``most`` are the shares
+    with the surface off by 1.25 times this error, to either side. Where a figure jumps, as a notch does that turns into
+    the next resonance, this error is large. Then the boards that were solved say more: how many of them meet the
+    criterion, with 95 % confidence (Clopper and Pearson), and ``probability`` is corrected by what they show.
+
+    The factors of the board come from scrambled Sobol sequences, at least 16 of them, of 512 to 4,096 samples each.
+    What every hole has for itself (``drill``) comes from counter-based random numbers, for each hole, and the holes of
+    a net deviate independently; on the boards that are solved all holes, return vias included, deviate alike. A net
+    that is judged by something other than its notch gets one value for all its holes. Nothing is counted from the
+    boards solved then.
+
+    Quantiles come from histograms of 1,024 bins, so that memory does not grow with the samples. The figures are the
+    worse ends of what is computed; how far off the model may be is not in them.
     """
     checked(board, "board", Board)
     checked(tolerances, "tolerances", Tolerances)
-    if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed < 2**63:
-        raise BoardError(f"seed = {as_shown(seed)}: must be a whole number that is not negative.")
-    if progress is not None and not _takes_two(progress):
-        raise BoardError(f"progress = {as_shown(progress)}: must be a function of two numbers, or None.")
+    _check_number(seed, "seed", 0, 2**63 - 1)
+    _check_number(samples, "samples", 1, MOST_SAMPLES)
+    check_executor(executor)
+    check_progress(progress)
     choice = ModelChoice.of(model, dk_eff, delay)
-    figures = BuiltFigures(board, tolerances, choice)
-    refuse_per_hole(figures)
-    if not figures.factors:
-        raise BoardError("tolerances: none is given, so there is nothing to draw; rank() judges the board as drawn.")
-    response = response_of(
-        figures, lambda count: quasi_random(figures, (seed, BLOCKS), count), progress or (lambda done, of: None)
-    )
-    return _counted(figures, response, seed)
-
-
-def _takes_two(progress: object) -> bool:
-    """Whether something is a function that can be called with two arguments; a class is none."""
-    if not callable(progress) or isinstance(progress, type):
-        return False
-    try:
-        signature(progress).bind(1, 2)
-    except (TypeError, ValueError):
-        return False
-    return True
-
-
-def _counted(figures: BuiltFigures, response: Response, seed: int) -> ProductionYield:
-    nets = figures.board.signal_nets
-    criteria = figures.nominal_ranking.criterion_of_net
-    judged_nets = [number for number, net in enumerate(nets) if not net.waiver]
-    error_of = BEYOND * response.error
-    shares, together, values = [], [], []
-    for block in range(BLOCKS):
-        t = quasi_random(figures, (seed, block), PER_BLOCK)
-        t = t[within(figures, t)]
-        if not len(t):
-            continue
-        figure = response.figure(t)
-        met = _met(figure, error_of, criteria)
-        shares.append(met.mean(axis=1))
-        together.append(met[:, :, judged_nets].all(axis=2).mean(axis=1))
-        values.append(figure)
-    if not values:
+    plan = Plan.of(samples)
+    split, told = batches(plan.blocks), progress or (lambda done, of: None)
+    study = study_of(Asked(board, tolerances, choice, seed), executor, lambda done, of: told(done, of + len(split)))
+    sampled = study.sampled(seed, plan.per_block)
+    ranges = ranges_of(sampled)
+    total: Tally | None = None
+    tasks = [(sampled, ranges, blocks) for blocks in split]
+    for done, (_, tally) in enumerate(results_of(executor, counted, tasks), start=1):
+        total = tally if total is None else total.plus(tally)
+        told(study.solved + done, study.solved + len(split))
+    assert total is not None  # there is at least one block
+    if not total.kept:
         raise BoardError("tolerances: no sample keeps the bound on the thickness of the board.")
-    kept = sum(map(len, values))
-    unknown = np.isnan(error_of)
-    share, error = _mean_and_error(np.array(shares))
-    share[:, unknown] = error[:, unknown] = np.nan
-    all_share, all_error = _mean_and_error(np.array(together))
-    if unknown[judged_nets].any():
-        all_share, all_error = np.full(3, np.nan), np.full(3, np.nan)
-    quantiles = np.quantile(np.concatenate(values), QUANTILES, axis=0)
-    rows = tuple(
-        NetYield(
-            net=net.name, criterion=criteria[number], probability=float(share[0, number]),
-            least=float(share[1, number]), most=float(share[2, number]), sampling_error=float(error[0, number]),
-            quantiles=(float(quantiles[0, number]), float(quantiles[1, number]), float(quantiles[2, number])),
-            surface_error=float(error_of[number] / BEYOND),
-        )
-        for number, net in enumerate(nets)
-    )  # fmt: skip
+    return _result(study, total, ranges, choice, (seed, plan.samples))
+
+
+def _check_number(value: object, what: str, least: int, most: int) -> None:
+    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+        rule = "that is not negative" if least == 0 else f"from {least} to {most:,}"
+        raise BoardError(f"{what} = {as_shown(value)}: must be a whole number {rule}.")
+
+
+def _result(
+    study: Study, total: Tally, ranges: Ranges, model: ModelChoice, seed_and_samples: tuple[int, int]
+) -> ProductionYield:
+    board, criteria = study.ranking.board, study.ranking.criterion_of_net
+    seed, samples = seed_and_samples
+    share, error = total.shares()
+    share, error = _corrected(study, share, error[0])
+    quantiles = ranges.quantiles(total.histogram, QUANTILES)
+    with np.errstate(over="ignore"):
+        rising = np.exp(quantiles) * study.parts.scale
+        falling = np.exp(-quantiles[::-1]) * study.parts.scale
+    rows = []
+    for number, net in enumerate(board.signal_nets):
+        unknown = study.unknown.get(number)
+        low, middle, high = (rising if criteria[number].least else falling)[:, number].tolist()
+        ends = (np.nan, 0.0, 1.0) if unknown else share[:, number].tolist()
+        rows.append(
+            NetYield(
+                net=net.name, criterion=criteria[number], probability=ends[0], least=ends[1], most=ends[2],
+                sampling_error=np.nan if unknown else float(error[number]),
+                quantiles=(np.nan, np.nan, np.nan) if unknown else (low, middle, high),
+                surface_error=float(study.error[number]), unknown=unknown,
+            )
+        )  # fmt: skip
+    together = share[:, -1].tolist()
+    undecided = together[1] < together[2] and any(row.unknown and not board.net(row.net).waiver for row in rows)
     return ProductionYield(
-        board=figures.board, tolerances=figures.tolerances, model=figures.model, seed=seed, nets=rows,
-        probability=float(all_share[0]), least=float(all_share[1]), most=float(all_share[2]),
-        sampling_error=float(all_error[0]), screened=1 - kept / (BLOCKS * PER_BLOCK), solved=response.solved + 1,
+        board=board, tolerances=study.tolerances, model=model, seed=seed, samples=samples, nets=tuple(rows),
+        probability=np.nan if undecided else together[0], least=together[1], most=together[2],
+        sampling_error=np.nan if undecided else float(error[-1]), screened=1 - total.kept / samples,
+        solved=study.solved + 1,
     )  # fmt: skip
 
 
-def _met(figure: Floats, error: Floats, criteria: Sequence[Criterion]) -> NDArray[np.bool_]:
-    """Whether each net meets its criterion at each sample: as computed, and with the surface off to either side.
+def _corrected(study: Study, share: Floats, error: Floats) -> tuple[Floats, Floats]:
+    """Shares, narrowed and corrected by what the boards that were solved show, and their errors.
 
-    Shape (3, samples, nets); False where the figure is not known.
+    Where holes deviate for themselves, the boards that were solved do not show what happens, and nothing is changed.
     """
-    limit = np.array([bound(criterion) for criterion in criteria])
-    least = np.array([criterion.least for criterion in criteria], dtype=bool)
-    worse = np.where(least, -1.0, 1.0) * np.nan_to_num(error)
-    ends = np.stack([figure, figure * np.maximum(1 + worse, 0), figure * np.maximum(1 - worse, 0)])
-    return np.where(least, ends >= limit, ends <= limit)
+    if study.shared < len(study.factors) or not study.met.shape[1]:
+        return share, error
+    counts = np.array([not net.waiver for net in study.ranking.board.signal_nets], dtype=bool)
+    known = np.array([number not in study.unknown for number in range(len(counts))], dtype=bool)
+
+    def with_board(met: NDArray[np.bool_]) -> NDArray[np.bool_]:
+        return np.concatenate([met, met[counts & known].all(axis=0)[None]])
+
+    met, predicted = with_board(study.met), with_board(study.predicted)
+    low, high = _between(met.sum(axis=1), met.shape[1])
+    if not known[counts].all():
+        low[-1] = 0.0
+    low, high = np.maximum(low, share[1]), np.minimum(high, share[2])
+    narrower = (high - low < share[2] - share[1]) & (low <= high)
+    off = met.astype(float) - predicted
+    moved = np.clip(share[0] + off.mean(axis=1), np.minimum(low, high), np.maximum(low, high))
+    own_error = np.hypot(error, off.std(axis=1) / np.sqrt(met.shape[1]))
+    return np.where(narrower, [moved, low, high], share), np.where(narrower, own_error, error)
 
 
-def _mean_and_error(of_blocks: Floats) -> tuple[Floats, Floats]:
-    """Mean over independent blocks, and its standard error."""
-    spread = of_blocks.std(axis=0, ddof=1) if len(of_blocks) > 1 else np.full(of_blocks.shape[1:], np.nan)
-    return of_blocks.mean(axis=0), np.asarray(spread / np.sqrt(len(of_blocks)), dtype=np.float64)
+def _between(met: NDArray[np.int64], boards: int) -> tuple[Floats, Floats]:
+    """Interval of a share of which so many of so many boards were met (Clopper and Pearson)."""
+    tail = (1 - CONFIDENCE) / 2
+    low = np.where(met > 0, beta.ppf(tail, np.maximum(met, 1), boards - met + 1), 0.0)
+    high = np.where(met < boards, beta.ppf(1 - tail, met + 1, np.maximum(boards - met, 1)), 1.0)
+    return low, high

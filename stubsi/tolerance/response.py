@@ -1,142 +1,156 @@
-"""Owns the response surface: the judged figure of every net as a function of the factors, and its error."""
+"""Owns the response surfaces: figures of a board as built as functions of the factors, and their errors."""
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from scipy.stats import qmc
-
-from stubsi.errors import BoardError
-from stubsi.tolerance.built_figures import JUDGED
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Sequence
 
     from numpy.typing import NDArray
 
-    from stubsi.tolerance.built_figures import BuiltFigures, Floats
+    from stubsi.tolerance.draws import Floats, Numbers
 
 CHECKS = 12
-"""How many boards, beside those of the fit, are solved to measure the error of the surface."""
+"""How many boards are solved beyond twice the terms of a surface."""
+SPARE = 5
+"""A surface is fitted to at least so many boards more than it has terms."""
 BEYOND = 1.25
-"""The error that is reckoned with is so many times the largest one seen at the checks."""
+"""The error that is reckoned with is so many times the largest one seen."""
 
 
-class Response(NamedTuple):
-    """Logarithm of the judged figure of every net as a quadratic of the factors.
+class Surfaces(NamedTuple):
+    """The logarithm of every figure as a quadratic of the factors, those of the board first, then those of each hole.
 
     Parameters
     ----------
-    coefficients : ndarray, shape (terms, nets)
-    constant : ndarray
-        Figure of the nets where it is the same on every board that was solved, infinite among them; NaN elsewhere.
+    of_board : int
+        How many factors all the board shares.
+    coefficients : ndarray, shape (terms, columns)
+        In the order of ``pairs_of``; NaN where the figure is not known.
     error : ndarray
-        Largest error of the figure seen at the checks, as a fraction; NaN where the figure is not known.
-    solved : int
-        How many boards were solved.
+        Largest error of the logarithm seen on the boards that were solved, each left out of its own fit; NaN where the
+        figure is not known, 0 where it is the same on every board.
+    fitted : ndarray of int
+        On how many boards each figure was neither infinite nor zero.
     """
 
+    of_board: int
     coefficients: Floats
-    constant: Floats
     error: Floats
-    solved: int
+    fitted: Numbers
 
-    def figure(self, t: Floats) -> Floats:
-        """Judged figure of every net at some points; shape (points, nets)."""
-        return np.where(np.isnan(self.constant), np.exp(_terms(t) @ self.coefficients), self.constant)
+    @property
+    def factors(self) -> int:
+        """How many factors there are."""
+        terms = len(self.coefficients)
+        return (math.isqrt(8 * terms + 1) - 3) // 2
+
+    def at(self, column: Numbers, t: Floats, of_hole: Sequence[Floats] = ()) -> Floats:
+        """Logarithms of some figures at some points.
+
+        Parameters
+        ----------
+        column : ndarray of int, shape (parts,)
+        t : ndarray, shape (points, factors of the board)
+        of_hole : sequence of ndarray, shape (parts, points)
+            Coordinates of each factor that every hole has for itself.
+
+        Returns
+        -------
+        ndarray, shape (parts, points)
+        """
+        first, second = pairs_of(self.factors)
+        count, coefficients = self.of_board, self.coefficients[:, column]
+        shared = second < count
+        values: Floats = coefficients[shared].T @ _products(t, first[shared], second[shared]).T
+        for number, own in enumerate(of_hole):
+            place = count + number
+            linear = (second == place) & (first < count)
+            slope = coefficients[linear].T @ _products(t, first[linear], np.full(int(linear.sum()), -1)).T
+            for other in range(number + 1):
+                both = (second == place) & (first == count + other)
+                slope += coefficients[both].T * of_hole[other]
+            values += own * slope
+        return values
 
 
-def response_of(
-    figures: BuiltFigures, points: Callable[[int], Floats], progress: Callable[[int, int], object]
-) -> Response:
-    """Solve some boards, fit the surface, and measure its error at others.
+def pairs_of(factors: int) -> tuple[Numbers, Numbers]:
+    """The two factors of each term of a quadratic; -1 stands for the number 1, and the first is never the later one."""
+    first, second = np.triu_indices(factors + 1)
+    return first - 1, second - 1
+
+
+def _products(t: Floats, first: Numbers, second: Numbers) -> Floats:
+    with_one = np.column_stack([t, np.ones(len(t))])  # the last column is found at -1
+    return np.asarray(with_one[:, first] * with_one[:, second])
+
+
+def boards_to_solve(factors: int) -> int:
+    """How many boards are solved for the surfaces of so many factors."""
+    return 2 * len(pairs_of(factors)[0]) + 1 + CHECKS
+
+
+def fitted(t: Floats, figures: Floats, of_board: int) -> tuple[Surfaces, Floats]:
+    """Fit surfaces to the figures of boards that were solved, and measure their errors.
 
     Parameters
     ----------
-    figures : BuiltFigures
-    points : callable
-        Makes so many points of the factors, distributed as the tolerances say.
-    progress : callable
-        Is told how many boards are solved, of how many.
+    t : ndarray, shape (boards, factors)
+        The factors of the board first.
+    figures : ndarray, shape (boards, columns)
+    of_board : int
+        How many of the factors all the board shares.
 
     Returns
     -------
-    Response
+    surfaces : Surfaces
+    left_out : ndarray, shape (boards, columns)
+        What the surface says about each board when it is fitted to all others; the figure itself where it is not known.
 
-    Raises
-    ------
-    BoardError
-        A board cannot be built.
+    Notes
+    -----
+    The residual of a board that is left out is :math:`r_i / (1 - h_{ii})`, with r the residual of the fit to all and h
+    the diagonal of the hat matrix. Source: D. Allen, Technometrics 16, 1974 (from memory).
     """
-    count = len(figures.factors)
-    fit = 2 * len(_terms(np.zeros((1, count)))[0]) + 1
-    t = points(fit + CHECKS)
-    solved = np.empty((len(t), figures.nominal.shape[2]))
-    for number, point in enumerate(t):
-        solved[number] = figures.at(point)[JUDGED, 0]
-        progress(number + 1, len(t))
+    terms = _products(t, *pairs_of(t.shape[1]))
     with np.errstate(divide="ignore", invalid="ignore"):
-        log = np.log(solved)
-    known = np.isfinite(log).all(axis=0)
-    coefficients = np.full((_terms(t).shape[1], log.shape[1]), np.nan)
-    coefficients[:, known] = np.linalg.lstsq(_terms(t[:fit]), log[:fit][:, known], rcond=None)[0]
-    with np.errstate(invalid="ignore"):
-        seen = np.abs(np.expm1(_terms(t[fit:]) @ coefficients - log[fit:]))
-    constant = np.where((solved == solved[0]).all(axis=0), solved[0], np.nan)
-    error = np.where(np.isnan(constant), seen.max(axis=0), 0.0)
-    return Response(coefficients, constant, error, len(t))
+        log = np.log(figures)
+    same = (figures == figures[:1]).all(axis=0)
+    finite = np.isfinite(log)
+    coefficients = np.full((terms.shape[1], log.shape[1]), np.nan)
+    error, left_out = np.full(log.shape[1], np.nan), log.copy()
+    coefficients[:, same], error[same] = 0.0, 0.0
+    coefficients[0, same] = log[0, same]
+    for rows, columns in _alike(finite, ~same & finite.any(axis=0) & ~np.isnan(log).any(axis=0)):
+        used = _used_terms(terms, t.shape[1], int(rows.sum()))
+        if used is None:
+            continue
+        q, r = np.linalg.qr(terms[rows][:, used])
+        values = log[np.ix_(rows, columns)]
+        solution = np.linalg.solve(r, q.T @ values)
+        coefficients[:, columns] = 0.0
+        coefficients[np.ix_(used, columns)] = solution
+        alone = (values - terms[rows][:, used] @ solution) / (1 - (q**2).sum(axis=1))[:, None]
+        error[columns] = np.abs(alone).max(axis=0)
+        left_out[np.ix_(rows, columns)] = values - alone
+    return Surfaces(of_board, coefficients, error, finite.sum(axis=0)), left_out
 
 
-def _terms(t: Floats) -> Floats:
-    """1, every factor, and every product of two factors, for each point."""
-    first, second = np.triu_indices(t.shape[1])
-    return np.column_stack([np.ones(len(t)), t, t[:, first] * t[:, second]])
+def _alike(finite: NDArray[np.bool_], wanted: NDArray[np.bool_]) -> list[tuple[NDArray[np.bool_], Numbers]]:
+    """Columns that are finite on the same boards, with these boards."""
+    numbers = np.flatnonzero(wanted)
+    if not numbers.size:
+        return []
+    patterns, which = np.unique(finite[:, numbers], axis=1, return_inverse=True)
+    return [(patterns[:, number], numbers[which.ravel() == number]) for number in range(patterns.shape[1])]
 
 
-def quasi_random(figures: BuiltFigures, seed: tuple[int, ...], points: int) -> Floats:
-    """Points of the factors from a scrambled Sobol sequence, distributed as the tolerances say.
-
-    Parameters
-    ----------
-    figures : BuiltFigures
-    seed : tuple of int
-    points : int
-
-    Returns
-    -------
-    ndarray, shape (points, factors)
-        The coordinate t of every factor.
-    """
-    sequence = qmc.Sobol(len(figures.factors), scramble=True, rng=np.random.default_rng(seed))
-    unit = np.clip(sequence.random(1 << (points - 1).bit_length())[:points], 2.0**-31, 1 - 2.0**-31)
-    return np.column_stack(
-        [factor.tolerance.quantile(unit[:, number]) for number, factor in enumerate(figures.factors)]
-    )
-
-
-def refuse_per_hole(figures: BuiltFigures) -> None:
-    """Refuse a factor that differs from hole to hole: holes that are all alike would make the yield look better.
-
-    Parameters
-    ----------
-    figures : BuiltFigures
-
-    Raises
-    ------
-    BoardError
-        There is such a factor.
-    """
-    for factor in figures.factors:
-        if factor.per_hole:
-            raise BoardError(
-                f"tolerance of {factor.name}: differs from hole to hole, which the yield does not cover. Leave it out "
-                "here, and see its worst case in corners()."
-            )
-
-
-def within(figures: BuiltFigures, t: Floats) -> NDArray[np.bool_]:
-    """Which points keep the bound on the thickness of the board."""
-    if not figures.tolerances.bounded:
-        return np.ones(len(t), dtype=bool)
-    return np.array([figures.within_thickness(point) for point in t], dtype=bool)
+def _used_terms(terms: Floats, factors: int, boards: int) -> NDArray[np.bool_] | None:
+    """Terms that so many boards can carry: all, or the linear ones; None if not even those."""
+    if boards >= terms.shape[1] + SPARE:
+        return np.ones(terms.shape[1], dtype=bool)
+    return pairs_of(factors)[0] < 0 if boards >= factors + 1 + SPARE else None
