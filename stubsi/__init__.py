@@ -41,6 +41,7 @@ The drilling::
     write_rules          rules, costs and criteria as a file
     plan                 the fewest drill groups, with depths, must-not-cut layers, residual stubs, and the proof
     Plan.consequences    every net before and after drilling; help(stubsi.Plan) lists what else a plan can tell
+    Plan.shallower_changes  the smallest change with which a net is drilled less deep
     Plan.reroutes        the nets that hold a drill group open, and where they could move
     copper_near_drills   copper of an IPC-2581 file that is too near to a depth drill
 
@@ -156,6 +157,7 @@ if TYPE_CHECKING:
     from stubsi.drilling.refused_nets import RefusedNet
     from stubsi.drilling.reroute import HeldGroup, Option, Reroutes
     from stubsi.drilling.rules import FabricatorRules
+    from stubsi.drilling.shallower_change import DrilledHow, ShallowerChange, ShallowerChanges
     from stubsi.drilling.undrilled import Undecided, Undrilled, WhyUndrilled
     from stubsi.drilling.window import PlatingLeft, Window
     from stubsi.errors import (
@@ -181,13 +183,14 @@ if TYPE_CHECKING:
     from stubsi.handoff.hand_off import write_hand_off
     from stubsi.handoff.read_back import FileDifference, HandOffDifference, read_hand_off
     from stubsi.margin.budget import Budget, Check, check_stub, stub_budget
+    from stubsi.margin.change_kinds import ChangeKind
     from stubsi.margin.layer_matrix import LayerMatrix, layer_matrix
     from stubsi.margin.net_margin import NetMargin
     from stubsi.margin.ranking import Ranking, rank
     from stubsi.margin.ranking_difference import NetDifference, RankingDifference
     from stubsi.margin.reason import Reason
     from stubsi.margin.stub_arguments import StubArguments
-    from stubsi.margin.undrilled_change import ChangeKind, UndrilledChange, UndrilledChanges, undrilled_changes
+    from stubsi.margin.undrilled_change import UndrilledChange, UndrilledChanges, undrilled_changes
     from stubsi.margin.verdict import Verdict
     from stubsi.provenance import Provenance
     from stubsi.show.plots import plot_group_trade, plot_loss, plot_margins
@@ -226,6 +229,9 @@ _HOME = {
     "Criterion": "board.criterion",
     "DepthDrill": "board.net",
     "DepthTolerance": "drilling.depth_tolerance",
+    "DrilledHow": "drilling.shallower_change",
+    "ShallowerChange": "drilling.shallower_change",
+    "ShallowerChanges": "drilling.shallower_change",
     "DielectricLayer": "board.layers",
     "Distance": "board.distance",
     "Effect": "drilling.effects",
@@ -337,7 +343,7 @@ _HOME = {
     "stub_budgets": "files.stub_table",
     "write_hand_off": "handoff.hand_off",
     "write_board": "files.board_writer",
-    "ChangeKind": "margin.undrilled_change",
+    "ChangeKind": "margin.change_kinds",
     "UndrilledChange": "margin.undrilled_change",
     "UndrilledChanges": "margin.undrilled_change",
     "undrilled_changes": "margin.undrilled_change",
@@ -378,6 +384,7 @@ __all__ = [
     "DepthTolerance",
     "DielectricLayer",
     "Distance",
+    "DrilledHow",
     "Effect",
     "EffectKind",
     "Effects",
@@ -439,6 +446,8 @@ __all__ = [
     "RefusedNet",
     "Reroutes",
     "ReturnVias",
+    "ShallowerChange",
+    "ShallowerChanges",
     "Signal",
     "Stackup",
     "Standing",

@@ -330,6 +330,7 @@ CALLS = {
     "LayerMatrix.sides_text": (MATRIX.sides_text, {"layer": "S1"}),
     "LayerMatrix.cell": (MATRIX.cell, {"layer": "S1", "signal": "25 Gb/s"}),
     "Plan.group_trade": (DRILLED.group_trade, {"time_limit": 1.0}),
+    "Plan.shallower_changes": (DRILLED.shallower_changes, {"net": "A", "weights": {"antipad": 1.0}}),
     "Plan.explain": (DRILLED.explain, {"hole": "A.1"}),
     "Plan.hole_model": (HOLE_PLAN.hole_model, {"hole": "A.0", "state": "worst"}),
     "Plan.group_of": (DRILLED.group_of, {"hole": "A.1", "side": "bottom"}),

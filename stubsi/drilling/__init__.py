@@ -37,4 +37,6 @@ drilled stub. ``Plan.group_trade`` sets groups against margin, each row with its
 ``"nominal"``. ``Plan.matches(board, rules)`` says whether the plan still fits, and what changed since.
 ``undrilled_changes`` finds the smallest single change of each kind (exit layer, antipad, non-functional pads, return
 vias added, or moved nearer) that lets a net pass without drilling, each with a board to go on with.
+``Plan.shallower_changes`` finds the smallest one with which a shallower group serves the net, first of all one that the
+plan has anyway.
 """

@@ -24,10 +24,13 @@ from stubsi.drilling.plan_summary import summary_of
 from stubsi.drilling.questions import Questions, questions_of
 from stubsi.drilling.reroute import Reroutes, reroutes_of
 from stubsi.drilling.rules import FabricatorRules
+from stubsi.drilling.shallower_change import ShallowerChanges, shallower_changes_of
 from stubsi.read_only import ReadOnlyMapping
 from stubsi.units import one_number
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     import pandas as pd
 
     from stubsi.drilling.costs import Costs
@@ -190,6 +193,39 @@ class Plan:
             What holds every group open, and the best moves.
         """
         return reroutes_of(self)
+
+    def shallower_changes(self, net: str, *, weights: Mapping[str, float] | None = None) -> ShallowerChanges:
+        """Find the smallest single change of each kind after which a net is drilled less deep, or not at all.
+
+        Parameters
+        ----------
+        net : str
+            Name of a signal net.
+        weights : mapping of kind to float, optional
+            What a unit of each kind costs, as in ``undrilled_changes``: the cheapest change comes first, and a kind
+            without weight is not tried. Without weights the order is that of the kinds.
+
+        Returns
+        -------
+        ShallowerChanges
+            Each change comes with a board of its own; the plan and its board stay as they are.
+
+        Raises
+        ------
+        BoardError
+            No such signal net, or an unknown kind.
+        UnitError, StubsiError
+            A weight is no number or negative.
+
+        Notes
+        -----
+        A group of the plan is shallower if its end lies before the deepest one that the net needs of the plan now; a
+        group that is not in the plan, if its drill passes fewer copper layers than the net needs now. Where the net
+        misses its criterion now, every group with which it meets it counts. The computed figures decide as in the plan,
+        with the clearances as drawn; nets of ``judged_wider`` with the wider ones, which their changed boards then
+        have. The other nets stay as the plan drills them. The changes themselves are those of ``undrilled_changes``.
+        """
+        return shallower_changes_of(self, net, weights)
 
     def group_trade(self, *, time_limit: float = 60.0) -> GroupTrade:
         """What each number of drill groups costs and which margin it leaves, for the same board, rules and costs.

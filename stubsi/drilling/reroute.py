@@ -12,23 +12,19 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.names import how_many
-from stubsi.drilling.drill_task import CandidateGroup, DrillTask, set_up_of
-from stubsi.drilling.group_count import TIME_LIMIT, GroupCount
-from stubsi.drilling.grouping import group_stubs
-from stubsi.drilling.joint_choice import possible
+from stubsi.drilling.group_count import GroupCount
 from stubsi.drilling.net_moves import moves_of_nets
+from stubsi.drilling.open_groups import OpenGroups
 from stubsi.drilling.proposal import Proposal, WhyNoMove
 from stubsi.drilling.refused_nets import RefusedNet, refused_nets_of
 from stubsi.read_only import ReadOnlyMapping
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable, Iterable, Sequence
+    from collections.abc import Iterable
 
     from stubsi.drilling.drill_group import Group
-    from stubsi.drilling.drill_task import CoupledStubs, Drillable
     from stubsi.drilling.net_moves import Move
     from stubsi.drilling.plan import Plan
-    from stubsi.drilling.window import Window
 
 MOST_PAIRS = 2000
 """Most pairs of moves that are tried. Pairs of nets that hold a group with the fewest other nets are tried first."""
@@ -164,44 +160,8 @@ def _best(group_count: GroupCount, candidates: Iterable[tuple[Move, ...]], least
     )
 
 
-class _OpenGroups:
-    """Some groups of a plan, and which stubs they can serve."""
-
-    def __init__(self, plan: Plan, groups: Sequence[Group]) -> None:
-        self.plan, self.groups = plan, groups
-        self.offered = tuple(CandidateGroup(group.side, group.drill_si, group.end_si, "") for group in groups)
-        self.numbers = {candidate.place: group.number for candidate, group in zip(self.offered, groups, strict=True)}
-        self._joined: dict[Hashable, tuple[int, ...]] = {}
-
-    def unserved(self, single: Sequence[Drillable], coupled: Sequence[CoupledStubs]) -> set[str]:
-        """Names of the nets that have a stub which these groups cannot serve."""
-        served = {window for window in {stub.window for stub in single} if self._serve(window)}
-        choices = zip(coupled, self._task((), coupled).choices if coupled else (), strict=True)
-        return {stub.net for stub in single if stub.window not in served} | {
-            couple.net for couple, choice in choices if not possible(choice)
-        }
-
-    def _serve(self, window: Window) -> bool:
-        """Whether one of the groups can serve a stub of this window."""
-        set_up = set_up_of(window)
-        return any((each.side, each.drill_si) == set_up and window.holds(each.end_si) for each in self.groups)
-
-    def joined(self, move: Move) -> tuple[int, ...]:
-        """Numbers of the groups that serve a net after its move."""
-        key = (tuple(stub.window for stub in move.single), move.coupled)
-        if key not in self._joined:
-            task = self._task(move.single, move.coupled)
-            served_by = group_stubs(task, self.plan.costs, TIME_LIMIT, self.plan.goal).group_of.values()
-            self._joined[key] = tuple(sorted({self.numbers[task.candidates[number].place] for number in served_by}))
-        return self._joined[key]
-
-    def _task(self, single: Sequence[Drillable], coupled: Sequence[CoupledStubs]) -> DrillTask:
-        """The task of drilling these stubs with these groups only."""
-        return DrillTask(self.plan.board.stackup, self.plan.rules, tuple(single), tuple(coupled), self.offered)
-
-
-def _others(plan: Plan, group: Group) -> _OpenGroups:
-    return _OpenGroups(plan, [other for other in plan.groups if other.number != group.number])
+def _others(plan: Plan, group: Group) -> OpenGroups:
+    return OpenGroups.of_plan(plan, [other for other in plan.groups if other.number != group.number])
 
 
 def _holders(plan: Plan, group: Group) -> tuple[str, ...]:
@@ -216,7 +176,7 @@ def _held_group(plan: Plan, group: Group, nets: tuple[str, ...], moves_of: dict[
     """The nets that hold a group open, with the moves after which they do not need it any more."""
     others = _others(plan, group)
     options = [
-        Option(move, others.joined(move) if move.stubs else ())
+        Option(move, others.joined(move.single, move.coupled) if move.stubs else ())
         for net in nets
         for move in moves_of[net]
         if not others.unserved(move.single, move.coupled)

@@ -4,65 +4,35 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from enum import StrEnum
 from typing import TYPE_CHECKING
 
 from stubsi.board.board import Board
 from stubsi.board.names import how_many
-from stubsi.checks import checked, pairs
-from stubsi.errors import BoardError, StubsiError
-from stubsi.margin.ranking import rank
-from stubsi.margin.trial_changes import (
-    exit_layers,
-    more_return_vias,
-    nearer_return_vias,
-    with_wider_antipads,
-    without_pads,
+from stubsi.checks import checked
+from stubsi.errors import StubsiError
+from stubsi.margin.change_kinds import (
+    NOTHING_TO_CHANGE,
+    UNITS,
+    ChangeKind,
+    Trial,
+    check_signal_net,
+    rise_in_words,
+    rise_per_unit,
+    trials,
+    wanted_kinds,
+    widest_antipads,
 )
+from stubsi.margin.ranking import rank
 from stubsi.margin.verdict import Verdict
-from stubsi.unit_errors import as_shown
-from stubsi.units import one_number, show
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Mapping
 
     import pandas as pd
 
     from stubsi.margin.net_margin import NetMargin
     from stubsi.stubs.model_choice import ModelName
     from stubsi.units import Dimensioned
-
-STEP, MOST_STEPS = 10e-6, 100
-"""Antipads are widened in steps of this [m], and by so many steps at most."""
-MOST_VIAS = 4
-"""Most return vias that are added around each hole."""
-
-
-class ChangeKind(StrEnum):
-    """What is changed. Each is also the text that is shown, and they stand in the order in which they are offered."""
-
-    LAYER = "exit layer"
-    ANTIPAD = "antipad"
-    PADS = "non-functional pads"
-    RETURN_VIAS = "return vias"
-    NEARER_VIAS = "nearer return vias"
-
-
-UNITS = {
-    ChangeKind.LAYER: "copper layer",
-    ChangeKind.ANTIPAD: "mm",
-    ChangeKind.PADS: "padstack",
-    ChangeKind.RETURN_VIAS: "return via per hole",
-    ChangeKind.NEARER_VIAS: "mm",
-}
-"""In what the amount of a change is counted."""
-NOTHING_TO_CHANGE = {
-    ChangeKind.LAYER: "the net may use no other layer",
-    ChangeKind.PADS: "none are kept",
-    ChangeKind.RETURN_VIAS: "there is no room for one around every hole",
-    ChangeKind.NEARER_VIAS: "no hole has a return via of its own that can move nearer",
-}
-"""Why a kind has nothing to try."""
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -104,13 +74,10 @@ class UndrilledChange:
     @property
     def ghz_per_unit(self) -> float | None:
         """How far the first notch rises for each unit of change [GHz]; None where a notch is unknown."""
-        before, after = self.first_notch_si
-        return None if before is None or after is None else 1e-9 * (after - before) / self.amount
+        return rise_per_unit(self.first_notch_si, self.amount)
 
     def __str__(self) -> str:
-        notch = " to ".join("none" if each is None else show(each, "frequency") for each in self.first_notch_si)
-        gain = "" if self.ghz_per_unit is None else f", {round(self.ghz_per_unit, 3):+.3g} GHz per {self.unit}"
-        return f"{self.text}: {self.verdict}; first notch {notch}{gain}"
+        return f"{self.text}: {self.verdict}; {rise_in_words(self.first_notch_si, self.amount, self.kind)}"
 
     def __repr__(self) -> str:
         return f"<UndrilledChange {self.text}: {self.verdict}>"
@@ -217,12 +184,8 @@ def undrilled_changes(
     the antipad; those that are as near as that stay. Copper that the board does not hold (traces, planes of other nets,
     parts) is not seen: the layout must have room for the change.
     """
-    checked(board, "board", Board)
-    known = {each.name for each in board.signal_nets}
-    if checked(net, "net") not in known:
-        board.net(net)
-        raise BoardError(f"net = {as_shown(net)}: is a reference net and carries no signal.")
-    wanted = _weights(weights)
+    check_signal_net(checked(board, "board", Board), net)
+    wanted = wanted_kinds(weights)
 
     def margin(changed: Board) -> NetMargin:
         alone = changed.replaced(nets=tuple(each for each in changed.nets if each.name == net or each.reference))
@@ -245,18 +208,6 @@ def undrilled_changes(
     )  # fmt: skip
 
 
-def _weights(given: Mapping[str, float] | None) -> dict[ChangeKind, float]:
-    """Weight of every kind that is tried, in the order of the kinds."""
-    if given is None:
-        return dict.fromkeys(ChangeKind, 1.0)
-    weights = {}
-    for key, weight in pairs(given, "weights"):
-        if key not in list(ChangeKind):
-            raise BoardError(f"weights: {as_shown(key)} is none of {', '.join(map(repr, map(str, ChangeKind)))}.")
-        weights[ChangeKind(key)] = one_number(weight, f"weight of {as_shown(key)}", rule="not negative")
-    return {kind: weights[kind] for kind in ChangeKind if kind in weights}
-
-
 def _ghz(hertz: float | None) -> float | None:
     return None if hertz is None else 1e-9 * hertz
 
@@ -270,66 +221,31 @@ class _Search:
     def smallest(self, kind: ChangeKind) -> tuple[UndrilledChange | None, str]:
         """The smallest change that passes, or else the best one; None, with the reason, where none is possible."""
         try:
-            if kind is ChangeKind.ANTIPAD:
-                return self._antipad(), ""
-            tried = self._first_that_passes(kind, self._candidates(kind))
+            tried = self._first_that_passes(kind)
         except StubsiError as error:
             return None, str(error)
         return tried, "" if tried else NOTHING_TO_CHANGE[kind]
 
-    def _candidates(self, kind: ChangeKind) -> Iterable[tuple[float, str, Board]]:
-        """Changes of a kind from the smallest up: amount, text, changed board."""
-        if kind is ChangeKind.LAYER:
-            return exit_layers(self.board, self.net)
-        if kind is ChangeKind.PADS:
-            return without_pads(self.board, self.net)
-        if kind is ChangeKind.NEARER_VIAS:
-            return nearer_return_vias(self.board, self.net)
-        return more_return_vias(self.board, self.net, MOST_VIAS)
-
-    def _first_that_passes(
-        self, kind: ChangeKind, candidates: Iterable[tuple[float, str, Board]]
-    ) -> UndrilledChange | None:
+    def _first_that_passes(self, kind: ChangeKind) -> UndrilledChange | None:
+        if kind is ChangeKind.ANTIPAD:  # where the widest ones are not enough, no narrower ones are tried
+            widest = self._change(widest_antipads(self.board, self.net))
+            if not widest.passes:
+                return widest
         best: UndrilledChange | None = None
-        for amount, text, changed in candidates:
-            change = self._change(kind, amount, text, changed)
+        for trial in trials(kind, self.board, self.net):
+            change = self._change(trial)
             if change.passes:
                 return change
             if best is None or _notch(change) > _notch(best):
                 best = change
         return best
 
-    def _antipad(self) -> UndrilledChange:
-        """The least wider antipads with which the net passes; the widest that the board permits where none do."""
-        widest = self._widest()
-        best = self._wider(widest)
-        if not best.passes:
-            return best
-        return next(change for steps in range(1, widest + 1) if (change := self._wider(steps)).passes)
-
-    def _widest(self) -> int:
-        """By how many steps the antipads can be widened before the board refuses it."""
-        fits, refused = 0, MOST_STEPS + 1
-        while refused - fits > 1:
-            middle = (fits + refused) // 2
-            try:
-                with_wider_antipads(self.board, self.net, middle * STEP)
-                fits = middle
-            except BoardError:
-                if middle == 1:
-                    raise
-                refused = middle
-        return fits
-
-    def _wider(self, steps: int) -> UndrilledChange:
-        text, changed = with_wider_antipads(self.board, self.net, steps * STEP)
-        return self._change(ChangeKind.ANTIPAD, 1e3 * steps * STEP, text, changed)
-
-    def _change(self, kind: ChangeKind, amount: float, text: str, changed: Board) -> UndrilledChange:
-        after = self.margin(changed)
+    def _change(self, trial: Trial) -> UndrilledChange:
+        after = self.margin(trial.board)
         return UndrilledChange(
-            kind=kind, text=text, amount=amount, passes=after.verdict == Verdict.PASS,
-            first_notch_si=(self.before.first_notch_si, after.first_notch_si), verdict=after.verdict, board=changed,
+            kind=trial.kind, text=trial.text, amount=trial.amount, passes=after.verdict == Verdict.PASS,
+            first_notch_si=(self.before.first_notch_si, after.first_notch_si), verdict=after.verdict,
+            board=trial.board,
         )  # fmt: skip
 
 
