@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from stubsi import FileError, StubsiError, plan, read_hand_off, write_hand_off
 from stubsi.handoff.read_drill_file import drill_places
 from stubsi.handoff.read_list import list_differences
+from stubsi.handoff.read_places import ReadPlace, Resolution, place_differences
 from tests import drilling_boards as made
 from tests import margin_boards as mb
 
@@ -109,7 +110,44 @@ def test_a_drill_file_in_inches_says_the_same():
     assert (place.x_si, place.y_si, place.drill_si) == pytest.approx((0.0254, -0.0508, 0.50038e-3))
 
 
+def in_inches(text, names):
+    """A drill file as a program would write it in inches: four digits, and holes without their names."""
+    lines = []
+    for line in text.splitlines():
+        changed = line.replace("METRIC", "INCH")
+        if line.startswith(("X", "T01C")):
+            changed = re.sub(r"-?[0-9]+\.[0-9]+", lambda number: f"{float(number[0]) / 25.4:.4f}", line)
+        if names or not line.startswith(("; #@! TO", "; #@! TA")):
+            lines.append(changed)
+    return "\n".join(lines)
+
+
+@pytest.mark.parametrize("names", [True, False], ids=["named", "unnamed"])
+def test_a_drill_file_in_inches_is_the_plan_to_its_digits(names, folder, planned):
+    """0.0001 in is 2.54 um, so places and diameters move by up to 1.27 um, which is no difference of the hole."""
+    for group in planned.groups:
+        path = folder / f"group_{group.number:02d}_{group.side}.xnc"
+        path.write_text(in_inches(path.read_text(encoding="utf-8"), names), encoding="utf-8")
+    assert differing(folder, planned) == []
+    line = next(line for line in path.read_text(encoding="utf-8").splitlines() if line.startswith("X"))
+    x, y = re.findall(r"-?[0-9.]+", line)
+    edit(path, line, f"X{float(x) + 0.0002:.4f}Y{y}")  # two steps of the last digit
+    found = [each.what for each in differing(folder, planned)]
+    assert found
+    assert all(what.startswith(("position of", "hole ")) for what in found)
+
+
+def test_of_two_holes_near_each_other_each_place_is_one():
+    """Two places of the plan a step apart, and two of the file: the second one may not be taken twice."""
+    own = [ReadPlace(None, x, 0.0, 5e-4, name, "") for x, name in ((0.0, "A"), (2e-6, "B"))]
+    file = [ReadPlace(line, x, 0.0, 5e-4, "", "") for line, x in ((1, 2.54e-6), (2, 0.0))]
+    assert place_differences(own, file, Resolution(place_si=3e-6)) == []
+    (lost,) = place_differences(own, file[:1], Resolution(place_si=3e-6))
+    assert lost[1] == "hole B"
+
+
 WRONG = {
+    "two units": ("METRIC\nINCH\n", "line 2: the unit changes"),
     "no unit": ("M48\nT1C0.5\n", "line 2: no line METRIC or INCH"),
     "no tool": ("METRIC\nT1\nX1.0Y1.0\n", "line 3: a hole stands before a tool"),
     "a command": ("METRIC\nM99\n", "line 2: 'M99': is no line of such a drill file"),

@@ -116,7 +116,8 @@ def read_hand_off(folder: str | os.PathLike[str], plan: Plan) -> HandOffDifferen
     Notes
     -----
     Lengths are compared to the digits that the files have: positions to 0.1 um in drill files, all else to 1 um. A
-    drill file may be in millimetres or inches.
+    drill file may be in millimetres or inches; with fewer digits it is compared to half a step of its last digit, like
+    1.27 um for 0.0001 in. A hole without a name is the nearest one of the plan within that.
     """
     place, texts = folder_path(folder), texts_of(checked(plan, "plan", Plan))
     present = _names_in(place)

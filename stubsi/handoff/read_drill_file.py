@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NoReturn
 
 from stubsi.errors import FileError
 from stubsi.handoff.drill_file import ATTRIBUTE, HOLE, NET, drill_file_of, unescaped
-from stubsi.handoff.read_places import ReadPlace, place_differences
+from stubsi.handoff.read_places import FINE, ReadPlace, Resolution, place_differences
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
@@ -20,6 +20,10 @@ NUMBER = r"[+-]?[0-9]{1,6}(?:\.[0-9]{0,9})?"
 TOOL, PLACE = re.compile(rf"T0*([0-9]+)C({NUMBER})"), re.compile(rf"X({NUMBER})Y({NUMBER})")
 UNITS = {"METRIC": 1e-3, "INCH": 0.0254}
 """Metres per unit. Source: IPC-NC-349, from memory."""
+LEAST_DIGITS = {1e-3: 3, 0.0254: 4}
+"""Digits behind the point that a number has at least, by metres per unit: programs leave out zeros at the end. Formats
+of three digits in millimetres and of four in inches are common practice, no source.
+"""
 PASSED_OVER = frozenset({"", "M48", "%", "G05", "G90", "M30", "M71", "M72"})
 """Lines that say nothing of holes."""
 
@@ -49,7 +53,7 @@ def drill_file_differences(name: str, text: str, plan: Plan, group: Group) -> li
     """
     planned, reader = drill_file_of(plan, group), _read(name, text)
     own = [ReadPlace(None, place.x_si, place.y_si, planned.drill_si, place.hole, place.net) for place in planned.places]
-    return [*_attribute_differences(planned, reader), *place_differences(own, reader.places)]
+    return [*_attribute_differences(planned, reader), *place_differences(own, reader.places, reader.resolution)]
 
 
 def _attribute_differences(planned: DrillFile, reader: _Reader) -> list[Difference]:
@@ -102,6 +106,18 @@ class _Reader:
         self._tools: dict[int, float] = {}
         self._tool: int | None = None
         self._hole = self._net = ""
+        self._digits = {"place": 0, "size": 0}
+
+    @property
+    def resolution(self) -> Resolution:
+        """Half a step of the last digit of the file, but not less than what always counts as the same."""
+        if self._metres is None:
+            return FINE
+        half = {
+            what: 0.5001 * self._metres / 10 ** max(digits, LEAST_DIGITS[self._metres])
+            for what, digits in self._digits.items()
+        }
+        return Resolution(max(FINE.place_si, half["place"]), max(FINE.size_si, half["size"]))
 
     def line(self, number: int, text: str) -> None:
         self.number = number
@@ -110,13 +126,15 @@ class _Reader:
         elif text.startswith(";") or text in PASSED_OVER:
             return
         elif (unit := text.split(",", maxsplit=1)[0]) in UNITS:
+            if self._metres not in {None, UNITS[unit]}:
+                self._refuse("the unit changes within the file")
             self._metres = UNITS[unit]
         elif tool := TOOL.fullmatch(text):
-            diameter = float(tool[2]) * self._unit()
+            diameter = self._number("size", tool[2]) * self._unit()
             if self._tools.setdefault(int(tool[1]), diameter) != diameter:
                 self._refuse(f"tool {int(tool[1])} has another diameter already")
         elif place := PLACE.fullmatch(text):
-            self._place(float(place[1]), float(place[2]))
+            self._place(self._number("place", place[1]), self._number("place", place[2]))
         elif re.fullmatch(r"T[0-9]{1,6}", text):
             self._tool = int(text[1:])
         else:
@@ -139,6 +157,10 @@ class _Reader:
             self._refuse("a hole stands before a tool with a diameter is chosen")
         self.places.append(ReadPlace(self.number, x * self._unit(), y * self._unit(), drill, self._hole, self._net))
         self._hole = self._net = ""
+
+    def _number(self, what: str, text: str) -> float:
+        self._digits[what] = max(self._digits[what], len(text.partition(".")[2]))
+        return float(text)
 
     def _unit(self) -> float:
         if self._metres is None:
