@@ -193,9 +193,11 @@ if TYPE_CHECKING:
     from stubsi.margin.undrilled_change import UndrilledChange, UndrilledChanges, undrilled_changes
     from stubsi.margin.verdict import Verdict
     from stubsi.provenance import Provenance
-    from stubsi.show.plots import plot_group_trade, plot_loss, plot_margins
+    from stubsi.show.loss_plot import plot_loss
+    from stubsi.show.margin_plot import plot_margins
     from stubsi.show.schedule import still_valid
     from stubsi.show.section import plot_section
+    from stubsi.show.trade_plot import plot_group_trade
     from stubsi.stubs.hole_model import HoleModel, hole_model
     from stubsi.stubs.hole_stub import HoleStub
     from stubsi.stubs.notch_formula import dk_eff_from_notch, notch_frequency
@@ -325,9 +327,9 @@ _HOME = {
     "layer_matrix": "margin.layer_matrix",
     "notch_frequency": "stubs.notch_formula",
     "plan": "drilling.planning",
-    "plot_group_trade": "show.plots",
-    "plot_loss": "show.plots",
-    "plot_margins": "show.plots",
+    "plot_group_trade": "show.trade_plot",
+    "plot_loss": "show.loss_plot",
+    "plot_margins": "show.margin_plot",
     "plot_section": "show.section",
     "rank": "margin.ranking",
     "read_backdrill_specs": "files.backdrill",

@@ -12,7 +12,8 @@ import skrf
 from matplotlib.figure import Figure
 
 from stubsi import Criterion, DepthDrill, Stub, StubsiError, UnitError, hole_model, rank, read_board
-from stubsi.show.plots import plot_loss, plot_margins
+from stubsi.show.loss_plot import plot_loss
+from stubsi.show.margin_plot import plot_margins
 from stubsi.show.section import plot_section
 from tests import margin_boards as mb
 

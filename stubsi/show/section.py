@@ -11,15 +11,15 @@ from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import cone_height
 from stubsi.drilling.side_view import side_view
-from stubsi.show.plots import axes_for
+from stubsi.show.axes import axes_for
+from stubsi.show.palette import AIR, COPPER, DARK_BLUE, DIELECTRIC
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from stubsi.drilling.drill_group import Group
 
-COPPER, DIELECTRIC, AIR = "#b87333", "#dfe8d8", "white"
-MUST_NOT_CUT = "#1f4e79"
+MUST_NOT_CUT = DARK_BLUE
 """Colour of the must-not-cut layer of each drill group."""
 LABEL_ROOM = 0.3
 """Height of the room for labels above or below the board, over the thickness of the board [-]."""

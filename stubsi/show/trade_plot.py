@@ -1,0 +1,58 @@
+"""Owns the plot of the trade of drill groups against margin."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from stubsi.checks import checked
+from stubsi.drilling.group_trade import GroupTrade
+from stubsi.errors import StubsiError
+from stubsi.show.axes import axes_for, draw_legend, shown
+from stubsi.show.palette import DARK_BLUE
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+
+def plot_group_trade(trade: GroupTrade, ax: Axes | None = None) -> Axes:
+    """Plot the smallest worst-case margin over limit against the number of drill groups.
+
+    Each mark names the net that has the margin. An open mark is not proven to be the largest possible margin; a bar
+    above it reaches up to what may be possible. The line is the limit.
+
+    Parameters
+    ----------
+    trade : GroupTrade
+        As ``Plan.group_trade`` gives it.
+    ax : matplotlib.axes.Axes, optional
+        Where to draw; of a new figure unless given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+        The axes drawn on.
+
+    Raises
+    ------
+    StubsiError
+        matplotlib is missing; no trade, or one without rows; no axes.
+    """
+    if not checked(trade, "trade", GroupTrade):
+        raise StubsiError("trade: has no rows; no drill group is needed.")
+    ax = axes_for(ax, width=6.4, height=4.0)
+    groups, margins = [row.groups for row in trade], [row.margin_over_limit for row in trade]
+    colour = DARK_BLUE
+    ax.plot(groups, margins, linestyle=":", color=colour, zorder=1)
+    for row in trade:
+        above = row.margin_over_limit / (1 - row.gap) - row.margin_over_limit
+        face = colour if row.proven else "white"
+        ax.errorbar(
+            row.groups, row.margin_over_limit, yerr=[[0.0], [above]], marker="o", color=colour, markerfacecolor=face
+        )
+        ax.annotate(shown(row.net), (row.groups, row.margin_over_limit), xytext=(4, -10), textcoords="offset points")
+    ax.axhline(1.0, color="black", linestyle="--", label="limit of the criterion")
+    ax.set_xticks(range(min(groups), max(groups) + 1))
+    ax.set_xlabel("drill groups")
+    ax.set_ylabel("smallest worst-case margin over limit")
+    draw_legend(ax)
+    return ax
