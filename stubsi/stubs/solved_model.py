@@ -13,6 +13,7 @@ from stubsi.physics.chain import check_stub
 from stubsi.physics.solved_barrel import solve
 from stubsi.provenance import Provenance
 from stubsi.stubs.as_barrel import barrel_of
+from stubsi.stubs.far_copper import FEW_NEAR, with_copper_far_off
 from stubsi.stubs.hole_return_paths import RETURN_VIAS, ReturnNote, return_paths, too_near
 from stubsi.stubs.model_error import Regime, in_words, least_notch, notch_error, regime
 from stubsi.stubs.models import Models, Shorter
@@ -24,7 +25,7 @@ from stubsi.stubs.unknown_dk import DK_OPEN, DK_UNKNOWN, with_dks, without_dk
 from stubsi.units import show
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -98,8 +99,9 @@ def solved_models(cases: Sequence[Case], *, look_beyond: bool = True, look_back:
     np.fmin.at(nearly, owners, stack.first_notch(np.arange(len(owners))).nearly)
     for number, lowest in _lowest(stack, owners):
         provenance[number] = _of_notch(provenance[number], regimes[number], stack, lowest, float(nearly[number]))
+    provenance |= _with_least_of(with_copper_far_off, FEW_NEAR, cases, provenance)
     if look_beyond:
-        provenance |= _with_what_is_beyond(cases, provenance)
+        provenance |= _with_least_of(just_beyond, BEYOND_THE_FACE, cases, provenance)
     models = _joined(cases, stack, owners, provenance, refused)
     return _with_shorter(models, cases) if look_back else models
 
@@ -127,17 +129,22 @@ def _with_shorter(models: Models, cases: Sequence[Case]) -> Models:
     return replace(models, provenance=tuple(provenance), shorter=Shorter(shorter, longer, of))
 
 
-def _with_what_is_beyond(cases: Sequence[Case], provenance: dict[int, Provenance]) -> dict[int, Provenance]:
-    """Provenance of the cases that end just before a face of copper, with the least notch of those just beyond it."""
-    beyond = {number: case for number in provenance if (case := just_beyond(cases[number])) is not None}
-    if not beyond:
+def _with_least_of(
+    other: Callable[[Case], Case | None], note: str, cases: Sequence[Case], provenance: dict[int, Provenance]
+) -> dict[int, Provenance]:
+    """Provenance of the cases whose notch another case may lower, with the least notch of that one.
+
+    ``other``: gives the other case of a case, or None; ``note``: what is then said.
+    """
+    others = {number: case for number in provenance if (case := other(cases[number])) is not None}
+    if not others:
         return {}
-    models = solved_models(list(beyond.values()), look_beyond=False, look_back=False)
+    models = solved_models(list(others.values()), look_beyond=False, look_back=False)
     found = {}
-    for number, there, least in zip(beyond, models.provenance, models.least_notch.tolist(), strict=True):
+    for number, there, least in zip(others, models.provenance, models.least_notch.tolist(), strict=True):
         here = provenance[number]
         if there.tier == SOLVED and not least >= (here.nearly_notch or np.inf):
-            found[number] = replace(here, nearly_notch=least, assumptions=(*here.assumptions, BEYOND_THE_FACE))
+            found[number] = replace(here, nearly_notch=least, assumptions=(*here.assumptions, note))
     return found
 
 
