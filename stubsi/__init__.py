@@ -203,6 +203,7 @@ if TYPE_CHECKING:
     from stubsi.stubs.notch_formula import dk_eff_from_notch, notch_frequency
     from stubsi.stubs.uniform_stub import Stub
     from stubsi.tolerance.corners import Basis, Corners, NetCorners, Standing, corners
+    from stubsi.tolerance.dominance import Ask, Dominance, NetDominance, Turn, dominance
     from stubsi.tolerance.parts import UnknownYield, WhyUnknown
     from stubsi.tolerance.production_yield import NetYield, ProductionYield, production_yield
     from stubsi.tolerance.thickness_class import ThicknessClass
@@ -300,6 +301,11 @@ _HOME = {
     "Tolerance": "tolerance.tolerance",
     "Tolerances": "tolerance.tolerances",
     "Factor": "tolerance.tolerances",
+    "Ask": "tolerance.dominance",
+    "Dominance": "tolerance.dominance",
+    "NetDominance": "tolerance.dominance",
+    "Turn": "tolerance.dominance",
+    "dominance": "tolerance.dominance",
     "NetYield": "tolerance.production_yield",
     "UnknownYield": "tolerance.parts",
     "WhyUnknown": "tolerance.parts",
@@ -364,6 +370,7 @@ _HOME = {
 __all__ = [
     "RULES_OF_THUMB",
     "Antipad",
+    "Ask",
     "BackdrillEntry",
     "BackdrillSpec",
     "Basis",
@@ -387,6 +394,7 @@ __all__ = [
     "DielectricLayer",
     "Distance",
     "DrilledHow",
+    "Dominance",
     "Effect",
     "EffectKind",
     "Effects",
@@ -423,6 +431,7 @@ __all__ = [
     "NetChange",
     "NetCorners",
     "NetDifference",
+    "NetDominance",
     "NetMargin",
     "NetYield",
     "Obstacle",
@@ -461,6 +470,7 @@ __all__ = [
     "Tolerance",
     "Tolerances",
     "TradeRow",
+    "Turn",
     "Undecided",
     "Undrilled",
     "UndrilledChange",
@@ -482,6 +492,7 @@ __all__ = [
     "coupons",
     "difference",
     "dk_eff_from_notch",
+    "dominance",
     "hand_off_check",
     "hole_model",
     "layer_matrix",

@@ -95,7 +95,7 @@ def sampled(parts_of_nets, slope, own=(), shared=(("uniform", None),)):
     parts = Parts(
         zeros, np.cumsum(sizes) - sizes, np.arange(count), np.ones(count), np.zeros(count), zeros > 0, sizes * 1.0
     )
-    surfaces = Surfaces(len(shared), coefficients, np.zeros(1), np.array([9]))
+    surfaces = Surfaces(np.zeros(factors), len(shared), coefficients, np.zeros(1), np.array([9]))
     every = np.ones(len(sizes), dtype=bool)
     return Sampled(surfaces, parts, shared, own, None, every, every, 7, 512)
 
@@ -154,20 +154,30 @@ def test_a_surface_left_out_of_its_own_fit():
     t = np.random.default_rng(1).uniform(-1, 1, (24, 2))
     exact = np.exp(1 + 0.3 * t[:, 0] - 0.2 * t[:, 0] * t[:, 1] + 0.1 * t[:, 1] ** 2)
     bent = np.exp(0.5 * np.abs(t[:, 1]))
-    surfaces, left_out = fitted(t, np.column_stack([exact, bent]), 2)
+    surfaces, left_out = fitted(t, np.column_stack([exact, bent]), 2, np.zeros(2))
     assert surfaces.error[0] < 1e-12
     assert surfaces.at(np.array([0]), t)[0] == pytest.approx(np.log(exact), rel=1e-9)
     for number in range(len(t)):
         others = np.arange(len(t)) != number
-        alone, _ = fitted(t[others], bent[others, None], 2)
+        alone, _ = fitted(t[others], bent[others, None], 2, np.zeros(2))
         assert left_out[number, 1] == pytest.approx(alone.at(np.array([0]), t[number : number + 1])[0, 0], rel=1e-9)
+
+
+def test_a_surface_follows_powers_exactly():
+    """L to the -1 and Dk to the -1/2 within 30 % and 5 %: a power law has no error, whatever the tolerance."""
+    t = np.random.default_rng(1).uniform(-1, 1, (24, 2))
+    power = (1 + 0.3 * t[:, 0]) ** -1 * (1 + 0.05 * t[:, 1]) ** -0.5
+    assert fitted(t, power[:, None], 2, np.array([0.3, 0.05]))[0].error[0] < 1e-12
+    assert fitted(t, power[:, None], 2, np.zeros(2))[0].error[0] > 1e-3
 
 
 def test_a_figure_without_surface_says_so():
     """A figure that is infinite on most boards has no surface; one that is so on a few is fitted to the others."""
     t = np.random.default_rng(1).uniform(-1, 1, (24, 2))
     figure = np.exp(0.1 * t[:, 0])
-    surfaces, _ = fitted(t, np.column_stack([np.where(t[:, 1] > at, figure, np.inf) for at in (-0.8, 0.8)]), 2)
+    surfaces, _ = fitted(
+        t, np.column_stack([np.where(t[:, 1] > at, figure, np.inf) for at in (-0.8, 0.8)]), 2, np.zeros(2)
+    )
     assert surfaces.error[0] < 1e-12
     assert np.isnan(surfaces.error[1])
     assert surfaces.fitted.tolist() == [(t[:, 1] > -0.8).sum(), (t[:, 1] > 0.8).sum()]

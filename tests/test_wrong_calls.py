@@ -207,6 +207,13 @@ CALLS = {
             "progress": None,
         },
     ),
+    "dominance": (
+        stubsi.dominance,
+        {
+            "board": BOARD, "tolerances": TOLERANCES, "wanted": 0.9, "seed": 1, "model": "uniform", "executor": None,
+            "progress": None,
+        },
+    ),
     "Tolerance": (
         stubsi.Tolerance,
         {"plus": "1 mil", "minus": "2 mil", "distribution": "normal", "sigma": 3, "source": "test"},

@@ -225,8 +225,8 @@ def production_yield(
     """
     checked(board, "board", Board)
     checked(tolerances, "tolerances", Tolerances)
-    _check_number(seed, "seed", 0, 2**63 - 1)
-    _check_number(samples, "samples", 1, MOST_SAMPLES)
+    check_number(seed, "seed", 0, 2**63 - 1)
+    check_number(samples, "samples", 1, MOST_SAMPLES)
     check_executor(executor)
     check_progress(progress)
     choice = ModelChoice.of(model, dk_eff, delay)
@@ -246,7 +246,8 @@ def production_yield(
     return _result(study, total, ranges, choice, (seed, plan.samples))
 
 
-def _check_number(value: object, what: str, least: int, most: int) -> None:
+def check_number(value: object, what: str, least: int, most: int) -> None:
+    """Check that something is a whole number between two others, and raise a BoardError where it is not."""
     if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
         rule = "that is not negative" if least == 0 else f"from {least} to {most:,}"
         raise BoardError(f"{what} = {as_shown(value)}: must be a whole number {rule}.")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -18,15 +17,22 @@ CHECKS = 12
 """How many boards are solved beyond twice the terms of a surface."""
 SPARE = 5
 """A surface is fitted to at least so many boards more than it has terms."""
+LEAST_PART = 0.01
+"""No value is taken to be less than this part of the one in the middle between its limits."""
 BEYOND = 1.25
 """The error that is reckoned with is so many times the largest one seen."""
 
 
 class Surfaces(NamedTuple):
-    """The logarithm of every figure as a quadratic of the factors, those of the board first, then those of each hole.
+    r"""The logarithm of every figure as a quadratic of the factors, those of the board first, then those of each hole.
+
+    Notches follow lengths and Dk by powers, so the quadratic is one of the logarithm of each value,
+    :math:`u = \ln(1 + w t) / w` with w half the distance of its limits as a part of the value between them.
 
     Parameters
     ----------
+    width : ndarray
+        w of every factor; 0 where it is a distance from zero, and u is t.
     of_board : int
         How many factors all the board shares.
     coefficients : ndarray, shape (terms, columns)
@@ -38,16 +44,11 @@ class Surfaces(NamedTuple):
         On how many boards each figure was neither infinite nor zero.
     """
 
+    width: Floats
     of_board: int
     coefficients: Floats
     error: Floats
     fitted: Numbers
-
-    @property
-    def factors(self) -> int:
-        """How many factors there are."""
-        terms = len(self.coefficients)
-        return (math.isqrt(8 * terms + 1) - 3) // 2
 
     def at(self, column: Numbers, t: Floats, of_hole: Sequence[Floats] = ()) -> Floats:
         """Logarithms of some figures at some points.
@@ -63,8 +64,10 @@ class Surfaces(NamedTuple):
         -------
         ndarray, shape (parts, points)
         """
-        first, second = pairs_of(self.factors)
+        first, second = pairs_of(len(self.width))
         count, coefficients = self.of_board, self.coefficients[:, column]
+        t = _stretched(t, self.width[:count])
+        of_hole = [_stretched(each, self.width[count + number]) for number, each in enumerate(of_hole)]
         shared = second < count
         values: Floats = coefficients[shared].T @ _products(t, first[shared], second[shared]).T
         for number, own in enumerate(of_hole):
@@ -84,6 +87,13 @@ def pairs_of(factors: int) -> tuple[Numbers, Numbers]:
     return first - 1, second - 1
 
 
+def _stretched(t: Floats, width: Floats) -> Floats:
+    """U of the coordinates t, finite in the tails of a wide normal distribution, too."""
+    narrow = np.abs(width) < 1e-9
+    w = np.where(narrow, 1.0, width)
+    return np.where(narrow, t, np.log(np.maximum(1 + w * t, LEAST_PART)) / w)
+
+
 def _products(t: Floats, first: Numbers, second: Numbers) -> Floats:
     with_one = np.column_stack([t, np.ones(len(t))])  # the last column is found at -1
     return np.asarray(with_one[:, first] * with_one[:, second])
@@ -94,7 +104,7 @@ def boards_to_solve(factors: int) -> int:
     return 2 * len(pairs_of(factors)[0]) + 1 + CHECKS
 
 
-def fitted(t: Floats, figures: Floats, of_board: int) -> tuple[Surfaces, Floats]:
+def fitted(t: Floats, figures: Floats, of_board: int, width: Floats) -> tuple[Surfaces, Floats]:
     """Fit surfaces to the figures of boards that were solved, and measure their errors.
 
     Parameters
@@ -104,6 +114,8 @@ def fitted(t: Floats, figures: Floats, of_board: int) -> tuple[Surfaces, Floats]
     figures : ndarray, shape (boards, columns)
     of_board : int
         How many of the factors all the board shares.
+    width : ndarray
+        As in ``Surfaces``.
 
     Returns
     -------
@@ -116,7 +128,7 @@ def fitted(t: Floats, figures: Floats, of_board: int) -> tuple[Surfaces, Floats]
     The residual of a board that is left out is :math:`r_i / (1 - h_{ii})`, with r the residual of the fit to all and h
     the diagonal of the hat matrix. Source: D. Allen, Technometrics 16, 1974 (from memory).
     """
-    terms = _products(t, *pairs_of(t.shape[1]))
+    terms = _products(_stretched(t, width), *pairs_of(t.shape[1]))
     with np.errstate(divide="ignore", invalid="ignore"):
         log = np.log(figures)
     same = (figures == figures[:1]).all(axis=0)
@@ -137,7 +149,7 @@ def fitted(t: Floats, figures: Floats, of_board: int) -> tuple[Surfaces, Floats]
         alone = (values - terms[rows][:, used] @ solution) / (1 - (q**2).sum(axis=1))[:, None]
         error[columns] = np.abs(alone).max(axis=0)
         left_out[np.ix_(rows, columns)] = values - alone
-    return Surfaces(of_board, coefficients, error, finite.sum(axis=0)), left_out
+    return Surfaces(width, of_board, coefficients, error, finite.sum(axis=0)), left_out
 
 
 def _alike(finite: NDArray[np.bool_], wanted: NDArray[np.bool_]) -> list[tuple[NDArray[np.bool_], Numbers]]:

@@ -14,7 +14,7 @@ from stubsi.tolerance.draws import board_wide, of_holes
 from stubsi.tolerance.response import BEYOND
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -67,6 +67,25 @@ class Thickness(NamedTuple):
         return (built >= self.low * (1 - 1e-9)) & (built <= self.high * (1 + 1e-9))
 
 
+class Narrowed(NamedTuple):
+    """Tolerances that are narrower than those of a study: coordinates move towards those of the nominal values.
+
+    Parameters
+    ----------
+    nominal : ndarray
+        Coordinate of the nominal value of each factor.
+    part : ndarray
+        Part of its limits that is left.
+    """
+
+    nominal: Floats
+    part: Floats
+
+    def of(self, t: Floats, factor: slice | int) -> Floats:
+        """Coordinates of some factors."""
+        return np.asarray(self.nominal[factor] + self.part[factor] * (t - self.nominal[factor]))
+
+
 class Sampled(NamedTuple):
     """All that is needed to draw and count samples; it can be sent to another process.
 
@@ -94,9 +113,11 @@ class Sampled(NamedTuple):
     seed: int
     per_block: int
 
-    def points(self, block: int) -> Floats:
+    def points(self, block: int, change: Narrowed | None = None) -> Floats:
         """Coordinates of the factors of the board at the samples of a block, without those that are screened out."""
         t = board_wide(self.shared, (self.seed, block), self.per_block)
+        if change is not None:
+            t = change.of(t, slice(0, len(self.shared)))
         return t if self.thickness is None else t[self.thickness.keeps(t)]
 
     def pieces(self) -> list[tuple[int, int]]:
@@ -111,14 +132,17 @@ class Sampled(NamedTuple):
             first = last
         return pieces
 
-    def values(self, t: Floats, block: int) -> Iterator[tuple[slice, Parts, Floats]]:
+    def values(
+        self, t: Floats, blocks: Sequence[int], change: Narrowed | None = None
+    ) -> Iterator[tuple[slice, Parts, Floats]]:
         """Sign times logarithm of the figure of every part, a piece of the board at a time.
 
         Parameters
         ----------
         t : ndarray, shape (samples, factors of the board)
-        block : int
-            Number of the block, for what every hole has for itself.
+        blocks : sequence of int
+            Number of the block, for each factor that every hole has for itself.
+        change : Narrowed, optional
 
         Yields
         ------
@@ -130,9 +154,10 @@ class Sampled(NamedTuple):
         for first, last in self.pieces():
             parts = self.parts.of_nets(first, last)
             holes, which = np.unique(parts.hole, return_inverse=True)
-            own = [
-                of_holes(law, (self.seed, block), number, holes, len(t))[which] for number, law in enumerate(self.own)
-            ]
+            own = []
+            for number, (law, block) in enumerate(zip(self.own, blocks, strict=True)):
+                drawn = of_holes(law, (self.seed, block), number, holes, len(t))
+                own.append((drawn if change is None else change.of(drawn, len(self.shared) + number))[which])
             values = self.surfaces.at(parts.column, t, own)
             if (parts.sign < 0).any():
                 values *= parts.sign[:, None]
@@ -209,7 +234,7 @@ class Ranges(NamedTuple):
 def ranges_of(sampled: Sampled) -> Ranges:
     """Ranges of the histograms, from the first block with room on both sides."""
     low, high = np.zeros(sampled.parts.nets), np.zeros(sampled.parts.nets)
-    for nets, parts, values in sampled.values(sampled.points(0), 0):
+    for nets, parts, values in sampled.values(sampled.points(0), [0] * len(sampled.own)):
         figure = parts.figure(values)
         finite = np.isfinite(figure)
         low[nets] = np.where(finite, figure, np.inf).min(axis=1, initial=np.inf)
@@ -242,7 +267,7 @@ def counted(task: tuple[Sampled, Ranges, range]) -> Tally:
         kept = len(t)
         met = np.zeros((3, nets + 1), dtype=np.int64)
         together = np.ones((3, kept), dtype=bool)
-        for piece, parts, values in sampled.values(t, block):
+        for piece, parts, values in sampled.values(t, [block] * len(sampled.own)):
             slack = sampled.slack(parts)
             for end, error in enumerate((None, slack, -slack)):
                 meets = parts.met(values, error)

@@ -1,0 +1,85 @@
+"""Owns the shares of the variance: first-order and total effect of every tolerance on every net and on the board."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.stats import sobol_indices
+
+from stubsi.tolerance.draws import board_wide
+
+if TYPE_CHECKING:
+    from stubsi.tolerance.draws import Floats
+    from stubsi.tolerance.study import Study
+    from stubsi.tolerance.tally import Sampled
+
+REPEATS = 4
+"""Independent scramblings; how much they differ is the error of the shares."""
+POINTS = 1024
+"""Samples of each of them."""
+FIRST_BLOCK = 1 << 33
+"""Number of the first block of what every hole has for itself, apart from those of the yield."""
+
+
+def variance_shares(study: Study, seed: int) -> tuple[Floats, Floats, Floats]:
+    """First-order and total effects.
+
+    Parameters
+    ----------
+    study : Study
+    seed : int
+
+    Returns
+    -------
+    first, total : ndarray, shape (factors, nets + 1)
+        The board, by its smallest margin over limit, is last. NaN where a figure is not known or infinite.
+    error : ndarray, shape (nets + 1,)
+        Largest standard error of the shares of each net.
+    """
+    sampled = study.sampled(seed, POINTS)
+    repeats = np.array([_shares(sampled, seed, repeat) for repeat in range(REPEATS)])
+    first, total = repeats.mean(axis=0)
+    error = (repeats.std(axis=0, ddof=1) / np.sqrt(REPEATS)).max(axis=(0, 1))
+    return first, total, error
+
+
+def _shares(sampled: Sampled, seed: int, repeat: int) -> Floats:
+    """First-order and total effects by one scrambling; shape (2, factors, nets + 1)."""
+    shared, factors = len(sampled.shared), len(sampled.shared) + len(sampled.own)
+    both = board_wide((*sampled.shared, *sampled.shared), (seed, FIRST_BLOCK, repeat), POINTS)
+    a, b = both[:, :shared], both[:, shared:]
+    blocks = FIRST_BLOCK + 2 * repeat, FIRST_BLOCK + 2 * repeat + 1
+    own = [blocks[0]] * len(sampled.own)
+    f_a, f_b = _figures(sampled, a, own), _figures(sampled, b, [blocks[1]] * len(sampled.own))
+    mixed = []
+    for number in range(factors):
+        t, holes = a.copy(), list(own)
+        if number < shared:
+            t[:, number] = b[:, number]
+        else:
+            holes[number - shared] = blocks[1]
+        mixed.append(_figures(sampled, t, holes))
+    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
+        f_a, f_b, f_ab = (np.exp(each - f_a[:, :1]) for each in (f_a, f_b, np.array(mixed)))
+        found = sobol_indices(func={"f_A": f_a, "f_B": f_b, "f_AB": f_ab}, n=POINTS)
+    by_net = (len(f_a), factors)  # scipy leaves out an axis of length 1
+    shares = np.array([found.first_order.reshape(by_net).T, found.total_order.reshape(by_net).T])
+    still = np.isfinite(f_a).all(axis=1) & (np.ptp(np.concatenate([f_a, f_b], axis=1), axis=1) <= 1e-12)
+    shares[:, :, still] = 0.0
+    return shares
+
+
+def _figures(sampled: Sampled, t: Floats, blocks: list[int]) -> Floats:
+    """Logarithms of the judged figure of every net, and of the smallest margin over limit of the board."""
+    nets = sampled.parts.nets
+    figures = np.empty((nets + 1, len(t)))
+    least = np.full(len(t), np.inf)
+    for piece, parts, values in sampled.values(t, blocks):
+        figures[piece] = parts.figure(values)
+        margin = np.minimum.reduceat(values - parts.limit[:, None], parts.start, axis=0)
+        counted = sampled.counts[piece] & sampled.known[piece]
+        least = np.minimum(least, margin[counted].min(axis=0, initial=np.inf))
+    figures[nets] = least
+    figures[:nets][~sampled.known] = np.nan
+    return np.where(np.isfinite(figures), figures, np.nan)
