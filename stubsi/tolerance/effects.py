@@ -77,7 +77,7 @@ def _figures(sampled: Sampled, t: Floats, blocks: list[int]) -> Floats:
     least = np.full(len(t), np.inf)
     for piece, parts, values in sampled.values(t, blocks):
         figures[piece] = parts.figure(values)
-        margin = np.minimum.reduceat(values - parts.limit[:, None], parts.start, axis=0)
+        margin = parts.over_parts(np.minimum, values - parts.limit[:, None])
         counted = sampled.counts[piece] & sampled.known[piece]
         least = np.minimum(least, margin[counted].min(axis=0, initial=np.inf))
     figures[nets] = least

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import TYPE_CHECKING, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeAlias
 
 import numpy as np
 
@@ -115,7 +115,7 @@ class Parts(NamedTuple):
         ndarray of bool, shape (nets, samples)
         """
         limit = self.limit if error is None else self.limit + error
-        met: NDArray[np.bool_] = np.logical_and.reduceat(values >= limit[:, None], self.start, axis=0)
+        met: NDArray[np.bool_] = self.over_parts(np.logical_and, values >= limit[:, None])
         return met
 
     def figure(self, values: Floats) -> Floats:
@@ -132,10 +132,33 @@ class Parts(NamedTuple):
         if self.gate.any():
             closed = np.where(values >= self.limit[:, None], np.inf, -np.inf)
             values = np.where(self.gate[:, None], closed, values)
+        worst: Floats = self.over_parts(np.minimum, values)
+        return worst
+
+    def over_parts(self, join: np.ufunc, values: NDArray[Any]) -> NDArray[Any]:
+        """Values of the parts of each net joined by a function like ``numpy.minimum``.
+
+        Parameters
+        ----------
+        join : ufunc
+        values : ndarray, shape (parts, samples)
+
+        Returns
+        -------
+        ndarray, shape (nets, samples)
+
+        Notes
+        -----
+        The same as ``join.reduceat(values, start)``, and many times faster, because whole rows are joined.
+        """
         if len(self.start) == len(self.column):
             return values
-        worst: Floats = np.minimum.reduceat(values, self.start, axis=0)
-        return worst
+        joined = values[self.start]
+        parts = np.diff(np.append(self.start, len(self.column)))
+        for number in range(1, int(parts.max(initial=1))):
+            more = np.flatnonzero(parts > number)
+            joined[more] = join(joined[more], values[self.start[more] + number])
+        return joined
 
 
 class BuiltColumns(NamedTuple):
