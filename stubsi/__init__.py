@@ -38,7 +38,7 @@ The drilling::
     read_rules           the fabricator's rules from a file; FabricatorRules makes them in Python
     read_costs           what a side, a set-up, a group and a hole cost
     read_criteria        criteria by name
-    write_rules          rules, costs and criteria as a file
+    write_rules          rules, costs, criteria and tolerances as a file
     plan                 the fewest drill groups, with depths, must-not-cut layers, residual stubs, and the proof
     Plan.consequences    every net before and after drilling; help(stubsi.Plan) lists what else a plan can tell
     Plan.shallower_changes  the smallest change with which a net is drilled less deep
@@ -56,6 +56,7 @@ What goes to the fabricator, and what comes back::
 
 How sure it is when boards are built::
 
+    read_tolerances      the tolerances of a board from a file
     corners              worst and best case of every net over all tolerances
     production_yield     how probable it is that the boards built meet their criteria
 
@@ -177,6 +178,7 @@ if TYPE_CHECKING:
     from stubsi.files.netlist import read_ipc356
     from stubsi.files.rules_file import read_costs, read_criteria, read_rules, write_rules
     from stubsi.files.stub_table import check_stubs, stub_budgets
+    from stubsi.files.tolerance_file import read_tolerances
     from stubsi.files.toml import read_board
     from stubsi.handoff.acceptance import Coupon, Expected, coupons
     from stubsi.handoff.completeness import HandOffCheck, HandOffStatement, hand_off_check
@@ -346,6 +348,7 @@ _HOME = {
     "write_rules": "files.rules_file",
     "read_ipc356": "files.netlist",
     "read_ipc2581": "files.exchange",
+    "read_tolerances": "files.tolerance_file",
     "still_valid": "show.schedule",
     "stub_budget": "margin.budget",
     "stub_budgets": "files.stub_table",
@@ -512,6 +515,7 @@ __all__ = [
     "read_ipc356",
     "read_ipc2581",
     "read_rules",
+    "read_tolerances",
     "still_valid",
     "stub_budget",
     "stub_budgets",

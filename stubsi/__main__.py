@@ -105,7 +105,7 @@ def _answer(board_file: str, rules_file: str | None, out: str | None) -> tuple[s
     board = read_any_board(board_file, criteria=rules.criteria if rules is not None else None)
     ranking = rank(board)
     columns = shutil.get_terminal_size((110, 24)).columns
-    texts = [ranking.to_text(min(140, max(80, columns)))]
+    texts = [ranking.to_text(min(140, max(80, columns))), *_tolerances_not_used(board_file, rules_file)]
     if rules is not None:
         texts += _planned(board, rules, out)
     return "\n\n".join(texts), bool(ranking.falls_short)
@@ -130,6 +130,19 @@ def _rules(path: str) -> _Rules:
     if held.rules is None:
         raise FileError(f"{name}: [rules] is missing; it holds the fabricator's rules.")
     return _Rules(name, held.rules, held.costs, held.criteria)
+
+
+def _tolerances_not_used(*files: str | None) -> list[str]:
+    """Line that names the files whose tolerances this command does not use; none if none holds any."""
+    from stubsi.files.board_file import TOML, kind_of
+    from stubsi.files.opened_file import file_path
+    from stubsi.files.toml_text import parsed_file
+
+    read = [parsed_file(file) for file in files if file is not None and kind_of(file_path(file)) == TOML]
+    names = [one_line(name) for name, table in read if table.get("tolerance")]
+    if not names:
+        return []
+    return [f"{', '.join(names)}: the tolerances are not used by this command; read_tolerances hands them to corners."]
 
 
 def _not_used(board: Board, given: _Rules) -> list[str]:

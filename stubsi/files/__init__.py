@@ -40,6 +40,8 @@ so that it reads back bit for bit. A file that exists is replaced only with ``re
 are for boards that a short file cannot say: a ``[[net]]`` with ``reference = true`` is a reference net whose holes are
 listed one by one, and ``source = ""`` or ``dielectric = ""`` says that it is not stated.
 
+Tolerances of the board may stand in the same file, or in a rules file: ``help(stubsi.read_tolerances)`` shows them.
+
 Values of a size that nothing built can have are refused: a pad of more than 1 m, for example. A padstack name stands
 for one padstack. A name that is not found is answered with the names near it. A name is one line of text without
 control characters. A source or a waiver may be of several lines.

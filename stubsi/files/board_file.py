@@ -15,6 +15,7 @@ from stubsi.files.exchange import read_ipc2581
 from stubsi.files.netlist import read_ipc356
 from stubsi.files.opened_file import file_path, opened
 from stubsi.files.schema import KeyType, Schema, errors_at, look_up
+from stubsi.files.tolerance_tables import check_fit
 from stubsi.files.toml import board_of_table, known_criteria, stackup_of_table
 from stubsi.files.toml_text import parsed_file
 
@@ -46,6 +47,7 @@ FACTS = Schema(
         "z0": _Z0,
         "criterion": _CRITERION,
         "criteria": schema.TABLE,
+        "tolerance": schema.TABLES,
         "reference": schema.NAMES,
         "plating": schema.LENGTH,
         **dict.fromkeys(
@@ -93,7 +95,9 @@ def read_any_board(path: str | os.PathLike[str], *, criteria: Mapping[str, Crite
         raise FileError(
             f"{name}: exchange = {schema.as_written(table['exchange'])}: is no IPC-2581 or IPC-D-356A file."
         )
-    return _exchange_board(source, source_kind, _arguments(table, name, criteria or {}), name).board
+    board = _exchange_board(source, source_kind, _arguments(table, name, criteria or {}), name).board
+    check_fit(table.get("tolerance", ()), name, board)
+    return board
 
 
 def kind_of(path: Path) -> str:
@@ -144,7 +148,7 @@ def _exchange_board(path: Path, kind: str, arguments: dict[str, Any], facts: str
 
 def _arguments(table: Table, name: str, criteria: Mapping[str, Criterion]) -> dict[str, Any]:
     """Arguments of the reader as the keys of the file give them."""
-    arguments = {key: value for key, value in table.items() if key not in {"exchange", "criteria"}}
+    arguments = {key: value for key, value in table.items() if key not in {"exchange", "criteria", "tolerance"}}
     known = known_criteria(table, name, criteria)
     if isinstance(table.get("criterion"), str):
         arguments["criterion"] = look_up(table["criterion"], known, f"{name}: top level criterion", "criterion")

@@ -11,10 +11,12 @@ from stubsi.board.signal import Signal
 from stubsi.checks import checked
 from stubsi.errors import FileError, UnitError
 from stubsi.files.exchange import ExchangeBoard
+from stubsi.files.tolerance_tables import refuse_none, tolerance_lines, tolerances_of_tables
 from stubsi.files.toml import board_of_table
 from stubsi.files.toml_text import parsed_text
 from stubsi.files.toml_value import comment, inline, key, lines, listed, names, quoted, with_unit
 from stubsi.files.written_file import write_file
+from stubsi.tolerance.tolerances import Tolerances
 
 if TYPE_CHECKING:
     import os
@@ -26,10 +28,17 @@ if TYPE_CHECKING:
     from stubsi.board.padstack import Antipad, Padstack, PressFit
     from stubsi.board.stackup import Stackup
 
+_NAME = "the file to be written"
 _HEAD = "Board file, written by stubsi. What is left out is unknown."
 
 
-def write_board(board: Board | ExchangeBoard, path: str | os.PathLike[str], *, replace: bool = False) -> Path:
+def write_board(
+    board: Board | ExchangeBoard,
+    path: str | os.PathLike[str],
+    *,
+    tolerances: Tolerances | None = None,
+    replace: bool = False,
+) -> Path:
     """Write a board to a TOML file that ``read_board`` reads back as an equal board.
 
     Comments of a file that the board was read from are not kept; neither are padstacks that no hole uses.
@@ -40,6 +49,8 @@ def write_board(board: Board | ExchangeBoard, path: str | os.PathLike[str], *, r
         The board. What ``read_ipc2581`` or ``read_ipc356`` gave is written with its summary as comment.
     path : path
         The file. Its folder must exist.
+    tolerances : Tolerances, optional
+        Written beside the board; ``read_tolerances`` reads them back. A board itself holds none.
     replace : bool
         Whether a file of that name may be replaced.
 
@@ -54,7 +65,7 @@ def write_board(board: Board | ExchangeBoard, path: str | os.PathLike[str], *, r
         The file exists and may not be replaced, or cannot be written, or a value of the board cannot stand in a file.
         Nothing is changed then.
     BoardError
-        ``board`` or ``replace`` is of another type.
+        An argument is of another type, or the tolerances do not fit the board.
 
     Notes
     -----
@@ -74,8 +85,16 @@ def write_board(board: Board | ExchangeBoard, path: str | os.PathLike[str], *, r
     if isinstance(board, ExchangeBoard):
         board, origin = board.board, f"Read from {board}"
     checked(board, "board", Board)
-    text = "\n".join([*comment(f"{_HEAD}\n{origin}".strip()), "", *_Writer(board).lines(), ""])
-    if board_of_table(parsed_text(text, "the file to be written"), "the file to be written") != board:
+    made = [*comment(f"{_HEAD}\n{origin}".strip()), "", *_Writer(board).lines()]
+    if tolerances is not None:
+        checked(tolerances, "tolerances", Tolerances).factors(board)
+        refuse_none(tolerances)
+        made += tolerance_lines(tolerances)
+    text = "\n".join([*made, ""])
+    table = parsed_text(text, _NAME)
+    if tolerances_of_tables(table.get("tolerance", ()), _NAME) != tolerances:
+        raise FileError("tolerances: hold a number of more than 14 digits, which would not read back.")
+    if board_of_table(table, _NAME) != board:
         raise FileError("board: holds a number of more than 14 digits or a blank text, which would not read back.")
     return write_file(path, text, replace=replace)
 

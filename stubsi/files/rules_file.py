@@ -1,4 +1,4 @@
-"""Owns the rules file: the fabricator's rules, costs and criteria in TOML, read and written."""
+"""Owns the rules file: the fabricator's rules, costs, criteria and tolerances in TOML, read and written."""
 
 from __future__ import annotations
 
@@ -13,10 +13,12 @@ from stubsi.drilling.rules import FabricatorRules
 from stubsi.errors import BoardError, FileError
 from stubsi.files import parts
 from stubsi.files.board_writer import criterion_pairs
-from stubsi.files.schema import LENGTH, NUMBER, TABLE, TEXT, Schema, errors_at
+from stubsi.files.schema import LENGTH, NUMBER, TABLE, TABLES, TEXT, Schema, errors_at
+from stubsi.files.tolerance_tables import refuse_none, tolerance_lines, tolerances_of_tables
 from stubsi.files.toml_text import parsed_file, parsed_text
 from stubsi.files.toml_value import comment, inline, key, lines, quoted, with_unit
 from stubsi.files.written_file import write_file
+from stubsi.tolerance.tolerances import Tolerances
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
@@ -29,7 +31,7 @@ if TYPE_CHECKING:
 GUARANTEE, TOLERANCE = "guaranteed_residual", "depth_tolerance"
 LENGTHS = ("tip_distance", "least_depth", "least_plated", "copper_clearance", "edge_tolerance", "hole_clearance")
 """Rules that are lengths and may be unknown."""
-FILE = Schema(may={"rules": TABLE, "costs": TABLE, "criteria": TABLE})
+FILE = Schema(may={"rules": TABLE, "costs": TABLE, "criteria": TABLE, "tolerance": TABLES})
 RULES = Schema(
     must={"oversize": LENGTH, "sides": TABLE, "datum": TEXT, "depth_to": TEXT, "source": TEXT},
     may={
@@ -59,11 +61,12 @@ _NAME = "the file to be written"
 
 
 class RulesFile(NamedTuple):
-    """What a rules file holds. ``rules`` and ``costs`` are None where it does not state them."""
+    """What a rules file holds. ``rules``, ``costs`` and ``tolerances`` are None where it does not state them."""
 
     rules: FabricatorRules | None
     costs: Costs | None
     criteria: dict[str, Criterion]
+    tolerances: Tolerances | None = None
 
 
 def read_rules(path: str | os.PathLike[str]) -> FabricatorRules:
@@ -72,7 +75,8 @@ def read_rules(path: str | os.PathLike[str]) -> FabricatorRules:
     Parameters
     ----------
     path : path
-        A text file in UTF-8 with a table ``[rules]``. It may hold ``[costs]`` and ``[criteria]``, too.
+        A text file in UTF-8 with a table ``[rules]``. It may hold ``[costs]``, ``[criteria]`` and ``[[tolerance]]``,
+        too.
 
     Returns
     -------
@@ -153,9 +157,10 @@ def write_rules(
     rules: FabricatorRules | None = None,
     costs: Costs | None = None,
     criteria: Mapping[str, Criterion] | None = None,
+    tolerances: Tolerances | None = None,
     replace: bool = False,
 ) -> Path:
-    """Write rules, costs and criteria to a TOML file. What is read back from it is equal to what was written.
+    """Write rules, costs, criteria and tolerances to a TOML file. What is read back is equal to what was written.
 
     Parameters
     ----------
@@ -167,6 +172,8 @@ def write_rules(
         What the user pays for a plan.
     criteria : mapping of name to Criterion, optional
         Under names that are not those of published rules.
+    tolerances : Tolerances, optional
+        Of the board. What counts as exact is listed in a comment.
     replace : bool
         Whether a file of that name may be replaced.
 
@@ -191,9 +198,11 @@ def write_rules(
         None if rules is None else checked(rules, "rules", FabricatorRules),
         None if costs is None else checked(costs, "costs", Costs),
         named,
+        None if tolerances is None else checked(tolerances, "tolerances", Tolerances),
     )
     if given == RulesFile(None, None, {}):
-        raise BoardError("rules: nothing is given to write; give rules, costs or criteria.")
+        raise BoardError("rules: nothing is given to write; give rules, costs, criteria or tolerances.")
+    refuse_none(tolerances)
     published = [name for name in named if name in RULES_OF_THUMB]
     if published:
         raise BoardError(f"criteria {as_shown(published[0])}: is the name of a published rule; choose another.")
@@ -205,6 +214,8 @@ def write_rules(
         made += ["", "[costs]", *lines({**amounts, "source": quoted(costs.source)})]
     for name, criterion in named.items():
         made += ["", f"[criteria.{key(name)}]", *lines(criterion_pairs(criterion))]
+    if tolerances is not None:
+        made += tolerance_lines(tolerances)
     text = "\n".join([*made, ""])
     if contents(parsed_text(text, _NAME), _NAME) != given:
         raise FileError("rules: hold a number of more than 14 digits, which would not read back.")
@@ -235,6 +246,7 @@ def contents(table: Table, file: str) -> RulesFile:
         _read_rules(table["rules"], f"{file}: [rules]") if "rules" in table else None,
         _read_costs(table["costs"], f"{file}: [costs]") if "costs" in table else None,
         parts.criteria(table, file),
+        tolerances_of_tables(table.get("tolerance", ()), file),
     )
 
 

@@ -13,6 +13,7 @@ from stubsi.checks import checked, pairs
 from stubsi.errors import BoardError, FileError
 from stubsi.files import parts, schema
 from stubsi.files.schema import Schema, errors_at, look_up, with_places
+from stubsi.files.tolerance_tables import check_fit
 from stubsi.files.toml_text import parsed_file
 from stubsi.unit_errors import as_shown
 
@@ -36,6 +37,7 @@ BOARD = Schema(
         "press_fit": schema.TABLES,
         "net": schema.TABLES,
         "reference": schema.TABLES,
+        "tolerance": schema.TABLES,
     },
 )
 STACKUP = Schema(must={"layer": schema.TABLES}, may={"source": schema.TEXT})
@@ -66,7 +68,8 @@ def read_board(path: str | os.PathLike[str], *, criteria: Mapping[str, Criterion
     Parameters
     ----------
     path : path
-        A text file in UTF-8. Lengths, rates, frequencies and impedances are written as text with their unit.
+        A text file in UTF-8. Lengths, rates, frequencies and impedances are written as text with their unit. Tables
+        ``[[tolerance]]`` are checked here; ``read_tolerances`` gives them.
     criteria : mapping of name to Criterion, optional
         Criteria that the file may name beside its own, for example those of ``read_criteria``.
 
@@ -153,7 +156,9 @@ def board_of_table(table: Table, name: str, criteria: Mapping[str, Criterion] | 
         As in ``read_board``.
     """
     BOARD.check(table, f"{name}: top level")
-    return _Reader(table, name, criteria).board()
+    board = _Reader(table, name, criteria).board()
+    check_fit(table.get("tolerance", ()), name, board)
+    return board
 
 
 def stackup_of_table(table: Table, file: str) -> Stackup:
