@@ -57,6 +57,7 @@ What goes to the fabricator, and what comes back::
 How sure it is when boards are built::
 
     read_tolerances      the tolerances of a board from a file
+    residual_stub        what a depth tolerance does to a residual stub, and whether a layer may be cut
     corners              worst and best case of every net over all tolerances
     production_yield     how probable it is that the boards built meet their criteria
 
@@ -208,6 +209,7 @@ if TYPE_CHECKING:
     from stubsi.tolerance.dominance import Ask, Dominance, NetDominance, Turn, dominance
     from stubsi.tolerance.parts import UnknownYield, WhyUnknown
     from stubsi.tolerance.production_yield import NetYield, ProductionYield, production_yield
+    from stubsi.tolerance.residual_stub import ResidualStub, residual_stub
     from stubsi.tolerance.thickness_class import ThicknessClass
     from stubsi.tolerance.tolerance import Tolerance
     from stubsi.tolerance.tolerances import Factor, Tolerances
@@ -299,6 +301,8 @@ _HOME = {
     "NetCorners": "tolerance.corners",
     "Standing": "tolerance.corners",
     "corners": "tolerance.corners",
+    "ResidualStub": "tolerance.residual_stub",
+    "residual_stub": "tolerance.residual_stub",
     "ThicknessClass": "tolerance.thickness_class",
     "Tolerance": "tolerance.tolerance",
     "Tolerances": "tolerance.tolerances",
@@ -459,6 +463,7 @@ __all__ = [
     "Refused",
     "RefusedNet",
     "Reroutes",
+    "ResidualStub",
     "ReturnVias",
     "ShallowerChange",
     "ShallowerChanges",
@@ -516,6 +521,7 @@ __all__ = [
     "read_ipc2581",
     "read_rules",
     "read_tolerances",
+    "residual_stub",
     "still_valid",
     "stub_budget",
     "stub_budgets",

@@ -200,6 +200,11 @@ CALLS = {
         stubsi.corners,
         {"board": BOARD, "tolerances": TOLERANCES, "model": "uniform", "dk_eff": 4, "delay": None},
     ),
+    "residual_stub": (
+        stubsi.residual_stub,
+        {"stub_length": "10 mil", "depth": stubsi.Tolerance.plus_minus("3 mil", source="test"), "dk_eff": 4,
+         "dk": stubsi.Tolerance.plus_minus("5 %", source="test")},
+    ),
     "production_yield": (
         stubsi.production_yield,
         {
