@@ -53,15 +53,15 @@ class Seen(NamedTuple):
         return self.times * made.loss_by_hand(length, drill=self.drill)
 
 
-def legs(board, its_rules):
+def legs(board, its_rules, budget_at="worst"):
     """Stubs of every net with its criterion."""
     for net in board.nets:
         shapes = [(hole, stub_shapes(board.stackup, hole.padstack, board.span(hole))) for hole in net.holes]
         yield (
             net,
             [
-                Seen(hole.name, window(shape, math.inf, its_rules), shape.stub_length_si, hole.padstack.drill_si,
-                     len(its_shapes))
+                Seen(hole.name, window(shape, math.inf, its_rules, budget_at), shape.stub_length_si,
+                     hole.padstack.drill_si, len(its_shapes))
                 for hole, its_shapes in shapes
                 for shape in its_shapes
             ],
@@ -88,12 +88,16 @@ def choices(stubs, ends, fits, its_rules):
 
 
 def worst(stub, end):
-    return stub.length if end is None else stub.window.left(end[2]).most_si
+    """Length that counts [m]: at worst tolerance, or the nominal one."""
+    if end is None:
+        return stub.length
+    left = stub.window.left(end[2])
+    return left.nominal_si if stub.window.budget_at == "nominal" else left.most_si
 
 
-def units(board, its_rules, ends):
+def units(board, its_rules, ends, budget_at):
     """What must be served together, each as (net, its possible choices); nothing serves the one without a choice."""
-    for net, stubs in legs(board, its_rules):
+    for net, stubs in legs(board, its_rules, budget_at):
         limit = net.criterion.limit
         if net.criterion.measure == "loss":
             yield net.name, list(choices(stubs, ends, within_sum(stubs, limit), its_rules))
@@ -137,13 +141,13 @@ def per_hole(stubs, limit, ends, its_rules):
         yield from (alone[max((1, 0), key=lambda i: stubs[i].length)], [])
 
 
-def candidate_ends(board, its_rules):
+def candidate_ends(board, its_rules, budget_at="worst"):
     """Where an end may lie without loss of generality: at the layers' own ends, or a window's deepest or shallowest."""
     found = set()
-    for net, stubs in legs(board, its_rules):
+    for net, stubs in legs(board, its_rules, budget_at):
         for stub in stubs:
             limit = net.criterion.limit if net.criterion.measure != "loss" else math.inf
-            w = window(stub.window.shape, limit, its_rules)
+            w = window(stub.window.shape, limit, its_rules, budget_at)
             set_up = (w.side, round(stub.drill, 9))
             if isinstance(its_rules.tolerance, GuaranteedResidual):
                 found |= {(*set_up, at - its_rules.tolerance.nominal_si) for at in near_faces(board.stackup, w.side)}
@@ -179,16 +183,17 @@ def least_by_trial(served, costs, goal):
     return best
 
 
-def check_least(board, its_rules, costs, goal):
+def check_least(board, its_rules, costs, goal, budget_at="worst"):
     if any(net.criterion.measure == "loss" for net in board.nets) and its_rules.tolerance.aimed(0.0) is None:
         its_rules = replace(its_rules, least_plated="0 mm")
-    ends = sorted(candidate_ends(board, its_rules))
-    every = list(units(board, its_rules, ends))
+    ends = sorted(candidate_ends(board, its_rules, budget_at))
+    every = list(units(board, its_rules, ends, budget_at))
     served = [choices for _, choices in every if choices]
     used = {end for choices in served for own, _ in choices for end in own}
     if len(used) > 10:
         return
-    found = plan(board, its_rules, costs=costs, goal=goal, model="uniform", dk_eff=4, missed_nets="stub by stub")
+    more = {"costs": costs, "goal": goal, "budget_at": budget_at, "missed_nets": "stub by stub"}
+    found = plan(board, its_rules, model="uniform", dk_eff=4, **more)
     assert {refused.net for refused in found.refused} == {net for net, choices in every if not choices}
     reached = (*in_order(round(found.cost, 6), len(found.groups), goal), len(found.hits))
     assert reached == least_by_trial(served, costs, goal)
@@ -199,6 +204,13 @@ def check_least(board, its_rules, costs, goal):
 @made.with_examples([made.COUPLED_BOARD], CORNER_RULES, FEWEST_GROUPS, "least cost")
 def test_least_cost_by_trial_of_every_set_of_ends(board, its_rules, costs, goal):
     check_least(board, its_rules, costs, goal)
+
+
+@settings(max_examples=8)
+@given(made.coupled_boards(), RULES_OF_THUMB, COSTS, GOALS)
+@made.with_examples([made.COUPLED_BOARD], CORNER_RULES[:3], FEWEST_GROUPS, "least cost")
+def test_least_cost_where_the_budget_holds_at_nominal_depth(board, its_rules, costs, goal):
+    check_least(board, its_rules, costs, goal, "nominal")
 
 
 # ---------------------------------------------------------------------------------------------------------------------
@@ -268,4 +280,5 @@ def test_certificate_proves_what_it_says(board, its_rules, costs):
 @given(made.coupled_boards(), RULES_OF_THUMB, COSTS, GOALS)
 def test_least_cost_and_certificate_thousands(board, its_rules, costs, goal):
     check_least(board, its_rules, costs, goal)
+    check_least(board, its_rules, costs, goal, "nominal")
     check_certificate(board, its_rules, costs)

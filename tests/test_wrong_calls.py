@@ -190,7 +190,7 @@ CALLS = {
         stubsi.plan,
         {
             "board": DRILL_BOARD, "rules": RULES, "costs": None, "model": "uniform", "dk_eff": 4, "delay": None,
-            "missed_nets": "leave", "time_limit": 1.0, "goal": "largest margin",
+            "missed_nets": "leave", "budget_at": "nominal", "time_limit": 1.0, "goal": "largest margin",
             "most_groups": 2,
         },
     ),

@@ -149,7 +149,7 @@ class _Search:
     def _window(self, drawn: Window, rules: FabricatorRules) -> Window:
         """Window of a stub under all rules but its budget. The longest permitted length is kept, for the reader."""
         if drawn.shape not in self._without_budget:
-            self._without_budget[drawn.shape] = window(drawn.shape, np.inf, rules)
+            self._without_budget[drawn.shape] = window(drawn.shape, np.inf, rules, self.limits.budget_at)
         free = self._without_budget[drawn.shape]
         in_the_way = tuple(refusal for refusal in drawn.reasons if refusal.kind is Obstacle.NEIGHBOUR)
         return free.replaced(longest_si=drawn.longest_si, reasons=(*free.reasons, *in_the_way))
@@ -177,13 +177,14 @@ class _Search:
         self, stub: Drillable, left: PlatingLeft, figure_at: Mapping[tuple[StubUse, float], _Figure]
     ) -> Miss | None:
         """By how much a drilled stub misses its criterion; None where it does not."""
-        longest, lengths = stub.window.longest_si, list(_lengths(stub, left))
+        longest, budget_at = stub.window.longest_si, self.limits.budget_at
+        length = max(left.at(budget_at), stub.window.shape.least_length_si)
         if np.isinf(longest):
-            return Miss(None, None, None)
-        if not lengths or lengths[-1] <= longest + ROUNDING:
+            return Miss(None, None, None, budget_at)
+        if length <= max(longest + ROUNDING, 0.0):
             return None
         needed = figure_at[stub.use, longest].notch if longest > 0 else None
-        return Miss(lengths[-1] - longest, figure_at[stub.use, lengths[-1]].notch, needed)
+        return Miss(length - longest, figure_at[stub.use, length].notch, needed, budget_at)
 
     def _figures(
         self, tried: Sequence[tuple[Drillable, int]], left: Sequence[PlatingLeft]

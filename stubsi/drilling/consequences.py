@@ -125,6 +125,9 @@ class Consequences:
         refusals: dict[str, list[str]] = defaultdict(list)
         for net, text in [*refusals_by_net(self.plan.refused), *misses_by_net(self.plan.hits)]:
             refusals[net].append(text)
+        if self.plan.budget_at == "nominal":
+            for net in {hit.net for hit in self.plan.hits} - set(refusals):
+                refusals[net].append("its drilled stubs keep their budget at nominal depth only, as chosen")
         hits = Counter(hit.net for hit in self.plan.hits)
         return tuple(
             _change(row.net, [table[row.net] for table in tables], hits[row.net], refusals[row.net])

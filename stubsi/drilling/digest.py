@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from stubsi.board.board import Board
+    from stubsi.drilling.budget_end import BudgetAt
     from stubsi.drilling.costs import Costs
     from stubsi.drilling.goal import Goal
     from stubsi.drilling.miss import MissedNets
@@ -75,7 +76,14 @@ def digest(parts: dict[str, str]) -> str:
 
 
 def parts_of(
-    board: Board, rules: FabricatorRules, costs: Costs, model: ModelChoice, missed_nets: MissedNets, *, goal: Goal
+    board: Board,
+    rules: FabricatorRules,
+    costs: Costs,
+    model: ModelChoice,
+    missed_nets: MissedNets,
+    *,
+    goal: Goal,
+    budget_at: BudgetAt,
 ) -> dict[str, str]:
     """Digest of everything from which a plan is computed, by name: stackup, every rule, every net, costs, model ...
 
@@ -93,6 +101,8 @@ def parts_of(
         What is done to nets that miss their criterion. "stub by stub" is not written: plans were made so before.
     goal : Goal
         What the plan was made for. The least cost is not written: all plans were made for it before.
+    budget_at : str
+        At which depth stubs keep their budget. The worst tolerance is not written: all plans were made for it before.
 
     Returns
     -------
@@ -107,6 +117,7 @@ def parts_of(
         "model": writer.text((model.name, model.dk_eff, model.delay_si)),
         **({} if missed_nets == "stub by stub" else {"missed nets": writer.text(missed_nets)}),
         **({} if goal == LEAST_COST else {"goal": writer.text(str(goal))}),
+        **({} if budget_at == "worst" else {"budget at": writer.text(budget_at)}),
         **{f"rule {name}": writer.text(value) for name, value in written_fields(rules).items()},
         **{f"net {net.name}": writer.text(net) for net in board.nets},
     }

@@ -217,11 +217,11 @@ class DrillTask:
         return tuple(self._choice(couple, losses) for couple in self.coupled)
 
     def _longest_left(self, stub: Drillable) -> Iterator[float]:
-        """Greatest length of the stub [m]: first if it is undrilled, then if each of its candidate groups serves it."""
+        """Length of the stub that counts [m]: first undrilled, then with each of its candidate groups."""
         window = stub.window
         yield window.shape.stub_length_si
         for number in self._servers_of[window]:
-            yield max(window.shape.least_length_si, window.left(self.candidates[number].end_si).most_si)
+            yield window.kept_length(self.candidates[number].end_si)
 
     def _choice(self, couple: CoupledStubs, losses: Iterator[float]) -> JointChoice:
         """Joint choice of coupled stubs. For a sum of losses, it takes one loss from the iterator for each option."""

@@ -11,12 +11,11 @@ from typing import TYPE_CHECKING
 
 from stubsi.board.criterion import Measure
 from stubsi.drilling.effects import widened
-from stubsi.drilling.limits import Limits
 from stubsi.errors import BoardError
-from stubsi.margin.ranking import rank
 
 if TYPE_CHECKING:
     from stubsi.board.board import Board
+    from stubsi.drilling.limits import Limits
     from stubsi.drilling.plan import Plan
 
 
@@ -44,12 +43,8 @@ def limits_with_clearances(plan: Plan) -> Limits | None:
     if not some:
         return None
     alone = board.replaced(nets=tuple(net for net in board.nets if net.name in some or net.reference))
-    short = _falling_short(plan, _limits(plan, alone))
-    return replace(plan.limits, widened=_limits(plan, board), judged_wider=short) if short else None
-
-
-def _limits(plan: Plan, board: Board) -> Limits:
-    return Limits(rank(board, **plan.model.arguments()), plan.model, plan.rules)
+    short = _falling_short(plan, plan.limits.on(alone))
+    return replace(plan.limits, widened=plan.limits.on(board), judged_wider=short) if short else None
 
 
 def _nets_with_kept_stubs(plan: Plan, board: Board) -> frozenset[str]:

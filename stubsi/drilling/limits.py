@@ -16,6 +16,7 @@ from stubsi.board.criterion import Measure
 from stubsi.drilling.obstacles import ROUNDING
 from stubsi.drilling.stub_use import StubUse, figures, figures_of
 from stubsi.margin.longest_stub import longest_permitted
+from stubsi.margin.ranking import rank
 from stubsi.margin.stub_verdict import StubFigures, rows_of
 from stubsi.margin.verdict import counted_loss, measured, meets
 from stubsi.memory import Memory
@@ -28,6 +29,7 @@ if TYPE_CHECKING:
     from stubsi.board.board import Board
     from stubsi.board.criterion import Criterion
     from stubsi.board.net import Net
+    from stubsi.drilling.budget_end import BudgetAt
     from stubsi.drilling.rules import FabricatorRules
     from stubsi.margin.figures import Measurable
     from stubsi.margin.ranking import Ranking
@@ -70,6 +72,8 @@ class Limits:
         The limits of the same board with the clearances that the drills of a plan need; None before there is one.
     judged_wider : frozenset of str
         Names of the nets that are judged by these.
+    budget_at : {"worst", "nominal"}
+        At which depth of the drill a stub must keep its budget.
     """
 
     ranking: Ranking
@@ -77,9 +81,25 @@ class Limits:
     rules: FabricatorRules
     widened: Limits | None = None
     judged_wider: frozenset[str] = frozenset()
+    budget_at: BudgetAt = "worst"
 
     def __repr__(self) -> str:
         return f"<Limits of {len(self.table.net)} stubs>"
+
+    def on(self, board: Board) -> Limits:
+        """Limits of the same kind for another board.
+
+        Parameters
+        ----------
+        board : Board
+            The other board.
+
+        Returns
+        -------
+        Limits
+        """
+        ranking = rank(board, **self.model.arguments())
+        return Limits(ranking, self.model, self.rules, budget_at=self.budget_at)
 
     @property
     def board(self) -> Board:

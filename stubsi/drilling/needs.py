@@ -173,7 +173,7 @@ class _Sorter:
         table = self.limits.table
         shape, hole = table.cases[table.case[row]].shape, table.holes[table.hole[row]]
         if (shape, longest) not in self._windows:
-            self._windows[shape, longest] = window(shape, longest, self.rules)
+            self._windows[shape, longest] = window(shape, longest, self.rules, self.limits.budget_at)
         its_window, refusal = self._windows[shape, longest], self.neighbours.refusal(hole, shape)
         if refusal:
             its_window = its_window.replaced(reasons=(*its_window.reasons, refusal))

@@ -7,11 +7,9 @@ from collections import Counter, defaultdict
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias, TypeVar
 
 from stubsi.board.changed_board import net_on_layer
-from stubsi.drilling.limits import Limits
 from stubsi.drilling.needs import needs_of
 from stubsi.drilling.neighbours import neighbours_of
 from stubsi.errors import BoardError
-from stubsi.margin.ranking import rank
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -132,7 +130,7 @@ def _judged(plan: Plan, trial: Mapping[str, LayerChange]) -> Iterator[Move]:
     """Judge one change of each net, all on one trial board. Moves that cannot be built or drilled are left out."""
     tried = _trial_board(plan.board, {name: net_on_layer(*change) for name, change in trial.items()})
     on_board = neighbours_of(plan.board, plan.rules)
-    needs = needs_of(Limits(rank(tried, **plan.model.arguments()), plan.model, plan.rules), plan.rules, on_board)
+    needs = needs_of(plan.limits.on(tried), plan.rules, on_board)
     left_out = {refused.net for refused in needs.refused} | set(needs.undecided)
     single, coupled = _by_net(needs.task.single), _by_net(needs.task.coupled)
     for net in tried.signal_nets:

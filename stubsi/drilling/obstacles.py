@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from stubsi.drilling.budget_end import IN_WORDS
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.drilling.side_view import barrel_positions
 from stubsi.units import show
@@ -182,7 +183,8 @@ def _shortfall(window: Window, bound: Bound, ends: Mapping[Obstacle, float | Non
         return ""
     deepest = min(known_ends)
     if bound.kind == Obstacle.BUDGET:
-        return f"shortest stub at worst tolerance {in_mm(window.left(deepest).most_si)}; "
+        shortest = window.left(deepest).at(window.budget_at)
+        return f"shortest stub {IN_WORDS[window.budget_at]} {in_mm(shortest)}; "
     return f"short by {in_mm(bound.end - deepest)}; "
 
 

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from stubsi.drilling.budget_end import BudgetAt
     from stubsi.drilling.costs import Costs
     from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused
     from stubsi.drilling.drill_task import DrillTask
@@ -276,12 +277,39 @@ class Plan:
 
     @cached_property
     def _parts(self) -> dict[str, str]:
-        return parts_of(self.board, self.rules, self.costs, self.model, self.missed_nets, goal=self.goal)
+        return self._parts_with(self.board, self.rules)
+
+    def _parts_with(self, board: Board, rules: FabricatorRules) -> dict[str, str]:
+        return parts_of(
+            board, rules, self.costs, self.model, self.missed_nets, goal=self.goal, budget_at=self.budget_at
+        )
+
+    @property
+    def budget_at(self) -> BudgetAt:
+        """At which depth drilled stubs keep their budget: "worst" or "nominal"."""
+        return self.limits.budget_at
 
     @property
     def digest(self) -> str:
         """Digest of everything from which the plan was computed."""
         return digest(self._parts)
+
+    def digest_with(self, board: Board, rules: FabricatorRules) -> str:
+        """Digest that a plan of the same kind has for a board and rules.
+
+        Parameters
+        ----------
+        board : Board
+            The board.
+        rules : FabricatorRules
+            Rules of the fabricator.
+
+        Returns
+        -------
+        str
+            Text of 16 digits.
+        """
+        return digest(self._parts_with(board, rules))
 
     def matches(self, board: Board, rules: FabricatorRules) -> Match:
         """Whether the plan still holds for a board and rules.
@@ -305,7 +333,7 @@ class Plan:
         """
         checked(board, "board", Board)
         checked(rules, "rules", FabricatorRules)
-        return compare(self._parts, parts_of(board, rules, self.costs, self.model, self.missed_nets, goal=self.goal))
+        return compare(self._parts, self._parts_with(board, rules))
 
     def inputs_changed(self, after: Plan) -> tuple[str, ...]:
         """What differs between the inputs of this plan and of another one. For users: ``difference``.

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from stubsi.board.names import how_many
 from stubsi.checks import one_line
+from stubsi.drilling.budget_end import SENTENCES
 from stubsi.drilling.costs import FEWEST_GROUPS
 
 if TYPE_CHECKING:
@@ -30,7 +31,9 @@ def summary_of(plan: Plan) -> str:
         f"Drill groups: {len(plan.groups)}, set-ups: {len(plan.set_ups)}, sides: {len(plan.sides)}, "
         f"hits: {len(plan.hits)}{missed}; stubs refused: {len(plan.refused)}, nets undecided: {len(plan.undecided)}."
     )
-    return f"{counts}\n{_optimum(plan) if plan.groups else _nothing_to_drill(plan)}"
+    optimum = _optimum(plan) if plan.groups else _nothing_to_drill(plan)
+    budget = f" {SENTENCES[plan.budget_at]}" * (plan.budget_at != "worst")
+    return f"{counts}\n{optimum}{budget}"
 
 
 def _nothing_to_drill(plan: Plan) -> str:

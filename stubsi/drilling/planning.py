@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from stubsi.board.board import Board
 from stubsi.checks import checked, one_of
 from stubsi.drilling.best_effort import best_effort
+from stubsi.drilling.budget_end import BUDGET_AT
 from stubsi.drilling.costs import FEWEST_GROUPS, Costs
 from stubsi.drilling.drill_group import Refused
 from stubsi.drilling.goal import checked_goal
@@ -25,6 +26,7 @@ from stubsi.stubs.model_choice import ModelChoice
 from stubsi.units import one_number
 
 if TYPE_CHECKING:
+    from stubsi.drilling.budget_end import BudgetAt
     from stubsi.drilling.goal import Goal, GoalName
     from stubsi.drilling.grouping import Grouping
     from stubsi.drilling.miss import MissedNets
@@ -44,6 +46,7 @@ def plan(
     goal: GoalName = "least cost",
     most_groups: int | None = None,
     missed_nets: MissedNets = "best effort",
+    budget_at: BudgetAt = "worst",
     time_limit: float = 60.0,
 ) -> Plan:
     """Plan the depth drilling of a board: the fewest drill groups that bring every net to its criterion.
@@ -70,6 +73,9 @@ def plan(
         the rules allow, where that helps and makes no figure of a stub worse, but only with groups that other nets
         need; the legs of a pair together. "leave": they are not drilled. "stub by stub": every stub that can keep its
         budget is drilled, whatever becomes of the others.
+    budget_at : {"worst", "nominal"}
+        At which depth a drilled stub must keep its budget: at the tolerance that leaves the longest stub, or at the
+        nominal depth. What must not be cut is kept at worst tolerance in any case. The plan states which was taken.
     time_limit : float
         Time limit of each run of the solver [s]. The solver runs, up to five times, only where stubs must be decided
         together: limits for the sum of losses, or holes drilled from both sides.
@@ -107,10 +113,11 @@ def plan(
     costs = FEWEST_GROUPS if costs is None else checked(costs, "costs", Costs)
     wanted = checked_goal(goal, most_groups)
     one_of(missed_nets, "missed_nets", MISSED_NETS)
+    one_of(budget_at, "budget_at", BUDGET_AT)
     check_layers(board.stackup, rules)
     seconds, model_choice = one_number(time_limit, "time_limit"), ModelChoice.of(model, dk_eff, delay)
     ranking = rank(board, model=model, dk_eff=dk_eff, delay=delay)
-    limits = Limits(ranking, model_choice, rules)
+    limits = Limits(ranking, model_choice, rules, budget_at=budget_at)
     made = _made(limits, costs, wanted, missed_nets, seconds)
     again = limits_with_clearances(made)
     return made if again is None else _made(again, costs, wanted, missed_nets, seconds)

@@ -191,7 +191,7 @@ def _finished(plan: Plan) -> list[Question]:
         padstack = drawn.shape.padstack
         if padstack.finished_si is None:
             thin_plated = padstack.replaced(finished=InSI(padstack.drill_si * (1 - 1e-9)))
-            other = window(drawn.shape.replaced(padstack=thin_plated), drawn.longest_si, plan.rules)
+            other = window(drawn.shape.replaced(padstack=thin_plated), drawn.longest_si, plan.rules, drawn.budget_at)
             blocked = any(refusal.kind is Obstacle.NEIGHBOUR for refusal in drawn.reasons)
             counts[padstack] += count * (not blocked and bool(drawn.reasons) != bool(other.reasons))
     return [Question(InputKind.FINISHED, each.name, count, Judged.STUBS) for each, count in counts.items()]
@@ -200,7 +200,7 @@ def _finished(plan: Plan) -> list[Question]:
 def _windows(plan: Plan) -> Iterator[tuple[Window, int]]:
     """Each different window of the stubs that are drilled or refused, and how many stubs have it."""
     windows = [hit.window for hit in plan.hits if not hit.miss] + [refused.window for refused in plan.refused]
-    windows += [window(hit.window.shape, hit.window.longest_si, plan.rules) for hit in plan.missed]
+    windows += [window(hit.window.shape, hit.window.longest_si, plan.rules, plan.budget_at) for hit in plan.missed]
     yield from Counter(windows).items()
 
 

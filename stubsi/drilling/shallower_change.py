@@ -12,7 +12,6 @@ import numpy as np
 from stubsi.board.names import how_many
 from stubsi.drilling.drill_task import CandidateGroup, DrillTask, set_up_of
 from stubsi.drilling.effects import widened
-from stubsi.drilling.limits import Limits
 from stubsi.drilling.needs import needs_of
 from stubsi.drilling.neighbours import neighbours_of
 from stubsi.drilling.obstacles import MET
@@ -31,7 +30,6 @@ from stubsi.margin.change_kinds import (
     wanted_kinds,
     widest_antipads,
 )
-from stubsi.margin.ranking import rank
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -277,10 +275,10 @@ class _Search:
         """What must be drilled of the net on a board."""
         plan = self.plan
         alone = board.replaced(nets=tuple(each for each in board.nets if each.name == self.net or each.reference))
-        ranking = rank(alone, **plan.model.arguments())
-        needs = needs_of(Limits(ranking, plan.model, plan.rules), plan.rules, neighbours_of(board, plan.rules))
+        limits = plan.limits.on(alone)
+        needs = needs_of(limits, plan.rules, neighbours_of(board, plan.rules))
         lost = bool(needs.refused or needs.undecided)
-        return _Stubs(needs.task.single, needs.task.coupled, lost, ranking[self.net].first_notch_si)
+        return _Stubs(needs.task.single, needs.task.coupled, lost, limits.ranking[self.net].first_notch_si)
 
     def _how(self, stubs: _Stubs) -> tuple[DrilledHow, tuple[int, ...]]:
         """How these stubs can be drilled, and the groups of the plan that serve them."""

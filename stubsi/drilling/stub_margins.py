@@ -1,8 +1,9 @@
 """Owns the margin over limit of every stub at every end that may be aimed at, and the task narrowed to a level of it.
 
 The margin over limit is the figure that the criterion judges over its limit, or the limit over the figure where less is
-better: 1 is just met. It is that of the longest stub that the tolerances may leave. It never falls from one end to a
-deeper one: where the figure itself does, the lower one counts for the shallower ends, too.
+better: 1 is just met. It is that of the longest stub that the tolerances may leave, or of the nominal stub where the
+user wants the budget at nominal depth. It never falls from one end to a deeper one: where the figure itself does, the
+lower one counts for the shallower ends, too.
 """
 
 from __future__ import annotations
@@ -101,7 +102,7 @@ class StubMargins:
         """Margin of each kind of stub with each of its candidate groups."""
         servers = {kind: sorted(self.task.servers(stub)) for kind, stub in stub_of.items()}
         lengths = {
-            (kind, number): max(kind.window.shape.least_length_si, kind.window.left(candidate.end_si).most_si)
+            (kind, number): kind.window.kept_length(candidate.end_si)
             for kind, numbers in servers.items()
             for number, candidate in ((number, self.task.candidates[number]) for number in numbers)
         }

@@ -15,6 +15,7 @@ from stubsi.drilling.side_view import barrel_positions, side_view
 from stubsi.value import Value, value_object
 
 if TYPE_CHECKING:
+    from stubsi.drilling.budget_end import BudgetAt
     from stubsi.drilling.side_view import SideView
     from stubsi.stubs.drawn import StubShape
 
@@ -31,6 +32,21 @@ class PlatingLeft(NamedTuple):
     least_si: float
     nominal_si: float
     most_si: float
+
+    def at(self, budget_at: BudgetAt) -> float:
+        """The length [m] that must keep the budget.
+
+        Parameters
+        ----------
+        budget_at : {"worst", "nominal"}
+            At which depth.
+
+        Returns
+        -------
+        float
+            The greatest length, or the nominal one.
+        """
+        return self.most_si if budget_at == "worst" else self.nominal_si
 
 
 @value_object
@@ -57,6 +73,8 @@ class Window(Value):
         Every limit on the end that is aimed at.
     reasons : tuple of Refusal
         Why the stub cannot be drilled; empty where it can.
+    budget_at : {"worst", "nominal"}
+        At which depth the stub must keep its budget.
     """
 
     rules: FabricatorRules
@@ -70,6 +88,7 @@ class Window(Value):
     lower: tuple[Bound, ...]
     upper: tuple[Bound, ...]
     reasons: tuple[Refusal, ...] = ()
+    budget_at: BudgetAt = "worst"
 
     @property
     def side(self) -> str:
@@ -88,7 +107,7 @@ class Window(Value):
 
     @cached_property
     def shallowest_si(self) -> float:
-        """Shallowest end that may be aimed at [m]: the stub is short enough at worst tolerance."""
+        """Shallowest end that may be aimed at [m]: the stub is short enough at the depth that ``budget_at`` names."""
         return max(bound.end for bound in self.lower)
 
     @cached_property
@@ -133,6 +152,21 @@ class Window(Value):
         left = left_before(self.face_si, end, self)
         return PlatingLeft(*(self.longest_si if abs(each - self.longest_si) <= MET else each for each in left))
 
+    def kept_length(self, end: float) -> float:
+        """Length of the stub that must keep the budget when an end is aimed at.
+
+        Parameters
+        ----------
+        end : float
+            End of the plating that is aimed at [m].
+
+        Returns
+        -------
+        float
+            Length [m]. Where more of the stub must stay than the drill leaves, it is that.
+        """
+        return max(self.shape.least_length_si, self.left(end).at(self.budget_at))
+
     def __repr__(self) -> str:
         ends = "no end" if self.reasons else f"ends {in_mm(self.shallowest_si)} to {in_mm(self.deepest_si)}"
         return f"<Window of a stub beyond {self.layer}, drilled from the {self.side}: {ends}>"
@@ -160,7 +194,7 @@ def left_before(face: float, end: float, window: Window) -> PlatingLeft:
     return PlatingLeft(*(0.0 if abs(length) <= MET else float(length) for length in (least, face - end, most)))
 
 
-def window(shape: StubShape, longest: float, rules: FabricatorRules) -> Window:
+def window(shape: StubShape, longest: float, rules: FabricatorRules, budget_at: BudgetAt = "worst") -> Window:
     """Window of one stub under the fabricator's rules, for every value that an unknown rule may have.
 
     Parameters
@@ -171,6 +205,8 @@ def window(shape: StubShape, longest: float, rules: FabricatorRules) -> Window:
         Longest permitted stub [m]: its net meets the criterion with every stub up to this length.
     rules : FabricatorRules
         Rules of the fabricator.
+    budget_at : {"worst", "nominal"}
+        At which depth the stub must keep its budget.
 
     Returns
     -------
@@ -185,8 +221,9 @@ def window(shape: StubShape, longest: float, rules: FabricatorRules) -> Window:
         rules=rules, shape=shape, face_si=face, sensed_si=view.sensed, barrel_si=face - float(view.near[outer]),
         rest_si=float(view.far[inner]) - face,
         leads_si=tuple(sorted({lead_si(shape.padstack.drill_si, case) for case in cases})), longest_si=longest,
-        lower=tuple(bound for case in cases for bound in _lower_bounds(shape, view, longest, case)),
+        lower=tuple(bound for case in cases for bound in _lower_bounds(shape, view, longest, case, budget_at)),
         upper=tuple(bound for case in cases for bound in _upper_bounds(shape, view, case)),
+        budget_at=budget_at,
     )  # fmt: skip
     cut = max(clearance_before(shape, case) for case in cases)
     return bounds.replaced(reasons=refusals_of(bounds, view, cut))
@@ -266,10 +303,13 @@ def lead_si(primary_drill: float, rules: FabricatorRules) -> float:
     return tip - rules.tip_height(rules.drill_si(primary_drill) / 2)
 
 
-def _lower_bounds(shape: StubShape, view: SideView, longest: float, rules: FabricatorRules) -> list[Bound]:
+def _lower_bounds(
+    shape: StubShape, view: SideView, longest: float, rules: FabricatorRules, budget_at: BudgetAt
+) -> list[Bound]:
     """Lower limits on the end: a shallower end would break them."""
     lead, face = lead_si(shape.padstack.drill_si, rules), float(view.near[barrel_positions(shape, view).in_use])
-    budget = rules.tolerance.shallowest(face, longest, view.sensed, lead)
+    at_worst = rules.tolerance.shallowest(face, longest, view.sensed, lead)
+    budget = at_worst if budget_at == "worst" else face - longest
     least_depth = rules.least_depth_si or 0.0
     least = max(least_depth - lead, float(view.near[0]) + 10 * ROUNDING)
     bounds = [

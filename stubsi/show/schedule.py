@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from stubsi.board.board import Board
 from stubsi.checks import checked
-from stubsi.drilling.digest import digest, parts_of
+from stubsi.drilling.budget_end import SENTENCES
 from stubsi.drilling.drill_group import misses_by_net, refusals_by_net
 from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import FabricatorRules
@@ -119,6 +119,7 @@ def preamble(plan: Plan) -> list[str]:
         "copper excluded (IPC-6012), all tolerances inside.",
         f"Rules: {rules.in_one_line()}.",
         *(["Unknown rules: " + ", ".join(n.replace("_", " ") for n in rules.unknown)] if rules.unknown else []),
+        SENTENCES[plan.budget_at],
         *(f"Criterion: {criterion}" for criterion in plan.limits.ranking.criteria),
         f"Model of the stubs: {plan.model}.",
         *plan.summary().splitlines(),
@@ -281,5 +282,4 @@ def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -
     checked(plan, "plan", Plan)
     checked(board, "board", Board)
     checked(rules, "rules", FabricatorRules)
-    parts = parts_of(board, rules, plan.costs, plan.model, plan.missed_nets, goal=plan.goal)
-    return plan_digest_of(export) == digest(parts) and is_unchanged(export)
+    return plan_digest_of(export) == plan.digest_with(board, rules) and is_unchanged(export)
