@@ -18,6 +18,7 @@ from stubsi.drilling.both_sides import independent, plated_enough, split_ends
 from stubsi.drilling.joint_choice import UNDRILLED, JointChoice, Servers, StubAndGroup
 from stubsi.drilling.side_view import side_view
 from stubsi.drilling.stub_margins import StubMargins
+from stubsi.drilling.window import kept_length
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -221,7 +222,7 @@ class DrillTask:
         window = stub.window
         yield window.shape.stub_length_si
         for number in self._servers_of[window]:
-            yield window.kept_length(self.candidates[number].end_si)
+            yield kept_length(window, self.candidates[number].end_si)
 
     def _choice(self, couple: CoupledStubs, losses: Iterator[float]) -> JointChoice:
         """Joint choice of coupled stubs. For a sum of losses, it takes one loss from the iterator for each option."""

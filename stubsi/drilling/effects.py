@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.names import how_many
 from stubsi.board.padstack import Antipad
+from stubsi.errors import BoardError
 from stubsi.units import show
 from stubsi.value import InSI
 
@@ -216,8 +217,50 @@ def _on_layer(padstack: Padstack, side: str, layer: CopperLayer, outer: bool, ru
     return [Effect(padstack, side, (), *size) for size in sizes]
 
 
+class Clearances(NamedTuple):
+    """The board of a plan with the clearances that its drills need.
+
+    Parameters
+    ----------
+    board : Board
+        The changed board; the board of the plan itself where nothing is too small, or where there is no room.
+    no_room : str
+        Why the board has no room for the clearances; empty where it has.
+    """
+
+    board: Board
+    no_room: str
+
+
+def clearances_of(plan: Plan) -> Clearances:
+    """The board of a plan with every clearance that is too small changed to what is needed, where there is room.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan.
+
+    Returns
+    -------
+    Clearances
+        The changed board, or why there is none.
+    """
+    needed: dict[Padstack, dict[str, float]] = defaultdict(dict)
+    for effect in effects_of(plan):
+        if effect.short and effect.needed is not None:
+            needed[effect.padstack].update(dict.fromkeys(effect.layers, effect.needed))
+    if not needed:
+        return Clearances(plan.board, "")
+    wider = {padstack: _wider(padstack, widths) for padstack, widths in needed.items()}
+    nets = tuple(_with_padstacks(net, wider) for net in plan.board.nets)
+    try:
+        return Clearances(plan.board.replaced(nets=nets), "")
+    except BoardError as error:
+        return Clearances(plan.board, str(error))
+
+
 def widened(plan: Plan) -> Board:
-    """The board of a plan with every clearance that is too small changed to what is needed.
+    """The board of a plan with the clearances that its drills need; as drawn where there is no room for them.
 
     Parameters
     ----------
@@ -229,14 +272,7 @@ def widened(plan: Plan) -> Board:
     Board
         The changed board; the same board if nothing is too small.
     """
-    needed: dict[Padstack, dict[str, float]] = defaultdict(dict)
-    for effect in effects_of(plan):
-        if effect.short and effect.needed is not None:
-            needed[effect.padstack].update(dict.fromkeys(effect.layers, effect.needed))
-    if not needed:
-        return plan.board
-    wider = {padstack: _wider(padstack, widths) for padstack, widths in needed.items()}
-    return plan.board.replaced(nets=tuple(_with_padstacks(net, wider) for net in plan.board.nets))
+    return plan.clearances.board
 
 
 def _with_padstacks(net: Net, wider: Mapping[Padstack, Padstack]) -> Net:

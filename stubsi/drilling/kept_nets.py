@@ -6,12 +6,13 @@ that stays undrilled that can lower the first notch a little.
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from stubsi.board.criterion import Measure
 from stubsi.drilling.effects import widened
-from stubsi.errors import BoardError
+from stubsi.margin.verdict import meets
 
 if TYPE_CHECKING:
     from stubsi.board.board import Board
@@ -35,10 +36,7 @@ def limits_with_clearances(plan: Plan) -> Limits | None:
     """
     if plan.limits.widened is not None:
         return None
-    try:
-        board = widened(plan)
-    except BoardError:
-        return None
+    board = widened(plan)
     some = _nets_with_kept_stubs(plan, board)
     if not some:
         return None
@@ -64,17 +62,25 @@ def _nets_with_kept_stubs(plan: Plan, board: Board) -> frozenset[str]:
 
 def _falling_short(plan: Plan, limits: Limits) -> frozenset[str]:
     """Those of some nets that miss their criterion with the stubs that are kept. ``limits``: of a board of these."""
-    drilled = {(hit.hole.name, hit.side) for hit in plan.hits}
+    left_of = {(hit.hole.name, hit.side): hit.left.at(plan.budget_at) for hit in plan.hits}
     drilled_nets, table = {hit.net for hit in plan.hits}, limits.table
     short = set()
+    of_sums: dict[tuple[str, int], list[tuple[int, float]]] = defaultdict(list)
     for row, hole in enumerate(table.hole.tolist()):
-        net, shape = limits.net(row), table.cases[table.case[row]].shape
+        net, shape, drawn = limits.net(row), table.cases[table.case[row]].shape, float(table.length_si[row])
+        left = left_of.get((table.holes[hole].name, shape.side))
         if net.name not in drilled_nets:
             falls_short = not limits.meets_as_drawn(row)
-        else:  # a stub beside drilled ones is judged by itself; a limit for a sum of losses is that of the whole net
-            alone = limits.board.criterion_of(net).measure is not Measure.LOSS
-            kept = (table.holes[hole].name, shape.side) not in drilled
-            falls_short = alone and kept and bool(table.length_si[row] > limits.longest([row])[0])
+        elif limits.board.criterion_of(net).measure is Measure.LOSS:  # its limit is that of all stubs of a leg
+            length = drawn if left is None else min(drawn, max(left, shape.least_length_si))
+            of_sums[net.name, int(table.leg[row])].append((row, length))
+            falls_short = False
+        else:  # a stub beside drilled ones is judged by itself
+            falls_short = left is None and bool(drawn > limits.longest([row])[0])
         if falls_short:
             short.add(net.name)
+    for (name, _), stubs in of_sums.items():
+        total = limits.losses([row for row, _ in stubs], [length for _, length in stubs]).sum()
+        if not meets(limits.board.criterion_of(limits.board.net(name)), total):
+            short.add(name)
     return frozenset(short)

@@ -15,7 +15,7 @@ from stubsi.checks import checked, one_of
 from stubsi.drilling.consequences import Consequences, consequences_of
 from stubsi.drilling.digest import Match, compare, digest, parts_of
 from stubsi.drilling.drilled_hole import drilled_hole
-from stubsi.drilling.effects import Effects, effects_of
+from stubsi.drilling.effects import Clearances, Effects, clearances_of, effects_of
 from stubsi.drilling.explanation import explanation_of, net_of_hole
 from stubsi.drilling.group_trade import GroupTrade, group_trade_of
 from stubsi.drilling.near_holes import NearHoles, near_holes_of
@@ -294,23 +294,6 @@ class Plan:
         """Digest of everything from which the plan was computed."""
         return digest(self._parts)
 
-    def digest_with(self, board: Board, rules: FabricatorRules) -> str:
-        """Digest that a plan of the same kind has for a board and rules.
-
-        Parameters
-        ----------
-        board : Board
-            The board.
-        rules : FabricatorRules
-            Rules of the fabricator.
-
-        Returns
-        -------
-        str
-            Text of 16 digits.
-        """
-        return digest(self._parts_with(board, rules))
-
     def matches(self, board: Board, rules: FabricatorRules) -> Match:
         """Whether the plan still holds for a board and rules.
 
@@ -378,6 +361,19 @@ class Plan:
         They are planned with these clearances.
         """
         return tuple(sorted(self.limits.judged_wider))
+
+    @property
+    def no_room(self) -> str:
+        """Why the board has no room for the clearances that the drills need; empty where it has.
+
+        Where it has none, every net is judged with the clearances as drawn, in the plan and in ``consequences``.
+        """
+        return self.clearances.no_room
+
+    @cached_property
+    def clearances(self) -> Clearances:
+        """The board with the clearances that the drills need, or why there is none."""
+        return clearances_of(self)
 
     @property
     def missed(self) -> tuple[Hit, ...]:

@@ -105,8 +105,8 @@ def plan(
     error of the model does not count here: nets that depend on it are marginal in ``Plan.consequences``.
 
     The drills need wider clearances in every hole of their padstacks. Nets with stubs that stay undrilled are judged
-    again with these, and those that then fall short are planned too. This is done once, and not where the board has no
-    room for the clearances.
+    again with these, and those that then fall short are planned too. This is done once. Where the board has no room for
+    the clearances, ``Plan.no_room`` says why.
     """
     checked(board, "board", Board)
     checked(rules, "rules", FabricatorRules)

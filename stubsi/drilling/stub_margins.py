@@ -17,6 +17,7 @@ import numpy as np
 
 from stubsi.drilling.joint_choice import UNDRILLED, possible
 from stubsi.drilling.stub_use import figures
+from stubsi.drilling.window import kept_length
 from stubsi.margin.verdict import measured
 
 if TYPE_CHECKING:
@@ -102,7 +103,7 @@ class StubMargins:
         """Margin of each kind of stub with each of its candidate groups."""
         servers = {kind: sorted(self.task.servers(stub)) for kind, stub in stub_of.items()}
         lengths = {
-            (kind, number): kind.window.kept_length(candidate.end_si)
+            (kind, number): kept_length(kind.window, candidate.end_si)
             for kind, numbers in servers.items()
             for number, candidate in ((number, self.task.candidates[number]) for number in numbers)
         }

@@ -152,24 +152,27 @@ class Window(Value):
         left = left_before(self.face_si, end, self)
         return PlatingLeft(*(self.longest_si if abs(each - self.longest_si) <= MET else each for each in left))
 
-    def kept_length(self, end: float) -> float:
-        """Length of the stub that must keep the budget when an end is aimed at.
-
-        Parameters
-        ----------
-        end : float
-            End of the plating that is aimed at [m].
-
-        Returns
-        -------
-        float
-            Length [m]. Where more of the stub must stay than the drill leaves, it is that.
-        """
-        return max(self.shape.least_length_si, self.left(end).at(self.budget_at))
-
     def __repr__(self) -> str:
         ends = "no end" if self.reasons else f"ends {in_mm(self.shallowest_si)} to {in_mm(self.deepest_si)}"
         return f"<Window of a stub beyond {self.layer}, drilled from the {self.side}: {ends}>"
+
+
+def kept_length(window: Window, end: float) -> float:
+    """Length of a stub that must keep its budget when an end is aimed at.
+
+    Parameters
+    ----------
+    window : Window
+        Window of the stub.
+    end : float
+        End of the plating that is aimed at [m].
+
+    Returns
+    -------
+    float
+        Length [m]. Where more of the stub must stay than the drill leaves, it is that.
+    """
+    return max(window.shape.least_length_si, window.left(end).at(window.budget_at))
 
 
 def left_before(face: float, end: float, window: Window) -> PlatingLeft:

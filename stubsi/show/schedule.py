@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from stubsi.board.board import Board
 from stubsi.checks import checked
 from stubsi.drilling.budget_end import SENTENCES
+from stubsi.drilling.digest import digest, parts_of
 from stubsi.drilling.drill_group import misses_by_net, refusals_by_net
 from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import FabricatorRules
@@ -151,6 +152,8 @@ def remarks(plan: Plan) -> list[str]:
     if plan.judged_wider:
         nets_in_words = ", ".join(plan.judged_wider)
         lines.append(f"fall short only with the wider clearances that the drills of others need: {nets_in_words}")
+    if plan.no_room:
+        lines.append(f"no room for the clearances that the drills need; judged as drawn: {plan.no_room}")
     holes = plan.near_holes()
     lines += [f"neighbouring hole: {near}" for near in holes.too_near]
     if holes.not_judged:
@@ -282,4 +285,5 @@ def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -
     checked(plan, "plan", Plan)
     checked(board, "board", Board)
     checked(rules, "rules", FabricatorRules)
-    return plan_digest_of(export) == plan.digest_with(board, rules) and is_unchanged(export)
+    parts = parts_of(board, rules, plan.costs, plan.model, plan.missed_nets, goal=plan.goal, budget_at=plan.budget_at)
+    return plan_digest_of(export) == digest(parts) and is_unchanged(export)
