@@ -22,3 +22,4 @@ settings.load_profile("same")
 
 def pytest_addoption(parser):
     parser.addoption("--schemas", help="folder of the schemas of IPC-2581, which are no part of the project")
+    parser.addoption("--damaged", type=int, default=2000, help="damaged files of every kind in the slow tests")

@@ -1,11 +1,15 @@
 """Damaged files of every kind: a board that can be written and read back, or an error of the library. Never a crash.
 
-Good files are damaged at random: bytes, pieces, words and lines are changed, moved, doubled or taken away.
+Good files are damaged at random: bytes, pieces, words and lines are changed, moved, doubled or taken away. The slow
+test takes the number of files of each kind: ``pytest -m slow tests/test_damaged_files.py -k many --damaged 12000``.
 """
 
 from __future__ import annotations
 
+import contextlib
 import re
+import signal
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -17,6 +21,11 @@ from stubsi import FileError, StubsiError, read_board, read_ipc356, read_ipc2581
 from stubsi.files.board_file import read_any_board
 from stubsi.files.rules_file import contents
 from stubsi.files.toml_text import parsed_file
+from stubsi.handoff import read_back
+from stubsi.handoff.hand_off import texts_of
+from stubsi.handoff.read_back import _plain
+from tests import drilling_boards as made
+from tests import margin_boards as mb
 from tests.board_text import FULL
 from tests.test_board_file import FACTS
 from tests.test_netlist import PADS, SIGNALS, USED
@@ -65,6 +74,42 @@ def table(path):
     assert answer["verdict"].notna().all()
 
 
+@cache
+def planned():
+    nets = [mb.net("A", ("TOP", "S1"), signal="25 GBd"), mb.net("B", ("TOP", "S2"), place=1, signal="56 GBd")]
+    return stubsi.plan(mb.board(*nets, layers=mb.stackup(gap=0.4)), made.rules(tip_angle=150), dk_eff=5.0)
+
+
+@cache
+def texts():
+    return texts_of(planned())
+
+
+@cache
+def hand_off():
+    """Names of the files of a hand-off by kind. There is a drill file of each group, and the first is taken."""
+    return {
+        "schedule": "drill_schedule.csv", "holes": "drilled_holes.csv", "specs": "depth_drilling.xml",
+        "acceptance": "acceptance_plan.csv", "drill file": next(name for name in texts() if name.endswith(".xnc")),
+    }  # fmt: skip
+
+
+def of_hand_off(kind):
+    def read(path):
+        """Whatever was changed must be said, in a folder where all other files are as they were written."""
+        name, folder = hand_off()[kind], path.parent / f"hand-off with another {kind}"
+        if not folder.exists():
+            stubsi.write_hand_off(planned(), folder)
+        data = path.read_bytes()
+        (folder / name).write_bytes(data)
+        with pytest.MonkeyPatch.context() as patch:  # the plan is the same in all of them
+            patch.setattr(read_back, "texts_of", lambda _: texts())
+            found = stubsi.read_hand_off(folder, planned())
+        assert bool(found) is (_plain(data.decode("utf-8-sig")) != _plain(texts()[name]))
+
+    return read
+
+
 GOOD = {
     "board": (board, FULL),
     "rules": (rules, (SHARED / "demo_rules.toml").read_text(encoding="utf-8")),
@@ -72,6 +117,7 @@ GOOD = {
     "export": (export, (SHARED / "sluice_gate.xml").read_text(encoding="utf-8")),
     "netlist": (netlist, (SHARED / "sluice_gate.ipc").read_text(encoding="ascii")),
     "table": (table, TABLE),
+    **{kind: (of_hand_off(kind), texts()[hand_off()[kind]]) for kind in hand_off()},
 }
 WORDS = [
     b"nan", b"-1", b"0", b"1e400", b"1,6", b'""', b"[", b"]", b"{", b"}", b"=", b"#", b"\n", b"\r", b"\0", b"\xff",
@@ -100,11 +146,28 @@ def tried(kind, data, folder):
     path = folder / "damaged"
     path.write_bytes(data)
     said = "nothing"
-    try:
-        read(path)
-    except StubsiError as error:
-        said = str(error)
+    with no_hang():
+        try:
+            read(path)
+        except StubsiError as error:
+            said = str(error)
     assert 0 < len(said) < 2000
+
+
+@contextlib.contextmanager
+def no_hang(seconds=60):
+    """An error where one file takes longer than anybody would wait."""
+
+    def stop(*_):
+        raise TimeoutError(f"one file took longer than {seconds} s")
+
+    before = signal.signal(signal.SIGALRM, stop)
+    signal.alarm(seconds)
+    try:
+        yield
+    finally:
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
 
 
 @pytest.fixture(scope="module")
@@ -114,13 +177,16 @@ def folder(tmp_path_factory):
 
 @pytest.mark.parametrize("kind", GOOD)
 def test_a_damaged_file_is_a_board_or_an_error_of_the_library(kind, folder):
-    _examples(kind, 40)(folder)
+    _examples(kind, 10 if kind in hand_off() else 40)(folder)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("kind", GOOD)
-def test_a_damaged_file_is_a_board_or_an_error_of_the_library_many(kind, folder):
-    _examples(kind, 3000)(folder)
+def test_a_damaged_file_is_a_board_or_an_error_of_the_library_many(kind, folder, pytestconfig, capsys):
+    count = pytestconfig.getoption("damaged")
+    _examples(kind, count)(folder)
+    with capsys.disabled():
+        print(f"\n{count} damaged files of kind {kind}: no crash, no hang, nothing taken that cannot be read back")
 
 
 def _examples(kind, count):
@@ -160,3 +226,30 @@ def test_the_good_files_are_good(folder):
         path.write_text(text, encoding="utf-8")
         read(path)
     assert read_rules(folder / "rules")
+
+
+NUMBERS = re.compile(r' (?:thickness|sequence|diameter|x|y|lineWidth|width|height|value)="(?P<number>[^"]*)"')
+
+
+@pytest.mark.parametrize("wrong", ["nan", "inf", "1,5", "", " ", "1e999", "1 mm", "0x1", "1_0", "١"])
+def test_a_number_of_an_export_that_is_none_is_never_taken(wrong, folder):
+    read, text = GOOD["export"]
+    places = [
+        place.span("number") for place in NUMBERS.finditer(text[: text.index("<Datum") if "<Datum" in text else None])
+    ]
+    for start, end in places[:: len(places) // 20]:
+        (folder / "wrong").write_text(text[:start] + wrong + text[end:], encoding="utf-8")
+        with pytest.raises(FileError, match=r"line \d+"):
+            read(folder / "wrong")
+
+
+def test_a_digit_of_a_netlist_that_is_none_is_never_taken(folder):
+    """Diameter, plating, access, x and y: every column of the first hole in turn."""
+    read, text = GOOD["netlist"]
+    start = text.index("317")
+    for column in (*range(33, 41), *range(41, 49), *range(49, 57)):
+        place = start + column
+        if text[place] != " ":
+            (folder / "wrong").write_text(text[:place] + "?" + text[place + 1 :], encoding="ascii")
+            with pytest.raises(FileError, match=r"line \d+"):
+                read(folder / "wrong")
