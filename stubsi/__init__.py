@@ -64,9 +64,16 @@ How sure it is when boards are built::
 Pictures (they need matplotlib, the extra ``plot``)::
 
     plot_margins         the nets of a ranking on a margin axis
-    plot_loss            insertion loss over frequency
+    plot_margin_changes  the same before and after drilling
+    plot_loss            insertion loss of stubs and holes over frequency
+    plot_net_loss        that of one net before and after drilling
     plot_section         the board in section with its drilled holes
+    plot_board_map       the holes at their places, by verdict or by drill group
     plot_group_trade     what one drill group more or fewer is worth
+    plot_budgets         stub budgets over the data rate, with the rules of thumb
+    plot_tolerance_bands the margins of all nets over their tolerances
+    plot_net_tolerance   which tolerance dominates the band of a net
+    plot_return_distance the notch of a hole over the distance of its return vias
 
 **Pages to read.** ``help(stubsi.margin)``: columns and verdicts of the margin table.
 ``help("stubsi.board.criterion")``: criteria, published rules of thumb and their sources. ``help(stubsi.stubs)``: the
@@ -196,10 +203,15 @@ if TYPE_CHECKING:
     from stubsi.margin.undrilled_change import UndrilledChange, UndrilledChanges, undrilled_changes
     from stubsi.margin.verdict import Verdict
     from stubsi.provenance import Provenance
-    from stubsi.show.loss_plot import plot_loss
+    from stubsi.show.board_map import plot_board_map
+    from stubsi.show.budget_plot import plot_budgets
+    from stubsi.show.change_plot import plot_margin_changes
+    from stubsi.show.distance_plot import plot_return_distance
+    from stubsi.show.loss_plot import plot_loss, plot_net_loss
     from stubsi.show.margin_plot import plot_margins
     from stubsi.show.schedule import still_valid
     from stubsi.show.section import plot_section
+    from stubsi.show.tolerance_plot import plot_net_tolerance, plot_tolerance_bands
     from stubsi.show.trade_plot import plot_group_trade
     from stubsi.stubs.hole_model import HoleModel, hole_model
     from stubsi.stubs.hole_stub import HoleStub
@@ -339,10 +351,17 @@ _HOME = {
     "layer_matrix": "margin.layer_matrix",
     "notch_frequency": "stubs.notch_formula",
     "plan": "drilling.planning",
+    "plot_board_map": "show.board_map",
+    "plot_budgets": "show.budget_plot",
     "plot_group_trade": "show.trade_plot",
     "plot_loss": "show.loss_plot",
+    "plot_margin_changes": "show.change_plot",
     "plot_margins": "show.margin_plot",
+    "plot_net_loss": "show.loss_plot",
+    "plot_net_tolerance": "show.tolerance_plot",
+    "plot_return_distance": "show.distance_plot",
     "plot_section": "show.section",
+    "plot_tolerance_bands": "show.tolerance_plot",
     "rank": "margin.ranking",
     "read_backdrill_specs": "files.backdrill",
     "read_board": "files.toml",
@@ -506,10 +525,17 @@ __all__ = [
     "layer_matrix",
     "notch_frequency",
     "plan",
+    "plot_board_map",
+    "plot_budgets",
     "plot_group_trade",
     "plot_loss",
+    "plot_margin_changes",
     "plot_margins",
+    "plot_net_loss",
+    "plot_net_tolerance",
+    "plot_return_distance",
     "plot_section",
+    "plot_tolerance_bands",
     "production_yield",
     "rank",
     "read_backdrill_specs",

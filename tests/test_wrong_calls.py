@@ -122,6 +122,7 @@ HOUSE = Criterion.notch_ratio(2, source="house")
 TOLERANCES = stubsi.Tolerances(dk=stubsi.Tolerance.plus_minus("5 %", source="test"))
 BOARD = mb.board(mb.net("A", ("TOP", "S1")), mb.net("B", ("TOP", "S2"), place=2), places=4)
 RANKING = stubsi.rank(BOARD, model="uniform")
+CORNERS = stubsi.corners(BOARD, TOLERANCES, model="uniform")
 RULES = db.rules()
 DRILL_BOARD = Board(stackup=db.stackup((0.25,) * 5), nets=(db.net("A", ("L1", "L3"), 0.5),))
 DRILLED = stubsi.plan(DRILL_BOARD, RULES, model="uniform", dk_eff=4)
@@ -242,6 +243,18 @@ CALLS = {
     "plot_loss": (stubsi.plot_loss, {"stubs": {"A": STUB}, **SWEEP, "signal": "25 Gb/s", "ax": None}),
     "plot_margins": (stubsi.plot_margins, {"ranking": RANKING, "ax": None}),
     "plot_section": (stubsi.plot_section, {"plan": DRILLED, "ax": None}),
+    "plot_net_loss": (stubsi.plot_net_loss, {"plan": DRILLED, "net": "A", "ax": None}),
+    "plot_margin_changes": (stubsi.plot_margin_changes, {"consequences": DRILLED.consequences(), "ax": None}),
+    "plot_board_map": (stubsi.plot_board_map, {"what": RANKING, "ax": None}),
+    "plot_budgets": (
+        stubsi.plot_budgets,
+        {"dk_eff": [4.0], "slowest": "1 GBd", "fastest": "2 GBd", "criterion": HOUSE, "ax": None},
+    ),
+    "plot_tolerance_bands": (stubsi.plot_tolerance_bands, {"found": CORNERS, "ax": None}),
+    "plot_net_tolerance": (stubsi.plot_net_tolerance, {"found": CORNERS, "net": "A", "ax": None}),
+    "plot_return_distance": (
+        stubsi.plot_return_distance, {"board": BOARD, "hole": "A.0", "distances": ["1 mm"], "ax": None},
+    ),
     "read_backdrill_specs": (stubsi.read_backdrill_specs, {"path": "shared/sluice_gate_depth_drill.xml"}),
     "read_board": (stubsi.read_board, {"path": "shared/demo_board.toml"}),
     "read_ipc2581": (

@@ -14,6 +14,8 @@ from stubsi.checks import checked, one_line
 from stubsi.errors import StubsiError
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from matplotlib.axes import Axes
 
 
@@ -50,6 +52,22 @@ def axes_for(ax: Axes | None, *, width: float, height: float) -> Axes:
     return checked(ax, "ax", Axes)
 
 
+def check_axes(ax: Axes | None) -> None:
+    """Refuse what is no axes, before anything is solved for the plot.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes or None
+
+    Raises
+    ------
+    StubsiError
+        matplotlib is missing; ``ax`` is no axes.
+    """
+    if ax is not None:
+        axes_for(ax, width=0.0, height=0.0)
+
+
 def shown(label: str) -> str:
     """Label on one line.
 
@@ -78,6 +96,10 @@ def draw_legend(ax: Axes, **options: Any) -> None:
         text.set_parse_math(False)
 
 
+BESIDE = {"fontsize": "small", "loc": "upper left", "bbox_to_anchor": (1.01, 1.0)}
+"""Where a legend stands that must not hide what is drawn: right of the axes."""
+
+
 def draw_title(ax: Axes, title: str) -> None:
     """Draw a title that says what is shown, as it is written.
 
@@ -87,6 +109,21 @@ def draw_title(ax: Axes, title: str) -> None:
     title : str
     """
     ax.set_title(one_line(title), fontsize="medium", loc="left", wrap=True, parse_math=False)
+
+
+def draw_rows(ax: Axes, names: Sequence[str]) -> None:
+    """Give every row of a plot its name, the first on top, in letters that leave the rows apart.
+
+    Parameters
+    ----------
+    ax : matplotlib.axes.Axes
+    names : sequence of str
+    """
+    count = max(len(names), 1)
+    height = 0.9 * 72.0 / ax.figure.dpi * ax.get_window_extent().height
+    size = min(8.0, max(0.75 * height / count, 1.0))
+    ax.set_yticks(range(len(names)), [shown(name) for name in names], fontsize=size, parse_math=False)
+    ax.set_ylim(count - 0.5, -0.5)
 
 
 def set_log_axis(ax: Axes, ends: tuple[float, float]) -> None:

@@ -10,7 +10,7 @@ import numpy as np
 from stubsi.board.criterion import Measure
 from stubsi.checks import checked
 from stubsi.margin.ranking import Ranking
-from stubsi.show.axes import axes_for, draw_legend, set_log_axis, three_digits
+from stubsi.show.axes import BESIDE, axes_for, draw_legend, draw_rows, set_log_axis, three_digits
 from stubsi.show.palette import LOOKS
 
 if TYPE_CHECKING:
@@ -26,6 +26,9 @@ OFF_THE_AXIS = 1000.0
 REACH = 10.0
 """The axis of margins ends at this many times the highest limit at most, or of Nyquist if there is no limit."""
 
+MOST_NETS = 120
+"""Nets that are drawn at most: the worst ones. More rows than these cannot be read."""
+
 
 def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     """Plot first notch / Nyquist of every net, worst on top, against the limit of its criterion.
@@ -34,7 +37,8 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     as far off as it may be. The line is the limit. A net without stub has no bar. A net whose criterion is on
     another figure than the notch has no line, and a text beside its bar names that figure. Slow nets, with a margin of
     more than ``REACH`` times the highest limit, lie beyond the right edge: an arrow with the margin stands there, and a
-    note says how many there are.
+    note says how many there are. Of a large board the ``MOST_NETS`` worst nets are drawn; the axis says how many more
+    there are.
 
     Parameters
     ----------
@@ -54,22 +58,23 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
         matplotlib is missing; no ranking; no axes.
     """
     checked(ranking, "ranking", Ranking)
-    ax = axes_for(ax, width=7.0, height=1.5 + 0.18 * len(ranking))
-    names = [row.net for row in ranking]
-    nyquist = ranking.figures.nyquist[ranking.order]
+    drawn = ranking.order[:MOST_NETS]
+    ax = axes_for(ax, width=8.6, height=1.5 + 0.18 * len(drawn))
+    rows = [row for row, _ in zip(ranking, drawn, strict=False)]
+    nyquist = ranking.figures.nyquist[drawn]
     notch = ranking.figures.notch
-    ratios = _Ratios(*(np.fmin(end, OFF_THE_AXIS * notch.low)[ranking.order] / nyquist for end in notch))
+    ratios = _Ratios(*(np.fmin(end, OFF_THE_AXIS * notch.low)[drawn] / nyquist for end in notch))
     limits = [criterion.limit for criterion in ranking.criteria if criterion.measure is Measure.NOTCH_RATIO]
-    verdicts = np.array([row.verdict for row in ranking], dtype=object)
+    verdicts = np.array([row.verdict for row in rows], dtype=object)
     _draw_bars(ax, ratios, verdicts)
     _draw_limits(ax, ranking)
     set_log_axis(ax, _range(ratios, limits or [1.0]))
     _draw_other_figures(ax, ranking, ratios)
     _draw_beyond(ax, ratios)
-    ax.set_yticks(range(len(names)), names, fontsize="small", parse_math=False)
-    ax.set_ylim(len(names) - 0.5, -0.5)
-    ax.set_xlabel("first notch / Nyquist")
-    draw_legend(ax, fontsize="small", loc="upper right")
+    draw_rows(ax, [row.net for row in rows])
+    more = f"; {len(ranking) - len(rows)} nets with more margin are not drawn" if len(ranking) > len(rows) else ""
+    ax.set_xlabel(f"first notch / Nyquist{more}")
+    draw_legend(ax, **BESIDE)
     return ax
 
 
@@ -127,7 +132,7 @@ def _draw_other_figures(ax: Axes, ranking: Ranking, ratios: _Ratios) -> None:
 def _criteria_in_order(ranking: Ranking) -> list[Criterion]:
     """Criterion of every net, worst net first."""
     nets = ranking.board.signal_nets
-    return [ranking.board.criterion_of(nets[number]) for number in ranking.order]
+    return [ranking.board.criterion_of(nets[number]) for number in ranking.order[:MOST_NETS]]
 
 
 def _draw_limits(ax: Axes, ranking: Ranking) -> None:
