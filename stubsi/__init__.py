@@ -60,6 +60,7 @@ How sure it is when boards are built::
     residual_stub        what a depth tolerance does to a residual stub, and whether a layer may be cut
     corners              worst and best case of every net over all tolerances
     production_yield     how probable it is that the boards built meet their criteria
+    dominance            which tolerance dominates the spread, and what to ask the fabricator for
 
 Pictures (they need matplotlib, the extra ``plot``)::
 
@@ -419,8 +420,8 @@ __all__ = [
     "DepthTolerance",
     "DielectricLayer",
     "Distance",
-    "DrilledHow",
     "Dominance",
+    "DrilledHow",
     "Effect",
     "EffectKind",
     "Effects",
