@@ -321,7 +321,7 @@ def none_near():
 
 
 def test_what_stands_beyond_few_return_vias_makes_a_pass_marginal():
-    """A stub of 0.92 mm without return via has its notch at 30 GHz, and with four at 3 mm nearly a notch at 15 GHz."""
+    """A stub of 0.92 mm: without return via a notch at 30 GHz, with four at 3 mm a dip at 15 GHz that nearly is one."""
     board = {"stackup": mb.stackup(gap=0.2, df=0.01, at="1 GHz"), "padstack": mb.VIA, "layer": "S1", "feed": "through"}
     none, four = (check_stub("0.92 mm", "10 GBd", return_vias=vias, **board) for vias in
                   (none_near(), around(3.0)))  # fmt: skip

@@ -99,7 +99,16 @@ def test_nets_are_judged_one_by_one():
     ids=str,
 )
 def test_wording(criterion, low, high, ratio, says):
-    assert wording(criterion, low, high, ratio) == says
+    assert wording(criterion, low, high, high, ratio) == says
+
+
+def test_wording_says_that_a_shorter_stub_falls_short():
+    """Only where the figure itself meets the limit and its best value, that of the shorter stub, does not."""
+    limit = Criterion.notch_ratio(5)
+    assert wording(limit, 5.2, 5.2, 4.9, 5.2) == (
+        "5.2 x Nyquist, at least 5 wanted; but a shorter stub falls short, and plating makes no stub better"
+    )
+    assert wording(limit, 4.8, 4.8, 4.9, 4.8) == "4.8 x Nyquist, at least 5 wanted"
 
 
 @pytest.mark.parametrize(

@@ -136,9 +136,9 @@ def _reasons(
     nearly = _nearly(ranking, numbers, verdict == Verdict.MARGINAL)
     legs = _leg_differences(ranking, stubs.only(np.array([net.is_pair for net in nets], dtype=bool)[stubs.row]))
     criteria = [ranking.criteria[number] for number in ranking.criterion_number[numbers].tolist()]
-    low, high = ranking.measured.low[numbers].tolist(), ranking.measured.high[numbers].tolist()
+    _, *ends = (end[numbers].tolist() for end in ranking.measured)
     ratios = (ranking.figures.notch.low[numbers] / ranking.figures.nyquist[numbers]).tolist()
-    figures = map(MeasuredFigure, criteria, low, high, ratios)
+    figures = map(MeasuredFigure, criteria, *ends, ratios)
     return [
         Reason(
             verdict, figure if stub else None, drills.get(row, ()), kept.get(row, ()), missing.get(row), legs.get(row),

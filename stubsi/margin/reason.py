@@ -4,18 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-import numpy as np
-
 from stubsi.board.names import shortened
 from stubsi.checks import one_line
-from stubsi.margin.verdict import SHORTER_FALLS_SHORT, Verdict, meets, wording
+from stubsi.margin.verdict import Verdict, wording
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from stubsi.board.criterion import Criterion
 
-_FALLEN_SHORT = (Verdict.DRILL, Verdict.CANNOT_HELP, Verdict.FALLS_SHORT)
 MOST_HOLES = 3
 """How many holes a text names at most. It gives the number of the others."""
 
@@ -24,7 +21,7 @@ SAME_LENGTH = 1e-6
 
 
 class MeasuredFigure(NamedTuple):
-    """The figure that a criterion looks at: ends of its computed range, and lowest first notch over Nyquist.
+    """The figure that a criterion looks at: ends of its computed range, best value, lowest first notch over Nyquist.
 
     The ends are NaN where the figure is unknown.
     """
@@ -32,10 +29,11 @@ class MeasuredFigure(NamedTuple):
     criterion: Criterion
     low: float
     high: float
+    best: float
     notch_ratio: float
 
     def __str__(self) -> str:
-        return wording(self.criterion, self.low, self.high, self.notch_ratio)
+        return wording(self.criterion, self.low, self.high, self.best, self.notch_ratio)
 
 
 class DrillSide(NamedTuple):
@@ -132,8 +130,6 @@ class Reason(NamedTuple):
         ]
         if self.verdict == Verdict.MARGINAL:
             parts.insert(1, self._why_marginal())
-        elif self.verdict in _FALLEN_SHORT and meets(self.figure.criterion, np.array(self.figure.low)):
-            parts.insert(1, SHORTER_FALLS_SHORT)
         return "; ".join(filter(None, map(str, parts)))
 
     def _why_marginal(self) -> str:

@@ -10,7 +10,7 @@ from stubsi.board.criterion import Measure
 from stubsi.margin.figures import Measurable, stub_figures
 from stubsi.margin.single_stub import SolvedSingleStub, UniformSingleStub
 from stubsi.margin.spread import Spread
-from stubsi.margin.verdict import SHORTER_FALLS_SHORT, Verdict, measured, meets, standing, wording
+from stubsi.margin.verdict import Verdict, measured, standing, wording
 from stubsi.physics.uniform_line import UniformLine
 from stubsi.stubs.models import Models
 from stubsi.stubs.uniform_model import UniformStack
@@ -156,11 +156,10 @@ def _judged(
         found = standing(criterion, value, np.isnan(value.best))
         found[found == Verdict.DRILL] = Verdict.FALLS_SHORT
         verdict[rows] = found
-        texts = zip(value.low.tolist(), value.high.tolist(), ratio[rows].tolist(), strict=True)
+        _, *shown = (end.tolist() for end in value)
+        texts = zip(*shown, ratio[rows].tolist(), strict=True)
         for row, text in zip(rows.tolist(), (wording(criterion, *ends) for ends in texts), strict=True):
             reason[row] = text or _missing(stubs.described[stubs.which[row]])
-        for place in np.flatnonzero((found == Verdict.FALLS_SHORT) & meets(criterion, value.low)).tolist():
-            reason[rows[place]] = f"{reason[rows[place]]}; {SHORTER_FALLS_SHORT}"
     for row in np.flatnonzero(verdict == Verdict.UNDECIDED).tolist():
         reason[row] = "; ".join((reason[row], *provenance[row].open_inputs))
     return verdict, reason

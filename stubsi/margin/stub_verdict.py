@@ -9,7 +9,7 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.criterion import Measure
-from stubsi.margin.verdict import Verdict, bound, shorter_note, wording
+from stubsi.margin.verdict import Verdict, bound, wording
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -221,5 +221,4 @@ def reason_of_stub(criterion: Criterion, figures: StubFigures) -> str:
         For example "3.1 x Nyquist, at least 5 wanted"; empty where the figure is unknown.
     """
     ends = measured_ends(criterion, figures)
-    text = wording(criterion, ends.low, ends.high, figures.notch_ratio.low)
-    return "; ".join(filter(None, (text, shorter_note(criterion, ends.low, ends.best))))
+    return wording(criterion, ends.low, ends.high, ends.best, figures.notch_ratio.low)

@@ -222,27 +222,18 @@ _UNITS = {
 }
 
 
-def shorter_note(criterion: Criterion, low: float, best: float) -> str:
-    """Why a figure falls short that meets its limit as computed; empty where it does not.
-
-    Parameters
-    ----------
-    criterion : Criterion
-    low, best : float
-        Worse end of the computed range, and the best value, which is that of a shorter stub where that is worse.
-    """
-    met, surely_missed = meets(criterion, np.array(low)), not meets(criterion, np.array(best))
-    return SHORTER_FALLS_SHORT if met and surely_missed else ""
-
-
-def wording(criterion: Criterion, low: float, high: float, ratio: float) -> str:
+def wording(criterion: Criterion, low: float, high: float, best: float, ratio: float) -> str:
     """The figure that a criterion looks at, and its limit, in words: '3.1 x Nyquist, at least 5 wanted'.
+
+    It also says why a figure falls short that meets its limit as computed: a shorter stub does.
 
     Parameters
     ----------
     criterion : Criterion
     low, high : float
         Computed range of the figure.
+    best : float
+        Its best value, which is that of a shorter stub where that is worse.
     ratio : float
         Lowest first notch over Nyquist.
 
@@ -261,7 +252,9 @@ def wording(criterion: Criterion, low: float, high: float, ratio: float) -> str:
         shown, limit = f"{low * 1e3:.4g} mm", f"{criterion.limit * 1e3:.4g} mm"
     else:
         shown, limit = f"{low * 1e3 / 1e9:.4g} mm x GBd", f"{criterion.limit * 1e3 / 1e9:.4g}"
-    return f"{shown}, {'at least' if criterion.least else 'at most'} {limit} wanted"
+    text = f"{shown}, {'at least' if criterion.least else 'at most'} {limit} wanted"
+    of_a_shorter = meets(criterion, np.array(low)) and not meets(criterion, np.array(best))
+    return f"{text}; {SHORTER_FALLS_SHORT}" if of_a_shorter else text
 
 
 def _range(low: float, high: float) -> str:
