@@ -25,7 +25,7 @@ from stubsi.stubs.stub_feed import feed_of
 from stubsi.stubs.surroundings import surroundings
 from stubsi.stubs.uniform_model import uniform_through
 from stubsi.stubs.unknown_antipad import ANTIPAD_UNKNOWN
-from stubsi.stubs.unknown_dk import DK_OPEN, DK_UNKNOWN, without_dk
+from stubsi.stubs.unknown_dk import DK_OPEN, DK_UNKNOWN, unknown_dielectrics
 from stubsi.stubs.whole_hole import TOGETHER
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_si, quantity, show, to_si
@@ -310,7 +310,8 @@ def _stub(hole: str, case: Case, choice: ModelChoice) -> HoleStub:
     if ANTIPAD_UNKNOWN in models.provenance[0].assumptions:
         raise UnknownValueError(f"hole {hole}: antipad of padstack {shape.padstack.name} is unknown: give antipad.")
     if DK_UNKNOWN in models.provenance[0].assumptions:
-        raise UnknownValueError(f"hole {hole}: {'; '.join(DK_OPEN.format(name) for name in without_dk(shape))}.")
+        unknown = unknown_dielectrics(shape.stackup).values()
+        raise UnknownValueError(f"hole {hole}: {'; '.join(map(DK_OPEN.format, unknown))}.")
     if models.unknown_loss[0]:
         raise UnknownValueError(f"hole {hole}: {models.unknown_loss[0]}")
     distance = shape.distance

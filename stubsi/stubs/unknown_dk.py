@@ -6,9 +6,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from stubsi.board.layers import DielectricLayer
+from stubsi.errors import UnknownValueError
 from stubsi.plausibility import DK
+from stubsi.stubs.as_barrel import barrel_of
 
 if TYPE_CHECKING:
+    from stubsi.board.stackup import Stackup
     from stubsi.stubs.drawn import StubShape
 
 TRIED = (DK.lowest, 4.0, DK.highest)
@@ -19,8 +22,27 @@ DK_UNKNOWN = f"unknown Dk taken as {DK.lowest:g} to {DK.highest:g}"
 """What is shown where a Dk is scanned."""
 
 
+def unknown_dielectrics(stackup: Stackup) -> dict[int, str]:
+    """Names of the dielectrics whose Dk is unknown, by their place among the layers: number from the top, and material.
+
+    Parameters
+    ----------
+    stackup : Stackup
+
+    Returns
+    -------
+    dict
+    """
+    dielectrics = [(place, each) for place, each in enumerate(stackup.layers) if isinstance(each, DielectricLayer)]
+    return {
+        place: f"dielectric {number} ({layer.material or 'no material'})"
+        for number, (place, layer) in enumerate(dielectrics, 1)
+        if layer.dk is None
+    }
+
+
 def without_dk(shape: StubShape) -> tuple[str, ...]:
-    """Names of the dielectrics of the board whose Dk is unknown: their number from the top, and their material.
+    """Names of the dielectrics whose Dk is unknown and that a stub depends on.
 
     Parameters
     ----------
@@ -30,12 +52,19 @@ def without_dk(shape: StubShape) -> tuple[str, ...]:
     -------
     tuple of str
     """
-    dielectrics = [layer for layer in shape.stackup.layers if isinstance(layer, DielectricLayer)]
-    return tuple(
-        f"dielectric {number} ({layer.material or 'no material'})"
-        for number, layer in enumerate(dielectrics, 1)
-        if layer.dk is None
-    )
+    return tuple(name for place, name in unknown_dielectrics(shape.stackup).items() if _matters(shape, place))
+
+
+def _matters(shape: StubShape, place: int) -> bool:
+    """Whether another Dk of the layer at a place makes another barrel of a stub; also where that cannot be told."""
+    lowest, common, highest = TRIED
+    try:
+        one, other = (
+            barrel_of(_filled(shape, common, place, dk), shape.stub_length_si).barrels for dk in (lowest, highest)
+        )
+    except UnknownValueError:
+        return True
+    return one != other
 
 
 def with_dks(shape: StubShape) -> tuple[StubShape, ...]:
@@ -52,13 +81,17 @@ def with_dks(shape: StubShape) -> tuple[StubShape, ...]:
     tuple of StubShape
         The stub itself where all are known.
     """
-    if not without_dk(shape):
+    if not unknown_dielectrics(shape.stackup):
         return (shape,)
-    return tuple(replace(shape, stackup=shape.stackup.replaced(layers=_filled(shape, dk))) for dk in TRIED)
+    return tuple(_filled(shape, dk) for dk in TRIED)
 
 
-def _filled(shape: StubShape, dk: float) -> list[object]:
-    return [
-        layer.replaced(dk=dk) if isinstance(layer, DielectricLayer) and layer.dk is None else layer
-        for layer in shape.stackup.layers
+def _filled(shape: StubShape, dk: float, place: int = -1, dk_there: float = 0.0) -> StubShape:
+    """The stub with one Dk for every dielectric of which it is unknown, but another one for that at a place."""
+    layers = [
+        layer.replaced(dk=dk_there if number == place else dk)
+        if isinstance(layer, DielectricLayer) and layer.dk is None
+        else layer
+        for number, layer in enumerate(shape.stackup.layers)
     ]
+    return replace(shape, stackup=shape.stackup.replaced(layers=layers))
