@@ -458,7 +458,8 @@ def test_an_unknown_dk_is_scanned_and_named_where_the_verdict_hangs_on_it():
     assert (low, high) == pytest.approx((known[0], known[-1]), rel=1e-9)
     hangs = found(None, f"{2 * np.sqrt(low * high) / 5:.6g} GBd")
     assert hangs.verdict == "undecided"
-    assert "Dk of dielectric 1 (prepreg A) is unknown: give it" in hangs.reason
+    assert "Dk of dielectric 5 (prepreg A) is unknown: give it" in hangs.reason
+    assert "dielectric 1" not in hangs.reason, "the stub lies below S2, from dielectric 5 on"
     assert found(None, "50 Mb/s").verdict == "pass"
     assert found(None, "112 GBd").verdict == "drill"
 
