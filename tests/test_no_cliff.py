@@ -232,6 +232,26 @@ def test_nor_where_both_traces_meet_the_barrel_on_one_layer(count):
     assert np.mean(rises) < 0.03
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("feed", ["through", "tee"])
+def test_nor_does_a_step_where_the_return_vias_are_unknown(feed):
+    """Steps of 4 %: no pass becomes falls short at once. Such a range is not on the scale of lengths; it may rise."""
+    rng = np.random.default_rng(2)
+    for _ in range(3):
+        drill = rng.uniform(0.15, 0.4)
+        padstack = Padstack(name="v", drill=f"{drill:.3f} mm", pad=f"{drill + 0.15:.3f} mm",
+                            antipad=f"{drill + rng.uniform(0.25, 0.6):.3f} mm")  # fmt: skip
+        layers = mb.stackup(dk=rng.uniform(3, 4.5), gap=rng.uniform(0.08, 0.3), df=0.01, at="1 GHz")
+        board = {"stackup": layers, "padstack": padstack, "layer": str(rng.choice(["TOP", "S1"])), "feed": feed}
+        stub = single_stub(board, None)
+        full = stub.shape.stub_length_si
+        lengths = full / 1.04 ** np.arange(25)[::-1]
+        none = np.full(len(lengths), np.nan)
+        notch = stub_figures(stub.models(lengths), np.arange(len(lengths)), lengths, none, none, wanted=()).notch
+        assert np.all(notch.best[1:] >= notch.worst[:-1])
+        assert np.all(notch.worst <= 1.2 * np.minimum.accumulate(notch.worst))
+
+
 def test_a_tee_is_no_better_than_a_shorter_one_with_a_notch_that_was_lost():
     """Two return vias 1.51 mm away: at 0.74 mm a notch at 62 GHz, at 0.75 mm its dip is too flat to count."""
     padstack = Padstack(name="v", drill="0.331 mm", pad="0.481 mm", antipad="0.634 mm", non_functional_pads="kept")
