@@ -61,6 +61,7 @@ How sure it is when boards are built::
     corners              worst and best case of every net over all tolerances
     production_yield     how probable it is that the boards built meet their criteria
     dominance            which tolerance dominates the spread, and what to ask the fabricator for
+    dominance            which tolerance causes the spread, and which to ask the fabricator to narrow
 
 Pictures (they need matplotlib, the extra ``plot``)::
 

@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from stubsi import BoardError, Criterion, Tolerances, Turn, dominance, production_yield
+from stubsi.show.dominance_table import _rows
 from stubsi.tolerance.effects import variance_shares
+from stubsi.tolerance.response import Surfaces
 from tests.test_production_yield import NOMINAL, sampled
 from tests.test_tolerance_corners import TEST, board, plus_minus
 
@@ -45,6 +47,38 @@ def test_a_figure_without_spread_has_no_effects():
     """scipy gives NaN for 0 / 0; here nothing varies, and every share is 0."""
     first, total, _ = variance_shares(Sampling(sampled([1], [0.0, 0.0], shared=(("uniform", None),) * 2)), 3)
     assert first.tolist() == total.tolist() == [[0, 0], [0, 0]]
+
+
+def test_a_length_of_10_mil_with_3_mil_beside_dk_with_5_percent():
+    """1 / (L sqrt(Dk)), both uniform: the length carries 0.99 of the variance, Dk 0.006.
+
+    Exact, with the squared coefficients of variation l of 1 / L and d of 1 / sqrt(Dk): first-order effects l / v and
+    d / v, total effect of Dk (1 + l) d / v, where v = l + d + l d.
+    """
+    length = (1 / (7 * 13)) / (np.log(13 / 7) / 6) ** 2 - 1
+    dk = (np.log(1.05 / 0.95) / 0.1) / (2 * (1.05**0.5 - 0.95**0.5) / 0.1) ** 2 - 1
+    variance = length + dk + length * dk
+    assert (round(length / variance, 2), round(dk / variance, 3)) == (0.99, 0.006)
+    surfaces = Surfaces(np.array([0.3, 0.05]), 2, np.zeros((6, 1)), np.zeros(1), np.array([9]))
+    surfaces.coefficients[1:3, 0] = -0.3, -0.025  # a power of 1 + w t is a straight line in its logarithm over w
+    study = sampled([1], [0, 0], shared=(("uniform", None),) * 2)._replace(surfaces=surfaces)
+    first, total, error = variance_shares(Sampling(study), 1)
+    assert first[:, 0] == pytest.approx([length / variance, dk / variance], abs=4e-3)
+    assert total[1, 0] == pytest.approx((1 + length) * dk / variance, rel=0.02)
+    assert error[0] < 0.01
+
+
+def test_what_is_infinite_has_no_shares_and_leaves_the_board_its_own():
+    """One net without figure on every board beside one that varies: the board's shares are those of the other."""
+    study = sampled([1, 1], [0.01, 0.02], shared=(("uniform", None),) * 2)
+    coefficients = np.repeat(study.surfaces.coefficients, 2, axis=1)
+    coefficients[:, 1], coefficients[0, 1] = 0, -np.inf
+    surfaces = study.surfaces._replace(coefficients=coefficients, error=np.zeros(2))
+    study = study._replace(surfaces=surfaces, parts=study.parts._replace(column=np.arange(2)))
+    first, _, _ = variance_shares(Sampling(study), 1)
+    assert np.isnan(first[:, 1]).all()
+    assert first[:, 0] == pytest.approx([0.2, 0.8], abs=0.01)
+    assert first[:, 2] == pytest.approx(first[:, 0], abs=1e-9)
 
 
 @pytest.fixture(scope="module")
@@ -92,6 +126,8 @@ def test_the_table_says_what_to_ask_for(found):
     assert "What to ask the fabricator for" in text
     assert thickness.turns_at in text
     assert "nothing varies" in text
+    several = [ask._replace(tolerance=name) for name, ask in (("a", thickness), ("b", dk), ("c", dk))]
+    assert [(row.tolerance, row.changes) for row in _rows(several)] == [("a", True), ("b, c", False)]
     assert str(thickness).startswith("CLK: halving dielectric thickness of core lifts the yield from ")
     assert str(dk) == "CLK: a narrower dk of core changes nothing"
 

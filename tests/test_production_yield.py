@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
+from scipy.stats import beta
 
 from stubsi import BoardError, Criterion, Padstack, Tolerance, Tolerances, WhyUnknown, corners, production_yield
 from stubsi.tolerance import tally
 from stubsi.tolerance.draws import of_holes
 from stubsi.tolerance.parts import Parts
+from stubsi.tolerance.production_yield import _between_parts
 from stubsi.tolerance.response import Surfaces, fitted, pairs_of
 from stubsi.tolerance.tally import Sampled, counted, ranges_of
 from tests.test_tolerance_corners import TEST, board, plus_minus
@@ -38,6 +42,32 @@ def test_a_uniform_dk_gives_the_known_distribution_of_its_root(dk_alone):
         assert figure == pytest.approx(NOMINAL * np.sqrt(4 / dk), rel=2e-4)
     assert clk.surface_error < 1e-4
     assert clk.least <= clk.probability <= clk.most
+
+
+def test_a_uniform_length_gives_the_known_distribution_of_its_inverse(board):
+    """1 / L with L uniform from 0.995 to 1.475 mm, copper included: share and quantiles in closed form."""
+    limit = Criterion.notch_ratio(NOMINAL * 1.235 / 1.355, source=TEST)  # as long as three quarters stay below
+    tolerances = Tolerances(dielectric_thickness={"core": plus_minus("20 %")})
+    clk = production_yield(board.with_criterion(limit), tolerances, model="uniform")["CLK"]
+    assert clk.probability == pytest.approx(0.75, abs=4 * clk.sampling_error + 1e-3)
+    for figure, share in zip(clk.quantiles, (0.01, 0.5, 0.99), strict=True):
+        assert figure == pytest.approx(NOMINAL * 1.235 / (1.475 - 0.48 * share), rel=3e-4)
+    assert clk.surface_error < 1e-4
+
+
+def test_boards_that_were_solved_bound_what_a_surface_cannot():
+    """A net of two holes with a surface of no use: 20 boards solved, all met by one part, 15 of 20 by the other.
+
+    Clopper and Pearson at 1 - 0.05 / 2 for each part, from the beta distribution: at least 1 - 0.1968 - 0.5273.
+    """
+    study = sampled([2], [0.1, 0.1], own=(("uniform", None),))
+    met = np.ones((2, 20), dtype=bool)
+    met[1, 15:] = False
+    seen = SimpleNamespace(parts=study.parts, met=met[:1], met_parts=met)
+    low, high = _between_parts(seen, np.array([True]))
+    least = [beta.ppf(0.0125, count, 21 - count) for count in (20, 15)]
+    assert low == pytest.approx([sum(least) - 1] * 2)
+    assert high == pytest.approx([beta.ppf(0.9875, 16, 5)] * 2)
 
 
 def test_the_board_is_not_the_product_of_dependent_nets(dk_alone):

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
+from itertools import groupby
+from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.show.tables import Column, as_csv, as_html, as_text
+from stubsi.tolerance.dominance import LEAST_LIFT
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
     from stubsi.tolerance.dominance import Ask, Dominance, NetDominance
 
 MOST_CAUSES = 3
 """Tolerances named for each net."""
+CHANGES_NOTHING = "a narrower one changes nothing"
 LEAST_SHARE = 0.005
 """Smaller shares are not named."""
 
@@ -22,20 +27,54 @@ def _share(value: float) -> str:
 
 def _causes(row: NetDominance) -> str:
     if any(math.isnan(share) for share in row.total.values()):
-        return "unknown"
+        return "not known, or infinite on some boards"
     order = sorted(row.total, key=lambda name: -row.total[name])[:MOST_CAUSES]
     named = [f"{name} {row.total[name]:.2f}" for name in order if row.total[name] >= LEAST_SHARE]
     return ", ".join(named) or "nothing varies"
 
 
-_ASKS: tuple[Column[Ask], ...] = (
-    Column("net", lambda row: row.net or "(board)"),
+class _Row(NamedTuple):
+    """A row of the table of what to ask for: one tolerance, or all that change nothing."""
+
+    ask: Ask
+    tolerance: str
+    changes: bool
+
+
+def _rows(asks: Sequence[Ask]) -> list[_Row]:
+    """Rows of the asks, those of a net that change nothing in one."""
+    rows = []
+    for _, of_net in groupby(asks, key=lambda ask: ask.net):
+        every = list(of_net)
+        still = [ask for ask in every if not max(ask.halved - ask.now, ask.exact - ask.now) >= LEAST_LIFT]
+        rows += [_Row(ask, ask.tolerance, True) for ask in every if ask not in still]
+        if still:
+            rows.append(_Row(still[0], ", ".join(ask.tolerance for ask in still), len(still) == 1))
+    return rows
+
+
+def _if(value: Callable[[Ask], str]) -> Callable[[_Row], str]:
+    """A cell that is empty where a row stands for several tolerances."""
+    return lambda row: value(row.ask) if row.changes else ""
+
+
+_ASKS: tuple[Column[_Row], ...] = (
+    Column("net", lambda row: row.ask.net or "(board)"),
     Column("tolerance", lambda row: row.tolerance, elastic=True),
-    Column("limits", lambda row: row.limits),
-    Column("yield", lambda row: _share(row.now), unit="%", align="right"),
-    Column("if halved", lambda row: _share(row.halved), unit="%", align="right"),
-    Column("if exact", lambda row: _share(row.exact), unit="%", align="right"),
-    Column("wanted yield", lambda row: row.turns_at or str(row.turn)),
+    Column("limits", _if(lambda ask: ask.limits)),
+    Column("yield", lambda row: _share(row.ask.now), unit="%", align="right"),
+    Column("if halved", _if(lambda ask: _share(ask.halved)), unit="%", align="right"),
+    Column("if exact", _if(lambda ask: _share(ask.exact)), unit="%", align="right"),
+    Column("wanted yield", lambda row: (row.ask.turns_at or str(row.ask.turn)) if row.changes else CHANGES_NOTHING),
+)
+_CSV: tuple[Column[Ask], ...] = (
+    Column("net", lambda ask: ask.net or "(board)"),
+    Column("tolerance", lambda ask: ask.tolerance),
+    Column("limits", lambda ask: ask.limits),
+    Column("yield", lambda ask: _share(ask.now), unit="%"),
+    Column("if halved", lambda ask: _share(ask.halved), unit="%"),
+    Column("if exact", lambda ask: _share(ask.exact), unit="%"),
+    Column("wanted yield", lambda ask: ask.turns_at or str(ask.turn)),
 )
 _EFFECTS: tuple[Column[NetDominance], ...] = (
     Column("net", lambda row: row.net or "(board)"),
@@ -72,7 +111,7 @@ def dominance_text(found: Dominance) -> str:
     -------
     str
     """
-    asks = as_text(_ASKS, found.asks, head=_head(found))
+    asks = as_text(_ASKS, _rows(found.asks), head=_head(found))
     effects = as_text(_EFFECTS, (found.of_board, *found.nets), foot=_foot(found))
     return f"{asks}\n\n{effects}"
 
@@ -88,7 +127,7 @@ def dominance_csv(found: Dominance) -> str:
     -------
     str
     """
-    return as_csv(_ASKS, found.asks, comments=[*_head(found), *_foot(found)])
+    return as_csv(_CSV, found.asks, comments=[*_head(found), *_foot(found)])
 
 
 def dominance_html(found: Dominance) -> str:
@@ -103,4 +142,4 @@ def dominance_html(found: Dominance) -> str:
     str
     """
     effects = as_html(_EFFECTS, (found.of_board, *found.nets), head=["What dominates the spread", *_foot(found)])
-    return as_html(_ASKS, found.asks, head=_head(found)) + effects
+    return as_html(_ASKS, _rows(found.asks), head=_head(found)) + effects

@@ -104,7 +104,8 @@ class NetDominance:
         Its name; empty for the whole board.
     first, total : mapping of tolerance name to float
         Share of the variance of the judged figure that the tolerance causes alone, and with all that it does together
-        with others; of the board, of its smallest margin over limit. 0 where nothing varies, NaN where it is unknown.
+        with others; of the board, of its smallest margin over limit, without nets that have an infinite loss on every
+        board. 0 where nothing varies, NaN where the figure is unknown or infinite on some boards.
     error : float
         Largest standard error of these shares, from independent scramblings.
     """

@@ -10,7 +10,10 @@ from scipy.stats import sobol_indices
 from stubsi.tolerance.draws import board_wide
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from stubsi.tolerance.draws import Floats
+    from stubsi.tolerance.parts import Parts
     from stubsi.tolerance.study import Study
     from stubsi.tolerance.tally import Sampled
 
@@ -65,21 +68,32 @@ def _shares(sampled: Sampled, seed: int, repeat: int) -> Floats:
         found = sobol_indices(func={"f_A": f_a, "f_B": f_b, "f_AB": f_ab}, n=POINTS)
     by_net = (len(f_a), factors)  # scipy leaves out an axis of length 1
     shares = np.array([found.first_order.reshape(by_net).T, found.total_order.reshape(by_net).T])
-    still = np.isfinite(f_a).all(axis=1) & (np.ptp(np.concatenate([f_a, f_b], axis=1), axis=1) <= 1e-12)
+    finite = np.isfinite(f_a).all(axis=1) & np.isfinite(f_b).all(axis=1) & np.isfinite(f_ab).all(axis=(0, 2))
+    shares[:, :, ~finite] = np.nan  # scipy gives 0 there
+    still = finite & (np.ptp(np.concatenate([f_a, f_b], axis=1), axis=1) <= 1e-12)
     shares[:, :, still] = 0.0
     return shares
 
 
 def _figures(sampled: Sampled, t: Floats, blocks: list[int]) -> Floats:
-    """Logarithms of the judged figure of every net, and of the smallest margin over limit of the board."""
+    """Logarithms of the judged figure of every net, and of the smallest margin over limit of the board.
+
+    Nets whose figure is infinite on every board are left out of that margin, which would be infinite, too.
+    """
     nets = sampled.parts.nets
     figures = np.empty((nets + 1, len(t)))
     least = np.full(len(t), np.inf)
     for piece, parts, values in sampled.values(t, blocks):
         figures[piece] = parts.figure(values)
         margin = parts.over_parts(np.minimum, values - parts.limit[:, None])
-        counted = sampled.counts[piece] & sampled.known[piece]
+        counted = sampled.counts[piece] & sampled.known[piece] & ~_hopeless(sampled, parts)
         least = np.minimum(least, margin[counted].min(axis=0, initial=np.inf))
     figures[nets] = least
     figures[:nets][~sampled.known] = np.nan
     return np.where(np.isfinite(figures), figures, np.nan)
+
+
+def _hopeless(sampled: Sampled, parts: Parts) -> NDArray[np.bool_]:
+    """Whether the figure of each net is infinite on every board."""
+    infinite = np.isinf(sampled.surfaces.coefficients[0, parts.column])
+    return np.asarray(parts.over_parts(np.logical_or, infinite[:, None])[:, 0], dtype=bool)

@@ -217,8 +217,8 @@ def production_yield(
     The factors of the board come from scrambled Sobol sequences, at least 16 of them, of 512 to 4,096 samples each.
     What every hole has for itself (``drill``) comes from counter-based random numbers, for each hole, and the holes of
     a net deviate independently; on the boards that are solved all holes, return vias included, deviate alike. A net
-    that is judged by something other than its notch gets one value for all its holes. Nothing is counted from the
-    boards solved then.
+    that is judged by something other than its notch gets one value for all its holes. The boards that were solved then
+    count for each stub, and bound the net whatever the dependence of its stubs.
 
     Quantiles come from histograms of 1,024 bins, so that memory does not grow with the samples. The figures are the
     worse ends of what is computed; how far off the model may be is not in them.
@@ -290,31 +290,43 @@ def _result(
 def _corrected(study: Study, share: Floats, error: Floats) -> tuple[Floats, Floats]:
     """Shares, narrowed and corrected by what the boards that were solved show, and their errors.
 
-    Where holes deviate for themselves, the boards that were solved do not show what happens, and nothing is changed.
+    Where holes deviate for themselves, the boards that were solved say something about each part of a net, not about
+    the net: the share is then no more than that of any part, and misses no more than all parts together.
     """
-    if study.shared < len(study.factors) or not study.met.shape[1]:
+    boards = study.met.shape[1]
+    if not boards:
         return share, error
     counts = np.array([not net.waiver for net in study.ranking.board.signal_nets], dtype=bool)
     known = np.array([number not in study.unknown for number in range(len(counts))], dtype=bool)
-
-    def with_board(met: NDArray[np.bool_]) -> NDArray[np.bool_]:
-        return np.concatenate([met, met[counts & known].all(axis=0)[None]])
-
-    met, predicted = with_board(study.met), with_board(study.predicted)
-    low, high = _between(met.sum(axis=1), met.shape[1])
+    alike = study.shared == len(study.factors)
+    met, predicted = (
+        np.concatenate([each, each[counts & known].all(axis=0)[None]]) for each in (study.met, study.predicted)
+    )
+    low, high = _between(met.sum(axis=1), boards, 1) if alike else _between_parts(study, counts & known)
     if not known[counts].all():
         low[-1] = 0.0
     low, high = np.maximum(low, share[1]), np.minimum(high, share[2])
     narrower = (high - low < share[2] - share[1]) & (low <= high)
-    off = met.astype(float) - predicted
+    off = met.astype(float) - predicted if alike else np.zeros((len(met), 1))
     moved = np.clip(share[0] + off.mean(axis=1), np.minimum(low, high), np.maximum(low, high))
-    own_error = np.hypot(error, off.std(axis=1) / np.sqrt(met.shape[1]))
+    own_error = np.hypot(error, off.std(axis=1) / np.sqrt(boards))
     return np.where(narrower, [moved, low, high], share), np.where(narrower, own_error, error)
 
 
-def _between(met: NDArray[np.int64], boards: int) -> tuple[Floats, Floats]:
-    """Interval of a share of which so many of so many boards were met (Clopper and Pearson)."""
-    tail = (1 - CONFIDENCE) / 2
+def _between_parts(study: Study, counted: NDArray[np.bool_]) -> tuple[Floats, Floats]:
+    """Interval of the share of every net, and of the board, from those of the parts, whatever their dependence."""
+    parts, boards = study.parts, study.met.shape[1]
+    of_net = np.diff(np.append(parts.start, len(parts.column)))
+    low, high = _between(study.met_parts.sum(axis=1), boards, np.repeat(of_net, of_net))
+    missed = np.add.reduceat(1 - low, parts.start)
+    most = np.minimum.reduceat(high, parts.start)
+    low, high = np.append(1 - missed, 1 - missed[counted].sum()), np.append(most, most[counted].min(initial=1.0))
+    return np.maximum(low, 0.0), high
+
+
+def _between(met: NDArray[np.int64], boards: int, several: int | NDArray[np.intp]) -> tuple[Floats, Floats]:
+    """Interval of a share of which so many of so many boards were met (Clopper and Pearson), one of several."""
+    tail = (1 - CONFIDENCE) / 2 / several
     low = np.where(met > 0, beta.ppf(tail, np.maximum(met, 1), boards - met + 1), 0.0)
     high = np.where(met < boards, beta.ppf(1 - tail, met + 1, np.maximum(boards - met, 1)), 1.0)
     return low, high

@@ -90,6 +90,8 @@ def pairs_of(factors: int) -> tuple[Numbers, Numbers]:
 def _stretched(t: Floats, width: Floats) -> Floats:
     """U of the coordinates t, finite in the tails of a wide normal distribution, too."""
     narrow = np.abs(width) < 1e-9
+    if np.all(narrow):
+        return t
     w = np.where(narrow, 1.0, width)
     return np.where(narrow, t, np.log(np.maximum(1 + w * t, LEAST_PART)) / w)
 

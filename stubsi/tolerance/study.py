@@ -62,6 +62,8 @@ class Study(NamedTuple):
     error : ndarray
         Largest error of the judged figure of each net on these boards, each left out of the fit, as a fraction; NaN
         where unknown.
+    met_parts : ndarray of bool, shape (parts, boards)
+        Whether each part met its limit on these boards.
     met, predicted : ndarray of bool, shape (nets, boards)
         Whether each net met its criterion on the boards that were solved and are not screened out; and what the surface
         said about each when it was fitted to the others.
@@ -78,6 +80,7 @@ class Study(NamedTuple):
     surfaces: Surfaces
     thickness: Thickness | None
     error: Floats
+    met_parts: NDArray[np.bool_]
     met: NDArray[np.bool_]
     predicted: NDArray[np.bool_]
     solved: int
@@ -139,8 +142,8 @@ def _study(asked: Asked, executor: Executor | None, progress: Progress) -> Study
         unknown.setdefault(net, why)
     error[list(unknown)] = np.nan
     return Study(
-        ranking, tolerances, factors, shared, parts, unknown, surfaces, thickness, error, parts.met(true),
-        parts.met(predicted), len(t),
+        ranking, tolerances, factors, shared, parts, unknown, surfaces, thickness, error,
+        true >= parts.limit[:, None], parts.met(true), parts.met(predicted), len(t),
     )  # fmt: skip
 
 

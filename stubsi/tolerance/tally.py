@@ -154,10 +154,13 @@ class Sampled(NamedTuple):
         for first, last in self.pieces():
             parts = self.parts.of_nets(first, last)
             holes, which = np.unique(parts.hole, return_inverse=True)
+            each_once = np.array_equal(holes, parts.hole)
             own = []
             for number, (law, block) in enumerate(zip(self.own, blocks, strict=True)):
                 drawn = of_holes(law, (self.seed, block), number, holes, len(t))
-                own.append((drawn if change is None else change.of(drawn, len(self.shared) + number))[which])
+                if change is not None:
+                    drawn = change.of(drawn, len(self.shared) + number)
+                own.append(drawn if each_once else drawn[which])
             values = self.surfaces.at(parts.column, t, own)
             if (parts.sign < 0).any():
                 values *= parts.sign[:, None]
