@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import math
 from itertools import groupby
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from stubsi.show.tables import Column, as_csv, as_html, as_text
-from stubsi.tolerance.dominance import LEAST_LIFT
+from stubsi.show.text_lines import wrapped
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
     from stubsi.tolerance.dominance import Ask, Dominance, NetDominance
 
+WIDTH = 110
+"""Characters in a line of text."""
 MOST_CAUSES = 3
 """Tolerances named for each net."""
-CHANGES_NOTHING = "a narrower one changes nothing"
 LEAST_SHARE = 0.005
 """Smaller shares are not named."""
 
@@ -33,47 +34,25 @@ def _causes(row: NetDominance) -> str:
     return ", ".join(named) or "nothing varies"
 
 
-class _Row(NamedTuple):
-    """A row of the table of what to ask for: one tolerance, or all that change nothing."""
-
-    ask: Ask
-    tolerance: str
-    changes: bool
-
-
-def _rows(asks: Sequence[Ask]) -> list[_Row]:
-    """Rows of the asks, those of a net that change nothing in one."""
-    rows = []
-    for _, of_net in groupby(asks, key=lambda ask: ask.net):
-        every = list(of_net)
-        still = [ask for ask in every if not max(ask.halved - ask.now, ask.exact - ask.now) >= LEAST_LIFT]
-        rows += [_Row(ask, ask.tolerance, True) for ask in every if ask not in still]
+def _told(asks: Sequence[Ask]) -> tuple[list[Ask], list[str]]:
+    """Asks that change something, for each net the one that lifts the yield most first; and the others in words."""
+    rows, words = [], []
+    for net, of_net in groupby(asks, key=lambda ask: ask.net):
+        every = sorted(of_net, key=lambda ask: -ask.lift)
+        rows += [ask for ask in every if ask.changes]
+        still = [ask.tolerance for ask in every if not ask.changes]
         if still:
-            rows.append(_Row(still[0], ", ".join(ask.tolerance for ask in still), len(still) == 1))
-    return rows
+            words.append(f"Changes nothing for {net or 'the board'} if narrower: {', '.join(still)}.")
+    return rows, words
 
 
-def _if(value: Callable[[Ask], str]) -> Callable[[_Row], str]:
-    """A cell that is empty where a row stands for several tolerances."""
-    return lambda row: value(row.ask) if row.changes else ""
-
-
-_ASKS: tuple[Column[_Row], ...] = (
-    Column("net", lambda row: row.ask.net or "(board)"),
-    Column("tolerance", lambda row: row.tolerance, elastic=True),
-    Column("limits", _if(lambda ask: ask.limits)),
-    Column("yield", lambda row: _share(row.ask.now), unit="%", align="right"),
-    Column("if halved", _if(lambda ask: _share(ask.halved)), unit="%", align="right"),
-    Column("if exact", _if(lambda ask: _share(ask.exact)), unit="%", align="right"),
-    Column("wanted yield", lambda row: (row.ask.turns_at or str(row.ask.turn)) if row.changes else CHANGES_NOTHING),
-)
-_CSV: tuple[Column[Ask], ...] = (
+_ASKS: tuple[Column[Ask], ...] = (
     Column("net", lambda ask: ask.net or "(board)"),
-    Column("tolerance", lambda ask: ask.tolerance),
+    Column("tolerance", lambda ask: ask.tolerance, elastic=True),
     Column("limits", lambda ask: ask.limits),
-    Column("yield", lambda ask: _share(ask.now), unit="%"),
-    Column("if halved", lambda ask: _share(ask.halved), unit="%"),
-    Column("if exact", lambda ask: _share(ask.exact), unit="%"),
+    Column("yield", lambda ask: _share(ask.now), unit="%", align="right"),
+    Column("if halved", lambda ask: _share(ask.halved), unit="%", align="right"),
+    Column("if exact", lambda ask: _share(ask.exact), unit="%", align="right"),
     Column("wanted yield", lambda ask: ask.turns_at or str(ask.turn)),
 )
 _EFFECTS: tuple[Column[NetDominance], ...] = (
@@ -95,8 +74,8 @@ def _foot(found: Dominance) -> list[str]:
         *([bound] if found.bound_left_out else []),
         *str(found.tolerances).splitlines(),
         "Fabrication only: how far off the model may be comes on top.",
-        "Estimates: confirm with the fabricator, by measurement or field solution, under local codes and licensed",
-        "  practice.",
+        "Estimates: confirm with the fabricator, by measurement or field solution, under local codes and licensed "
+        "practice.",
     ]
 
 
@@ -111,13 +90,16 @@ def dominance_text(found: Dominance) -> str:
     -------
     str
     """
-    asks = as_text(_ASKS, _rows(found.asks), head=_head(found))
-    effects = as_text(_EFFECTS, (found.of_board, *found.nets), foot=_foot(found))
+    rows, words = _told(found.asks)
+    asks = as_text(_ASKS, rows, WIDTH, head=_head(found), foot=wrapped(words, WIDTH, hang=2))
+    if not rows:
+        asks = "\n".join([*_head(found), *wrapped(words, WIDTH, hang=2)])
+    effects = as_text(_EFFECTS, (found.of_board, *found.nets), WIDTH, foot=wrapped(_foot(found), WIDTH, hang=2))
     return f"{asks}\n\n{effects}"
 
 
 def dominance_csv(found: Dominance) -> str:
-    """What to ask for as CSV.
+    """What to ask for as CSV, every row.
 
     Parameters
     ----------
@@ -127,7 +109,7 @@ def dominance_csv(found: Dominance) -> str:
     -------
     str
     """
-    return as_csv(_CSV, found.asks, comments=[*_head(found), *_foot(found)])
+    return as_csv(_ASKS, found.asks, comments=[*_head(found), *_foot(found)])
 
 
 def dominance_html(found: Dominance) -> str:
@@ -141,5 +123,6 @@ def dominance_html(found: Dominance) -> str:
     -------
     str
     """
-    effects = as_html(_EFFECTS, (found.of_board, *found.nets), head=["What dominates the spread", *_foot(found)])
-    return as_html(_ASKS, _rows(found.asks), head=_head(found)) + effects
+    rows, words = _told(found.asks)
+    effects = as_html(_EFFECTS, (found.of_board, *found.nets), head=["What dominates the spread"], foot=_foot(found))
+    return as_html(_ASKS, rows, head=_head(found), foot=words) + effects

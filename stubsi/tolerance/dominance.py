@@ -86,12 +86,21 @@ class Ask(NamedTuple):
         """By how much the yield rises if the tolerance is half as wide."""
         return self.halved - self.now
 
+    @property
+    def changes(self) -> bool:
+        """Whether a narrower tolerance changes anything that can be told from the sampling error."""
+        return max(self.lift, self.exact - self.now) >= LEAST_LIFT
+
     def __str__(self) -> str:
         whose = self.net or "board"
-        if not self.exact - self.now >= LEAST_LIFT:
+        if not self.changes:
             return f"{whose}: a narrower {self.tolerance} changes nothing"
-        lift = f"halving {self.tolerance} lifts the yield from {self.now:.1%} to {self.halved:.1%}"
-        return f"{whose}: {lift}" + (f"; {self.turn}: {self.turns_at}" if self.turns_at else f"; {self.turn}")
+        wanted = {
+            Turn.MET: "as much as is wanted already", Turn.AT: f"as much as is wanted from {self.turns_at} on",
+            Turn.NEVER: "less than is wanted even if it is exact", Turn.UNKNOWN: "unknown",
+        }[self.turn]  # fmt: skip
+        lift = f"halving {self.tolerance} lifts the yield from {self.now:.2%} to {self.halved:.2%}"
+        return f"{whose}: {lift}; {wanted}"
 
 
 @dataclass(frozen=True, kw_only=True)
