@@ -263,6 +263,19 @@ def test_memory_is_bounded_whatever_the_samples():
 
 
 @pytest.mark.slow
+def test_counting_grows_in_proportion_to_the_samples():
+    """Eight times the samples of one net take eight times the processor time, within a fifth; least of three."""
+    study, spent = many(1, 1, 3), {}
+    for samples in (1 << 18, 1 << 21) * 3:
+        begin = time.process_time()
+        ours(study, samples)
+        spent.setdefault(samples, []).append(time.process_time() - begin)
+    few, more = (min(times) for times in spent.values())
+    print(f"{more / few:.2f}")
+    assert 8 / 1.2 < more / few < 8 * 1.2
+
+
+@pytest.mark.slow
 def test_two_workers_are_nearly_twice_as_fast():
     """Speed-up at least 1.7, where two cores are free; otherwise skipped, and said."""
     if len(os.sched_getaffinity(0)) < 2 or os.getloadavg()[0] > 0.5:

@@ -7,7 +7,7 @@ from itertools import groupby
 from typing import TYPE_CHECKING
 
 from stubsi.show.tables import Column, as_csv, as_html, as_text
-from stubsi.show.text_lines import wrapped
+from stubsi.show.text_lines import CAUTION, wrapped
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -74,8 +74,7 @@ def _foot(found: Dominance) -> list[str]:
         *([bound] if found.bound_left_out else []),
         *str(found.tolerances).splitlines(),
         "Fabrication only: how far off the model may be comes on top.",
-        "Estimates: confirm with the fabricator, by measurement or field solution, under local codes and licensed "
-        "practice.",
+        CAUTION,
     ]
 
 
