@@ -110,12 +110,21 @@ def test_corners_are_those_of_brute_force(board):
         assert corner.loss[0] == pytest.approx(-lowest[2], rel=1e-9)
 
 
-def test_a_search_finds_what_enumeration_finds(board, monkeypatch):
-    """Five factors, both ways."""
+@pytest.mark.parametrize(
+    "more",
+    [
+        pytest.param({}, id="three factors"),
+        pytest.param(
+            {"copper_thickness": plus_minus("10 um"), "drill": plus_minus("0.05 mm")}, id="five factors",
+            marks=pytest.mark.slow,
+        ),
+    ],
+)  # fmt: skip
+def test_a_search_finds_what_enumeration_finds(board, monkeypatch, more):
+    """Three and five factors, both ways."""
     tolerances = Tolerances(
-        board_thickness=plus_minus("10 %"), copper_thickness=plus_minus("10 um"), dk={"core": plus_minus(0.1)},
-        drill=plus_minus("0.05 mm"), antipad=plus_minus("0.1 mm"),
-    )  # fmt: skip
+        board_thickness=plus_minus("10 %"), dk={"core": plus_minus(0.1)}, antipad=plus_minus("0.1 mm"), **more
+    )
     enumerated = corners(board, tolerances, model="uniform")
     monkeypatch.setattr(corner_search, "MOST_ENUMERATED", 0)
     searched = corners(board, tolerances, model="uniform")

@@ -1,1 +1,1 @@
-"""Owns what tolerances do to a board: limits and distributions, boards as built, and the worst case of every net."""
+"""Owns what tolerances do to a board: boards as built, worst case, yield, what dominates it and what to ask for."""
