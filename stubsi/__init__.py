@@ -62,6 +62,7 @@ How sure it is when boards are built::
     production_yield     how probable it is that the boards built meet their criteria
     dominance            which tolerance dominates the spread, and what to ask the fabricator for
     dominance            which tolerance causes the spread, and which to ask the fabricator to narrow
+    drilled_yield        the same after drilling by a plan, and how probable it is that a layer in use is cut
 
 Pictures (they need matplotlib, the extra ``plot``)::
 
@@ -222,6 +223,7 @@ if TYPE_CHECKING:
     from stubsi.tolerance.corners import Basis, Corners, NetCorners, Standing, corners
     from stubsi.tolerance.dominance import Ask, Dominance, NetDominance, Turn, dominance
     from stubsi.tolerance.parts import UnknownYield, WhyUnknown
+    from stubsi.tolerance.drilled_yield import DrilledYield, NetDrilledYield, drilled_yield
     from stubsi.tolerance.production_yield import NetYield, ProductionYield, production_yield
     from stubsi.tolerance.residual_stub import ResidualStub, residual_stub
     from stubsi.tolerance.thickness_class import ThicknessClass
@@ -315,6 +317,9 @@ _HOME = {
     "NetCorners": "tolerance.corners",
     "Standing": "tolerance.corners",
     "corners": "tolerance.corners",
+    "DrilledYield": "tolerance.drilled_yield",
+    "NetDrilledYield": "tolerance.drilled_yield",
+    "drilled_yield": "tolerance.drilled_yield",
     "ResidualStub": "tolerance.residual_stub",
     "residual_stub": "tolerance.residual_stub",
     "ThicknessClass": "tolerance.thickness_class",
@@ -423,6 +428,7 @@ __all__ = [
     "Distance",
     "Dominance",
     "DrilledHow",
+    "DrilledYield",
     "Effect",
     "EffectKind",
     "Effects",
@@ -460,6 +466,7 @@ __all__ = [
     "NetCorners",
     "NetDifference",
     "NetDominance",
+    "NetDrilledYield",
     "NetMargin",
     "NetYield",
     "Obstacle",
@@ -522,6 +529,7 @@ __all__ = [
     "difference",
     "dk_eff_from_notch",
     "dominance",
+    "drilled_yield",
     "hand_off_check",
     "hole_model",
     "layer_matrix",

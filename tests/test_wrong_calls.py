@@ -201,6 +201,9 @@ CALLS = {
         stubsi.corners,
         {"board": BOARD, "tolerances": TOLERANCES, "model": "uniform", "dk_eff": 4, "delay": None},
     ),
+    "drilled_yield": (
+        stubsi.drilled_yield, {"plan": DRILLED, "tolerances": TOLERANCES, "seed": 1, "progress": None},
+    ),
     "residual_stub": (
         stubsi.residual_stub,
         {"stub_length": "10 mil", "depth": stubsi.Tolerance.plus_minus("3 mil", source="test"), "dk_eff": 4,

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stubsi.show.tables import Column, as_html, as_text
+from stubsi.show.tables import Column, as_csv, as_html, as_text
 
 if TYPE_CHECKING:
+    from stubsi.tolerance.drilled_yield import DrilledYield, NetDrilledYield
     from stubsi.tolerance.residual_stub import ResidualStub
 
 Residual = tuple[str, float, float]
@@ -49,3 +50,83 @@ def residual_html(stub: ResidualStub) -> str:
 
 def _residual_rows(stub: ResidualStub) -> list[Residual]:
     return list(zip(("longest", "aimed at", "shortest"), stub.length_si[::-1], stub.notch_si, strict=True))
+
+
+def drilled_text(drilled: DrilledYield) -> str:
+    """Yield after drilling as plain text.
+
+    Parameters
+    ----------
+    drilled : DrilledYield
+
+    Returns
+    -------
+    str
+    """
+    return as_text(_DRILLED, drilled.nets, head=_head(drilled), foot=_foot(drilled))
+
+
+def drilled_html(drilled: DrilledYield) -> str:
+    """Yield after drilling as HTML for a notebook.
+
+    Parameters
+    ----------
+    drilled : DrilledYield
+
+    Returns
+    -------
+    str
+    """
+    return as_html(_DRILLED, drilled.nets, head=_head(drilled), foot=_foot(drilled))
+
+
+def drilled_csv(drilled: DrilledYield) -> str:
+    """Yield after drilling as CSV.
+
+    Parameters
+    ----------
+    drilled : DrilledYield
+
+    Returns
+    -------
+    str
+    """
+    return as_csv(_DRILLED, drilled.nets, comments=[*_head(drilled), *_foot(drilled)])
+
+
+def _range(net: NetDrilledYield) -> str:
+    if net.residual_si is None:
+        return "-"
+    return f"{1e3 * net.residual_si[0]:.3f} to {1e3 * net.residual_si[2]:.3f}"
+
+
+def _cut(net: NetDrilledYield) -> str:
+    return f"may be cut ({net.cut_probability:.2g})" if net.may_cut else "-"
+
+
+_DRILLED: tuple[Column[NetDrilledYield], ...] = (
+    Column("net", lambda net: net.net),
+    Column("hits", lambda net: str(net.hits), align="right"),
+    Column("residual stub", _range, unit="mm", align="right"),
+    Column("worst", lambda net: f"{net.judged[0]:.3g}", align="right"),
+    Column("nominal", lambda net: f"{net.judged[1]:.3g}", align="right"),
+    Column("best", lambda net: f"{net.judged[2]:.3g}", align="right"),
+    Column("standing", lambda net: str(net.standing)),
+    Column("yield", lambda net: f"{net.probability:.4f}", align="right"),
+    Column("at least", lambda net: f"{net.least:.4f}", align="right"),
+    Column("at most", lambda net: f"{net.most:.4f}", align="right"),
+    Column("layer in use", _cut),
+)
+
+
+def _head(drilled: DrilledYield) -> list[str]:
+    cut = f" A drill may cut a layer in use of {', '.join(drilled.may_cut)}." if drilled.may_cut else ""
+    share = f"{drilled.probability:.4f} ({drilled.least:.4f} to {drilled.most:.4f})"
+    return [f"Yield of the board after drilling: {share}, sampling error {drilled.sampling_error:.1g}.{cut}"]
+
+
+def _foot(drilled: DrilledYield) -> list[str]:
+    depth = f"depth of each hole: {drilled.plan.rules.tolerance.in_words()}, uniform"
+    solved = f"worst and best: {drilled.basis}, {drilled.solved} boards solved"
+    note = "Fabrication only: how far off the model may be comes on top."
+    return [depth, *str(drilled.tolerances).splitlines(), solved, note]

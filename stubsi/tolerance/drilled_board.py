@@ -1,0 +1,240 @@
+"""Owns the board as built and drilled: what the drills of a plan leave in it, and the figures of its nets."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
+
+import numpy as np
+
+from stubsi.board.criterion import Measure
+from stubsi.drilling.depth_tolerance import DepthTolerance
+from stubsi.drilling.drilled_hole import drilled_case
+from stubsi.drilling.effects import widened
+from stubsi.drilling.side_view import side_view
+from stubsi.drilling.window import inner_cone
+from stubsi.errors import BoardError
+from stubsi.margin.figures import net_figures
+from stubsi.margin.verdict import measured
+from stubsi.stubs.cases import NO_CASE, stub_table
+from stubsi.tolerance.built_board import built_board
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from stubsi.board.stackup import Stackup
+    from stubsi.drilling.drill_group import Hit
+    from stubsi.drilling.plan import Plan
+    from stubsi.tolerance.tolerances import Factor, Tolerances
+
+    Floats: TypeAlias = NDArray[np.float64]
+
+ROUNDING = 1e-12
+"""Lengths [m] that differ by no more than this count as equal."""
+SHORTEST = 2e-5
+"""A shorter piece of plating [m] is reckoned as one of this length: its notch lies beyond any that matters."""
+RULES_THICKNESS = "thickness drilled through"
+"""The factor that stands for the thickness tolerance of the rules, where the tolerances state none."""
+
+
+class Residual(NamedTuple):
+    """Plating that is left of one drilled stub [m]: a constant, a part for each factor of the board, and the depth.
+
+    Parameters
+    ----------
+    constant : float
+        At the middle of all limits, with the drill as deep as it is aimed at.
+    slopes : ndarray
+        Change from the middle to the upper limit of every factor of the board.
+    shallower, deeper : float
+        How much more, and how much less, is left because of the depth of the drill.
+    cone : float
+        With less than this the tip of the drill cuts the layer in use.
+    """
+
+    constant: float
+    slopes: Floats
+    shallower: float
+    deeper: float
+    cone: float
+
+    def at(self, t: Floats, d: Floats | float) -> Floats:
+        """Plating [m] at some points of the factors; d: -1 is the deepest drill, +1 the shallowest one."""
+        half, middle = (self.shallower + self.deeper) / 2, (self.shallower - self.deeper) / 2
+        return np.asarray(self.constant + t @ self.slopes + middle + np.asarray(d) * half)
+
+    @property
+    def limits(self) -> tuple[float, float]:
+        """Least and most plating [m] at the limits of all tolerances."""
+        reach = float(np.abs(self.slopes).sum())
+        return self.constant - reach - self.deeper, self.constant + reach + self.shallower
+
+    @property
+    def may_cut(self) -> bool:
+        """Whether the layer in use may be cut within the limits of all tolerances."""
+        return self.limits[0] < self.cone - ROUNDING
+
+
+class DrilledBoards:
+    """Boards of a plan as built and drilled.
+
+    Parameters
+    ----------
+    plan : Plan
+    tolerances : Tolerances
+    """
+
+    def __init__(self, plan: Plan, tolerances: Tolerances) -> None:
+        self.plan, self.tolerances = plan, tolerances
+        self.board = widened(plan)
+        self.factors: tuple[Factor, ...] = tolerances.factors(self.board)
+        depth = plan.rules.tolerance
+        thick = tolerances.dielectric_thickness or tolerances.board_thickness is not None
+        self.from_rules = (
+            isinstance(depth, DepthTolerance) and not thick and depth.thickness_plus + depth.thickness_minus > 0
+        )
+        """Whether the thickness tolerance of the rules is one more factor of the board."""
+        self.table = stub_table(self.board, with_surroundings=not plan.model.uniform)
+        self.rows = np.flatnonzero(self.table.case != NO_CASE)
+        """Rows of the stubs in the table of stubs."""
+        hits = {(hit.hole.name, hit.side): hit for hit in plan.hits}
+        self.hit_of: dict[int, Hit] = {
+            row: hits[key]
+            for row in self.rows.tolist()
+            if (key := (self.table.holes[self.table.hole[row]].name, self._side(row))) in hits
+        }
+        """The hit of each row that is drilled."""
+        self.residual_of = self._residuals()
+
+    def _side(self, row: int) -> str:
+        return self.table.cases[int(self.table.case[row])].shape.side
+
+    @property
+    def count(self) -> int:
+        """How many factors all the board shares."""
+        return len(self.factors) + self.from_rules
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Names of these factors."""
+        return (*(factor.name for factor in self.factors), *(RULES_THICKNESS,) * self.from_rules)
+
+    def quantiles(self, unit: Floats) -> Floats:
+        """Coordinates of the factors for probabilities; shape (points, factors). The thickness of rules is uniform."""
+        columns = [factor.tolerance.quantile(unit[:, number]) for number, factor in enumerate(self.factors)]
+        columns += [2 * unit[:, -1] - 1] if self.from_rules else []
+        return np.column_stack(columns) if columns else np.empty((len(unit), 0))
+
+    @property
+    def nominal_t(self) -> Floats:
+        """Coordinates of the values as drawn."""
+        nominal = [factor.tolerance.nominal_t for factor in self.factors]
+        if self.from_rules:
+            depth = self.plan.rules.tolerance
+            assert isinstance(depth, DepthTolerance)
+            nominal.append(
+                (depth.thickness_minus - depth.thickness_plus) / (depth.thickness_minus + depth.thickness_plus)
+            )
+        return np.array(nominal, dtype=np.float64)
+
+    def at(self, t: Floats, d: float) -> tuple[Floats, Floats]:
+        """Figures of a board: every hole deviates alike, its drill by the coordinate d.
+
+        Parameters
+        ----------
+        t : ndarray
+            Coordinates of the factors of the board.
+        d : float
+
+        Returns
+        -------
+        notch : ndarray
+            First notch [Hz] of the stub of each of ``rows``.
+        judged : ndarray
+            The figure that the criterion of each net looks at.
+
+        Raises
+        ------
+        BoardError
+            Such a board cannot be built, or has other stubs than the one that was drawn.
+        """
+        built = built_board(self.board, self.tolerances, self._by_factor(t))
+        table = stub_table(built, with_surroundings=not self.plan.model.uniform)
+        if not np.array_equal(table.hole, self.table.hole):
+            raise BoardError("tolerances: a stub vanishes within them; make them narrower.")
+        cases, chosen = list(table.cases), table.case.copy()
+        for row, residual in self.residual_of.items():
+            left = max(float(residual.at(t, d)), SHORTEST)
+            drilled = drilled_case(self.plan, table.cases[int(table.case[row])], left)
+            assert drilled is not None  # some plating is left
+            chosen[row] = len(cases)
+            cases.append(drilled)
+        distinct = dict.fromkeys(cases[number] for number in chosen[chosen != NO_CASE].tolist())
+        number_of = {case: number for number, case in enumerate(distinct)}
+        numbers = np.array([number_of.get(case, NO_CASE) for case in cases] + [NO_CASE])[chosen]
+        models = self.plan.model.models(tuple(distinct))
+        drilled_table = replace(table, cases=tuple(distinct), case=numbers, least=numbers)
+        figures = net_figures(built, drilled_table, models, numbers)
+        criteria = [built.criterion_of(net) for net in built.signal_nets]
+        low = {criterion: measured(criterion, figures).low for criterion in set(criteria)}
+        high = {criterion: measured(criterion, figures).high for criterion in set(criteria)}
+        judged = [(low if each.least else high)[each][net] for net, each in enumerate(criteria)]
+        return np.asarray(models.first_notch[0][numbers[self.rows]]), np.array(judged, dtype=np.float64)
+
+    @property
+    def by_notch(self) -> NDArray[np.bool_]:
+        """Which nets are judged by their notch, so that each of their holes counts for itself."""
+        criteria = [self.board.criterion_of(net) for net in self.board.signal_nets]
+        return np.array([criterion.measure is Measure.NOTCH_RATIO for criterion in criteria], dtype=bool)
+
+    def _by_factor(self, t: Floats) -> dict[tuple[str, str], float]:
+        return {(each.quantity, each.material): float(value) for each, value in zip(self.factors, t, strict=False)}
+
+    def _residuals(self) -> dict[int, Residual]:
+        middle = np.zeros(self.count)
+        stackups = [self._stackup(t) for t in (middle, *np.eye(self.count)[: len(self.factors)])]
+        made: dict[tuple[object, ...], Residual] = {}
+        found = {}
+        for row, hit in self.hit_of.items():
+            group = self.plan.group_of(hit.hole.name, hit.side)
+            assert group is not None  # it is a hit of the plan
+            key = (hit.window, group.end_si)
+            if key not in made:
+                made[key] = self._residual(hit, group.end_si, stackups)
+            found[row] = made[key]
+        return found
+
+    def _stackup(self, t: Floats) -> Stackup:
+        """The stackup as built; the padstacks do not matter here."""
+        thick: Mapping[tuple[str, str], float] = {
+            key: value for key, value in self._by_factor(t).items() if key[0].endswith("thickness")
+        }
+        return built_board(self.board, self.tolerances, thick).stackup
+
+    def _residual(self, hit: Hit, end: float, stackups: list[Stackup]) -> Residual:
+        window, depth = hit.window, self.plan.rules.tolerance
+        left = [self._left(hit, end, stackup) for stackup in stackups]
+        slopes = [each - left[0] for each in left[1:]]
+        constant = left[0]
+        if self.from_rules and isinstance(depth, DepthTolerance):
+            measured_end = end + max(window.leads_si)
+            changing = window.face_si - (measured_end if depth.reference == "measured thickness" else window.sensed_si)
+            constant += (depth.thickness_plus - depth.thickness_minus) / 2 * changing
+            slopes.append((depth.thickness_plus + depth.thickness_minus) / 2 * changing)
+        shallower, deeper = depth.depth_limits_si
+        cone = max(inner_cone(window.shape, case) for case in self.plan.rules.cases())
+        return Residual(constant, np.array(slopes, dtype=np.float64), shallower, deeper, cone)
+
+    def _left(self, hit: Hit, end: float, built: Stackup) -> float:
+        """Plating [m] before the layer in use of a stackup as built, with the drill as deep as it is aimed at."""
+        window, depth = hit.window, self.plan.rules.tolerance
+        if not isinstance(depth, DepthTolerance):  # guaranteed, whatever the thickness
+            return window.face_si - end
+        view = side_view(built, self.plan.rules, hit.side)
+        face = view.near_face(window.layer)
+        if depth.reference == "measured thickness":
+            lead, scale = max(window.leads_si), built.edges_si[-1] / self.board.stackup.edges_si[-1]
+            return face - ((end + lead) * scale - lead)
+        return face - view.sensed - (end - window.sensed_si)

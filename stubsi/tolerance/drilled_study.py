@@ -1,0 +1,198 @@
+"""Owns the study of a plan under tolerances: boards that are solved, surfaces fitted to them, and what they show."""
+
+from __future__ import annotations
+
+from itertools import product
+from typing import TYPE_CHECKING, NamedTuple
+
+import numpy as np
+from scipy.stats import qmc
+
+from stubsi.margin.verdict import bound
+from stubsi.tolerance.corners import Basis
+from stubsi.tolerance.drilled_board import ROUNDING, SHORTEST
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from stubsi.board.criterion import Criterion
+    from stubsi.tolerance.drilled_board import DrilledBoards, Floats
+
+BLOCKS, PER_BLOCK = 16, 512
+"""Independent scramblings of the sequence, and samples of each; how much they differ is the sampling error."""
+CHECKS = 12
+"""How many boards are solved to measure the error of the surfaces, beside those of the fit."""
+BEYOND = 1.25
+"""The error that is reckoned with is so many times the largest one seen at the checks."""
+MOST_ENUMERATED = 3
+"""Up to so many factors of the board every corner is solved: 16 boards."""
+
+
+class Surfaces(NamedTuple):
+    """Figures, each the exponential of a quadratic of its factors; a figure that never changes is a constant."""
+
+    coefficients: Floats
+    constant: Floats
+    error: Floats
+
+    def at(self, column: int, features: Floats) -> Floats:
+        """Figure of one column at some points; features has the shape (points, factors)."""
+        if not np.isnan(self.constant[column]):
+            return np.full(len(features), self.constant[column])
+        return np.asarray(np.exp(_terms(features) @ self.coefficients[column]))
+
+
+class DrilledStudy:
+    """The boards that are solved, and the surfaces that are fitted to them."""
+
+    def __init__(self, boards: DrilledBoards, seed: int, progress: Callable[[int, int], object]) -> None:
+        self.boards, self.seed = boards, seed
+        count = boards.count
+        terms = _terms(np.zeros((1, count + 1))).shape[1]
+        self.solved = 0
+        self.points = self._draw((seed, BLOCKS), 2 * terms + 1 + CHECKS)
+        self.of = len(self.points) + 1 + 2 ** (count + 1) * (count <= MOST_ENUMERATED)
+        self.progress = progress
+        self.nominal = self.solve(boards.nominal_t, self.aimed())
+        every = [self.solve(point[:-1], float(point[-1])) for point in self.points]
+        self.stub_net = boards.table.net[boards.rows]
+        first_hit = {int(boards.table.net[row]): row for row in reversed(boards.residual_of)}
+        owner = [*boards.rows.tolist(), *(first_hit.get(net, -1) for net in range(len(self.nominal[1])))]
+        self.residual = [boards.residual_of.get(row) for row in owner]
+        """What is left of the stub of each column: first of each stub, then of each net."""
+        self.surfaces = self._fitted(np.array([np.concatenate(pair) for pair in every]))
+
+    def solve(self, t: Floats, d: float) -> tuple[Floats, Floats]:
+        """Figures of one board, as ``DrilledBoards.at`` gives them."""
+        found = self.boards.at(t, d)
+        self.solved += 1
+        self.progress(self.solved, max(self.of, self.solved))
+        return found
+
+    def aimed(self) -> float:
+        """Coordinate of a drill that is as deep as it is aimed at."""
+        shallower, deeper = self.boards.plan.rules.tolerance.depth_limits_si
+        return (deeper - shallower) / (deeper + shallower) if deeper + shallower else 0.0
+
+    def _draw(self, seed: tuple[int, ...], points: int) -> Floats:
+        """Points of the factors of the board and of one depth that all holes share."""
+        sequence = qmc.Sobol(self.boards.count + 1, scramble=True, rng=np.random.default_rng(seed))
+        unit = np.clip(sequence.random(1 << (points - 1).bit_length())[:points], 2.0**-31, 1 - 2.0**-31)
+        return np.column_stack([self.boards.quantiles(unit[:, :-1]), 2 * unit[:, -1] - 1])
+
+    def _features(self, column: int, t: Floats, d: Floats) -> Floats:
+        residual = self.residual[column]
+        left = np.full(len(t), 1.0) if residual is None else np.maximum(residual.at(t, d), SHORTEST)
+        scale = 1.0 if residual is None else max(residual.constant, SHORTEST)
+        return np.column_stack([t, np.log(left / scale)])
+
+    def _fitted(self, figures: Floats) -> Surfaces:
+        fit = len(self.points) - CHECKS
+        t, d = self.points[:, :-1], self.points[:, -1]
+        count = figures.shape[1]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            log = np.log(figures)
+        constant = np.where((figures == figures[0]).all(axis=0), figures[0], np.nan)
+        coefficients = np.full((count, _terms(np.zeros((1, t.shape[1] + 1))).shape[1]), np.nan)
+        error = np.where(np.isnan(constant), np.nan, 0.0)
+        for column in np.flatnonzero(np.isnan(constant) & np.isfinite(log).all(axis=0)).tolist():
+            terms = _terms(self._features(column, t, d))
+            coefficients[column] = np.linalg.lstsq(terms[:fit], log[:fit, column], rcond=None)[0]
+            off = np.expm1(terms[fit:] @ coefficients[column] - log[fit:, column])
+            error[column] = np.abs(off).max()
+        return Surfaces(coefficients, constant, error)
+
+    def ends(self, criteria: list[Criterion]) -> tuple[Floats, Floats, Basis]:
+        """Worst and best judged figure of every net over the corners that are solved, and how these were chosen."""
+        count = self.boards.count
+        if count <= MOST_ENUMERATED:
+            corners = set(product((-1.0, 1.0), repeat=count))
+        else:
+            slopes = np.nan_to_num(self.surfaces.coefficients[:, 1 : 1 + count])
+            signs = np.where(slopes > 0, 1.0, -1.0)
+            corners = {tuple(row) for row in np.concatenate([signs, -signs]).tolist()}
+        found = [self.nominal[1]]
+        found += [self.solve(np.array(corner), d)[1] for corner in sorted(corners) for d in (-1.0, 1.0)]
+        judged = np.array(found)
+        least = np.array([criterion.least for criterion in criteria], dtype=bool)
+        low, high = judged.min(axis=0), judged.max(axis=0)
+        basis = Basis.ALL_CORNERS if count <= MOST_ENUMERATED else Basis.SEARCH
+        return np.where(least, low, high), np.where(least, high, low), basis
+
+    def counted(self, criteria: list[Criterion]) -> Counted:
+        """Shares of the samples that meet each criterion, and in which a layer in use is cut."""
+        nets = self.boards.board.signal_nets
+        waived = np.array([bool(net.waiver) for net in nets])
+        by_notch, nyquist = self.boards.by_notch, self.boards.board.nyquist_si
+        stubs = len(self.boards.rows)
+        columns: list[list[int]] = [[] for _ in nets]
+        for column, net in enumerate(self.stub_net.tolist()):
+            columns[net].append(column)
+        looked_at = [
+            columns[number] if by_notch[number] and columns[number] else [stubs + number] for number in range(len(nets))
+        ]
+        error = np.array([np.max(self.surfaces.error[each]) for each in looked_at])
+        unknown = np.isnan(error)
+        shares, cuts = [], []
+        for block in range(BLOCKS):
+            t = self._draw((self.seed, block), PER_BLOCK)[:, :-1]
+            depth = np.random.Generator(np.random.Philox(key=[self.seed, block]))
+            d = depth.uniform(-1, 1, (stubs, len(t)))
+            met = np.ones((3, len(nets), len(t)), dtype=bool)
+            cut = np.zeros((len(nets), len(t)), dtype=bool)
+            for column, net in enumerate(self.stub_net.tolist()):
+                residual = self.residual[column]
+                if residual is not None:
+                    cut[net] |= residual.at(t, d[column]) < residual.cone - ROUNDING
+            for net, criterion in enumerate(criteria):
+                scale = 1 / nyquist[net] if looked_at[net][0] < stubs else 1.0
+                for column in looked_at[net]:
+                    own = d[column] if column < stubs else d[columns[net][0]] if columns[net] else np.zeros(len(t))
+                    figure = scale * self.surfaces.at(column, self._features(column, t, own))
+                    met[:, net] &= met_at(figure, BEYOND * float(np.nan_to_num(self.surfaces.error[column])), criterion)
+            met &= ~cut
+            together = np.all(met[:, ~waived], axis=1, keepdims=True)
+            shares.append(np.concatenate([met, together], axis=1).mean(axis=2))
+            cuts.append(cut.mean(axis=1))
+        share, spread = np.mean(shares, axis=0), np.std(shares, axis=0, ddof=1)[0] / np.sqrt(BLOCKS)
+        lost = np.append(unknown, unknown[~waived].any())
+        share[:, lost] = np.array([np.nan, 0.0, 1.0])[:, None]
+        spread[lost] = np.nan
+        return Counted(share, spread, np.mean(cuts, axis=0), error)
+
+
+class Counted(NamedTuple):
+    """Shares of the samples; the last net of ``share`` and ``error`` is the whole board."""
+
+    share: Floats
+    error: Floats
+    cut: Floats
+    surface_error: Floats
+
+
+def met_at(figure: Floats, error: float, criterion: Criterion) -> NDArray[np.bool_]:
+    """Whether samples meet a criterion: as computed, and with the surface off to the worse and to the better side.
+
+    Parameters
+    ----------
+    figure : ndarray, shape (samples,)
+    error : float
+        As a fraction of the figure.
+    criterion : Criterion
+
+    Returns
+    -------
+    ndarray of bool, shape (3, samples)
+    """
+    worse, better = (1 - error, 1 + error) if criterion.least else (1 + error, 1 - error)
+    ends = np.stack([figure, figure * max(worse, 0.0), figure * max(better, 0.0)])
+    met: NDArray[np.bool_] = ends >= bound(criterion) if criterion.least else ends <= bound(criterion)
+    return met
+
+
+def _terms(features: Floats) -> Floats:
+    """1, every factor, and every product of two factors, for each point."""
+    first, second = np.triu_indices(features.shape[1])
+    return np.column_stack([np.ones(len(features)), features, features[:, first] * features[:, second]])
