@@ -63,6 +63,8 @@ How sure it is when boards are built::
     dominance            which tolerance dominates the spread, and what to ask the fabricator for
     dominance            which tolerance causes the spread, and which to ask the fabricator to narrow
     drilled_yield        the same after drilling by a plan, and how probable it is that a layer in use is cut
+    yield_trade          what each number of drill groups is worth in yield
+    narrowed_rules       the rules with windows that hold for all boards within the tolerances
 
 Pictures (they need matplotlib, the extra ``plot``)::
 
@@ -224,11 +226,14 @@ if TYPE_CHECKING:
     from stubsi.tolerance.dominance import Ask, Dominance, NetDominance, Turn, dominance
     from stubsi.tolerance.parts import UnknownYield, WhyUnknown
     from stubsi.tolerance.drilled_yield import DrilledYield, NetDrilledYield, drilled_yield
+    from stubsi.tolerance.narrowed_rules import narrowed_rules
+    from stubsi.tolerance.parts import UnknownYield, WhyUnknown
     from stubsi.tolerance.production_yield import NetYield, ProductionYield, production_yield
     from stubsi.tolerance.residual_stub import ResidualStub, residual_stub
     from stubsi.tolerance.thickness_class import ThicknessClass
     from stubsi.tolerance.tolerance import Tolerance
     from stubsi.tolerance.tolerances import Factor, Tolerances
+    from stubsi.tolerance.yield_trade import YieldRow, YieldTrade, yield_trade
 
     __version__: str
 
@@ -320,6 +325,10 @@ _HOME = {
     "DrilledYield": "tolerance.drilled_yield",
     "NetDrilledYield": "tolerance.drilled_yield",
     "drilled_yield": "tolerance.drilled_yield",
+    "narrowed_rules": "tolerance.narrowed_rules",
+    "YieldRow": "tolerance.yield_trade",
+    "YieldTrade": "tolerance.yield_trade",
+    "yield_trade": "tolerance.yield_trade",
     "ResidualStub": "tolerance.residual_stub",
     "residual_stub": "tolerance.residual_stub",
     "ThicknessClass": "tolerance.thickness_class",
@@ -521,6 +530,8 @@ __all__ = [
     "WhyUndrilled",
     "WhyUnknown",
     "Window",
+    "YieldRow",
+    "YieldTrade",
     "check_stub",
     "check_stubs",
     "copper_near_drills",
@@ -533,6 +544,7 @@ __all__ = [
     "hand_off_check",
     "hole_model",
     "layer_matrix",
+    "narrowed_rules",
     "notch_frequency",
     "plan",
     "plot_board_map",
@@ -565,6 +577,7 @@ __all__ = [
     "write_board",
     "write_hand_off",
     "write_rules",
+    "yield_trade",
 ]
 
 

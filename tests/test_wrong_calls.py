@@ -204,6 +204,8 @@ CALLS = {
     "drilled_yield": (
         stubsi.drilled_yield, {"plan": DRILLED, "tolerances": TOLERANCES, "seed": 1, "progress": None},
     ),
+    "yield_trade": (stubsi.yield_trade, {"plan": DRILLED, "tolerances": TOLERANCES, "seed": 1, "progress": None}),
+    "narrowed_rules": (stubsi.narrowed_rules, {"rules": RULES, "board": DRILL_BOARD, "tolerances": TOLERANCES}),
     "residual_stub": (
         stubsi.residual_stub,
         {"stub_length": "10 mil", "depth": stubsi.Tolerance.plus_minus("3 mil", source="test"), "dk_eff": 4,

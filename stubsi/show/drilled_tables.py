@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stubsi.show.tables import Column, as_csv, as_html, as_text
+from stubsi.show.tables import Column, as_csv, as_html, as_text, pairs_html
 
 if TYPE_CHECKING:
     from stubsi.tolerance.drilled_yield import DrilledYield, NetDrilledYield
     from stubsi.tolerance.residual_stub import ResidualStub
+    from stubsi.tolerance.yield_trade import YieldRow, YieldTrade
 
 Residual = tuple[str, float, float]
 """What a row of a residual stub is, its length [m] and its first notch [Hz]."""
@@ -130,3 +131,71 @@ def _foot(drilled: DrilledYield) -> list[str]:
     solved = f"worst and best: {drilled.basis}, {drilled.solved} boards solved"
     note = "Fabrication only: how far off the model may be comes on top."
     return [depth, *str(drilled.tolerances).splitlines(), solved, note]
+
+
+_TRADE: tuple[Column[YieldRow], ...] = (
+    Column("goal", lambda row: row.plan.goal.name),
+    Column("groups", lambda row: str(len(row.plan.groups)), align="right"),
+    Column("cost", lambda row: f"{row.plan.cost:g}", align="right"),
+    Column("margin over limit", lambda row: f"{row.margin_over_limit:.3f}", align="right"),
+    Column("yield", lambda row: f"{row.drilled.probability:.4f}", align="right"),
+    Column("at least", lambda row: f"{row.drilled.least:.4f}", align="right"),
+    Column("at most", lambda row: f"{row.drilled.most:.4f}", align="right"),
+    Column("nets that may be cut", lambda row: str(len(row.drilled.may_cut)), align="right"),
+)
+
+
+def yield_trade_text(trade: YieldTrade) -> str:
+    """Trade between groups and yield as plain text.
+
+    Parameters
+    ----------
+    trade : YieldTrade
+
+    Returns
+    -------
+    str
+    """
+    return as_text(_TRADE, trade)
+
+
+def yield_trade_csv(trade: YieldTrade) -> str:
+    """Trade between groups and yield as CSV.
+
+    Parameters
+    ----------
+    trade : YieldTrade
+
+    Returns
+    -------
+    str
+    """
+    return as_csv(_TRADE, trade)
+
+
+def yield_trade_html(trade: YieldTrade) -> str:
+    """Trade between groups and yield as HTML for a notebook.
+
+    Parameters
+    ----------
+    trade : YieldTrade
+
+    Returns
+    -------
+    str
+    """
+    return as_html(_TRADE, trade, head=["Yield and smallest worst-case margin over limit of each plan"])
+
+
+def yield_row_html(row: YieldRow) -> str:
+    """One row of the trade between groups and yield as HTML for a notebook.
+
+    Parameters
+    ----------
+    row : YieldRow
+
+    Returns
+    -------
+    str
+    """
+    return pairs_html(((column.title, column.cell(row)) for column in _TRADE), head=["Drill groups and yield"])

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 import numpy as np
@@ -176,14 +177,18 @@ class DrilledBoards:
         numbers = np.array([number_of.get(case, NO_CASE) for case in cases] + [NO_CASE])[chosen]
         models = self.plan.model.models(tuple(distinct))
         drilled_table = replace(table, cases=tuple(distinct), case=numbers, least=numbers)
-        figures = net_figures(built, drilled_table, models, numbers)
+        as_a_whole = ~self.by_notch[table.net]
+        figures = net_figures(built, drilled_table, models, np.where(as_a_whole, numbers, NO_CASE))
         criteria = [built.criterion_of(net) for net in built.signal_nets]
         low = {criterion: measured(criterion, figures).low for criterion in set(criteria)}
         high = {criterion: measured(criterion, figures).high for criterion in set(criteria)}
         judged = [(low if each.least else high)[each][net] for net, each in enumerate(criteria)]
-        return np.asarray(models.first_notch[0][numbers[self.rows]]), np.array(judged, dtype=np.float64)
+        notch = np.asarray(models.first_notch[0][numbers[self.rows]])
+        lowest = np.full(len(criteria), np.inf)
+        np.minimum.at(lowest, table.net[self.rows], notch)
+        return notch, np.where(self.by_notch, lowest / built.nyquist_si, judged)
 
-    @property
+    @cached_property
     def by_notch(self) -> NDArray[np.bool_]:
         """Which nets are judged by their notch, so that each of their holes counts for itself."""
         criteria = [self.board.criterion_of(net) for net in self.board.signal_nets]

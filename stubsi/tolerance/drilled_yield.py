@@ -217,7 +217,8 @@ def drilled_yield(
     See Also
     --------
     production_yield : The same before drilling.
-    plan_under : A plan whose windows are narrowed by the tolerances.
+    narrowed_rules : Rules for a plan whose windows hold for all boards within the tolerances.
+    yield_trade : What each number of drill groups is worth.
 
     Notes
     -----
@@ -238,6 +239,10 @@ def drilled_yield(
     measured on 12 other boards. Worst and best cases are solved: with up to three factors at every corner, with more
     where these surfaces point to; the drill is the deepest or the shallowest. How far off the model may be is not in
     them.
+
+    The demo board of 53 nets, its low-loss cores of class IPC-4101 B, all else exact, with the plan of its own rules:
+    22 nets meet their criterion on more than 99 % of the boards before drilling, and 35 after it. Of the other 18, all
+    miss it on every board but three optical lanes with 46 to 52 % and PCIE5_RX1, which stays undrilled, with 98 %.
     """
     checked(plan, "plan", Plan)
     checked(tolerances, "tolerances", Tolerances)
