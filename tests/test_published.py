@@ -8,7 +8,7 @@ import pytest
 
 from stubsi import RULES_OF_THUMB, Signal, Stub, dk_eff_from_notch, notch_frequency
 from stubsi.physics.uniform_line import coax_impedance, quarter_wave_length
-from stubsi.provenance import HARDWARE_ERROR
+from stubsi.provenance import COMPARISON, HARDWARE_ERROR, against_hardware
 from tests.closed_forms import coax_capacitance
 
 Q = pint.UnitRegistry().Quantity
@@ -72,6 +72,8 @@ def test_designcon_2025_resonator():
     for more, shift in ((1.05, -2.41), (1.20, -8.71)):
         assert 100 * (ghz("5 mm", 4 * more) / ghz("5 mm", 4) - 1) == pytest.approx(shift, abs=6e-3)
     assert HARDWARE_ERROR >= 1 / 13.5
+    assert round(1 / 13.5, 3) == COMPARISON
+    assert "7.4 % off" in against_hardware()
 
 
 def test_designcon_2020_ddr4():
@@ -198,3 +200,10 @@ def test_two_layer_sample():
 def test_112_and_224_gigabit_pam4():
     assert Signal("112 Gb/s PAM4").nyquist.m_as("GHz") == 28
     assert Signal("224 Gb/s PAM4").nyquist.m_as("GHz") == 56
+
+
+def test_one_sentence_says_what_is_known_against_hardware():
+    """Where tolerances are given, the range they make; where not, that it is unknown, with the one comparison read."""
+    assert against_hardware().startswith("not known until tolerances are given or a coupon is measured; ")
+    assert against_hardware((-0.09, 0.11)).startswith("first notch -9.0 to +11.0 % by the tolerances given")
+    assert "8 %" not in against_hardware((-0.09, 0.11))

@@ -78,6 +78,7 @@ def test_thickness_alone_is_asymmetric(board):
     assert 1 + low == pytest.approx(1.235 / (1.2 * laminate + 0.035), rel=1e-9)
     thin = corners(board, Tolerances(dielectric_thickness=plus_minus("10 %")), model="uniform")["CLK"]
     assert [round(100 * change) for change in thin.notch_change] == [-9, 11]
+    assert thin.against_hardware.startswith("first notch -8.9 to +10.8 % by the tolerances given")
 
 
 def test_the_corner_of_a_stub_of_given_dk_eff_is_proved(board):

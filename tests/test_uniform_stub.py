@@ -296,7 +296,14 @@ def test_a_misspelled_argument_is_refused():
 def test_where_it_comes_from():
     said = Provenance(tier="model", model_error="2 %", assumptions=("no pads",))
     assert all(
-        part in str(said) for part in ("model", "2 %", "against hardware: not known until calibrated (8 %", "no pads")
+        part in str(said)
+        for part in (
+            "model",
+            "2 %",
+            "against hardware: not known until tolerances",
+            "7.4 % off",
+            "no pads",
+        )
     )
     assert (said.low, said.high) == (1 - HARDWARE_ERROR, 1 + HARDWARE_ERROR)
     assert stub().provenance.tier == "uniform line, Dk_eff given"

@@ -129,7 +129,7 @@ def _head(drilled: DrilledYield) -> list[str]:
 def _foot(drilled: DrilledYield) -> list[str]:
     depth = f"depth of each hole: {drilled.plan.rules.tolerance.in_words()}, uniform"
     solved = f"worst and best: {drilled.basis}, {drilled.solved} boards solved"
-    note = "Fabrication only: how far off the model may be comes on top."
+    note = "Against hardware: as above, by the tolerances given; how far off the model may be comes on top."
     return [depth, *str(drilled.tolerances).splitlines(), solved, note]
 
 

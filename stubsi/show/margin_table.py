@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from stubsi.board.names import how_many
 from stubsi.margin.net_margin import COLUMNS, table_number, table_value
 from stubsi.margin.verdict import Verdict, against_limit
-from stubsi.provenance import HARDWARE_ERROR
+from stubsi.provenance import HARDWARE_ERROR, against_hardware
 from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text, pairs_html
 from stubsi.show.text_lines import CAUTION, checked_width, wrapped
 
@@ -21,8 +21,7 @@ if TYPE_CHECKING:
     from stubsi.margin.ranking import Ranking
 
 HARDWARE_NOTE = (
-    f"Against hardware: not known until calibrated on a coupon; the one published comparison read is "
-    f"{100 * HARDWARE_ERROR:g} % off, and a net that close to its limit is marginal."
+    f"Against hardware: {against_hardware()}, so a net within {100 * HARDWARE_ERROR:g} % of its limit is marginal."
 )
 LOSS_NOTE = "Loss: of a net's holes at Nyquist, summed, interaction between them ignored; a hole has both its stubs."
 

@@ -32,8 +32,8 @@ A through feed adds 0.5, a tee or an unknown feed 1.5. A drilled end has at leas
 where a clearance is no longer small against the wave, little is known. Then the least notch that counts is the highest
 frequency below which the model would have found one. The module ``stubsi.stubs.model_error`` has the figures.
 
-How far a model is from a measured board is not known until it is calibrated on a coupon; the one published comparison
-that was read is 8 % off.
+How far a model is from a board as built is not known until tolerances are given, as to ``corners``, or a coupon is
+measured; the one published comparison that was read is 7.4 % off.
 
 **The feed.** Where a stub starts electrically depends on its *feed*, that is from where the signal comes. The usual via
 is *through*: the signal comes along the barrel and leaves on the layer where the stub starts, and all of the barrel

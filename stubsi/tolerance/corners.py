@@ -11,6 +11,7 @@ import numpy as np
 from stubsi.board.board import Board
 from stubsi.checks import checked
 from stubsi.margin.verdict import bound
+from stubsi.provenance import against_hardware
 from stubsi.stubs.model_choice import ModelChoice
 from stubsi.tolerance.built_figures import JUDGED, LOSS, NOTCH, ONE_DB, BuiltFigures
 from stubsi.tolerance.corner_search import CornerSearch
@@ -93,6 +94,11 @@ class NetCorners:
         worst, nominal, best = self.first_notch_si
         return worst / nominal - 1, best / nominal - 1
 
+    @property
+    def against_hardware(self) -> str:
+        """How far the first notch of a board as built may be from the computed one, in words."""
+        return against_hardware(self.notch_change)
+
     def __repr__(self) -> str:
         worst, nominal, best = self.margin
         return f"<NetCorners {self.net[:60]}: {worst:.3g} / {nominal:.3g} / {best:.3g} x Nyquist, {self.standing}>"
@@ -146,7 +152,9 @@ class Corners(NetResults[NetCorners]):
         frame = self.to_frame()
         shown = [name for name in frame.columns if "GHz" not in name and "dB" not in name]
         table = frame[shown].to_string(index=False, float_format=lambda value: f"{value:.3g}")
-        return f"{table}\n{self.tolerances}\nFabrication only: how far off the model may be comes on top."
+        changes = [change for net in self.nets for change in net.notch_change if np.isfinite(change)]
+        said = against_hardware((min(changes, default=0.0), max(changes, default=0.0)))
+        return f"{table}\n{self.tolerances}\nAgainst hardware: {said}."
 
     def __repr__(self) -> str:
         counts = {each: sum(net.standing is each for net in self.nets) for each in Standing}
