@@ -12,10 +12,14 @@ from stubsi import (
     Criterion,
     GuaranteedResidual,
     Standing,
+    ThicknessClass,
     Tolerance,
     Tolerances,
     drilled_yield,
     plan,
+    production_yield,
+    read_board,
+    read_rules,
 )
 from stubsi.tolerance.drilled_board import DrilledBoards
 from tests import drilling_boards as db
@@ -211,3 +215,24 @@ def test_what_is_not_covered_is_refused(planned):
         drilled_yield(planned, Tolerances(drill=plus_minus("20 um")))
     with pytest.raises(BoardError, match="seed = -1"):
         drilled_yield(planned, Tolerances(), seed=-1)
+
+
+@pytest.mark.slow
+def test_the_demo_board_with_a_published_thickness_class():
+    """Some nets of the demo board, its low-loss cores of class IPC-4101 B: what drilling does to their yield.
+
+    BP_RX1 and USB_TX meet their criterion on no board before drilling, and on every one after it.
+    """
+    demo = read_board("shared/demo_board.toml")
+    names = ("BP_RX1", "PCIE5_RX1", "USB_TX", "DQ0")
+    board = demo.replaced(nets=[each for each in demo.nets if each.reference or each.name in names])
+    cores = Tolerances(dielectric_thickness={"low-loss core": ThicknessClass(name="IPC-4101 B")})
+    before = production_yield(board, cores)
+    after = drilled_yield(plan(board, read_rules("shared/demo_rules.toml")), cores)
+    for name in ("BP_RX1", "USB_TX"):
+        assert before[name].probability == before[name].most == 0
+        assert after[name].probability == after[name].least == 1
+        assert after[name].standing is Standing.ALWAYS
+    assert before["DQ0"].probability == after["DQ0"].probability == 1
+    assert after["PCIE5_RX1"].probability >= before["PCIE5_RX1"].probability
+    assert before.probability < after.probability
