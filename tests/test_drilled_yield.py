@@ -78,6 +78,7 @@ def test_the_depth_alone_gives_the_known_distribution_of_one_over_length(depth_a
 def test_each_hole_has_a_depth_of_its_own(depth_alone):
     """Independent holes: 0.6 squared for the board, not 0.6."""
     assert depth_alone.probability == pytest.approx(0.36, abs=4 * depth_alone.sampling_error + 2e-3)
+    assert depth_alone.mendable == (1, 1, 1)  # A and A2 miss their limits whatever is drilled; B is left
 
 
 def test_the_worst_case_is_the_longest_residual_stub(depth_alone):

@@ -91,9 +91,9 @@ def test_the_plan_with_the_fewest_groups_stands_beside_those_with_more(trade):
 
 def test_the_best_plan_has_the_largest_yield(trade):
     most = max(len(row.plan.groups) for row in trade)
-    assert trade.best(most).drilled.probability == np.max([row.drilled.probability for row in trade])
+    assert trade.best(most).drilled.mendable[0] == np.max([row.drilled.mendable[0] for row in trade])
     assert len(trade.best(1).plan.groups) == 1
-    with pytest.raises(BoardError, match="no plan of this trade has so few groups"):
+    with pytest.raises(BoardError, match="no plan of this trade has fewer than 1 groups"):
         trade.best(0)
     with pytest.raises(BoardError, match="must be a whole number"):
         trade.best("1")

@@ -97,12 +97,12 @@ def drilled_csv(drilled: DrilledYield) -> str:
 
 def _range(net: NetDrilledYield) -> str:
     if net.residual_si is None:
-        return "-"
+        return "none"
     return f"{1e3 * net.residual_si[0]:.3f} to {1e3 * net.residual_si[2]:.3f}"
 
 
 def _cut(net: NetDrilledYield) -> str:
-    return f"may be cut ({net.cut_probability:.2g})" if net.may_cut else "-"
+    return f"may be cut ({net.cut_probability:.2g})" if net.may_cut else "not cut"
 
 
 _DRILLED: tuple[Column[NetDrilledYield], ...] = (
@@ -123,7 +123,11 @@ _DRILLED: tuple[Column[NetDrilledYield], ...] = (
 def _head(drilled: DrilledYield) -> list[str]:
     cut = f" A drill may cut a layer in use of {', '.join(drilled.may_cut)}." if drilled.may_cut else ""
     share = f"{drilled.probability:.4f} ({drilled.least:.4f} to {drilled.most:.4f})"
-    return [f"Yield of the board after drilling: {share}, sampling error {drilled.sampling_error:.1g}.{cut}"]
+    low, least, most = drilled.mendable
+    return [
+        f"Yield of the board after drilling: {share}, sampling error {drilled.sampling_error:.1g}.{cut}",
+        f"Without the nets that miss their criterion whatever is drilled: {low:.4f} ({least:.4f} to {most:.4f}).",
+    ]
 
 
 def _foot(drilled: DrilledYield) -> list[str]:
@@ -138,9 +142,9 @@ _TRADE: tuple[Column[YieldRow], ...] = (
     Column("groups", lambda row: str(len(row.plan.groups)), align="right"),
     Column("cost", lambda row: f"{row.plan.cost:g}", align="right"),
     Column("margin over limit", lambda row: f"{row.margin_over_limit:.3f}", align="right"),
-    Column("yield", lambda row: f"{row.drilled.probability:.4f}", align="right"),
-    Column("at least", lambda row: f"{row.drilled.least:.4f}", align="right"),
-    Column("at most", lambda row: f"{row.drilled.most:.4f}", align="right"),
+    Column("yield", lambda row: f"{row.drilled.mendable[0]:.4f}", align="right"),
+    Column("at least", lambda row: f"{row.drilled.mendable[1]:.4f}", align="right"),
+    Column("at most", lambda row: f"{row.drilled.mendable[2]:.4f}", align="right"),
     Column("nets that may be cut", lambda row: str(len(row.drilled.may_cut)), align="right"),
 )
 

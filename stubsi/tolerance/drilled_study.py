@@ -60,6 +60,9 @@ class DrilledStudy:
         self.stub_net = boards.table.net[boards.rows]
         first_hit = {int(boards.table.net[row]): row for row in reversed(boards.residual_of)}
         owner = [*boards.rows.tolist(), *(first_hit.get(net, -1) for net in range(len(self.nominal[1])))]
+        place = {row: column for column, row in enumerate(boards.rows.tolist())}
+        self.depth_of = {len(place) + net: place.get(row, 0) for net, row in enumerate(owner[len(place) :])}
+        """Stub whose depth the figure of a whole net is computed with: the first that is drilled."""
         self.residual = [boards.residual_of.get(row) for row in owner]
         """What is left of the stub of each column: first of each stub, then of each net."""
         self.surfaces = self._fitted(np.array([np.concatenate(pair) for pair in every]))
@@ -125,6 +128,9 @@ class DrilledStudy:
         """Shares of the samples that meet each criterion, and in which a layer in use is cut."""
         nets = self.boards.board.signal_nets
         waived = np.array([bool(net.waiver) for net in nets])
+        plan = self.boards.plan
+        missed = {each.net for each in plan.refused} | {hit.net for hit in plan.missed}
+        in_vain = np.array([net.name in missed for net in nets])
         by_notch, nyquist = self.boards.by_notch, self.boards.board.nyquist_si
         stubs = len(self.boards.rows)
         columns: list[list[int]] = [[] for _ in nets]
@@ -149,22 +155,22 @@ class DrilledStudy:
             for net, criterion in enumerate(criteria):
                 scale = 1 / nyquist[net] if looked_at[net][0] < stubs else 1.0
                 for column in looked_at[net]:
-                    own = d[column] if column < stubs else d[columns[net][0]] if columns[net] else np.zeros(len(t))
+                    own = d[self.depth_of.get(column, column)] if stubs else np.zeros(len(t))
                     figure = scale * self.surfaces.at(column, self._features(column, t, own))
                     met[:, net] &= met_at(figure, BEYOND * float(np.nan_to_num(self.surfaces.error[column])), criterion)
             met &= ~cut
-            together = np.all(met[:, ~waived], axis=1, keepdims=True)
-            shares.append(np.concatenate([met, together], axis=1).mean(axis=2))
+            together = [np.all(met[:, each], axis=1, keepdims=True) for each in (~waived, ~waived & ~in_vain)]
+            shares.append(np.concatenate([met, *together], axis=1).mean(axis=2))
             cuts.append(cut.mean(axis=1))
         share, spread = np.mean(shares, axis=0), np.std(shares, axis=0, ddof=1)[0] / np.sqrt(BLOCKS)
-        lost = np.append(unknown, unknown[~waived].any())
+        lost = np.append(unknown, [unknown[~waived].any(), unknown[~waived & ~in_vain].any()])
         share[:, lost] = np.array([np.nan, 0.0, 1.0])[:, None]
         spread[lost] = np.nan
         return Counted(share, spread, np.mean(cuts, axis=0), error)
 
 
 class Counted(NamedTuple):
-    """Shares of the samples; the last net of ``share`` and ``error`` is the whole board."""
+    """Shares of the samples; behind the nets stands the board, and then the nets that drilling can mend."""
 
     share: Floats
     error: Floats

@@ -15,6 +15,7 @@ from stubsi.errors import BoardError
 from stubsi.tolerance.corners import Standing
 from stubsi.tolerance.drilled_board import DrilledBoards
 from stubsi.tolerance.drilled_study import DrilledStudy, met_at
+from stubsi.tolerance.tasks import check_progress
 from stubsi.tolerance.tolerances import Tolerances
 from stubsi.unit_errors import as_shown
 
@@ -52,7 +53,7 @@ class NetDrilledYield:
     sampling_error : float
         Standard error of the share.
     may_cut : bool
-        Whether a drill may cut a layer in use of it within the limits of the tolerances.
+        Whether a drill may cut a layer in use of it: within the limits of the tolerances, or on a board that was drawn.
     cut_probability : float
         Share of the boards on which one does.
     surface_error : float
@@ -94,6 +95,9 @@ class DrilledYield:
         In the order of the board.
     probability, least, most, sampling_error : float
         As in ``NetDrilledYield``, for all nets together that are not waived; counted on the same boards.
+    mendable : three of float
+        Probability, least and most for the nets that the plan does not give up: those without a stub that is refused or
+        misses its budget whatever is drilled.
     basis : Basis
         How the worst cases were found.
     solved : int
@@ -108,6 +112,7 @@ class DrilledYield:
     least: float = field(compare=False)
     most: float = field(compare=False)
     sampling_error: float = field(compare=False)
+    mendable: tuple[float, float, float] = field(compare=False)
     basis: Basis = field(compare=False)
     solved: int = field(compare=False)
 
@@ -248,8 +253,7 @@ def drilled_yield(
     checked(tolerances, "tolerances", Tolerances)
     if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed < 2**63:
         raise BoardError(f"seed = {as_shown(seed)}: must be a whole number that is not negative.")
-    if progress is not None and (not callable(progress) or isinstance(progress, type)):
-        raise BoardError(f"progress = {as_shown(progress)}: must be a function of two numbers, or None.")
+    check_progress(progress)
     boards = DrilledBoards(plan, tolerances)
     for factor in boards.factors:
         if factor.per_hole:
@@ -275,18 +279,20 @@ def _result(plan: Plan, tolerances: Tolerances, study: DrilledStudy) -> DrilledY
         drilled = [boards.residual_of[row] for row in rows.get(number, ())]
         left = np.array([(*each.limits, float(each.at(boards.nominal_t, study.aimed()))) for each in drilled])
         ends = (float(left[:, 0].min()), float(left[:, 2].max()), float(left[:, 1].max())) if drilled else None
+        may_cut = any(each.may_cut for each in drilled) or bool(counted.cut[number] > 0)
         nets.append(
             NetDrilledYield(
                 net=net.name, criterion=criteria[number], hits=len(drilled), residual_si=ends, judged=judged,
                 standing=_standing(criteria[number], judged), probability=share[0], least=share[1], most=share[2],
-                sampling_error=float(counted.error[number]), may_cut=any(each.may_cut for each in drilled),
+                sampling_error=float(counted.error[number]), may_cut=may_cut,
                 cut_probability=float(counted.cut[number]), surface_error=float(counted.surface_error[number]),
             )
         )  # fmt: skip
-    together = counted.share[:, -1].tolist()
+    together, mendable = counted.share[:, -2].tolist(), counted.share[:, -1].tolist()
     return DrilledYield(
         plan=plan, tolerances=tolerances, seed=study.seed, nets=tuple(nets), probability=together[0],
-        least=together[1], most=together[2], sampling_error=float(counted.error[-1]), basis=basis, solved=study.solved,
+        least=together[1], most=together[2], sampling_error=float(counted.error[-2]),
+        mendable=(mendable[0], mendable[1], mendable[2]), basis=basis, solved=study.solved,
     )  # fmt: skip
 
 

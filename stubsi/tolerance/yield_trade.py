@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.names import how_many
@@ -32,7 +33,7 @@ class YieldRow(NamedTuple):
     margin_over_limit : float
         Smallest worst-case margin over limit of its drilled nets [-], as ``Plan.margins_over_limit`` gives it.
     drilled : DrilledYield
-        Its yield.
+        Its yield. The trade looks at its ``mendable``: nets that miss their criterion whatever is drilled have no part.
     """
 
     plan: Plan
@@ -40,7 +41,7 @@ class YieldRow(NamedTuple):
     drilled: DrilledYield
 
     def __repr__(self) -> str:
-        return f"<YieldRow: {how_many(len(self.plan.groups), 'drill group')}, yield {self.drilled.probability:.4g}>"
+        return f"<YieldRow: {how_many(len(self.plan.groups), 'drill group')}, yield {self.drilled.mendable[0]:.4g}>"
 
     def _repr_html_(self) -> str:
         from stubsi.show.drilled_tables import yield_row_html
@@ -70,7 +71,8 @@ class YieldTrade(tuple[YieldRow, ...]):
         Returns
         -------
         YieldRow
-            Of equal yields the one with the larger worst-case margin, then the one with fewer groups.
+            Of equal yields the one with the larger worst-case margin, then the one with fewer groups. A yield that is
+            not known counts as the least it can be.
 
         Raises
         ------
@@ -81,8 +83,11 @@ class YieldTrade(tuple[YieldRow, ...]):
             raise BoardError(f"most_groups = {as_shown(most_groups)}: must be a whole number.")
         rows = [row for row in self if len(row.plan.groups) <= most_groups]
         if not rows:
-            raise BoardError(f"most_groups = {as_shown(most_groups)}: no plan of this trade has so few groups.")
-        return max(rows, key=lambda row: (row.drilled.probability, row.margin_over_limit, -len(row.plan.groups)))
+            least = min(len(row.plan.groups) for row in self)
+            raise BoardError(
+                f"most_groups = {as_shown(most_groups)}: no plan of this trade has fewer than {least} groups."
+            )
+        return max(rows, key=_how_good)
 
     def to_frame(self) -> pd.DataFrame:
         """Table as a pandas DataFrame: a plan in each row.
@@ -100,9 +105,9 @@ class YieldTrade(tuple[YieldRow, ...]):
                 "groups": [len(row.plan.groups) for row in self],
                 "cost": [row.plan.cost for row in self],
                 "smallest margin over limit": [row.margin_over_limit for row in self],
-                "yield": [row.drilled.probability for row in self],
-                "yield, least": [row.drilled.least for row in self],
-                "yield, most": [row.drilled.most for row in self],
+                "yield": [row.drilled.mendable[0] for row in self],
+                "yield, least": [row.drilled.mendable[1] for row in self],
+                "yield, most": [row.drilled.mendable[2] for row in self],
                 "nets that may be cut": [len(row.drilled.may_cut) for row in self],
             }
         )
@@ -131,6 +136,12 @@ class YieldTrade(tuple[YieldRow, ...]):
 
     def __repr__(self) -> str:
         return f"<YieldTrade: {how_many(len(self), 'plan')}>"
+
+
+def _how_good(row: YieldRow) -> tuple[float, float, int]:
+    """Yield, worst-case margin, and how few groups."""
+    probability, least, _ = row.drilled.mendable
+    return (least if math.isnan(probability) else probability), row.margin_over_limit, -len(row.plan.groups)
 
 
 def yield_trade(
