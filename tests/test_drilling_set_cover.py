@@ -14,6 +14,7 @@ from scipy.optimize import Bounds, LinearConstraint, milp
 from stubsi.drilling.costs import FEWEST_GROUPS, Costs
 from stubsi.drilling.goal import LEAST_COST, Goal
 from stubsi.drilling.joint_choice import UNDRILLED, JointChoice, possible, requirements
+from stubsi.drilling.joint_search import JointSearch
 from stubsi.drilling.set_cover import cover, stab
 
 DEPTHS = 4
@@ -246,3 +247,43 @@ def test_alike_nets_count_as_one_in_the_program(count):
     joint = JointChoice((((UNDRILLED, 2.0), (0, 0.1)), ((UNDRILLED, 0.5), (0, 0.1))), limit=1.0, nets=count)
     found = cover([], [joint], places, Costs(side=0, set_up=0, group=3, hole=1, source="made up"), 60.0)
     assert found.choices == ((0, UNDRILLED),)
+
+
+@st.composite
+def small_choices(draw):
+    """Up to three stubs with up to four groups each, any losses; some pairs exclude each other."""
+    stubs = draw(st.integers(1, 3))
+    options = []
+    for _ in range(stubs):
+        groups = draw(st.lists(st.integers(0, 4), min_size=1, max_size=4, unique=True))
+        undrilled = [UNDRILLED] if draw(st.booleans()) else []
+        options.append(tuple((group, draw(st.integers(0, 6)) / 4) for group in sorted([*undrilled, *groups])))
+    pairs = [((i, a), (j, b)) for (i, one), (j, other) in itertools.combinations(enumerate(options), 2)
+             for (a, _), (b, _) in itertools.product(one, other) if UNDRILLED not in {a, b}]  # fmt: skip
+    excluded = draw(st.lists(st.sampled_from(pairs), max_size=3, unique=True)) if pairs else []
+    return JointChoice(tuple(options), draw(st.integers(1, 12)) / 4, tuple(excluded))
+
+
+@settings(max_examples=60)
+@given(small_choices(), st.sets(st.integers(0, 4)))
+def test_a_joint_choice_under_open_groups_by_trial_of_every_option(choice, opened):
+    """Served or not; the fewest hits, of those the deepest ends; every way to serve it uses a missing group."""
+    every = []
+    for chosen in itertools.product(*choice.options):
+        groups = [group for group, _ in chosen]
+        used = set(enumerate(groups))
+        fits = sum(add for _, add in chosen) <= choice.limit + 1e-9
+        if fits and not any(set(pair) <= used for pair in choice.excluded):
+            every.append(tuple(groups))
+    able = [groups for groups in every if set(groups) - {UNDRILLED} <= opened]
+    search = JointSearch(choice)
+    assert search.is_served(opened) == bool(able)
+    if able:
+        rank = min((sum(g != UNDRILLED for g in groups), -sum(g for g in groups if g != UNDRILLED)) for groups in able)
+        best = search.best(opened)
+        assert best in able
+        assert (sum(g != UNDRILLED for g in best), -sum(g for g in best if g != UNDRILLED)) == rank
+    elif every:
+        missing = search.missing(opened)
+        assert missing
+        assert all(missing & set(groups) for groups in every)

@@ -6,10 +6,10 @@ import math
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 import numpy as np
-from scipy.optimize import Bounds, LinearConstraint, OptimizeResult, milp
-from scipy.sparse import coo_array, csc_array
+from scipy.optimize import Bounds, LinearConstraint, milp
 
 from stubsi.drilling.joint_choice import UNDRILLED, possible
+from stubsi.drilling.zero_one_program import ZeroOneProgram, gap_of, group_columns, solved, sparse_matrix
 from stubsi.errors import StubsiError
 
 if TYPE_CHECKING:
@@ -70,7 +70,7 @@ def cheapest(
     first, second = (groups, cost) if goal.groups_first else (cost, groups)
     x, gap = _minimised([first, second, hits, depth], program, time_limit)
     return Solution(
-        groups=tuple(np.flatnonzero(x[: len(coordinates)] > 0.5).tolist()),
+        groups=group_columns(x, len(coordinates)),
         choices=tuple(_chosen(x, choice, columns) for choice, columns in zip(choices, starts, strict=True)),
         gap=gap,
     )
@@ -96,11 +96,11 @@ def group_bounds(
         program.add([(group, 1.0) for group in servers], 1, np.inf)
     for choice in choices:
         program.add_choice(choice)
-    answer = _solved(program.group_count(), program, time_limit)
+    answer = solved(program.group_count(), program, time_limit)
     if answer.x is None:
         return len(coordinates) + 1, 0
     found = round(float(np.sum(np.round(answer.x[: len(coordinates)]))))
-    return found, max(0, math.ceil(found * (1 - min(_gap(answer), 1.0)) - 1e-6))
+    return found, max(0, math.ceil(found * (1 - min(gap_of(answer), 1.0)) - 1e-6))
 
 
 def _chosen(x: FloatArray, choice: JointChoice, starts: Sequence[int]) -> tuple[int, ...]:
@@ -131,7 +131,7 @@ def packed(sets: Sequence[Servers], time_limit: float) -> tuple[Servers, ...]:
         return ()
     entries = [(group, column) for column, groups in enumerate(distinct) for group in groups]
     shape = (1 + max(group for group, _ in entries), len(distinct))
-    one_set_per_group = LinearConstraint(_matrix(entries, np.ones(len(entries)), shape), ub=1)
+    one_set_per_group = LinearConstraint(sparse_matrix(entries, np.ones(len(entries)), shape), ub=1)
     answer = milp(
         -np.ones(len(distinct)), constraints=one_set_per_group, bounds=Bounds(0, 1), integrality=[1] * len(distinct),
         options={"time_limit": time_limit},
@@ -141,31 +141,8 @@ def packed(sets: Sequence[Servers], time_limit: float) -> tuple[Servers, ...]:
     return tuple(groups for groups, chosen in zip(distinct, answer.x, strict=True) if chosen > 0.5)
 
 
-class _Program:
-    """Rows and columns of the program. Each column is a variable that is 0 or 1: a group, set-up, side or option."""
-
-    def __init__(self, coordinates: Sequence[Coordinates]) -> None:
-        """Make the columns of groups, set-ups and sides. A group needs its set-up, and a set-up needs its side."""
-        self.entries: list[tuple[int, int]] = []
-        self.values: list[float] = []
-        self.lower: list[float] = []
-        self.upper: list[float] = []
-        set_ups = sorted({place[:2] for place in coordinates})
-        sides = sorted({side for side, _ in set_ups})
-        self.groups, self.set_ups, self.sides = len(coordinates), len(set_ups), len(sides)
-        self.width = self.groups + self.set_ups + self.sides
-        for group, place in enumerate(coordinates):
-            self.add([(self.groups + set_ups.index(place[:2]), 1.0), (group, -1.0)], 0, np.inf)
-        for i, (side, _) in enumerate(set_ups):
-            self.add([(self.groups + self.set_ups + sides.index(side), 1.0), (self.groups + i, -1.0)], 0, np.inf)
-
-    def add(self, terms: Sequence[tuple[int, float]], lower: float, upper: float) -> None:
-        """Add a row: the sum of these columns times their factors lies between two limits."""
-        row = len(self.lower)
-        self.entries += [(row, column) for column, _ in terms]
-        self.values += [value for _, value in terms]
-        self.lower.append(lower)
-        self.upper.append(upper)
+class _Program(ZeroOneProgram):
+    """The program with a column for each option of each stub of each joint choice as well."""
 
     def add_choice(self, choice: JointChoice) -> list[int]:
         """Add the columns and rows of a joint choice. Returns the number of the first option column of each stub."""
@@ -205,26 +182,6 @@ class _Program:
                     shallow[column] = -group * (group != UNDRILLED)
         return hits, shallow
 
-    def group_count(self) -> FloatArray:
-        """1 for each column that is a group, 0 for the others."""
-        return np.repeat([1.0, 0.0], [self.groups, self.width - self.groups])
-
-    def costs(self, costs: Costs, hits: FloatArray) -> FloatArray:
-        """Cost of each column."""
-        counts = (self.groups, self.set_ups, self.sides)
-        fixed = np.repeat([costs.group, costs.set_up, costs.side, 0.0], [*counts, self.width - sum(counts)])
-        return np.asarray(fixed + costs.hole * hits)
-
-    def constraint(self) -> LinearConstraint:
-        """All rows."""
-        matrix = _matrix(self.entries, np.array(self.values), (len(self.lower), self.width))
-        return LinearConstraint(matrix, lb=np.array(self.lower), ub=np.array(self.upper))
-
-
-def _matrix(entries: Sequence[tuple[int, int]], values: FloatArray, shape: tuple[int, int]) -> csc_array:
-    row, column = np.array(entries, dtype=np.int64).reshape(-1, 2).T
-    return coo_array((values, (row, column)), shape=shape).tocsc()
-
 
 def _bound(choice: JointChoice) -> float:
     """Bound of a sum as a fraction of its limit: lowered by the solver's rounding where a solution remains, else 1."""
@@ -232,32 +189,17 @@ def _bound(choice: JointChoice) -> float:
     return lowered if possible(choice._replace(limit=choice.limit * lowered)) else 1.0
 
 
-def _gap(answer: OptimizeResult) -> float:
-    """Relative gap of an answer: 0 where it is proven to be the least, infinite where nothing is known."""
-    if answer.mip_gap is None:
-        return 0.0 if answer.status == 0 else np.inf
-    return float(answer.mip_gap)
-
-
-def _solved(goal: FloatArray, program: _Program, time_limit: float) -> OptimizeResult:
-    """The solver's answer for one goal."""
-    return milp(
-        goal, constraints=program.constraint(), bounds=Bounds(0, 1), integrality=[1] * program.width,
-        options={"time_limit": time_limit, "mip_rel_gap": 0.0},
-    )  # fmt: skip
-
-
 def _minimised(goals: Sequence[FloatArray], program: _Program, time_limit: float) -> tuple[FloatArray, float]:
     """Minimise the goals one after the other, and keep each at its least value. The gap is that of the first goal."""
     best, gap = None, 0.0
     for number, goal in enumerate(goals):
-        answer = _solved(goal, program, time_limit)
+        answer = solved(goal, program, time_limit)
         if answer.x is None:
             break
         best = np.round(answer.x)
         if number == 0:
-            gap = _gap(answer)
-        program.add([(i, value) for i, value in enumerate(goal.tolist()) if value], -np.inf, float(goal @ best) + 1e-6)
+            gap = gap_of(answer)
+        program.limit(goal, float(goal @ best))
     if best is None:
         raise StubsiError(f"No plan was found within {time_limit:g} s: give a longer time_limit.")
     return best, gap

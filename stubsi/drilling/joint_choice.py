@@ -63,11 +63,11 @@ def requirements(choice: JointChoice) -> list[Requirement]:
     needed = []
     for i, stub in enumerate(choice.options):
         rest = sum(least) - least[i]
-        fits = frozenset(group for group, add in stub if _within(rest + add, choice.limit))
+        fits = frozenset(group for group, add in stub if within(rest + add, choice.limit))
         if UNDRILLED not in fits:
             needed.append(Requirement(fits, (i,)))
     all_undrilled = sum(dict(stub).get(UNDRILLED, np.inf) for stub in choice.options)
-    if not needed and not _within(all_undrilled, choice.limit):
+    if not needed and not within(all_undrilled, choice.limit):
         groups = frozenset(group for stub in choice.options for group, _ in stub if group != UNDRILLED)
         needed.append(Requirement(groups, tuple(range(len(choice.options)))))
     return needed
@@ -91,7 +91,7 @@ def possible(choice: JointChoice) -> bool:
 
     def can_be_completed(chosen: tuple[StubAndGroup, ...], total: float) -> bool:
         stub = len(chosen)
-        if not _within(total + sum(least[stub:]), choice.limit):
+        if not within(total + sum(least[stub:]), choice.limit):
             return False
         if stub == len(least):
             return True
@@ -104,5 +104,18 @@ def possible(choice: JointChoice) -> bool:
     return can_be_completed((), 0.0)
 
 
-def _within(total: float, limit: float) -> bool:
+def within(total: float, limit: float) -> bool:
+    """Whether a sum is within its limit, up to rounding.
+
+    Parameters
+    ----------
+    total : float
+        The sum.
+    limit : float
+        The limit.
+
+    Returns
+    -------
+    bool
+    """
     return total <= limit * (1 + 1e-9)

@@ -66,6 +66,8 @@ class Needs:
 
     def task_of_other_nets(self) -> DrillTask:
         """The task of drilling without these nets."""
+        if not self.missed_nets:
+            return self.task
         single = tuple(stub for stub in self.task.single if stub.net not in self.missed_nets)
         coupled = tuple(couple for couple in self.task.coupled if couple.net not in self.missed_nets)
         return DrillTask(self.task.stackup, self.task.rules, single, coupled)

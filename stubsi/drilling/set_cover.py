@@ -11,7 +11,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from stubsi.drilling.goal import LEAST_COST
-from stubsi.drilling.integer_program import cheapest, group_bounds, packed
+from stubsi.drilling.group_cuts import GroupSearch
+from stubsi.drilling.integer_program import Solution, cheapest, group_bounds, packed
 from stubsi.drilling.joint_choice import requirements
 
 if TYPE_CHECKING:
@@ -78,11 +79,29 @@ def cover(
     if not choices:
         groups, disjoint = stab(distinct, coordinates)
         return Cover(groups=groups, choices=(), gap=0.0, disjoint=disjoint)
-    solution = cheapest(distinct, choices, coordinates, costs, time_limit, goal=goal)
+    solution = _solution(distinct, choices, coordinates, costs, time_limit, goal=goal)
     needed = [*distinct, *(requirement.groups for choice in choices for requirement in requirements(choice))]
     return Cover(
         groups=solution.groups, choices=solution.choices, gap=solution.gap, disjoint=packed(needed, time_limit)
     )
+
+
+def _solution(
+    wanted: Sequence[Servers],
+    choices: Sequence[JointChoice],
+    coordinates: Sequence[Coordinates],
+    costs: Costs,
+    time_limit: float,
+    *,
+    goal: Goal,
+) -> Solution:
+    """The best groups: sought among the groups alone, and among all options at once where that does not decide."""
+    search = GroupSearch(wanted, choices, coordinates, time_limit)
+    if costs.hole:  # the number of hits is a part of the cost
+        search.fewest()
+    elif opened := search.best(costs, groups_first=goal.groups_first):
+        return Solution(opened.groups, opened.choices, 0.0)
+    return cheapest(sorted(search.cuts, key=sorted), choices, coordinates, costs, time_limit, goal=goal)
 
 
 def fewest(
@@ -102,7 +121,11 @@ def fewest(
     """
     distinct = sorted(set(wanted), key=sorted)
     if choices:
-        return group_bounds(distinct, choices, coordinates, time_limit)
+        search = GroupSearch(distinct, choices, coordinates, time_limit)
+        least = search.fewest()
+        if least is None:
+            return group_bounds(sorted(search.cuts, key=sorted), choices, coordinates, time_limit)
+        return least, least
     count = len(stab(distinct, coordinates)[0])
     return count, count
 
