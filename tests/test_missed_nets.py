@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import pickle
 
 import pytest
@@ -35,6 +36,11 @@ HELPER = made.net("H", ("L1", "L3"), 0.35)
 """Its group leaves at most 0.3 mm beyond L3."""
 
 
+def _rows(text):
+    """Lines of a CSV without its comments."""
+    return [line for line in text.splitlines() if not line.startswith("#")]
+
+
 def test_a_stub_that_misses_its_budget_is_drilled_as_deep_as_the_rules_allow_and_the_miss_is_told():
     """At most 0.3 mm is left and 0.2987 mm is permitted: 1.3 um too long. First notch c / 4 L sqrt(Dk), Dk 4."""
     found = planned(six_layers(HELPER, made.net("A", ("L1", "L3"), 0.2987)), made.rules(**FROM_BELOW))
@@ -48,6 +54,12 @@ def test_a_stub_that_misses_its_budget_is_drilled_as_deep_as_the_rules_allow_and
     assert str(hit.miss) == said
     assert f"drilled as deep as the rules allow: A: A.1 from the bottom: {said}" in " ".join(found.to_text().split())
     assert said in found.explain("A.1")
+    listed = next(row for row in csv.DictReader(_rows(found.holes_csv())) if row["net"] == "A")
+    assert (listed["budget missed by [um]"], listed["first notch too low by [GHz]"]) == ("1.30", "0.544")
+    row = found.holes_frame().set_index("net").loc["A"]
+    assert row["budget missed by [um]"] == pytest.approx(1.3, rel=1e-6)
+    assert row["first notch too low by [GHz]"] == pytest.approx(0.5436, rel=1e-4)
+    assert found.holes_frame().set_index("net").loc["H"][["budget missed by [um]"]].isna().all()
     change = found.consequences()["A"]
     assert (change.verdict[2], change.hits) == ("falls short", 1)
     assert said in change.why

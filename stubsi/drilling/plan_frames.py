@@ -19,7 +19,8 @@ GROUP_COLUMNS = (
 
 HOLE_COLUMNS = (
     "hole", "net", "side", "group", "must-not-cut layer", "last layer in use", "longest permitted stub [mm]",
-    "stub, least [mm]", "stub, nominal [mm]", "stub, most [mm]",
+    "stub, least [mm]", "stub, nominal [mm]", "stub, most [mm]", "budget missed by [um]",
+    "first notch too low by [GHz]",
 )  # fmt: skip
 """Columns of the table of holes."""
 
@@ -69,4 +70,6 @@ def _group_row(group: Group) -> tuple[object, ...]:
 
 def _hole_row(group: Group, hit: Hit) -> tuple[object, ...]:
     in_mm = (1e3 * length for length in (hit.window.longest_si, *hit.left))
-    return (hit.hole.name, hit.net, hit.side, group.number, group.layer, hit.window.layer, *in_mm)
+    over, short = (None, None) if hit.miss is None else (hit.miss.over_si, hit.miss.short_si)
+    missed = (None if over is None else 1e6 * over, None if short is None else 1e-9 * short)
+    return (hit.hole.name, hit.net, hit.side, group.number, group.layer, hit.window.layer, *in_mm, *missed)

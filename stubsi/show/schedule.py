@@ -77,6 +77,16 @@ def _short_columns(plan: Plan) -> list[Column[Group]]:
     ]
 
 
+def _missed_um(hit: Hit) -> str:
+    """Length over the budget; empty where it is kept, or where a limit for a sum is missed."""
+    return "" if hit.miss is None or hit.miss.over_si is None else f"{hit.miss.over_si * 1e6:.2f}"
+
+
+def _missed_ghz(hit: Hit) -> str:
+    """How far the first notch lies below that of the longest permitted stub; empty where the budget is kept."""
+    return "" if hit.miss is None or hit.miss.short_si is None else f"{hit.miss.short_si * 1e-9:.3f}"
+
+
 HOLE_COLUMNS: tuple[Column[tuple[Group, Hit]], ...] = (
     Column("hole", lambda row: row[1].hole.name),
     Column("net", lambda row: row[1].net),
@@ -93,6 +103,8 @@ HOLE_COLUMNS: tuple[Column[tuple[Group, Hit]], ...] = (
     Column("stub, least", lambda row: _mm(row[1].left.least_si), unit="mm"),
     Column("stub, nominal", lambda row: _mm(row[1].left.nominal_si), unit="mm"),
     Column("stub, most", lambda row: _mm(row[1].left.most_si), unit="mm"),
+    Column("budget missed by", lambda row: _missed_um(row[1]), unit="um"),
+    Column("first notch too low by", lambda row: _missed_ghz(row[1]), unit="GHz"),
 )
 """Columns of the per-hole list, a row per hit with its group."""
 
