@@ -21,12 +21,17 @@ together; ``Plan.missed`` says by how much it misses, in micrometres and in GHz.
 nets undrilled, and ``"stub by stub"`` drills every stub that can keep its budget. ``Plan.reroutes`` proposes other
 layers for them, and for the nets that hold a group open; a proposal is never applied by itself.
 
+**Which end of the depth.** A drilled stub keeps its budget at worst tolerance; ``budget_at="nominal"`` asks for the
+nominal depth only. The plan, its schedule and its digest state which. What must not be cut is kept at worst tolerance
+either way. Of a figure that is a range, because an input is unknown, the unfavourable end decides.
+
 **Wider clearances.** The wide drills need wider clearances in every hole of their padstacks. ``Plan.effects`` lists
 what the wider drill does to each padstack, with the clearance to change it to. Nets that stay undrilled are judged
-again with these, once, and ``Plan.judged_wider`` names those that are drilled only because of them. A stub whose drill
-would touch the barrel of another hole is refused; ``Plan.near_holes`` lists the holes that a drill comes nearer to than
-the rule ``hole_clearance`` permits. ``copper_near_drills(plan, "board.xml")`` lists the copper of an IPC-2581 file that
-is too near to a drill on any layer it passes, each with the move that clears it.
+again with these, once, and ``Plan.judged_wider`` names those that are drilled only because of them. Where the board has
+no room for the clearances, ``Plan.no_room`` says why, and all is judged as drawn. A stub whose drill would touch the
+barrel of another hole is refused; ``Plan.near_holes`` lists the holes that a drill comes nearer to than the rule
+``hole_clearance`` permits. ``copper_near_drills(plan, "board.xml")`` lists the copper of an IPC-2581 file that is too
+near to a drill on any layer it passes, each with the move that clears it.
 
 **What one group fewer is worth.** ``goal="fewest groups"`` and ``goal="largest margin", most_groups=6`` stand beside
 the default ``"least cost"``. The margin that counts is the judged figure over its limit at worst tolerance, of every
