@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 from functools import cached_property
 
-from stubsi import Board, CopperLayer, DielectricLayer, Hole, Net, Padstack, Stackup
+from stubsi import Board, CopperLayer, DielectricLayer, Hole, Net, Padstack, Stackup, Tolerance, Tolerances
 
 SPACE = "http://webstds.ipc.org/2581"
 PER_MM = {"MILLIMETER": 1.0, "MICRON": 1e3, "INCH": 1 / 25.4}
@@ -35,6 +35,8 @@ class GeneratedBoard:
     nets: int = 6
     pairs: int = 2
     holes: int = 2
+    in_padstacks: str = ""
+    """In revision A: "span" of every hole stands in its placed padstack only, or the "hole" itself and its pads do."""
 
     @cached_property
     def copper(self):
@@ -83,6 +85,20 @@ class GeneratedBoard:
     def signal(self, net):
         return "16 GT/s" if net.startswith("TIDE") else "10 Gb/s"
 
+    def tolerances(self, revision="C"):
+        """What the file states: 10 % of every thickness from B on; of copper, that of the thickest layer."""
+        source = f"IPC-2581 file {self.file_name(revision, 'MILLIMETER')}"
+
+        def plus_minus(value):
+            return Tolerance.plus_minus(value, source=source)
+
+        by_layer = {} if revision == "A" else {
+            "dielectric_thickness": {name: plus_minus(f"{0.1 * size} mm") for name, *_, size in (CORE, PREPREG)},
+            "copper_thickness": plus_minus("3.5 um"),
+            "dk": {CORE[0]: plus_minus(0.1)},
+        }  # fmt: skip
+        return Tolerances(board_thickness=plus_minus("0.1 mm"), drill=plus_minus("0.05 mm"), **by_layer)
+
     @property
     def given(self):
         """What a reader is given beside the file."""
@@ -95,7 +111,9 @@ class GeneratedBoard:
     def given_for(self, revision):
         """Also what a file of the revision cannot say: pairs before C; Dk and clearances in A."""
         given = self.given
-        if revision != "C":
+        if not self.pairs:
+            given = {**given, "signals": {"GAUGE_*": "10 Gb/s"}, "z0": "50 ohm"}
+        if revision != "C" and self.pairs:
             given["pairs"] = {"TIDE_*_P": "TIDE_*_N"}
         if revision == "A":
             given["dk"] = {name: dk for name, dk, _, _ in (CORE, PREPREG)}
@@ -149,8 +167,11 @@ class GeneratedBoard:
 
     # the file
 
+    def file_name(self, revision, unit):
+        return f"{revision}_{unit}_{self.layers}_{len(self.lines)}.xml"
+
     def write(self, folder, revision="C", unit="MILLIMETER"):
-        path = folder / f"{revision}_{unit}_{self.layers}_{len(self.lines)}.xml"
+        path = folder / self.file_name(revision, unit)
         with path.open("w", encoding="utf-8") as file:
             file.writelines(f"{line}\n" for line in _Writer(self, revision, unit).all())
         return path
@@ -208,9 +229,10 @@ class _Writer:
 
     def specs(self):
         for name, dk, df, _ in (CORE, PREPREG):
+            within = ' tolPlus="0.1" tolMinus="0.1"' if name == CORE[0] else ""
             yield (
                 f'<Spec name="{name}"><General type="MATERIAL"><Property text="{name}"/></General>'
-                f'<Dielectric type="DIELECTRIC_CONSTANT"><Property value="{dk}"/></Dielectric>'
+                f'<Dielectric type="DIELECTRIC_CONSTANT"><Property value="{dk}"{within}/></Dielectric>'
                 f'<Dielectric type="LOSS_TANGENT"><Property value="{df}"/></Dielectric></Spec>'
             )
 
@@ -220,7 +242,7 @@ class _Writer:
             side = {"L1": "TOP", last: "BOTTOM"}.get(name, "INTERNAL")
             yield f'<Layer name="{name}" layerFunction="{function}" side="{side}" polarity="POSITIVE"/>'
         yield '<Layer name="DRILL" layerFunction="DRILL" side="ALL" polarity="POSITIVE">'
-        yield f'<Span fromLayer="L1" toLayer="{last}"/></Layer>'
+        yield "</Layer>" if self.made.in_padstacks else f'<Span fromLayer="L1" toLayer="{last}"/></Layer>'
 
     def stackup(self):
         whole = self.n(sum(row[2] for row in self.made.stack))
@@ -238,14 +260,29 @@ class _Writer:
             yield f'<StackupLayer layerOrGroupRef="{name}" thickness="{self.n(size)}" {kind}>{inside}</StackupLayer>'
         yield "</StackupGroup></Stackup>"
 
+    def placed(self):
+        """A padstack at the place of every hole, with its span and pads, as revisions A and B have it."""
+        holes = [(self.made.lines[line][0], x, y) for line, x, y in self.made.signal_holes]
+        for net, x, y in [*holes, *(("HARBOUR_0V", *place) for place in self.made.reference_holes)]:
+            yield f'<PadStack net="{net}"><LayerHole name="H" {self.drilled(x, y)}>'
+            yield f'<Span fromLayer="L1" toLayer="{self.made.copper[-1][0]}"/></LayerHole>'
+            if self.made.in_padstacks == "hole":
+                for name, _ in self.made.copper:
+                    yield f'<LayerPad layerRef="{name}"><Location {self.at(x, y)}/>'
+                    yield '<StandardPrimitiveRef id="round"/></LayerPad>'
+            yield "</PadStack>"
+
     def step(self):
+        if self.made.in_padstacks:
+            yield from self.placed()
         if self.revision != "A":
             yield from self.padstack()
         yield '<Datum x="0" y="0"/>'
         width, height = STEP * COLUMNS, STEP * (len(self.made.signal_holes) // COLUMNS + 2)
         yield f"<Profile>{self.polygon('Polygon', self.corners(-STEP, -STEP, width, height))}</Profile>"
         yield from self.nets()
-        yield from self.drills()
+        if self.made.in_padstacks != "hole":
+            yield from self.drills()
         for name, function in self.made.copper:
             yield from self.copper(name, function)
 
@@ -287,7 +324,8 @@ class _Writer:
         for line, x, y in self.made.signal_holes:
             net, _, between, leaving = self.made.lines[line]
             pad = f'<Pad><Location {self.at(x, y)}/><StandardPrimitiveRef id="round"/></Pad>'
-            yield f'<Set net="{net}" padUsage="VIA">{pad}</Set>'
+            if self.made.in_padstacks != "hole":
+                yield f'<Set net="{net}" padUsage="VIA">{pad}</Set>'
             if layer == leaving:
                 yield self.line(net, (x, y), (x, y - 0.4), (x + 0.4, y - 0.8))
         for number, (net, _, between, _) in enumerate(self.made.lines):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import pickle
+import re
 
 import numpy as np
 import pytest
@@ -400,3 +401,62 @@ def test_every_error_is_one_of_the_library(tmp_path):
         read_ipc2581(tmp_path / "empty.xml")
     with pytest.raises(StubsiError, match="must be the path"):
         read_ipc2581(3)
+
+
+# Tolerances and placed padstacks
+
+
+def toleranced(tmp_path, thickness, **spread):
+    """Tolerances of a file whose PREPREG_1 and PREPREG_2 are of one material, the first of them with this tolerance."""
+    more = "".join(f' {key}="{value}"' for key, value in spread.items())
+    text = signal_file().line("TOP", "DATA", [(5, 5), (9, 5)]).text()
+    text = text.replace('layerOrGroupRef="PREPREG_1"', f'layerOrGroupRef="PREPREG_1"{more}')
+    text = text.replace('"PREPREG_2" thickness', f'"PREPREG_2" {thickness} thickness')
+    text = re.sub(r'(<Spec name="S[15]">)', r'\1<General type="MATERIAL"><Property text="FOIL"/></General>', text)
+    (tmp_path / "board.xml").write_text(text, encoding="utf-8")
+    return read_ipc2581(tmp_path / "board.xml", **GIVEN)
+
+
+def test_the_widest_tolerance_of_a_material_counts_and_zero_is_none(tmp_path):
+    read = toleranced(tmp_path, 'tolPlus="0.01" tolMinus="0.03"', tolPlus="0.02", tolMinus="-0.02")
+    ((material, tolerance),) = read.tolerances.dielectric_thickness
+    assert material == "FOIL"
+    assert tolerance.limits(0.2e-3) == pytest.approx((0.17e-3, 0.22e-3), rel=1e-12)
+    assert any("differ, and the widest counts" in what for what, _ in read.assumed)
+    assert toleranced(tmp_path, "", tolPlus="0", tolMinus="0").tolerances is None
+    percent = toleranced(tmp_path, "", tolPlus="8", tolMinus="10", tolPercent="true").tolerances
+    assert percent.dielectric_thickness[0][1].limits(1.0) == pytest.approx((0.9, 1.08))
+
+
+def test_tolerances_in_percent_and_as_lengths_of_one_material_are_left_out(tmp_path):
+    read = toleranced(tmp_path, 'tolPlus="0.01" tolMinus="0.01"', tolPlus="5", tolMinus="5", tolPercent="true")
+    assert read.tolerances is None
+    assert any("are left out" in what for what, _ in read.assumed)
+
+
+@pytest.mark.parametrize(("plus", "percent"), [("-1", "false"), ("nan", "false"), ("1,5", "false"), ("100", "true")])
+def test_a_tolerance_that_is_none_is_refused(plus, percent, tmp_path):
+    with pytest.raises(FileError, match=r"line \d+: StackupLayer tolPlus"):
+        toleranced(tmp_path, "", tolPlus=plus, tolMinus="0", tolPercent=percent)
+
+
+def test_a_placed_padstack_that_contradicts_the_drill_layer_is_refused(tmp_path):
+    """A blind hole in a padstack, where the drill layer has a through hole: two drills in one place."""
+    exchange = signal_file().line("TOP", "DATA", [(5, 5), (9, 5)])
+    exchange.step_head = (
+        '<PadStack net="DATA"><LayerHole name="H" diameter="0.3" platingStatus="VIA" plusTol="0" minusTol="0" x="5" '
+        'y="5"><Span fromLayer="TOP" toLayer="SIG_3"/></LayerHole></PadStack>' + exchange.step_head
+    )
+    with pytest.raises(FileError, match=r"holes DATA.1 and DATA.2 are 0 mm apart"):
+        read_ipc2581(exchange.write(tmp_path), **GIVEN)
+    exchange.step_head = exchange.step_head.replace("SIG_3", "BOTTOM", 1)
+    assert len(read_ipc2581(exchange.write(tmp_path), **GIVEN).board.net("DATA").holes) == 1
+
+
+def test_a_placed_padstack_without_span_is_asked_for_it(tmp_path):
+    exchange = Exchange(revision="A").net("DATA", "SIGNAL")
+    exchange.step_head += (
+        '<PadStack net="DATA"><LayerHole diameter="0.3" platingStatus="VIA" x="5" y="5"><Span/></LayerHole></PadStack>'
+    )
+    with pytest.raises(FileError, match=r"line \d+: hole of net DATA: has no Span"):
+        read_ipc2581(exchange.write(tmp_path), **GIVEN)

@@ -10,6 +10,7 @@ from stubsi.files.exchange_reader import NO_NET_USAGE, NO_ROUTES, ExchangeReader
 if TYPE_CHECKING:
     import os
 
+    from stubsi.files.exchange_drawing import Drawing
     from stubsi.files.xml_stream import Attributes
 
 
@@ -48,6 +49,15 @@ class DrawnCopperReader(ExchangeReader):
         super()._start_features(attributes)
         self._is_pad = True
 
+    def _end_layer_pad(self) -> None:
+        drawing, self._drawing = self._drawing, None
+        if drawing is None or self._pad_layer is None:
+            return
+        step, layer = len(self.record.steps) - 1, self._pad_layer[0]
+        if None in drawing.sizes:
+            self.not_read.add((step, layer))
+        self._draw(Drawn(step, layer, self._placed_net or "", pad=True), drawing)
+
     def _end_features(self) -> None:
         drawing, self._drawing = self._drawing, None
         if drawing is None or self._set is None or self._feature_layer is None:
@@ -59,10 +69,14 @@ class DrawnCopperReader(ExchangeReader):
         if negative:
             return
         around_pads = self._set.get("geometryUsage") in NO_ROUTES or self._set.get("padUsage", "") not in NO_NET_USAGE
+        pad = self._is_pad or around_pads
+        self._draw(Drawn(step, layer, self._set.get("net", ""), pad), drawing)
+
+    def _draw(self, where: Drawn, drawing: Drawing) -> None:
+        """Keep a drawing, with its pads as what they are."""
         drawing.lines = drawing.lines + [([(0.0, 0.0), (0.0, 0.0)], size) for size in drawing.rounds]
         drawing.areas = drawing.areas + [Area(outline, []) for outline in drawing.outlines]
         drawing.sizes = []
-        where = Drawn(step, layer, self._set.get("net", ""), self._is_pad or around_pads)
         self.drawn.setdefault(where, Copper()).draw(drawing, -1, -1)
 
     _end_pad = _end_features

@@ -8,6 +8,7 @@ from stubsi.board.names import how_many
 from stubsi.files.exchange_board import BoardMaker
 from stubsi.files.exchange_overlay import Overlay, given_or_empty
 from stubsi.files.exchange_reader import ExchangeReader
+from stubsi.files.exchange_tolerances import tolerances_of
 from stubsi.units import show
 from stubsi.value import Value, value_object
 
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
     from stubsi.board.signal import Signal
     from stubsi.board.stackup import Stackup
     from stubsi.files.exchange_records import FileRecord
+    from stubsi.tolerance.tolerances import Tolerances
     from stubsi.units import Dimensioned, Quantity
 
 MOST_LISTED = 10
@@ -46,6 +48,9 @@ class ExchangeBoard(Value):
         Nets that got no signal and are no reference nets. They are not on the board.
     nets_without_holes : tuple of str
         Nets that got a signal and have no plated hole, so they have no stub.
+    tolerances : Tolerances or None
+        What the file states of board, layers, Dk and holes, for a tolerance study; None where it states none. Nothing
+        is said of distributions there, so they are uniform.
     """
 
     board: Board
@@ -56,6 +61,7 @@ class ExchangeBoard(Value):
     assumed: tuple[tuple[str, int], ...]
     nets_without_signal: tuple[str, ...]
     nets_without_holes: tuple[str, ...]
+    tolerances: Tolerances | None = None
 
     def __repr__(self) -> str:
         return f"<ExchangeBoard {self.file[:60]}: {self.board!r}>"[:199]
@@ -192,6 +198,9 @@ def board_of(
     board = maker.board()
     if maker.holes and overlay.plating is None:
         record.assume("files say nothing of plating: diameters of holes count as those of the primary drill")
+    drilled = {hole.name.rpartition(".")[0] for net in board.signal_nets for hole in net.holes}
+    holes = [hole for net in sorted(drilled) for hole in maker.holes[net]]
+    tolerances = None if stackup is not None else tolerances_of(record, maker.step, holes)
     return ExchangeBoard(
         board=board,
         file=record.name,
@@ -201,6 +210,7 @@ def board_of(
         assumed=tuple(record.assumed.items()),
         nets_without_signal=tuple(maker.unmatched),
         nets_without_holes=tuple(maker.without_holes),
+        tolerances=tolerances,
     )
 
 

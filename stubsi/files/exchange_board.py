@@ -214,10 +214,10 @@ class BoardMaker:
     # holes
 
     def _holes_of_nets(self) -> dict[str, list[HoleRecord]]:
-        seen: set[tuple[str, str, float, float]] = set()
+        seen: set[tuple[object, ...]] = set()
         by_net: dict[str, list[HoleRecord]] = {}
         for hole in self.step.holes:
-            key = (hole.net, hole.layer, round(hole.x, 9), round(hole.y, 9))
+            key = (hole.net, hole.layer, hole.span, round(hole.x, 9), round(hole.y, 9))
             if key in seen:
                 self.record.ignore("holes that the file lists again")
                 continue
@@ -227,13 +227,17 @@ class BoardMaker:
 
     def _span(self, hole: HoleRecord) -> tuple[str, ...]:
         """Copper layers of a hole from the top, by the span of its drill layer."""
-        layer = self.record.layers[hole.layer]
-        if layer.function == BLIND:
-            raise FileError(
-                f"{self.record.name}: line {hole.line}: hole of net {hole.net} is one of the {layer.name}, and the "
-                f"file does not say where it ends; give the net no signal, or read the board from IPC-2581."
-            )
-        spans, where = set(layer.spans), f"{self.record.name}: line {layer.line}: drill layer {layer.name}"
+        spans: set[tuple[str, str]] = {hole.span} if hole.span is not None else set()
+        where = f"{self.record.name}: line {hole.line}: hole of net {hole.net}"
+        if hole.layer:
+            layer = self.record.layers[hole.layer]
+            if layer.function == BLIND:
+                raise FileError(
+                    f"{where} is one of the {layer.name}, and the file does not say where it ends; give the net no "
+                    f"signal, or read the board from IPC-2581."
+                )
+            where = f"{self.record.name}: line {layer.line}: drill layer {layer.name}"
+            spans = spans or set(layer.spans)
         if len(spans) != 1:
             raise FileError(
                 f"{where}: {'has no Span' if not spans else 'has several Spans'}, so it is not known which layers its "

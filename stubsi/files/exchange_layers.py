@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stubsi.files.exchange_records import FileRecord, LayerRecord, SpecRecord, StackGroup, StackLayer, StackupRecord
+from stubsi.files.exchange_records import (
+    FileRecord,
+    LayerRecord,
+    SpecRecord,
+    Spread,
+    StackGroup,
+    StackLayer,
+    StackupRecord,
+)
 from stubsi.files.xml_stream import Attributes, XmlStream
 from stubsi.unit_errors import as_shown
 
@@ -145,6 +153,25 @@ class LayerReader(XmlStream):
             self.refuse(f"{element} {key} = {size:g} m: must not be negative")
         return size
 
+    def _spread(
+        self,
+        attributes: Attributes,
+        element: str,
+        keys: tuple[str, str] = ("tolPlus", "tolMinus"),
+        *,
+        length: bool = True,
+    ) -> Spread | None:
+        """Tolerance of an element; None where it has none, or zeros, which stand for none where it must be written."""
+        if not all(attributes.get(key, "").strip() for key in keys):
+            return None
+        percent = attributes.get("tolPercent", "").strip().lower() in {"true", "1"}
+        read = self.length if length and not percent else self.number
+        plus, minus = (read(attributes, key, element) / (100 if percent else 1) for key in keys)
+        minus = abs(minus)  # written with its sign in some files
+        if plus < 0 or (percent and max(plus, minus) >= 1):
+            self.refuse(f"{element} {keys[0]} = {as_shown(attributes[keys[0]])}: is no tolerance above the nominal")
+        return Spread(plus, minus, percent) if plus or minus else None
+
     # materials and layers
 
     def _start_spec(self, attributes: Attributes) -> None:
@@ -181,6 +208,8 @@ class LayerReader(XmlStream):
         if before is not None and before != value:
             self.refuse(f"Spec says {self._property} = {before:g} and then {value:g}; keep one of them")
         setattr(self._spec, self._property, value)
+        if self._property == "dk":
+            self._spec.dk_spread = self._spread(attributes, "Property of dk", length=False)
 
     def _start_layer(self, attributes: Attributes) -> None:
         name = self.text(attributes, "name", "Layer")
@@ -208,7 +237,8 @@ class LayerReader(XmlStream):
     def _start_stackup(self, attributes: Attributes) -> None:
         overall = self._size(attributes, "overallThickness", "Stackup") if "overallThickness" in attributes else None
         name, measured = (self.optional(attributes, key, "Stackup") for key in ("name", "whereMeasured"))
-        self.record.stackups.append(StackupRecord(name, overall, measured, self.line))
+        spread = self._spread(attributes, "Stackup")
+        self.record.stackups.append(StackupRecord(name, overall, measured, self.line, spread))
         self._specs_of.append(self.record.stackups[-1].specs)
 
     def _start_stackup_group(self, attributes: Attributes) -> None:
@@ -230,6 +260,7 @@ class LayerReader(XmlStream):
             sequence=self.number(attributes, "sequence", "StackupLayer") if "sequence" in attributes else None,
             material=self.optional(attributes, "materialType", "StackupLayer"),
             line=self.line,
+            spread=self._spread(attributes, "StackupLayer"),
         )
         groups[-1].layers.append(layer)
         self._specs_of.append(layer.specs)

@@ -5,14 +5,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from stubsi.files.exchange_components import ComponentReader
-from stubsi.files.exchange_drawing import Area, Copper, Drawing, Point, arc_points
+from stubsi.files.exchange_drawing import Area, Drawing, Point, arc_points
+from stubsi.files.exchange_padstacks import HOLE_TOLERANCE, PadstackReader
 from stubsi.files.exchange_records import (
     COPPER,
     PLATED,
-    THROUGH,
     HoleRecord,
-    PadstackRecord,
 )
 from stubsi.unit_errors import as_shown
 
@@ -27,7 +25,7 @@ NO_ROUTES = {"TEARDROP"}
 NO_NET_USAGE = {"", "NONE", "NO", "TOEPRINT"}
 
 
-class ExchangeReader(ComponentReader):
+class ExchangeReader(PadstackReader):
     """Reads one IPC-2581 file to records.
 
     Parameters
@@ -40,41 +38,15 @@ class ExchangeReader(ComponentReader):
         super().__init__(path)
         self._widths: dict[str, float] = {}
         self._shapes: dict[str, Drawing] = {}
-        self._padstack_numbers: dict[str, int] = {}
-        self._component_numbers: dict[str, int] = {}
-        self._padstack: PadstackRecord | None = None
-        self._pad_layer: tuple[str, str] | None = None
         self._feature_layer: LayerRecord | None = None
         self._set: Attributes | None = None
-        self._drawing: Drawing | None = None
         self._entry = ""
         self._points: list[Point] | None = None
         self._width = 0.0
         self._contour: list[list[Point]] | None = None
         self._contour_width = 0.0
 
-    # padstacks and shapes that others refer to
-
-    def _start_pad_stack_def(self, attributes: Attributes) -> None:
-        name = self.text(attributes, "name", "PadStackDef")
-        if name in self.record.padstacks:
-            self.refuse(f"PadStackDef {as_shown(name)} appears twice")
-        self._padstack = self.record.padstacks[name] = PadstackRecord()
-
-    def _start_padstack_pad_def(self, attributes: Attributes) -> None:
-        self._pad_layer = (
-            self.optional(attributes, "layerRef", "PadstackPadDef"),
-            self.optional(attributes, "padUse", "PadstackPadDef"),
-        )
-        self._drawing = Drawing()
-
-    def _end_padstack_pad_def(self) -> None:
-        if self._padstack is not None and self._pad_layer is not None and self._drawing and self._drawing.sizes:
-            layer, use = self._pad_layer
-            sizes = {"REGULAR": self._padstack.pads, "ANTIPAD": self._padstack.antipads}.get(use)
-            if sizes is not None:
-                sizes[layer] = self._drawing.sizes[0]
-        self._drawing = None
+    # shapes that others refer to
 
     def _start_entry_line_desc(self, attributes: Attributes) -> None:
         self._entry = self.text(attributes, "id", "EntryLineDesc")
@@ -124,9 +96,7 @@ class ExchangeReader(ComponentReader):
             return
         status, net = self.text(attributes, "platingStatus", "Hole"), self._set.get("net", "")
         x, y = self.length(attributes, "x", "Hole"), self.length(attributes, "y", "Hole")
-        diameter = self._size(attributes, "diameter", "Hole")
-        if diameter == 0:
-            self.refuse("Hole diameter = 0: must be positive")
+        diameter = self._diameter(attributes, "Hole")
         if self._feature_layer.function != "DRILL":
             self.record.ignore("holes on layers that are no drill layers")
         elif status == "NONPLATED":
@@ -137,7 +107,8 @@ class ExchangeReader(ComponentReader):
             self.record.ignore("plated holes without a net")
         else:
             layer, padstack = self._feature_layer.name, self._set.get("geometry", "")
-            hole = HoleRecord(net, layer, x, y, diameter, padstack, self.line)
+            spread = self._spread(attributes, "Hole", HOLE_TOLERANCE)
+            hole = HoleRecord(net, layer, x, y, diameter, padstack, self.line, spread)
             self.record.steps[-1].holes.append(hole)
 
     def _start_slot(self, _: Attributes) -> None:
@@ -163,29 +134,8 @@ class ExchangeReader(ComponentReader):
         else:
             if self._set.get("geometryUsage", "") in NO_ROUTES or self._set.get("padUsage", "") not in NO_NET_USAGE:
                 drawing.lines, drawing.areas = [], []
-            if drawing.pin:
-                self._solder(drawing, drawing.pin)
-            copper = self.record.steps[-1].copper.setdefault((self._feature_layer.name, net), Copper())
-            copper.draw(
-                drawing,
-                _number_of(
-                    drawing.padstack or self._set.get("geometry", ""),
-                    self._padstack_numbers,
-                    self.record.pad_padstacks,
-                ),
-                _number_of(drawing.pin or "", self._component_numbers, self.record.pin_components),
-            )
-
-    def _solder(self, drawing: Drawing, pin: str) -> None:
-        """The pad of a surface-mounted pin is where the net goes on into the component: it connects like an area."""
-        component = self.record.steps[-1].components.get(pin)
-        if component is None:
-            self.record.ignore("pads of pins whose component is not in the file")
-        elif component.mount == "SMT":
-            drawing.lines += [([(0.0, 0.0), (0.0, 0.0)], size) for size in drawing.rounds]
-            drawing.areas += [Area(outline, []) for outline in drawing.outlines]
-        elif component.mount not in THROUGH:
-            self.record.ignore("pads of pins that are mounted neither on the surface nor in a hole")
+            drawing.padstack = drawing.padstack or self._set.get("geometry", "")
+            self._keep(self._feature_layer.name, net, drawing)
 
     _end_pad = _end_features
 
@@ -313,13 +263,3 @@ class ExchangeReader(ComponentReader):
         self._drawing.add(self._shapes[name])
 
     _start_user_primitive_ref = _start_standard_primitive_ref
-
-
-def _number_of(name: str, numbers: dict[str, int], names: list[str]) -> int:
-    """Number of a name in a list; -1 for a blank name. A new name is added."""
-    if not name:
-        return -1
-    if name not in numbers:
-        numbers[name] = len(names)
-        names.append(name)
-    return numbers[name]

@@ -24,6 +24,14 @@ REFERENCE_CLASSES = {"GROUND", "POWER"}
 """Classes of the nets whose holes are return vias."""
 
 
+class Spread(NamedTuple):
+    """A tolerance: how far a value may lie above and below its nominal, in SI units or as a part of the nominal."""
+
+    plus: float
+    minus: float
+    percent: bool
+
+
 @dataclass(slots=True)
 class LayerRecord:
     """A layer: its function and side, the names of its specifications, and from where to where its drills go."""
@@ -46,6 +54,7 @@ class StackLayer:
     sequence: float | None
     material: str
     line: int
+    spread: Spread | None = None
     specs: list[str] = field(default_factory=list)
 
 
@@ -66,6 +75,7 @@ class StackupRecord:
     overall: float | None
     measured: str
     line: int
+    spread: Spread | None = None
     specs: list[str] = field(default_factory=list)
     groups: list[StackGroup] = field(default_factory=list)
 
@@ -78,6 +88,7 @@ class SpecRecord:
     material: str = ""
     dk: float | None = None
     df: float | None = None
+    dk_spread: Spread | None = None
 
 
 @dataclass(slots=True)
@@ -89,7 +100,10 @@ class PadstackRecord:
 
 
 class HoleRecord(NamedTuple):
-    """A plated hole. ``padstack`` is the name that its set gives, which may be blank."""
+    """A plated hole. ``padstack`` is the name that its set gives, which may be blank.
+
+    ``span`` is given where the hole says by itself between which layers it goes. Then ``layer`` may be blank.
+    """
 
     net: str
     layer: str
@@ -98,6 +112,8 @@ class HoleRecord(NamedTuple):
     diameter: float
     padstack: str
     line: int
+    spread: Spread | None = None
+    span: tuple[str, str] | None = None
 
 
 @dataclass(slots=True)
@@ -119,6 +135,7 @@ class StepRecord:
     stackup: str
     line: int
     holes: list[HoleRecord] = field(default_factory=list)
+    padstack_holes: list[HoleRecord] = field(default_factory=list)
     copper: dict[tuple[str, str], Copper] = field(default_factory=dict)
     components: dict[str, ComponentRecord] = field(default_factory=dict)
     net_class: dict[str, str] = field(default_factory=dict)
@@ -127,7 +144,10 @@ class StepRecord:
 
 @dataclass(slots=True)
 class FileRecord:
-    """A whole file. ``ignored`` counts what has no part in a board, ``assumed`` what was taken for something else."""
+    """A whole file. ``ignored`` counts what has no part in a board, ``assumed`` what was taken for something else.
+
+    ``dielectric_spreads`` and ``dk_spreads`` hold the tolerances of the layers in use by material.
+    """
 
     name: str
     revision: str = ""
@@ -139,6 +159,9 @@ class FileRecord:
     steps: list[StepRecord] = field(default_factory=list)
     pin_components: list[str] = field(default_factory=list)
     pad_padstacks: list[str] = field(default_factory=list)
+    copper_spreads: list[Spread] = field(default_factory=list)
+    dielectric_spreads: dict[str, list[Spread]] = field(default_factory=dict)
+    dk_spreads: dict[str, list[Spread]] = field(default_factory=dict)
     ignored: dict[str, int] = field(default_factory=dict)
     assumed: dict[str, int] = field(default_factory=dict)
 

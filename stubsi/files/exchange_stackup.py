@@ -66,7 +66,7 @@ def stackup_of(record: FileRecord, step: StepRecord, overlay: Overlay) -> Stacku
         The file has no stackup, or several of which the board names none; a layer that is referred to is missing or
         appears twice; a thickness is missing; the layers are no stackup.
     """
-    chosen = _chosen(record, step)
+    chosen = chosen_stackup(record, step)
     placed = _turned(record, _in_order(record, chosen))
     inside = _between_copper(record, chosen, placed)
     layers: list[CopperLayer | DielectricLayer] = []
@@ -79,6 +79,7 @@ def stackup_of(record: FileRecord, step: StepRecord, overlay: Overlay) -> Stacku
             if _is_copper(each):
                 role = overlay.role(each.layer.name, ROLES.get(each.layer.function), each.layer.function)
                 layers.append(CopperLayer(name=each.layer.name, thickness=thickness, role=role))
+                record.copper_spreads += [each.place.spread] if each.place.spread else []
             else:
                 layers.append(_dielectric(record, each, thickness, overlay))
     with errors_at(f"{record.name}: line {chosen.line}"):
@@ -87,7 +88,23 @@ def stackup_of(record: FileRecord, step: StepRecord, overlay: Overlay) -> Stacku
     return stackup
 
 
-def _chosen(record: FileRecord, step: StepRecord) -> StackupRecord:
+def chosen_stackup(record: FileRecord, step: StepRecord) -> StackupRecord:
+    """The stackup of a board: the only one that has layers, or that which the board names.
+
+    Parameters
+    ----------
+    record : FileRecord
+    step : StepRecord
+
+    Returns
+    -------
+    StackupRecord
+
+    Raises
+    ------
+    FileError
+        There is none, or several of which the board names none.
+    """
     filled = [each for each in record.stackups if any(group.layers for group in each.groups)]
     if not filled:
         raise FileError(
@@ -199,6 +216,10 @@ def _dielectric(record: FileRecord, each: Placed, thickness: InSI, overlay: Over
     material = next((spec.material for spec in specs if spec.material), each.place.material) or name
     dk = overlay.dk_of(name, material, values["dk"])
     source = f"IPC-2581 file {record.name}" if dk == values["dk"] else "given by the user"
+    if each.place.spread:
+        record.dielectric_spreads.setdefault(material, []).append(each.place.spread)
+    if dk == values["dk"]:
+        record.dk_spreads.setdefault(material, []).extend(spec.dk_spread for spec in specs if spec.dk_spread)
     return DielectricLayer(thickness=thickness, dk=dk, df=values["df"], material=material, source=source)
 
 

@@ -1,0 +1,199 @@
+"""Owns the reading of padstacks: definitions with pads and antipads, and the placed ones of revisions A and B."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from stubsi.files.exchange_components import ComponentReader
+from stubsi.files.exchange_drawing import Area, Copper, Drawing
+from stubsi.files.exchange_records import COPPER, PLATED, THROUGH, HoleRecord, PadstackRecord
+from stubsi.unit_errors import as_shown
+
+if TYPE_CHECKING:
+    import os
+
+    from stubsi.files.exchange_records import FileRecord, StepRecord
+    from stubsi.files.xml_stream import Attributes
+
+HOLE_TOLERANCE = ("plusTol", "minusTol")
+
+
+class PadstackReader(ComponentReader):
+    """Reads the padstacks of one IPC-2581 file to records. A subclass reads the copper.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    """
+
+    def __init__(self, path: str | os.PathLike[str]) -> None:
+        super().__init__(path)
+        self._padstack_numbers: dict[str, int] = {}
+        self._component_numbers: dict[str, int] = {}
+        self._padstack: PadstackRecord | None = None
+        self._pad_layer: tuple[str, str] | None = None
+        self._drawing: Drawing | None = None
+        self._placed_net: str | None = None
+        self._placed_hole: HoleRecord | None = None
+
+    def records(self) -> FileRecord:
+        """Read the file, and join the holes of placed padstacks to those of the drill layers.
+
+        Returns
+        -------
+        FileRecord
+
+        Raises
+        ------
+        FileError
+            As in ``LayerReader.records``.
+        """
+        record = super().records()
+        for step in record.steps:
+            if step.padstack_holes:
+                _join_holes(record, step)
+        return record
+
+    def _start_pad_stack_def(self, attributes: Attributes) -> None:
+        name = self.text(attributes, "name", "PadStackDef")
+        if name in self.record.padstacks:
+            self.refuse(f"PadStackDef {as_shown(name)} appears twice")
+        self._padstack = self.record.padstacks[name] = PadstackRecord()
+
+    def _start_padstack_pad_def(self, attributes: Attributes) -> None:
+        self._pad_layer = (
+            self.optional(attributes, "layerRef", "PadstackPadDef"),
+            self.optional(attributes, "padUse", "PadstackPadDef"),
+        )
+        self._drawing = Drawing()
+
+    def _end_padstack_pad_def(self) -> None:
+        if self._padstack is not None and self._pad_layer is not None and self._drawing and self._drawing.sizes:
+            layer, use = self._pad_layer
+            sizes = {"REGULAR": self._padstack.pads, "ANTIPAD": self._padstack.antipads}.get(use)
+            if sizes is not None:
+                sizes[layer] = self._drawing.sizes[0]
+        self._drawing = None
+
+    # padstacks at their places: revisions A and B
+
+    def _start_pad_stack(self, attributes: Attributes) -> None:
+        self._step("PadStack")
+        self._placed_net = self.optional(attributes, "net", "PadStack")
+
+    def _end_pad_stack(self) -> None:
+        self._placed_net = None
+
+    def _start_layer_hole(self, attributes: Attributes) -> None:
+        if self._placed_net is None:
+            return
+        status = self.text(attributes, "platingStatus", "LayerHole")
+        if status == "NONPLATED":
+            self.record.ignore("non-plated holes")
+            return
+        if status not in PLATED:
+            self.refuse(
+                f"LayerHole platingStatus = {as_shown(status)}: must be {', '.join(sorted(PLATED))} or NONPLATED"
+            )
+        x, y = self._point(attributes, "LayerHole")
+        diameter, spread = (
+            self._diameter(attributes, "LayerHole"),
+            self._spread(attributes, "LayerHole", HOLE_TOLERANCE),
+        )
+        self._placed_hole = HoleRecord(self._placed_net, "", x, y, diameter, "", self.line, spread)
+
+    def _start_span(self, attributes: Attributes) -> None:
+        super()._start_span(attributes)
+        ends = self.optional(attributes, "fromLayer", "Span"), self.optional(attributes, "toLayer", "Span")
+        if self._placed_hole is not None and all(ends):
+            self._placed_hole = self._placed_hole._replace(span=ends)
+
+    def _end_layer_hole(self) -> None:
+        if self._placed_hole is not None:
+            self.record.steps[-1].padstack_holes.append(self._placed_hole)
+        self._placed_hole = None
+
+    def _start_layer_pad(self, attributes: Attributes) -> None:
+        name = self.text(attributes, "layerRef", "LayerPad")
+        if name not in self.record.layers:
+            self.refuse(f"LayerPad layerRef = {as_shown(name)}: the file has no such Layer")
+        if self._placed_net is not None and self.record.layers[name].function in COPPER:
+            self._pad_layer, self._drawing = (name, ""), Drawing()
+
+    def _end_layer_pad(self) -> None:
+        drawing, self._drawing = self._drawing, None
+        if drawing is not None and self._pad_layer is not None and self._placed_net:
+            self._keep(self._pad_layer[0], self._placed_net, drawing)
+
+    def _diameter(self, attributes: Attributes, element: str) -> float:
+        diameter = self._size(attributes, "diameter", element)
+        if diameter == 0:
+            self.refuse(f"{element} diameter = 0: must be positive")
+        return diameter
+
+    # copper of a net
+
+    def _keep(self, layer: str, net: str, drawing: Drawing) -> None:
+        """Add a drawing to the copper of its net."""
+        if drawing.pin:
+            self._solder(drawing, drawing.pin)
+        copper = self.record.steps[-1].copper.setdefault((layer, net), Copper())
+        copper.draw(
+            drawing,
+            _number_of(drawing.padstack, self._padstack_numbers, self.record.pad_padstacks),
+            _number_of(drawing.pin or "", self._component_numbers, self.record.pin_components),
+        )
+
+    def _solder(self, drawing: Drawing, pin: str) -> None:
+        """The pad of a surface-mounted pin is where the net goes on into the component: it connects like an area."""
+        component = self.record.steps[-1].components.get(pin)
+        if component is None:
+            self.record.ignore("pads of pins whose component is not in the file")
+        elif component.mount == "SMT":
+            drawing.lines += [([(0.0, 0.0), (0.0, 0.0)], size) for size in drawing.rounds]
+            drawing.areas += [Area(outline, []) for outline in drawing.outlines]
+        elif component.mount not in THROUGH:
+            self.record.ignore("pads of pins that are mounted neither on the surface nor in a hole")
+
+
+def _join_holes(record: FileRecord, step: StepRecord) -> None:
+    """Give the holes of drill layers without Span that of the padstack at their place, and add the holes that stand
+    in padstacks only.
+    """
+    at_place: dict[tuple[float, float], list[HoleRecord]] = {}
+    for hole in step.padstack_holes:
+        at_place.setdefault(_place(hole), []).append(hole)
+    taken: set[int] = set()
+    joined = []
+    for hole in step.holes:
+        spans = set(record.layers[hole.layer].spans)
+        same = [
+            each
+            for each in at_place.get(_place(hole), ())
+            if each.net in {"", hole.net}
+            and (not spans or each.span is None or each.span in spans or each.span[::-1] in spans)
+        ]
+        taken.update(map(id, same))
+        stated = {each.span for each in same if each.span is not None}
+        joined.append(hole._replace(span=stated.pop()) if not spans and len(stated) == 1 else hole)
+    for hole in step.padstack_holes:
+        if id(hole) not in taken and not hole.net:
+            record.ignore("plated holes without a net")
+        elif id(hole) not in taken:
+            joined.append(hole)
+    step.holes = joined
+
+
+def _place(hole: HoleRecord) -> tuple[float, float]:
+    return round(hole.x, 9), round(hole.y, 9)
+
+
+def _number_of(name: str, numbers: dict[str, int], names: list[str]) -> int:
+    """Number of a name in a list; -1 for a blank name. A new name is added."""
+    if not name:
+        return -1
+    if name not in numbers:
+        numbers[name] = len(names)
+        names.append(name)
+    return numbers[name]
