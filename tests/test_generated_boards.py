@@ -142,8 +142,8 @@ def test_a_hundred_thousand_holes_take_time_and_memory_in_proportion(capsys):
     few, many = measured(5_000), measured(50_000)
     with capsys.disabled():
         print(
-            f"\n{many[0]:.0f} holes against {few[0]:.0f}: time {many[1] / few[1]:.2f}; memory {many[2]:.2f} of the size "
-            f"of the file ({many[3] / 1e6:.0f} MB), against {few[2]:.2f} ({few[3] / 1e6:.0f} MB); {many[1]:.0f} s"
+            f"\n{many[0]:.0f} holes against {few[0]:.0f}: time {many[1] / few[1]:.2f}; memory {many[2]:.2f} of the "
+            f"size of the file ({many[3] / 1e6:.0f} MB), against {few[2]:.2f} ({few[3] / 1e6:.0f} MB); {many[1]:.0f} s"
         )
     assert (few[0], many[0]) == (10_000, 100_000)
     assert many[1] / few[1] < 1.3 * 10
