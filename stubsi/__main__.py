@@ -107,7 +107,7 @@ def _answer(board_file: str, rules_file: str | None, out: str | None) -> tuple[s
     columns = shutil.get_terminal_size((110, 24)).columns
     texts = [ranking.to_text(min(140, max(80, columns))), *_tolerances_not_used(board_file, rules_file)]
     if rules is not None:
-        texts += _planned(board, rules, out)
+        texts += _planned(board_file, board, rules, out)
     return "\n\n".join(texts), bool(ranking.falls_short)
 
 
@@ -154,7 +154,7 @@ def _not_used(board: Board, given: _Rules) -> list[str]:
     return [f"{given.file}: no net is judged by {', '.join(map(one_line, names))}; a board file names its criteria."]
 
 
-def _planned(board: Board, given: _Rules, out: str | None) -> list[str]:
+def _planned(board_file: str, board: Board, given: _Rules, out: str | None) -> list[str]:
     """Text of the plan; with a folder, the files written into it."""
     from stubsi.drilling.planning import plan
 
@@ -162,9 +162,14 @@ def _planned(board: Board, given: _Rules, out: str | None) -> list[str]:
     texts = [*_not_used(board, given), planned.to_text()]
     if out is None:
         return texts
+    from stubsi.files.board_file import copper_file
+    from stubsi.files.near_copper import copper_near_drills
     from stubsi.handoff.hand_off import write_hand_off
 
-    files = write_hand_off(planned, out)
+    source = copper_file(board_file)
+    copper = None if source is None else copper_near_drills(planned, source)
+    files = write_hand_off(planned, out, copper=copper)
+    texts += [] if copper is None else [one_line(copper.summary())]
     return [*texts, "\n".join(f"written: {one_line(str(file))}" for file in files)]
 
 

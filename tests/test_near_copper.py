@@ -9,8 +9,18 @@ from __future__ import annotations
 import pytest
 
 import stubsi
-from stubsi import BoardError, CopperKind, FileError, copper_near_drills, read_ipc2581
+from stubsi import (
+    BoardError,
+    CopperKind,
+    CopperNearDrills,
+    FileError,
+    StubsiError,
+    copper_near_drills,
+    read_ipc2581,
+)
+from stubsi.__main__ import main
 from tests.exchange_files import Exchange, square
+from tests.readers import pandas_rows
 
 RULES = {
     "oversize": "0.2 mm", "tip_angle": 150, "tip_distance": None, "least_depth": "0 mm", "least_plated": "0 mm",
@@ -130,3 +140,45 @@ def test_the_file_must_be_that_of_the_board(tmp_path):
         copper_near_drills(plan, Exchange(layers=()).hole("DATA", 5, 5).write(tmp_path, "other.xml"))
     with pytest.raises(BoardError, match="must be a plan"):
         copper_near_drills("plan", tmp_path / "board.xml")
+
+
+def test_the_hand_off_lists_each_piece_of_copper(tmp_path):
+    """The line of the first test, with the figures worked out there; a later hand-off takes the list away."""
+    near, plan = found(drawn().line("SIG_4", "=ALARM", [(5.4, 3), (5.4, 8)]), tmp_path)
+    paths = stubsi.write_hand_off(plan, tmp_path / "out", copper=near)
+    assert paths[-1].name == "copper_near_drills.csv"
+    text = paths[-1].read_text(encoding="utf-8")
+    assert stubsi.still_valid(text, plan, plan.board, plan.rules)
+    head, row = pandas_rows(text)
+    said = dict(zip(head, row, strict=True))
+    assert (said["drilled hole"], said["layer"], said["copper"], said["too near"]) == ("DATA.1", "SIG_4", "line", "yes")
+    assert said["net of the copper"].lstrip("'\t ") == "=ALARM"
+    assert not said["net of the copper"].startswith("=")  # no formula for a spreadsheet
+    assert (said["x [mm]"], said["distance [mm]"], said["move in x [mm]"]) == ("5.3500", "0.1000", "0.1000")
+    assert not stubsi.read_hand_off(tmp_path / "out", plan)
+    stubsi.write_hand_off(plan, tmp_path / "out", replace=True)
+    assert not (tmp_path / "out" / "copper_near_drills.csv").exists()
+
+
+def test_copper_of_another_plan_is_refused(tmp_path):
+    near, plan = found(drawn().line("SIG_4", "ALARM", [(5.4, 3), (5.4, 8)]), tmp_path)
+    wrong = CopperNearDrills((near.near[0]._replace(hole="OTHER.1"),), (), ())
+    with pytest.raises(StubsiError, match=r"OTHER\.1 is not drilled in this plan"):
+        stubsi.write_hand_off(plan, tmp_path / "out", copper=wrong)
+    with pytest.raises(StubsiError, match="copper"):
+        stubsi.write_hand_off(plan, tmp_path / "out", copper="all")
+
+
+def test_the_command_says_and_lists_what_is_too_near(tmp_path, capsys):
+    board = drawn().line("SIG_4", "ALARM", [(5.4, 3), (5.4, 8)]).write(tmp_path)
+    facts, rules = tmp_path / "facts.toml", tmp_path / "rules.toml"
+    facts.write_text(
+        f'exchange = "{board.name}"\nz0 = "50 ohm"\n[signals]\nDATA = "25 Gb/s"\n[pads]\n"0.3 mm" = "0.5 mm"\n'
+        '[antipads]\n"0.3 mm" = "0.9 mm"\n',
+        encoding="utf-8",
+    )
+    stubsi.write_rules(rules, rules=stubsi.FabricatorRules(**RULES))
+    assert main([str(facts), "--rules", str(rules), "--out", str(tmp_path / "out")]) == 0
+    said = capsys.readouterr().out
+    assert "1 piece of copper too near." in said
+    assert "ALARM" in (tmp_path / "out" / "copper_near_drills.csv").read_text(encoding="utf-8")

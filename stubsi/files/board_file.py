@@ -100,6 +100,33 @@ def read_any_board(path: str | os.PathLike[str], *, criteria: Mapping[str, Crite
     return board
 
 
+def copper_file(path: str | os.PathLike[str]) -> Path | None:
+    """The IPC-2581 file behind a board file, which holds the copper of the board.
+
+    Parameters
+    ----------
+    path : path
+        A file that ``read_any_board`` reads.
+
+    Returns
+    -------
+    Path or None
+        None: there is no such file.
+
+    Raises
+    ------
+    FileError
+        A file cannot be read.
+    """
+    file = file_path(path)
+    if kind_of(file) == TOML:
+        _, table = parsed_file(file)
+        if not isinstance(table.get("exchange"), str):
+            return None
+        file = file.parent / table["exchange"]
+    return file if kind_of(file) == IPC_2581 else None
+
+
 def kind_of(path: Path) -> str:
     """Kind of a board file by its first line.
 

@@ -7,8 +7,11 @@ from typing import TYPE_CHECKING
 
 from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
+from stubsi.errors import StubsiError
+from stubsi.files.near_copper import CopperNearDrills
 from stubsi.handoff.acceptance import acceptance_csv
 from stubsi.handoff.backdrill_file import as_ipc2581
+from stubsi.handoff.copper_list import copper_csv
 from stubsi.handoff.drill_file import as_xnc
 from stubsi.handoff.folder import folder_path, write_files
 
@@ -20,8 +23,8 @@ if TYPE_CHECKING:
 
 SCHEDULE, HOLES, SPECS = "drill_schedule.csv", "drilled_holes.csv", "depth_drilling.xml"
 """Names of the lists of groups and of holes, and of the specifications in IPC-2581."""
-ACCEPTANCE = "acceptance_plan.csv"
-"""Name of the list of coupons."""
+ACCEPTANCE, COPPER = "acceptance_plan.csv", "copper_near_drills.csv"
+"""Names of the list of coupons, and of the list of copper near the drills."""
 
 DRILL_FILE_NAME = re.compile(r"group_[0-9]+_(?:top|bottom)\.xnc")
 """Names of the drill files."""
@@ -68,7 +71,9 @@ def texts_of(plan: Plan) -> dict[str, str]:
     }
 
 
-def write_hand_off(plan: Plan, folder: str | os.PathLike[str], *, replace: bool = False) -> tuple[Path, ...]:
+def write_hand_off(
+    plan: Plan, folder: str | os.PathLike[str], *, copper: CopperNearDrills | None = None, replace: bool = False
+) -> tuple[Path, ...]:
     """Write the files that a fabricator drills from and is measured by.
 
     They are the lists of groups and of holes, the specifications, a drill file of each group, and the acceptance plan.
@@ -81,6 +86,8 @@ def write_hand_off(plan: Plan, folder: str | os.PathLike[str], *, replace: bool 
         The plan.
     folder : path
         Where to write. It is made where there is none; the folder above it must exist.
+    copper : CopperNearDrills, optional
+        What ``copper_near_drills`` has found for this plan in the file of its board. It is listed in a file as well.
     replace : bool
         Whether to replace an earlier hand-off in this folder. Its drill files of groups that the plan does not have are
         then removed, so that nobody drills them. Other files in the folder stay as they are.
@@ -97,7 +104,7 @@ def write_hand_off(plan: Plan, folder: str | os.PathLike[str], *, replace: bool 
     FileError
         The folder cannot be written to, or holds a file of a hand-off and ``replace`` is False.
     StubsiError
-        An argument is of another type.
+        An argument is of another type, or ``copper`` is that of another plan.
 
     Notes
     -----
@@ -111,13 +118,22 @@ def write_hand_off(plan: Plan, folder: str | os.PathLike[str], *, replace: bool 
     checked(plan, "plan", Plan)
     checked(replace, "replace", bool)
     place, texts = folder_path(folder), texts_of(plan)
-    write_files(place, texts, [name for name in _drill_files_in(place) if name not in texts], replace=replace)
+    if copper is not None:
+        drilled = {hit.hole.name for hit in plan.hits}
+        other = [each.hole for each in checked(copper, "copper", CopperNearDrills) if each.hole not in drilled]
+        if other:
+            raise StubsiError(f"copper: {other[0]} is not drilled in this plan; call copper_near_drills with the plan.")
+        texts[COPPER] = copper_csv(plan, copper)
+    write_files(place, texts, [name for name in _written_earlier(place) if name not in texts], replace=replace)
     return tuple(place / name for name in texts)
 
 
-def _drill_files_in(folder: Path) -> list[str]:
-    """Names of the drill files that an earlier hand-off has left in a folder."""
+def _written_earlier(folder: Path) -> list[str]:
+    """Names of the drill files and of the list of copper that an earlier hand-off has left in a folder."""
     try:
-        return sorted(path.name for path in folder.iterdir() if DRILL_FILE_NAME.fullmatch(path.name))
+        return sorted(
+            path.name for path in folder.iterdir() if path.name == COPPER or DRILL_FILE_NAME.fullmatch(path.name)
+        )
     except OSError:  # there is no such folder yet, or writing will say what is wrong with it
         return []
+    return sorted(name for name in names if name == COPPER or DRILL_FILE_NAME.fullmatch(name))
