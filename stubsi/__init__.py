@@ -79,6 +79,7 @@ Pictures (they need matplotlib, the extra ``plot``)::
     plot_tolerance_bands the margins of all nets over their tolerances
     plot_net_tolerance   which tolerance dominates the band of a net
     plot_return_distance the notch of a hole over the distance of its return vias
+    write_report         everything about a board in one HTML file: decision, nets, pictures, plan, sources
 
 **Pages to read.** ``help(stubsi.margin)``: columns and verdicts of the margin table.
 ``help("stubsi.board.criterion")``: criteria, published rules of thumb and their sources. ``help(stubsi.stubs)``: the
@@ -214,6 +215,7 @@ if TYPE_CHECKING:
     from stubsi.show.distance_plot import plot_return_distance
     from stubsi.show.loss_plot import plot_loss, plot_net_loss
     from stubsi.show.margin_plot import plot_margins
+    from stubsi.show.report import write_report
     from stubsi.show.schedule import still_valid
     from stubsi.show.section import plot_section
     from stubsi.show.tolerance_plot import plot_net_tolerance, plot_tolerance_bands
@@ -384,6 +386,7 @@ _HOME = {
     "read_costs": "files.rules_file",
     "read_criteria": "files.rules_file",
     "read_rules": "files.rules_file",
+    "write_report": "show.report",
     "write_rules": "files.rules_file",
     "read_ipc356": "files.netlist",
     "read_ipc2581": "files.exchange",
@@ -576,6 +579,7 @@ __all__ = [
     "undrilled_changes",
     "write_board",
     "write_hand_off",
+    "write_report",
     "write_rules",
     "yield_trade",
 ]

@@ -14,6 +14,7 @@ import warnings
 from decimal import Decimal
 from fractions import Fraction
 from pathlib import Path
+from unittest import mock
 
 import matplotlib as mpl
 import numpy as np
@@ -160,6 +161,12 @@ def write_hand_off(plan, folder, replace):
         return stubsi.write_hand_off(plan, folder, replace=replace)
 
 
+def write_report(**arguments):
+    """With an empty page: what the page shows does not depend on where it is written."""
+    with mock.patch("stubsi.show.report._report", return_value=""):
+        return stubsi.write_report(**arguments)
+
+
 def _in_a_folder(call):
     """A call that writes: whatever path it takes, the file lies in a folder that is removed."""
 
@@ -248,6 +255,10 @@ CALLS = {
     "plot_loss": (stubsi.plot_loss, {"stubs": {"A": STUB}, **SWEEP, "signal": "25 Gb/s", "ax": None}),
     "plot_margins": (stubsi.plot_margins, {"ranking": RANKING, "ax": None}),
     "plot_section": (stubsi.plot_section, {"plan": DRILLED, "ax": None}),
+    "write_report": (
+        _in_a_folder(write_report),
+        {"what": RANKING, "path": "r.html", "tolerances": CORNERS, "replace": True},
+    ),
     "plot_net_loss": (stubsi.plot_net_loss, {"plan": DRILLED, "net": "A", "ax": None}),
     "plot_margin_changes": (stubsi.plot_margin_changes, {"consequences": DRILLED.consequences(), "ax": None}),
     "plot_board_map": (stubsi.plot_board_map, {"what": RANKING, "ax": None}),

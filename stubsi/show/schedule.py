@@ -245,10 +245,31 @@ def schedule_markdown(plan: Plan) -> str:
     return sealed(as_markdown(_schedule_columns(plan), plan.groups, head=preamble(plan), foot=remarks(plan)))
 
 
-def schedule_html(plan: Plan) -> str:
+def schedule_html(plan: Plan, most_remarks: int = MOST_HTML_REMARKS) -> str:
     """Drill schedule as HTML for a notebook, with the first of the remarks.
 
     It is not for hand-off, so it carries no digest of its own text.
+
+    Parameters
+    ----------
+    plan : Plan
+    most_remarks : int
+        How many remarks it shows at most; none, and no word of them, if it is 0.
+
+    Returns
+    -------
+    str
+    """
+    head = [*plan.summary().splitlines(), f"Plan digest: {plan.digest}"]
+    every = remarks(plan)
+    hidden = len(every) - most_remarks if most_remarks else 0
+    more = [f"and {hidden} more remarks, see to_text()"] if hidden > 0 else []
+    foot = [*every[:most_remarks], *more, CAUTION]
+    return as_html(_schedule_columns(plan), plan.groups, head=head, foot=foot)
+
+
+def holes_html(plan: Plan) -> str:
+    """Per-hole list as HTML, every hole.
 
     Parameters
     ----------
@@ -258,12 +279,8 @@ def schedule_html(plan: Plan) -> str:
     -------
     str
     """
-    head = [*plan.summary().splitlines(), f"Plan digest: {plan.digest}"]
-    every = remarks(plan)
-    hidden = len(every) - MOST_HTML_REMARKS
-    more = [f"and {hidden} more remarks, see to_text()"] if hidden > 0 else []
-    foot = [*every[:MOST_HTML_REMARKS], *more, CAUTION]
-    return as_html(_schedule_columns(plan), plan.groups, head=head, foot=foot)
+    rows = [(group, hit) for group in plan.groups for hit in group.hits]
+    return as_html(HOLE_COLUMNS, rows, most=len(rows))
 
 
 def still_valid(export: str, plan: Plan, board: Board, rules: FabricatorRules) -> bool:

@@ -156,6 +156,11 @@ class Corners(NetResults[NetCorners]):
         said = against_hardware((min(changes, default=0.0), max(changes, default=0.0)))
         return f"{table}\n{self.tolerances}\nAgainst hardware: {said}."
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.tolerance_table import corners_html
+
+        return corners_html(self)
+
     def __repr__(self) -> str:
         counts = {each: sum(net.standing is each for net in self.nets) for each in Standing}
         return f"<Corners of {len(self)} nets: {', '.join(f'{n} {each}' for each, n in counts.items() if n)}>"

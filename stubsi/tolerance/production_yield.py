@@ -153,6 +153,11 @@ class ProductionYield(NetResults[NetYield]):
         note = "Fabrication only: how far off the model may be comes on top."
         return f"{table}\n{self!r}{unknown}\n{self.tolerances}\n{note}"
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.tolerance_table import yield_html
+
+        return yield_html(self)
+
     def __repr__(self) -> str:
         because = f", {len(self.unknown_nets)} unknown" if self.unknown_nets else ""
         return (
