@@ -64,5 +64,5 @@ def html_rows(text):
     parser = _Cells()
     parser.feed(text)
     parser.close()
-    assert parser.tags <= {"div", "table", "thead", "tbody", "tr", "th", "td"}
+    assert parser.tags <= {"div", "style", "table", "thead", "tbody", "tr", "th", "td", "details", "summary"}
     return parser.rows

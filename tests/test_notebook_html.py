@@ -13,6 +13,8 @@ from tests import drilling_boards as made
 from tests import margin_boards as mb
 
 EVIL = "<b>A</b>&B"
+MARKUP = {"div", "style", "table", "thead", "tbody", "tr", "th", "td", "details", "summary"}
+"""What the package writes around its texts: one frame with its style sheet, tables, folds."""
 
 
 class Parsed(html.parser.HTMLParser):
@@ -88,7 +90,26 @@ def shown(board, drilled):
 def test_every_result_is_a_table_and_no_other_markup(shown):
     for page in shown.values():
         assert "table" in page.tags
-        assert page.tags <= {"div", "table", "thead", "tbody", "tr", "th", "td"}
+        assert page.tags <= MARKUP
+
+
+def test_every_result_is_one_frame_with_one_style_sheet_that_touches_nothing_else(board, drilled):
+    for result in results(board, drilled).values():
+        page = result._repr_html_()
+        assert page.startswith('<div class="stubsi"><style>')
+        assert page.count("<style>") == 1
+        sheet = page[page.index("<style>") + 7 : page.index("</style>")]
+        assert all(part.strip().startswith(".stubsi") for rule in sheet.split("}")[:-1] for part in rule.split("{")[:1])
+        assert "<script" not in page
+
+
+def test_what_explains_is_folded_and_what_decides_is_open(board, drilled):
+    ranking = rank(board, dk_eff=4)._repr_html_()
+    open_, folded = ranking.split("<details>")
+    assert "4 nets: " in open_
+    assert "confirm with the fabricator" in open_
+    assert "<summary>Criteria, models and notes: " in folded
+    assert "<summary>Remarks: 1</summary>" in drilled._repr_html_()
 
 
 def test_names_are_text(shown):

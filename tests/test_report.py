@@ -210,7 +210,7 @@ def test_corners_show_themselves_in_a_notebook(spread):
     page = Page(spread._repr_html_())
     assert EVIL in page.text
     assert "Fabrication only" in page.text
-    assert {tag for tag, _ in page.found} <= {"div", "table", "thead", "tbody", "tr", "th", "td"}
+    assert {tag for tag, _ in page.found} <= {"div", "table", "thead", "tbody", "tr", "th", "td", "style"}
 
 
 # --- in a real browser ------------------------------------------------------------------------------------------------

@@ -211,7 +211,18 @@ def test_a_source_with_line_breaks_stays_in_its_line_of_markdown(nasty_ranking):
 
 
 def test_a_source_with_line_breaks_shows_as_text(nasty_ranking):
-    assert Parsed(nasty_ranking._repr_html_()).tags <= {"div", "table", "thead", "tbody", "tr", "th", "td"}
+    assert Parsed(nasty_ranking._repr_html_()).tags <= {
+        "div",
+        "table",
+        "thead",
+        "tbody",
+        "tr",
+        "th",
+        "td",
+        "style",
+        "details",
+        "summary",
+    }
     assert all(line.isprintable() for line in nasty_ranking.to_text().splitlines())
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stubsi.show.notebook import framed
 from stubsi.show.tables import Column, as_html, as_text
 from stubsi.show.text_lines import wrapped
 from stubsi.units import shown_number
@@ -71,7 +72,7 @@ def consequences_html(consequences: Consequences) -> str:
         Column("verdict worst", lambda net: net.verdict[WORST]),
         Column("why", lambda net: net.why),
     ]
-    return as_html(columns, consequences.nets, head=consequences.summary().splitlines())
+    return framed(as_html(columns, consequences.nets, head=consequences.summary().splitlines()))
 
 
 def _margin(moment: int) -> Callable[[NetChange], str]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stubsi.show.notebook import framed
 from stubsi.show.tables import Column, as_html, as_text
 from stubsi.units import shown_number
 
@@ -48,7 +49,7 @@ def board_difference_html(changes: Sequence[FieldChange], head: Sequence[str]) -
     -------
     str
     """
-    return as_html(_BOARD_COLUMNS, changes, head=head)
+    return framed(as_html(_BOARD_COLUMNS, changes, head=head))
 
 
 def ranking_difference_text(nets: Sequence[NetDifference], head: Sequence[str]) -> str:
@@ -80,7 +81,7 @@ def ranking_difference_html(nets: Sequence[NetDifference], head: Sequence[str]) 
     -------
     str
     """
-    return as_html(_RANKING_COLUMNS, nets, head=head)
+    return framed(as_html(_RANKING_COLUMNS, nets, head=head))
 
 
 def plan_difference_text(changes: Sequence[PlanChange], head: Sequence[str]) -> str:
@@ -112,7 +113,7 @@ def plan_difference_html(changes: Sequence[PlanChange], head: Sequence[str]) -> 
     -------
     str
     """
-    return as_html(_PLAN_COLUMNS, changes, head=head)
+    return framed(as_html(_PLAN_COLUMNS, changes, head=head))
 
 
 def _or_absent(text: str | None) -> str:

@@ -8,6 +8,7 @@ from dataclasses import fields
 from typing import TYPE_CHECKING
 
 from stubsi.board.layers import CopperLayer
+from stubsi.show.notebook import framed
 from stubsi.show.tables import Column, as_html, pairs_html
 from stubsi.show.text_lines import CAUTION
 from stubsi.units import show
@@ -117,7 +118,8 @@ def board_html(board: Board) -> str:
         f"Criterion: {board.criterion}",
     ]
     signals = Counter(str(net.signal) for net in board.signal_nets).most_common()
-    return as_html(_LAYER_COLUMNS, board.stackup.layers, head=head) + as_html(_SIGNAL_COLUMNS, signals)
+    tables = as_html(_LAYER_COLUMNS, board.stackup.layers, head=head) + as_html(_SIGNAL_COLUMNS, signals)
+    return framed(tables)
 
 
 def hole_html(hole: HoleModel) -> str:
@@ -131,7 +133,7 @@ def hole_html(hole: HoleModel) -> str:
     -------
     str
     """
-    return as_html(_STUB_COLUMNS, hole.stubs, head=[f"Hole {hole.name}"], foot=[CAUTION])
+    return framed(as_html(_STUB_COLUMNS, hole.stubs, head=[f"Hole {hole.name}"], foot=[CAUTION]))
 
 
 def check_html(check: Check) -> str:
@@ -208,7 +210,7 @@ def reroutes_html(reroutes: Reroutes) -> str:
         f"{name}: {proposal or 'none saves a group'}"
         for name, proposal in (("best single move", reroutes.single), ("best pair of moves", reroutes.pair))
     ]
-    return as_html(_MOVE_COLUMNS, rows, head=best)
+    return framed(as_html(_MOVE_COLUMNS, rows, head=best))
 
 
 def near_holes_html(near: Sequence[NearHole], head: Sequence[str]) -> str:
@@ -224,7 +226,7 @@ def near_holes_html(near: Sequence[NearHole], head: Sequence[str]) -> str:
     -------
     str
     """
-    return as_html(_NEAR_COLUMNS, near, head=head)
+    return framed(as_html(_NEAR_COLUMNS, near, head=head))
 
 
 def effects_html(effects: Effects) -> str:
@@ -238,7 +240,7 @@ def effects_html(effects: Effects) -> str:
     -------
     str
     """
-    return as_html(_EFFECT_COLUMNS, effects)
+    return framed(as_html(_EFFECT_COLUMNS, effects))
 
 
 def questions_html(questions: Questions) -> str:
@@ -252,7 +254,7 @@ def questions_html(questions: Questions) -> str:
     -------
     str
     """
-    return as_html(_QUESTION_COLUMNS, questions)
+    return framed(as_html(_QUESTION_COLUMNS, questions))
 
 
 def stub_html(stub: HoleStub) -> str:
@@ -326,7 +328,7 @@ def _text(part: object) -> str:
 
 def _pairs_html(*pairs: tuple[str, str]) -> str:
     """Names and values in two columns, and the caution."""
-    return pairs_html(pairs, foot=[CAUTION])
+    return framed(pairs_html(pairs, foot=[CAUTION]))
 
 
 def _length(metres: float | None) -> str:

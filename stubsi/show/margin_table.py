@@ -10,6 +10,7 @@ from stubsi.board.names import how_many
 from stubsi.margin.net_margin import COLUMNS, table_number, table_value
 from stubsi.margin.verdict import Verdict, against_limit
 from stubsi.provenance import HARDWARE_ERROR, against_hardware
+from stubsi.show.notebook import folded_lines, framed
 from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text, pairs_html
 from stubsi.show.text_lines import CAUTION, checked_width, wrapped
 
@@ -154,7 +155,6 @@ def preamble(ranking: Ranking) -> list[str]:
     list of str
     """
     models = dict.fromkeys((row.model, row.model_error) for row in ranking if row.model)
-    tally = Counter(row.verdict for row in ranking)
     return [
         *(f"Criterion: {criterion}" for criterion in ranking.criteria),
         *(f"No net is judged by: {criterion}" for criterion in ranking.idle_criteria),
@@ -162,11 +162,16 @@ def preamble(ranking: Ranking) -> list[str]:
         *(f"Model: {model} ({error})" for model, error in models),
         *([WEAKER_NOTE] if any(map(_is_weaker, ranking)) else []),
         HARDWARE_NOTE,
-        f"{len(ranking)} {'net' if len(ranking) == 1 else 'nets'}: "
-        + ", ".join(f"{count} {verdict}" for verdict, count in tally.most_common()),
+        f"{how_many(len(ranking), 'net')}: {_tally(ranking)}",
         LOSS_NOTE,
         CAUTION,
     ]
+
+
+def _tally(ranking: Ranking) -> str:
+    """How many nets have each verdict."""
+    tally = Counter(row.verdict for row in ranking)
+    return ", ".join(f"{count} {verdict}" for verdict, count in tally.most_common())
 
 
 def _outside_scope(ranking: Ranking) -> list[str]:
@@ -252,4 +257,7 @@ def html_table(ranking: Ranking) -> str:
     -------
     str
     """
-    return as_html(_every_column("{:.4g}".format), list(ranking), head=preamble(ranking))
+    counts = f"{how_many(len(ranking), 'net')}: {_tally(ranking)}"
+    grounds = [line for line in preamble(ranking) if line not in (counts, CAUTION)]
+    table = as_html(_every_column("{:.4g}".format), list(ranking), head=[counts], foot=[CAUTION])
+    return framed(table + folded_lines("Criteria, models and notes", grounds))

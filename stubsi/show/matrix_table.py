@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stubsi.margin.layer_matrix import cell_text, longest_mm
+from stubsi.show.notebook import framed
 from stubsi.show.tables import Column, as_html, as_text
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ def matrix_html(matrix: LayerMatrix) -> str:
     -------
     str
     """
-    return as_html(_columns(matrix), _rows(matrix), head=[_headline(matrix)])
+    return framed(as_html(_columns(matrix), _rows(matrix), head=[_headline(matrix)]))
 
 
 def _headline(matrix: LayerMatrix) -> str:

@@ -13,6 +13,7 @@ from stubsi.drilling.drill_group import misses_by_net, refusals_by_net
 from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import FabricatorRules
 from stubsi.errors import StubsiError
+from stubsi.show.notebook import folded_lines, framed
 from stubsi.show.seal import is_unchanged, plan_digest_of, seal_line, sealed
 from stubsi.show.tables import Column, as_csv, as_html, as_markdown, as_text
 from stubsi.show.text_lines import CAUTION, checked_width, wrapped
@@ -264,8 +265,8 @@ def schedule_html(plan: Plan, most_remarks: int = MOST_HTML_REMARKS) -> str:
     every = remarks(plan)
     hidden = len(every) - most_remarks if most_remarks else 0
     more = [f"and {hidden} more remarks, see to_text()"] if hidden > 0 else []
-    foot = [*every[:most_remarks], *more, CAUTION]
-    return as_html(_schedule_columns(plan), plan.groups, head=head, foot=foot)
+    table = as_html(_schedule_columns(plan), plan.groups, head=head, foot=[CAUTION])
+    return framed(table + folded_lines("Remarks", [*every[:most_remarks], *more]))
 
 
 def holes_html(plan: Plan) -> str:

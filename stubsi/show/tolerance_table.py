@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stubsi.margin.verdict import against_limit
+from stubsi.show.notebook import framed
 from stubsi.show.tables import Column, as_html
 from stubsi.show.text_lines import CAUTION
 
@@ -56,7 +57,7 @@ def corners_html(corners: Corners) -> str:
     str
     """
     rows = sorted(corners.nets, key=lambda net: net.margin[0])
-    return as_html(_CORNER_COLUMNS, rows, head=[repr(corners)[1:-1]], foot=[FABRICATION_ONLY, CAUTION])
+    return framed(as_html(_CORNER_COLUMNS, rows, head=[repr(corners)[1:-1]], foot=[FABRICATION_ONLY, CAUTION]))
 
 
 def yield_html(found: ProductionYield) -> str:
@@ -71,4 +72,4 @@ def yield_html(found: ProductionYield) -> str:
     str
     """
     rows = sorted(found.nets, key=lambda net: net.probability)
-    return as_html(_YIELD_COLUMNS, rows, head=[repr(found)[1:-1]], foot=[FABRICATION_ONLY, CAUTION])
+    return framed(as_html(_YIELD_COLUMNS, rows, head=[repr(found)[1:-1]], foot=[FABRICATION_ONLY, CAUTION]))

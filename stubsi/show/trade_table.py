@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stubsi.show.notebook import framed
 from stubsi.show.tables import Column, as_html, as_text, pairs_html
 
 if TYPE_CHECKING:
@@ -44,7 +45,8 @@ def trade_html(trade: GroupTrade) -> str:
     -------
     str
     """
-    return as_html(_COLUMNS, trade, head=["Smallest worst-case margin over limit for each number of drill groups"])
+    head = ["Smallest worst-case margin over limit for each number of drill groups"]
+    return framed(as_html(_COLUMNS, trade, head=head))
 
 
 def row_html(row: TradeRow) -> str:
