@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 MUST_NOT_CUT = DARK_BLUE
 """Colour of the must-not-cut layer of each drill group."""
 FEW = 5
-"""Up to so many drill groups, the labels stand level; of more, they stand upright."""
+"""Up to so many drill groups, a new figure gives each of them ample room."""
 PITCH = 3.0
 """Distance of the holes drawn side by side, as a multiple of the widest diameter drawn [-]."""
 LARGEST, READABLE, SMALLEST = 7.0, 4.0, 2.5
@@ -44,9 +44,9 @@ def plot_section(plan: Plan, ax: Axes | None = None) -> Axes:
     a solid cone, or flat if its angle is unknown.
 
     The label of a group names its number, its must-not-cut layer, its residual stub, its holes and its two drills. Of
-    more than five groups, and in narrow axes, it is one line that stands upright. The names of the layers are moved
-    apart where the layers lie close; where there is no room for all, only the outer and the must-not-cut layers are
-    named.
+    many groups, and in narrow axes, it stands upright, and holes and drills are left out. The names of the layers are
+    moved apart where the layers lie close; where there is no room for all, only the outer and the must-not-cut layers
+    are named.
 
     Parameters
     ----------
@@ -67,7 +67,7 @@ def plot_section(plan: Plan, ax: Axes | None = None) -> Axes:
     """
     groups = checked(plan, "plan", Plan).groups
     count = max(1, len(groups))
-    ax = axes_for(ax, width=max(5.0, 2.3 * count) if count <= FEW else max(8.0, 0.42 * count + 1.2), height=5.2)
+    ax = axes_for(ax, width=_width(count), height=5.2)
     thickness = 1e3 * plan.board.stackup.edges_si[-1]
     pitch = PITCH * max((1e3 * group.drill_si for group in groups), default=0.5)
     frame = _frame(ax, plan, count, thickness)
@@ -85,6 +85,11 @@ def plot_section(plan: Plan, ax: Axes | None = None) -> Axes:
     ax.set_ylabel("depth [mm]")
     draw_title(ax, f"Drilling plan {plan.digest} in section")
     return ax
+
+
+def _width(count: int) -> float:
+    """Width of a new figure [in]: level labels for some groups, upright ones for many."""
+    return max(5.0, 2.3 * count) if count <= FEW else max(min(1.6 * count, 12.5), 0.42 * count + 1.2)
 
 
 class _Frame(NamedTuple):
@@ -105,7 +110,7 @@ def _frame(ax: Axes, plan: Plan, count: int, thickness: float) -> _Frame:
     wide, high = (0.9 * 72.0 / ax.figure.dpi * size for size in (inside.width, inside.height))
     column = wide / count
     labels = [_label(group) for group in plan.groups]
-    upright = count > FEW or column < READABLE * _longest(labels)
+    upright = column < READABLE * _longest(labels)
     if not upright:
         letters = min(column / _longest(labels), LARGEST)
         room = (len(labels[0]) + 1 if labels else 1) * LINE_PITCH * letters
@@ -138,9 +143,8 @@ def _label(group: Group) -> list[str]:
 
 
 def _short_label(group: Group) -> str:
-    """The same on one line, for labels that stand upright."""
-    holes, drills, left = _parts(group)
-    return f"{group.number}: {group.layer}, {left}, {holes}, {drills}"
+    """What matters most of it on one line, for labels that stand upright."""
+    return f"{group.number}: {group.layer}, {_parts(group)[2]}"
 
 
 def _draw_label(ax: Axes, group: Group, lines: list[str], x: float, frame: _Frame) -> None:
