@@ -226,7 +226,6 @@ if TYPE_CHECKING:
     from stubsi.stubs.uniform_stub import Stub
     from stubsi.tolerance.corners import Basis, Corners, NetCorners, Standing, corners
     from stubsi.tolerance.dominance import Ask, Dominance, NetDominance, Turn, dominance
-    from stubsi.tolerance.parts import UnknownYield, WhyUnknown
     from stubsi.tolerance.drilled_yield import DrilledYield, NetDrilledYield, drilled_yield
     from stubsi.tolerance.narrowed_rules import narrowed_rules
     from stubsi.tolerance.parts import UnknownYield, WhyUnknown

@@ -136,4 +136,3 @@ def _written_earlier(folder: Path) -> list[str]:
         )
     except OSError:  # there is no such folder yet, or writing will say what is wrong with it
         return []
-    return sorted(name for name in names if name == COPPER or DRILL_FILE_NAME.fullmatch(name))
