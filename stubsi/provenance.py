@@ -13,6 +13,11 @@ HARDWARE_ERROR = 0.08
 """What a verdict allows for where no tolerances are given: that comparison, rounded up. It is no bound."""
 
 
+ON_TOP = "how far off the model may be comes on top"
+BY_TOLERANCES = f"Against hardware: as the tolerances given make it; {ON_TOP}."
+"""What stands below every result over tolerances that holds ranges or probabilities itself."""
+
+
 def against_hardware(notch_change: tuple[float, float] | None = None) -> str:
     """How far a board as built may be from a computed first notch, in words. Every result that says it says this.
 
@@ -31,7 +36,7 @@ def against_hardware(notch_change: tuple[float, float] | None = None) -> str:
             f"{100 * COMPARISON:g} % off"
         )
     low, high = (f"{100 * change:+.1f}" for change in notch_change)
-    return f"first notch {low} to {high} % by the tolerances given; how far off the model may be comes on top"
+    return f"first notch {low} to {high} % by the tolerances given; {ON_TOP}"
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from stubsi.provenance import BY_TOLERANCES
 from stubsi.show.tables import Column, as_csv, as_html, as_text, pairs_html
 
 if TYPE_CHECKING:
@@ -133,8 +134,7 @@ def _head(drilled: DrilledYield) -> list[str]:
 def _foot(drilled: DrilledYield) -> list[str]:
     depth = f"depth of each hole: {drilled.plan.rules.tolerance.in_words()}, uniform"
     solved = f"worst and best: {drilled.basis}, {drilled.solved} boards solved"
-    note = "Against hardware: as above, by the tolerances given; how far off the model may be comes on top."
-    return [depth, *str(drilled.tolerances).splitlines(), solved, note]
+    return [depth, *str(drilled.tolerances).splitlines(), solved, BY_TOLERANCES]
 
 
 _TRADE: tuple[Column[YieldRow], ...] = (

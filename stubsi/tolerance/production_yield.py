@@ -11,6 +11,7 @@ from scipy.stats import beta
 from stubsi.board.board import Board
 from stubsi.checks import checked
 from stubsi.errors import BoardError
+from stubsi.provenance import BY_TOLERANCES
 from stubsi.stubs.model_choice import ModelChoice
 from stubsi.tolerance.net_results import NetResults
 from stubsi.tolerance.study import Asked, study_of
@@ -150,8 +151,7 @@ class ProductionYield(NetResults[NetYield]):
             self.to_frame().drop(columns="unknown").to_string(index=False, float_format=lambda value: f"{value:.4g}")
         )
         unknown = "".join(f"\n{net.net}: {net.unknown}" for net in self.unknown_nets)
-        note = "Fabrication only: how far off the model may be comes on top."
-        return f"{table}\n{self!r}{unknown}\n{self.tolerances}\n{note}"
+        return f"{table}\n{self!r}{unknown}\n{self.tolerances}\n{BY_TOLERANCES}"
 
     def _repr_html_(self) -> str:
         from stubsi.show.tolerance_table import yield_html
