@@ -460,3 +460,19 @@ def test_a_placed_padstack_without_span_is_asked_for_it(tmp_path):
     )
     with pytest.raises(FileError, match=r"line \d+: hole of net DATA: has no Span"):
         read_ipc2581(exchange.write(tmp_path), **GIVEN)
+
+
+def test_nets_are_named_by_regular_expressions_between_slashes(tmp_path):
+    """Brackets are plain characters in a name or pattern, and the expression must match the whole name."""
+    exchange = Exchange().net("GND", "GROUND").hole("GND", 40, 5)
+    for number, net in enumerate(("DQ0", "DQ7", "DQ8", "DQ70", "DQ[0-7]")):
+        exchange.hole(net, 5 + 5 * number, 5).pads(net, 5 + 5 * number, 5)
+    path, given = exchange.write(tmp_path), {**GIVEN, "connects": {"DQ*": ["TOP"]}}
+    read = read_ipc2581(path, **{**given, "signals": {"/DQ[0-7]/": "10 Gb/s"}})
+    assert [net.name for net in read.board.signal_nets] == ["DQ0", "DQ7"]
+    read = read_ipc2581(path, **{**given, "signals": {"DQ[0-7]": "10 Gb/s"}})
+    assert [net.name for net in read.board.signal_nets] == ["DQ[0-7]"]
+    with pytest.raises(BoardError, match="is no regular expression"):
+        read_ipc2581(path, **{**given, "signals": {"/DQ[0/": "10 Gb/s"}})
+    with pytest.raises(BoardError, match="matches no net"):
+        read_ipc2581(path, **{**given, "signals": {"/DQ/": "10 Gb/s"}})

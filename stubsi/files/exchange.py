@@ -102,7 +102,7 @@ def read_ipc2581(
     The stackup, the plated holes, and the layers where copper of a hole's own net meets it are read from the file. A
     pad alone is no connection. What the file does not say is given here. Nothing is guessed: what stays unknown is
     None on the board, or ends in one error that lists all that is missing. In names of nets, ``*`` stands for any
-    characters and ``?`` for one.
+    characters and ``?`` for one; a text between slashes is a regular expression for the whole name: ``/DQ[0-7]/``.
 
     Parameters
     ----------

@@ -35,7 +35,9 @@ MOST_NAMED = 4
 
 
 class ByName(Generic[Item]):
-    """Values by name or pattern: ``*`` stands for any characters, ``?`` for one. A name comes before a pattern.
+    """Values by name or pattern: ``*`` stands for any characters, ``?`` for one.
+
+    A text between slashes is a regular expression. A name comes before a pattern.
 
     Parameters
     ----------
@@ -53,7 +55,7 @@ class ByName(Generic[Item]):
             checked(key, f"{what} key"): convert(value, f"{what} of {as_shown(key)}")
             for key, value in pairs(given, what)
         }
-        self._patterns = {key: as_pattern(key) for key in self.items}
+        self._patterns = {key: _expression(key, what) or as_pattern(key) for key in self.items}
         self._used: set[str] = set()
 
     def of(self, name: str) -> Item | None:
@@ -320,6 +322,16 @@ def as_pattern(text: str) -> re.Pattern[str]:
     pieces = re.split(r"(\*+|\?)", text)
     special = {"?": "(.)", "*": "(.*)"}
     return re.compile("".join(special.get(piece[:1]) or re.escape(piece) for piece in pieces), re.DOTALL)
+
+
+def _expression(text: str, what: str) -> re.Pattern[str] | None:
+    """The regular expression between two slashes, as in "/DQ[0-7]/"; None for any other text."""
+    if len(text) < 3 or not (text.startswith("/") and text.endswith("/")):
+        return None
+    try:
+        return re.compile(text[1:-1], re.DOTALL)
+    except (re.error, OverflowError, RecursionError) as error:
+        raise BoardError(f"{what}: {as_shown(text)}: is no regular expression: {error}.") from None
 
 
 def _is_mapping(value: object) -> bool:
