@@ -187,8 +187,9 @@ if TYPE_CHECKING:
     )
     from stubsi.files.backdrill import BackdrillEntry, BackdrillSpec, read_backdrill_specs
     from stubsi.files.board_writer import write_board
+    from stubsi.files.copper_search import copper_near_drills
     from stubsi.files.exchange import ExchangeBoard, read_ipc2581
-    from stubsi.files.near_copper import CopperKind, CopperNearDrills, NearCopper, copper_near_drills
+    from stubsi.files.near_copper import CopperKind, CopperNearDrills, NearCopper
     from stubsi.files.netlist import read_ipc356
     from stubsi.files.rules_file import read_costs, read_criteria, read_rules, write_rules
     from stubsi.files.stub_table import check_stubs, stub_budgets
@@ -253,7 +254,7 @@ _HOME = {
     "CopperKind": "files.near_copper",
     "CopperNearDrills": "files.near_copper",
     "NearCopper": "files.near_copper",
-    "copper_near_drills": "files.near_copper",
+    "copper_near_drills": "files.copper_search",
     "Costs": "drilling.costs",
     "Criterion": "board.criterion",
     "DepthDrill": "board.net",

@@ -163,7 +163,7 @@ def _planned(board_file: str, board: Board, given: _Rules, out: str | None) -> l
     if out is None:
         return texts
     from stubsi.files.board_file import copper_file
-    from stubsi.files.near_copper import copper_near_drills
+    from stubsi.files.copper_search import copper_near_drills
     from stubsi.handoff.hand_off import write_hand_off
 
     source = copper_file(board_file)
