@@ -24,8 +24,8 @@ class _Cell(NamedTuple):
     number: float | None = None
 
 
-TITLES = ("net", "verdict", "judged", "margin [x Nyquist]", "first notch [GHz]", "1 dB [GHz]", "stub [mm]", "signal",
-          "hole", "reason")  # fmt: skip
+TITLES = ("net", "verdict", "judged", "margin [x Nyquist]", "reason", "first notch [GHz]", "1 dB [GHz]", "stub [mm]",
+          "signal", "hole")  # fmt: skip
 NUMBERS = frozenset(
     {"margin [x Nyquist]", "margin after [x Nyquist]", "first notch [GHz]", "1 dB [GHz]", "stub [mm]", "hits"}
 )
@@ -65,10 +65,10 @@ def change_table(consequences: Consequences) -> str:
     rows = []
     for net in consequences.nets:
         row = before[net.net]
-        name, verdict, judged, margin, *figures, reason = _cells(row)
+        name, verdict, judged, margin, reason, *figures = _cells(row)
         after = [_Cell(str(net.verdict[2])), _number(net.margin[2]), margin, verdict, _number(net.hits, digits=6)]
         why = _Cell("; ".join(text for text in (net.why, reason.text) if text))
-        rows.append((str(net.verdict[2]), [name, *after, judged, *figures, why]))
+        rows.append((str(net.verdict[2]), [name, *after, judged, why, *figures]))
     return _table(titles, rows)
 
 
@@ -77,9 +77,9 @@ def _cells(row: NetMargin) -> list[_Cell]:
     figure = row.why.figure
     judged = "" if figure is None else against_limit(figure.criterion, figure.low)
     return [
-        _Cell(row.net), _Cell(str(row.verdict)), _Cell(judged), _number(row.margin),
+        _Cell(row.net), _Cell(str(row.verdict)), _Cell(judged), _number(row.margin), _Cell(row.reason),
         _number(row.first_notch_si, 1e-9, row.first_notch_to_si), _number(row.one_db_si, 1e-9, row.one_db_to_si),
-        _number(row.stub_length_si, 1e3), _Cell(row.signal), _Cell(f"{row.hole} {row.side}".strip()), _Cell(row.reason),
+        _number(row.stub_length_si, 1e3), _Cell(row.signal), _Cell(f"{row.hole} {row.side}".strip()),
     ]  # fmt: skip
 
 
@@ -126,8 +126,10 @@ def _row(titles: Sequence[str], cells: Iterable[_Cell]) -> str:
 
 
 def _cell(title: str, cell: _Cell) -> str:
+    if title == "reason":
+        return f'<td class="reason">{_unfolding(cell.text)}</td>'
     if title not in NUMBERS:
-        return f"<td>{_unfolding(cell.text)}</td>"
+        return f"<td>{escaped(cell.text)}</td>"
     key = "" if cell.number is None else repr(float(cell.number))
     return f'<td class="number" data-key="{key}">{escaped(cell.text)}</td>'
 
