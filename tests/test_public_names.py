@@ -137,6 +137,7 @@ WRONG = {
 RIGHT = 'stubsi.rank(board, model="uniform"); stubsi.Criterion(measure="loss", limit=1, source="me")'
 
 
+@pytest.mark.slow
 def test_a_type_checker_refuses_what_the_library_would(tmp_path):
     """Every line but the last is refused: an unknown name, a missing field, a bare number."""
     pytest.importorskip("mypy")

@@ -91,8 +91,14 @@ def s21_over(length, vias):
 
 @pytest.mark.parametrize(
     ("count", "distance", "length"),
-    [(4, 1.0, 0.45), (4, 1.0, 0.5), (4, 1.0, 0.6), (4, 1.0, 0.7), (4, 1.0, 1.5), (8, 0.8, 0.35), (8, 0.8, 0.45),
-     (8, 0.8, 0.8), (4, 2.0, 0.6), (4, 2.0, 0.9), (4, 2.0, 1.2), (1, 1.0, 0.8), (2, 3.0, 0.8), (2, 3.0, 2.0)],
+    [
+        *[(4, 1.0, 0.45), (4, 1.0, 0.7), (8, 0.8, 0.35), (4, 2.0, 0.9), (2, 3.0, 0.8)],
+        *(
+            pytest.param(*case, marks=pytest.mark.slow)
+            for case in [(4, 1.0, 0.5), (4, 1.0, 0.6), (4, 1.0, 1.5), (8, 0.8, 0.45), (8, 0.8, 0.8), (4, 2.0, 0.6),
+                         (4, 2.0, 1.2), (1, 1.0, 0.8), (2, 3.0, 2.0)]
+        ),
+    ],
 )  # fmt: skip
 def test_the_first_notch_is_the_lowest_that_is_3_db_deep_and_no_ripple(count, distance, length):
     """A short stub among return vias has one at the resonance of its cavities, below that of its own length.
@@ -192,7 +198,7 @@ def test_a_stub_that_ends_before_the_next_plane_says_so(length):
     assert ("ends before the first plane" in found.model) == (length <= 0.2)
 
 
-@pytest.mark.parametrize(("layer", "shortest"), [("TOP", 0.24), ("S1", 0.02)])
+@pytest.mark.parametrize(("layer", "shortest"), [pytest.param("TOP", 0.24, marks=pytest.mark.slow), ("S1", 0.02)])
 def test_the_notch_falls_steadily_as_a_residual_stub_grows(layer, shortest):
     """Past its electrical start, pads and planes, down to where the cavities' resonance comes into sight.
 
@@ -218,7 +224,7 @@ def test_the_notch_hardly_steps_where_the_cut_crosses_a_face(edge, step):
     assert after == pytest.approx(before, rel=step)
 
 
-@pytest.mark.parametrize("thick", [0.5, 1.0, 3.0])
+@pytest.mark.parametrize("thick", [1.0, *(pytest.param(t, marks=pytest.mark.slow) for t in (0.5, 3.0))])
 def test_the_barrel_of_a_two_layer_board_is_a_stub(thick):
     """Its only plane lies at its end: no more than twice the whole quarter wave in the laminate."""
     board = layers(("TOP", "signal", 0.03), (thick, 3.8), ("BOT", "plane", 0.03))
@@ -394,7 +400,10 @@ def test_unknown_return_vias_enclose_what_known_ones_give(polar, stub):
 # --- symmetry ---------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("connects", [("TOP", "S2"), ("S2", "S5"), ("S3",), ("S1", "BOT")])
+@pytest.mark.parametrize(
+    "connects",
+    [("S2", "S5"), *(pytest.param(c, marks=pytest.mark.slow) for c in (("TOP", "S2"), ("S3",), ("S1", "BOT")))],
+)
 def test_a_board_upside_down_is_the_same_board(connects):
     """Layers of unequal thickness and Dk, mixed and outer planes, a pad of its own."""
     rows = [
