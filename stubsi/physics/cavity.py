@@ -364,7 +364,8 @@ def cavity_columns(
     if np.any(outer.copper != 1):
         j0b, j1b = bessel(0, outer.wave * b), bessel(1, outer.wave * b)
         h0b, h1b = hankel(1, outer.wave * b)
-    back = np.exp(-2j * outer.wave * (outer.reach - b)) * outer.standing
+    way = np.where(outer.standing == 0, 0.0, outer.reach - b)  # nothing comes back from where nothing stands
+    back = np.exp(-2j * outer.wave * way) * outer.standing
     e = outer.outgoing * h0b + back * j0b
     e_slope = -outer.wave / outer.copper * (outer.outgoing * h1b + back * j1b)
     inner, log = c_slope * e - c * e_slope, np.log(b / a)

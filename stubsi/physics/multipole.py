@@ -27,6 +27,8 @@ ORDER = 1
 """Highest multipole kept: line charge (0) and dipole (1) of a round conductor."""
 BLOCK = 100_000
 """Complex numbers in the largest array of one block of systems, so that it stays in the cache."""
+LARGEST_EXPONENT = 700.0
+"""Of a number that a float holds. A wave that dies out by more on its way there and back is not reflected."""
 
 
 def bessel(order: int, x: ComplexArray) -> ComplexArray:
@@ -221,8 +223,9 @@ def _reflection(k: ComplexArray, conductors: Conductors) -> ComplexArray:
     system[..., diagonal, diagonal] += 1
     sources = np.linalg.solve(system, driven[..., None])[..., 0]
     back -= (to_barrel * sources).sum(axis=-1)
-    round_trip = conductors.reach - conductors.radius[..., 0]
-    return np.asarray(back * np.exp(2j * k * round_trip[..., None]))
+    exponent = 2j * k * (conductors.reach - conductors.radius[..., 0])[..., None]
+    exponent.real = np.minimum(exponent.real, LARGEST_EXPONENT)
+    return np.asarray(back * np.exp(exponent))
 
 
 def _surface_waves(k: ComplexArray, conductors: Conductors) -> tuple[ComplexArray, ComplexArray]:
