@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 LEAST_BLOCKS = 16
 """Independent scramblings of the sequence at least; how much they differ is the sampling error."""
-LEAST_PER_BLOCK, MOST_PER_BLOCK = 512, 4096
+LEAST_PER_BLOCK, MOST_PER_BLOCK = 512, 16_384
 """Samples of each of them."""
 BINS = 1024
 """Bins of the histogram of each figure, from which its quantiles are read."""
