@@ -11,6 +11,9 @@ from markdown_it import MarkdownIt
 
 _MARKDOWN = MarkdownIt("commonmark").enable(["table", "strikethrough"])
 
+MARKUP = {"div", "style", "table", "thead", "tbody", "tr", "th", "td", "details", "summary"}
+"""What the package writes around its texts: one frame with its style sheet, tables, folds."""
+
 
 def spreadsheet_rows(text):
     """Every line of a CSV, comments too, as a spreadsheet breaks it into cells."""
@@ -64,5 +67,5 @@ def html_rows(text):
     parser = _Cells()
     parser.feed(text)
     parser.close()
-    assert parser.tags <= {"div", "style", "table", "thead", "tbody", "tr", "th", "td", "details", "summary"}
+    assert parser.tags <= MARKUP
     return parser.rows

@@ -11,10 +11,9 @@ from stubsi.margin.reason import DrillSide, Reason
 from stubsi.margin.verdict import Verdict
 from tests import drilling_boards as made
 from tests import margin_boards as mb
+from tests.readers import MARKUP
 
 EVIL = "<b>A</b>&B"
-MARKUP = {"div", "style", "table", "thead", "tbody", "tr", "th", "td", "details", "summary"}
-"""What the package writes around its texts: one frame with its style sheet, tables, folds."""
 
 
 class Parsed(html.parser.HTMLParser):

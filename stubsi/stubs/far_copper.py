@@ -15,7 +15,7 @@ ENOUGH = 3
 """With so many of them the current of a stub returns near its hole, and what stands farther off changes little."""
 MORE = 4
 """How many return vias stand at ``NEAR`` in place of what is farther off."""
-LEAST_DRILL = 0.25e-3
+USUAL_DRILL = 0.25e-3
 """Their diameter [m] where no return via says one; common practice, no source."""
 FEW_NEAR = "fewer than 3 return vias within 3 mm; what its notch would be with 4 more there counts as well"
 
@@ -46,7 +46,7 @@ def with_copper_far_off(case: Case) -> Case | None:
 
 def _surrounded(around: Around, near: list[tuple[float, float]]) -> Around:
     """Return vias that are near, the first of them on the x axis, and those that stand for the rest."""
-    radius = around.radius or LEAST_DRILL / 2
+    radius = around.radius or USUAL_DRILL / 2
     angles = [2 * math.pi * (number + 0.5) / MORE for number in range(MORE)]
     more = [(NEAR * math.cos(angle), NEAR * math.sin(angle)) for angle in angles]
     apart = [each for each in more if all(math.dist(each, via) > 4 * radius for via in near)]
