@@ -16,6 +16,7 @@ from importlinter.cli import lint_imports
 from numpydoc.validate import validate
 
 import stubsi
+from tests.public import PUBLIC, PUBLIC_FUNCTIONS
 
 ROOT = Path(__file__).parents[1]
 MODULES = sorted(info.name for info in pkgutil.walk_packages(stubsi.__path__, "stubsi.") if "__main__" not in info.name)
@@ -84,7 +85,7 @@ def test_docstring_parameters_are_the_signature(module_name):
         assert names is None or names == taken(thing), name
 
 
-@pytest.mark.parametrize("name", stubsi.__all__)
+@pytest.mark.parametrize("name", PUBLIC)
 def test_public_functions_document_their_parameters(name):
     thing = getattr(stubsi, name)
     if inspect.isfunction(thing) and taken(thing):
@@ -93,7 +94,7 @@ def test_public_functions_document_their_parameters(name):
 
 def public_names():
     """Every name that ``stubsi`` exports, and every public method and property of its classes, dotted."""
-    for name in stubsi.__all__:
+    for name in PUBLIC:
         thing = getattr(stubsi, name)
         if inspect.isclass(thing):
             methods = [key for key, value in vars(thing).items() if callable(value) or isinstance(value, OF_A_CLASS)]
@@ -117,7 +118,7 @@ def test_public_docstrings_have_their_sections(name):
     assert [f"{code} {text}" for code, text in validate(name)["errors"] if code in SECTIONS] == []
 
 
-@pytest.mark.parametrize("name", [name for name in stubsi.__all__ if inspect.isfunction(getattr(stubsi, name))])
+@pytest.mark.parametrize("name", PUBLIC_FUNCTIONS)
 def test_public_functions_say_what_they_raise(name):
     assert re.search(r"^Raises\n-+\n\w", inspect.getdoc(getattr(stubsi, name)), re.MULTILINE)
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 import importlib.metadata
 import inspect
+import pydoc
 import subprocess
 import sys
 from pathlib import Path
@@ -13,20 +14,9 @@ import pytest
 
 import stubsi
 from stubsi import show
+from tests.public import PUBLIC
 
 HEAVY = ("numpy", "scipy", "pint", "pandas", "skrf", "matplotlib")
-
-
-def imported_for_type_checkers():
-    """Module of every name imported under ``if TYPE_CHECKING`` in the source of the package."""
-    tree = ast.parse(Path(stubsi.__file__).read_text(encoding="utf-8"))
-    (block,) = [node for node in tree.body if isinstance(node, ast.If)]
-    return {
-        alias.name: node.module.removeprefix("stubsi.")
-        for node in block.body
-        if isinstance(node, ast.ImportFrom)
-        for alias in node.names
-    }
 
 
 def loaded_by(statement):
@@ -38,26 +28,41 @@ def loaded_by(statement):
     return set(run.stdout.split())
 
 
+def listed_for_type_checkers():
+    """Name, alias and module of every line of ``__init__.pyi`` that imports, as its grammar has them."""
+    tree = ast.parse(Path(stubsi.__file__).with_suffix(".pyi").read_text(encoding="utf-8"))
+    imports = [node for node in tree.body if isinstance(node, ast.ImportFrom)]
+    return [(alias.name, alias.asname, node.module) for node in imports for alias in node.names]
+
+
 def test_type_checkers_see_what_is_loaded():
-    """The three lists a public name stands in: its import, its module, ``__all__``."""
-    assert imported_for_type_checkers() == stubsi._HOME
-    assert sorted(stubsi.__all__) == sorted(stubsi._HOME)
-    assert len(set(stubsi.__all__)) == len(stubsi.__all__)
+    listed = listed_for_type_checkers()
+    assert {name: module for name, _, module in listed} == stubsi._MODULE_OF
+    assert [alias for _, alias, _ in listed] == [name for name, _, _ in listed]  # what type checkers call public
+    assert len({name for name, _, _ in listed}) == len(listed) > 150
 
 
-@pytest.mark.parametrize("name", stubsi.__all__)
+@pytest.mark.parametrize("name", PUBLIC)
 def test_every_public_name_is_defined_where_it_is_loaded_from(name):
     thing = getattr(stubsi, name)
     if inspect.isclass(thing) or inspect.isfunction(thing):
-        assert thing.__module__ == f"stubsi.{stubsi._HOME[name]}"
+        assert thing.__module__ == stubsi._MODULE_OF[name]
         assert thing.__name__ == name
     assert name in dir(stubsi)
+
+
+def test_help_is_a_map_and_not_a_book():
+    """It prints the map and the pages to read on, and not the help of every class behind it."""
+    page = pydoc.plain(pydoc.render_doc(stubsi)).splitlines()
+    assert "CLASSES" not in page
+    assert len(page) < 220
+    assert "**The map.**" in "\n".join(page[:12])
 
 
 def test_results_are_public():
     """What a public function gives back can be named by whoever annotates his own code."""
     for name in ("Verdict", "Ranking", "NetMargin", "Check", "Budget", "LayerMatrix", "HoleModel", "Plan", "Group"):
-        assert name in stubsi.__all__
+        assert name in PUBLIC
 
 
 @pytest.mark.parametrize(

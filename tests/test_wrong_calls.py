@@ -42,6 +42,7 @@ from stubsi import (
 from stubsi.value import Value
 from tests import drilling_boards as db
 from tests import margin_boards as mb
+from tests.public import PUBLIC
 from tests.test_wrong_types import PARTS, VALUES
 
 ureg = pint.UnitRegistry()
@@ -469,7 +470,7 @@ MADE_BY_THE_LIBRARY = {Budget, Check, ExchangeBoard, HoleModel, HoleStub, LayerM
 
 def _public_calls():
     """Names of every public function and constructor, and of every public method that takes an argument."""
-    for name in stubsi.__all__:
+    for name in PUBLIC:
         public = getattr(stubsi, name)
         if inspect.isfunction(public):
             yield name
