@@ -16,6 +16,7 @@ One stub in a script::
     stub_budget          how long may a stub be?
     notch_frequency      the simple formula: from length and Dk_eff to the notch
     dk_eff_from_notch    the way back: from a measured notch to the Dk_eff to calculate with
+    presets              what is known by name, each with its source: line rates, rules of thumb, thickness classes
 
 A stackup, before anything is routed::
 

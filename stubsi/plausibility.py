@@ -79,7 +79,7 @@ DK = Usual(
 )  # fmt: skip
 DK_EFF = Usual(
     1.0, 30.0, None, "effective permittivities of stubs lie",
-    "2.6 times Dk 11.5: by laminate Dk a notch is up to 60 % too high (project full-wave reference)",
+    "half more than 20.1, the largest that a full-wave reference of the project needs (shared/fullwave/cases.csv)",
 )  # fmt: skip
 DF = Usual(
     1e-5, 0.1, None, "loss tangents of laminates lie",

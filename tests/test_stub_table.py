@@ -227,6 +227,8 @@ def test_errors_of_many_cells_are_told_at_once_with_row_and_column():
     ("rows", "more", "says"),
     [
         ([{"signal": "1 Gb/s"}], {}, "has no column 'stub length'; its columns are 'signal'"),
+        ([{"rest (mil)": "12"}], {}, "Rename the column that holds it; the unit may stand in the title"),
+        ([{"signal (Gb/s)": 10, "stub length (mil)": 12}], {}, "signal has no unit in its title"),
         ([{"signal": "1 Gb/s", "stub lenght": "1 mm"}], {}, "column 'stub lenght': did you mean stub_length"),
         ([{"stub length": "1 mm"}], {}, "signal is missing: give a column or a keyword"),
         ([{"signal [Gb/s]": 1, "stub length": "1 mm"}], {}, "signal has no unit in its title"),
@@ -244,6 +246,13 @@ def test_errors_of_many_cells_are_told_at_once_with_row_and_column():
 def test_what_is_no_such_table_is_refused(rows, more, says):
     with pytest.raises(StubsiError, match=says):
         check_stubs(rows, **({"dk_eff": 4} if "dk_ef" not in more else {}) | more)
+
+
+def test_a_unit_stands_in_square_or_in_round_brackets():
+    square, rounded = (
+        check_stubs([{"signal": "10 Gb/s", f"Stub length {unit}": 40}], dk_eff=4) for unit in ("[mil]", "(mil)")
+    )
+    assert rounded["first notch [GHz]"].tolist() == square["first notch [GHz]"].tolist()
 
 
 def test_a_stub_longer_than_its_hole_names_its_row():

@@ -273,6 +273,7 @@ CALLS = {
         stubsi.plot_return_distance, {"board": BOARD, "hole": "A.0", "distances": ["1 mm"], "ax": None},
     ),
     "read_backdrill_specs": (stubsi.read_backdrill_specs, {"path": "shared/sluice_gate_depth_drill.xml"}),
+    "presets": (stubsi.presets, {"kind": "line rate"}),
     "read_board": (stubsi.read_board, {"path": "shared/demo_board.toml"}),
     "read_ipc2581": (
         stubsi.read_ipc2581,

@@ -108,7 +108,10 @@ def check_stubs(
     rows = Rows(table, separator, {"signal": signal, "criterion": criterion, "z0": z0, **stub}, OF_CHECK)
     if "stub_length" not in rows.columns and {"entry", "exit"} <= rows.columns.keys():
         return _between_layers(rows)
-    rows.need("stub_length")
+    rows.need(
+        "stub_length",
+        "the unit may stand in the title, as in 'stub length [mil]'. Or give the layers in columns 'entry' and 'exit'",
+    )
     rows.leave("entry", "exit")
     lengths = rows.each(("stub_length",), lambda given: _length(given["stub_length"]), ("stub_length",)).array()
     signals, criteria, described = rows.signals(), rows.criteria(), rows.stubs()

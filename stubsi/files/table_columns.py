@@ -33,7 +33,8 @@ LARGEST_FILE = 200_000_000
 """Largest file that is read [bytes]."""
 ALIKE = 0.85
 """How alike a title may be to a known one [-] before it counts as misspelt."""
-_TITLE = re.compile(r"\s*(.*?)\s*(?:\[([^\[\]]*)\]\s*)?", re.DOTALL)
+_TITLE = re.compile(r"\s*(.*?)\s*(?:(?:\[([^\[\]]*)\]|\(([^()]*)\))\s*)?", re.DOTALL)
+"""Words, then perhaps a unit in square or round brackets."""
 
 
 class Column(NamedTuple):
@@ -189,7 +190,7 @@ def columns_of(titles: Iterable[str]) -> dict[str, Column]:
     Parameters
     ----------
     titles : iterable of str
-        Such as "stub length [mil]", "z0", "Dk_eff".
+        Such as "stub length [mil]", "Stub length (mm)", "z0", "Dk_eff".
 
     Returns
     -------
@@ -204,7 +205,8 @@ def columns_of(titles: Iterable[str]) -> dict[str, Column]:
     found: dict[str, Column] = {}
     for title in titles:
         match = _TITLE.fullmatch(title)
-        words, unit = (match[1], match[2]) if match else (title, None)
+        words, *units = match.groups() if match else (title,)
+        unit = next((each for each in units if each is not None), None)
         name = "_".join(re.split(r"[\s_-]+", words.lower()))
         if name not in KNOWN:
             near = difflib.get_close_matches(name, KNOWN, 1, ALIKE)

@@ -63,11 +63,14 @@ class Rows:
         self.added, self.keywords, self.columns = added, keywords, columns_of(self.frame.columns)
         self.missing, self.errors = np.full(len(self.frame), "", dtype=object), list[str]()
 
-    def need(self, name: str) -> None:
-        """Refuse a table without a column."""
+    def need(self, name: str, fix: str) -> None:
+        """Refuse a table without a column. ``fix`` says how the title is written, and what does in its place."""
         if name not in self.columns:
             titles = ", ".join(map(repr, self.frame.columns)) or "none"
-            raise StubsiError(f"table: has no column {name.replace('_', ' ')!r}; its columns are {titles}.")
+            raise StubsiError(
+                f"table: has no column {name.replace('_', ' ')!r}; its columns are {titles}. Rename the column "
+                f"that holds it; {fix}."
+            )
 
     def leave(self, *names: str) -> None:
         """Treat columns as the user's own."""

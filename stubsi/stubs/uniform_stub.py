@@ -121,7 +121,10 @@ class Stub(Value):
         self.__dict__["df"] = one_number(self.df, "df", rule=DF_RULE)
         warn_if_unusual(self.df, DF, "df")
         if (self.dk_eff is None) == (self.delay_si is None):
-            raise StubsiError("give either dk_eff or delay: one of them, and only one, says how slow the stub is.")
+            raise StubsiError(
+                "give either dk_eff or delay, and only one of them: it says how fast a signal is in the stub. If "
+                "neither is known, give check_stub or check_stubs the stackup and padstack: they solve the stub."
+            )
         if self.delay_si is not None and self.dk_si < 1:
             raise StubsiError(f"delay = {show(self.delay_si, 'delay per length')}: is faster than light, 3.336 ps/mm.")
         if self.z_stub_si is not None and self.antipad_si is not None:

@@ -31,7 +31,7 @@ class Row(NamedTuple):
 
 _SOURCE = "IPC-4101, 3.8.4.2, class {}, as listed on a laminate maker's page; the standard itself was not read"
 
-_ROWS: Mapping[str, tuple[Row, ...]] = MappingProxyType(
+ROWS: Mapping[str, tuple[Row, ...]] = MappingProxyType(
     {
         "IPC-4101 B": tuple(
             Row(least * MIL, greatest * MIL, amount * MIL)
@@ -48,6 +48,7 @@ _ROWS: Mapping[str, tuple[Row, ...]] = MappingProxyType(
         ),
     }
 )  # fmt: skip
+"""Rows of every class, by its name."""
 
 
 @value_object
@@ -74,7 +75,7 @@ class ThicknessClass(Value):
     )
 
     def __post_init__(self) -> None:
-        one_of(self.name, "thickness class name", tuple(_ROWS))
+        one_of(self.name, "thickness class name", tuple(ROWS))
         one_of(self.distribution, "thickness class distribution", DISTRIBUTIONS)
         check_sigma(self.distribution, self.sigma)
 
@@ -101,7 +102,7 @@ class ThicknessClass(Value):
         BoardError
             The class lists no such thickness, as far as it was read. Between two rows nothing is interpolated.
         """
-        for row in _ROWS[self.name]:
+        for row in ROWS[self.name]:
             if row.least * (1 - AS_LISTED) <= thickness_si <= row.greatest * (1 + AS_LISTED):
                 limit = Limit(row.amount, "length")
                 return Tolerance(
@@ -111,7 +112,7 @@ class ThicknessClass(Value):
             show(row.least, "length")
             if row.least == row.greatest
             else f"{show(row.least, 'length')} to {show(row.greatest, 'length')}"
-            for row in _ROWS[self.name]
+            for row in ROWS[self.name]
         )
         raise BoardError(
             f"thickness class {self.name}: lists no laminate of {show(thickness_si, 'length')}; listed are {listed}. "
