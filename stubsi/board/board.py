@@ -1,43 +1,28 @@
-"""Owns the board: its stackup and nets, checked against each other, and its holes as arrays."""
+"""Owns the board: its stackup, nets and criteria, checked against each other."""
 
 from __future__ import annotations
 
 from functools import cached_property
 from typing import TYPE_CHECKING, Any, TypeVar, cast
 
-import numpy as np
-
-from stubsi.board import changed_board, changed_padstack
+from stubsi.board import changed_board
+from stubsi.board.board_copies import BoardCopies
+from stubsi.board.board_holes import BoardHoles
 from stubsi.board.clashes import refuse_clashes
 from stubsi.board.criterion import DEFAULT, Criterion
 from stubsi.board.hole_checks import refuse_drill_overlaps, refuse_far_apart, refuse_planes_in_use
-from stubsi.board.hole_columns import HoleColumns, hole_columns
-from stubsi.board.hole_kinds import (
-    HoleKind,
-    KindList,
-    Span,
-    checked_span,
-    kind_key,
-    kind_list,
-    place_in_stackup,
-    refuse_plane,
-)
+from stubsi.board.hole_kinds import place_in_stackup, refuse_plane
 from stubsi.board.names import by_name, refuse_repeats, shortened
-from stubsi.board.net import Hole, Net
+from stubsi.board.net import Net
 from stubsi.board.signal import Signal, as_signal
 from stubsi.board.stackup import Stackup
 from stubsi.checks import checked, checked_name, pairs, sequence, text_or_blank
-from stubsi.errors import BoardError
-from stubsi.read_only import read_only
-from stubsi.value import Converted, Value, kept_names, value_object
+from stubsi.value import Converted, kept_names, value_object
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping
+    from collections.abc import Callable, Hashable, Iterable, Mapping
 
-    from numpy.typing import NDArray
-
-    from stubsi.board.padstack import Antipad, Padstack
-    from stubsi.units import Dimensioned, Quantity
+    from stubsi.units import Quantity
 
 Item = TypeVar("Item")
 
@@ -56,7 +41,7 @@ def _signal_criteria(
 
 
 @value_object
-class Board(Value):
+class Board(BoardHoles, BoardCopies):
     """A board: one stackup and its nets.
 
     Parameters
@@ -166,184 +151,6 @@ class Board(Value):
         board.__dict__["criterion"] = new
         return board
 
-    def with_antipad(
-        self,
-        *,
-        antipad: Dimensioned | Antipad,
-        padstack: str | None = None,
-        hole: str | None = None,
-        net: str | None = None,
-        layer: str | None = None,
-    ) -> Board:
-        """Copy of this board with another clearance around some holes.
-
-        Parameters
-        ----------
-        antipad : length or Antipad
-            The other clearance.
-        padstack, hole, net : str
-            Name of the padstack, hole or net that it is for; exactly one of them. A padstack that other holes keep as
-            it is gets a second name for the changed holes, like "via of CLK".
-        layer : str, optional
-            The plane that it is for. Unless it is given: every plane, and every layer with a clearance of its own.
-
-        Returns
-        -------
-        Board
-            With the same nets otherwise.
-
-        Raises
-        ------
-        UnitError, BoardError
-            No clearance, no such name, a layer without plane, a length where a pair shares a slot, or a board that
-            contradicts itself.
-        """
-
-        def change(old: Padstack) -> Padstack:
-            return changed_padstack.with_other_antipad(self, old, antipad, layer)
-
-        return changed_padstack.board_with_padstack(self, changed_padstack.HolesOf(padstack, hole, net), change)
-
-    def with_drill(
-        self,
-        *,
-        drill: Dimensioned,
-        finished: Dimensioned | None = None,
-        padstack: str | None = None,
-        hole: str | None = None,
-        net: str | None = None,
-    ) -> Board:
-        """Copy of this board with another primary drill of some holes. Pads and clearances stay as they are.
-
-        Parameters
-        ----------
-        drill : length
-            Diameter of the other drill.
-        finished : length, optional
-            Diameter after plating. Unless it is given, it stays as it is.
-        padstack, hole, net : str
-            Name of the padstack, hole or net that it is for; exactly one of them, as in ``with_antipad``.
-
-        Returns
-        -------
-        Board
-            With the same nets otherwise.
-
-        Raises
-        ------
-        UnitError, BoardError
-            No diameter, no such name, or a drill that does not fit its pad, antipad or neighbours.
-        """
-        sizes = {"drill": drill} | ({} if finished is None else {"finished": finished})
-        return changed_padstack.board_with_padstack(
-            self, changed_padstack.HolesOf(padstack, hole, net), lambda old: old.replaced(**sizes)
-        )
-
-    def with_dk(
-        self,
-        *,
-        dk: float,
-        dk_in_plane: float | None = None,
-        material: str | None = None,
-        between: Iterable[str] | None = None,
-    ) -> Board:
-        """Copy of this board with another Dk of its dielectrics.
-
-        Parameters
-        ----------
-        dk : float
-            Relative permittivity [-] along z.
-        dk_in_plane : float, optional
-            Relative permittivity [-] in the plane of the glass. It must be given for dielectrics that state it.
-        material : str, optional
-            Only dielectrics of this material.
-        between : pair of layer names, optional
-            Only dielectrics between these two copper layers.
-
-        Returns
-        -------
-        Board
-            With the same nets.
-
-        Raises
-        ------
-        UnitError, BoardError
-            No Dk, no such material or layer, or nothing of it there.
-        """
-        return changed_board.board_with_dk(self, dk, dk_in_plane, material, between)
-
-    def with_layer(self, *, net: str, from_layer: str, to_layer: str) -> Board:
-        """Copy of this board with a net moved from one layer to another in all its holes.
-
-        Parameters
-        ----------
-        net : str
-            Name of the net.
-        from_layer, to_layer : str
-            The layer that it leaves, and the layer that it goes to.
-
-        Returns
-        -------
-        Board
-            With the same nets otherwise.
-
-        Raises
-        ------
-        BoardError
-            No such net or layer; the net does not use the first one, or must not or cannot use the second.
-        """
-        return changed_board.board_with_layer(self, net, from_layer, to_layer)
-
-    def with_waiver(self, *, net: str, waiver: str) -> Board:
-        """Copy of this board where a net need not meet its criterion.
-
-        Parameters
-        ----------
-        net : str
-            Name of the net.
-        waiver : str
-            Reason; a blank text takes the waiver away.
-
-        Returns
-        -------
-        Board
-            With the same nets otherwise.
-
-        Raises
-        ------
-        BoardError
-            No such net, or a reference net; no text.
-        """
-        return changed_board.board_with_waiver(self, net, waiver)
-
-    def with_return_via(
-        self, *, net: str, padstack: str, x: Dimensioned, y: Dimensioned, name: str | None = None
-    ) -> Board:
-        """Copy of this board with one more return via.
-
-        Parameters
-        ----------
-        net : str
-            Name of a reference net.
-        padstack : str
-            Name of a padstack of this board.
-        x, y : length
-            Position.
-        name : str, optional
-            Name of the new hole; "GND added" or the like unless it is given.
-
-        Returns
-        -------
-        Board
-            With the same nets otherwise.
-
-        Raises
-        ------
-        UnitError, BoardError
-            No such reference net or padstack, no position, or a place that is taken.
-        """
-        return changed_board.board_with_return_via(self, net, padstack, (x, y), name)
-
     def remembered(self, key: Hashable, make: Callable[[], Item]) -> Item:
         """Result that is computed from this board once and then kept. It has no part in comparison and hash.
 
@@ -373,30 +180,6 @@ class Board(Value):
         copper, holes = len(self.stackup.copper), sum(len(net.holes) for net in self.nets)
         return f"<Board {name}: {copper} copper layers, {len(self.nets)} nets, {holes} holes>"
 
-    def span(self, hole: Hole) -> Span:
-        """Copper layers of a hole of this board.
-
-        Parameters
-        ----------
-        hole : Hole
-            A hole of this board.
-
-        Returns
-        -------
-        Span
-            The layers, each as its number from the top.
-
-        Raises
-        ------
-        BoardError
-            The board has no hole of this kind.
-        """
-        checked(hole, "hole", Hole)
-        number = self._kind_list.numbers.get(kind_key(hole))
-        if number is None:
-            raise BoardError(f"hole {hole.name}: is not a hole of board {self.name}.")
-        return self.kinds[number].span
-
     def net(self, name: str) -> Net:
         """The net of a name.
 
@@ -418,90 +201,12 @@ class Board(Value):
         return by_name(self._nets_by_name, name, "net", f"on board {self.name}")
 
     @cached_property
-    def signal_nets(self) -> tuple[Net, ...]:
-        """The nets that are ranked: all but the reference nets."""
-        return tuple(net for net in self.nets if not net.reference)
-
-    @cached_property
-    def signals(self) -> tuple[Signal, ...]:
-        """Signal of each of the signal nets."""
-        return tuple(net.signal for net in self.nets if net.signal is not None)
-
-    @cached_property
-    def return_vias(self) -> tuple[Hole, ...] | None:
-        """Holes of the reference nets; None where the board has no reference net: then they are unknown."""
-        return self.reference_holes.holes or None
-
-    @cached_property
-    def kinds(self) -> tuple[HoleKind, ...]:
-        """The different kinds of holes. ``signal_holes.kind`` and ``reference_holes.kind`` are numbers in this list."""
-        return tuple(HoleKind(*key, checked_span(self.stackup, hole)) for key, hole in self._kind_list.first.items())
-
-    @cached_property
-    def signal_holes(self) -> HoleColumns:
-        """Holes of the signal nets as arrays. Their ``net`` is a number in ``signal_nets``."""
-        return hole_columns(self.signal_nets, self._kind_list.of_hole[~self._is_reference_hole])
-
-    @cached_property
-    def reference_holes(self) -> HoleColumns:
-        """Holes of the reference nets as arrays. Their ``net`` is a number in the list of reference nets."""
-        nets = [net for net in self.nets if net.reference]
-        return hole_columns(nets, self._kind_list.of_hole[self._is_reference_hole])
-
-    @cached_property
-    def nyquist_si(self) -> NDArray[np.float64]:
-        """Nyquist frequency of every signal net [Hz]."""
-        return read_only(np.array([signal.symbol_rate_si for signal in self.signals], dtype=float) / 2)
-
-    @cached_property
-    def z_stub_line_si(self) -> NDArray[np.float64]:
-        """For every signal net, the impedance [ohm] of the line that a stub of it is connected to."""
-        return read_only(np.array([net.z_stub_line_si for net in self.signal_nets], dtype=float))
-
-    def per_kind(self, value: Callable[[HoleKind], float], holes: HoleColumns) -> NDArray[Any]:
-        """Value for every hole, where the value depends on the kind of the hole only.
-
-        Parameters
-        ----------
-        value : callable
-            Returns the value of a HoleKind. It is called once for each kind.
-        holes : HoleColumns
-            Holes of this board.
-
-        Returns
-        -------
-        ndarray
-            One entry per hole.
-        """
-        return np.array([value(kind) for kind in self.kinds])[holes.kind]
-
-    @cached_property
-    def _is_reference_hole(self) -> NDArray[np.bool_]:
-        return np.array([net.reference for net in self.nets for _ in net.holes], dtype=bool)
-
-    @cached_property
-    def _kind_list(self) -> KindList:
-        return kind_list(self.nets)
-
-    @cached_property
     def _by_signal(self) -> dict[Signal, Criterion]:
         return dict(self.signal_criteria)
 
     @cached_property
     def _nets_by_name(self) -> dict[str, Net]:
         return {net.name: net for net in self.nets}
-
-    def holes(self) -> Iterator[tuple[Net, Hole]]:
-        """Every hole of every signal net, with its net.
-
-        Yields
-        ------
-        tuple of Net and Hole
-            In the order of the nets.
-        """
-        for net in self.signal_nets:
-            for hole in net.holes:
-                yield net, hole
 
     def _repr_html_(self) -> str:
         from stubsi.show.html import board_html
