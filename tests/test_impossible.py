@@ -224,6 +224,18 @@ def test_holes_farther_apart_than_a_board_is_large():
         mb.board(*nets, places=0)
 
 
+def test_a_pad_in_use_that_touches_the_plane_of_a_mixed_layer_is_refused():
+    """The trace leaves on a mixed layer, inside its antipad; a pad without use there is removed."""
+    roles = dict(mb.ROLES, S1="mixed")
+    padstack = Padstack(
+        name="v", drill="0.3 mm", pad="0.6 mm", antipad="0.8 mm", antipads={"S1": "0.5 mm"},
+        non_functional_pads="removed",
+    )  # fmt: skip
+    with pytest.raises(StubsiError, match=r"hole A\.0 connects 'S1': its pad there is 0\.6 mm wide, which must be sma"):
+        mb.board(mb.net("A", ("TOP", "S1"), padstack=padstack), layers=mb.stackup(roles=roles))
+    assert mb.board(mb.net("A", ("TOP", "S2"), padstack=padstack), layers=mb.stackup(roles=roles))
+
+
 def test_a_routing_layer_is_no_plane():
     with pytest.raises(StubsiError, match="net A layers 'G2': is a plane, which no signal net uses"):
         mb.board(mb.net("A", ("S1",), layers=("S1", "G2")))

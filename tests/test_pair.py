@@ -292,3 +292,11 @@ def test_static_inductance_alone_is_too_high():
         odd_series_impedance(f, 3.8, A, B, pitch=S, return_path=FOUR).imag / (mu_0 * f) for f in (1e9, 10e9, 20e9)
     ]
     assert odd_flux_factor(A, S, FOUR) * 0.998 < factor[0] < factor[1] < factor[2]
+
+
+@given(width=st.floats(0.05, 2.0), pitch=st.floats(0.1, 3.0), shift=st.floats(0.0, 3.0))
+def test_a_slot_acts_no_narrower_than_the_circle_that_fits_between_its_edge_and_the_odd_wall(width, pitch, shift):
+    """More room lowers a capacitance, whatever the fringe field; without it the formula itself obeys this."""
+    found = equivalent_clearance(pitch, width, shift)
+    assert found >= min(width, pitch / 2)
+    assert found <= equivalent_clearance(pitch, width) * 1.2 + shift

@@ -10,13 +10,16 @@ import numpy as np
 from stubsi.board.hole_kinds import refuse_plane
 from stubsi.board.overlaps import refuse_overlaps
 from stubsi.board.size_limits import BOARD, check_size
+from stubsi.errors import BoardError
+from stubsi.units import show
 
 if TYPE_CHECKING:
     from stubsi.board.board import Board
+    from stubsi.board.padstack import Padstack
 
 
 def refuse_planes_in_use(board: Board) -> None:
-    """Refuse a signal hole that uses a plane.
+    """Refuse a signal hole that uses a plane, or whose pad in use touches the plane of a mixed layer.
 
     Parameters
     ----------
@@ -32,6 +35,18 @@ def refuse_planes_in_use(board: Board) -> None:
     for kind, hole in zip(kinds.tolist(), first.tolist(), strict=True):
         for layer in board.kinds[kind].connects:
             refuse_plane(board.stackup, layer, f"hole {used.holes[hole].name} connects")
+            _refuse_touching_pad(board, board.kinds[kind].padstack, layer, used.holes[hole].name)
+
+
+def _refuse_touching_pad(board: Board, padstack: Padstack, layer: str, hole: str) -> None:
+    role = board.stackup.copper[board.stackup.index(layer)].role
+    antipad, pad = padstack.antipad_at(layer, role), padstack.pad_at(layer, in_use=True, outer=False)
+    if role != "signal" and antipad is not None and pad is not None and pad >= antipad.width_si:
+        raise BoardError(
+            f"hole {hole} connects '{layer}': its pad there is {show(pad, 'length')} wide, which must be smaller than "
+            f"the antipad of padstack {padstack.name} there, {show(antipad.width_si, 'length')}, or it touches the "
+            f"plane; give a smaller pad or a wider antipad."
+        )
 
 
 def refuse_far_apart(board: Board) -> None:

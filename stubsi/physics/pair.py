@@ -44,7 +44,8 @@ def fringe_shift(height: FloatLike, thickness: FloatLike) -> FloatArray:
 def equivalent_clearance(pitch: FloatLike, half_width: FloatLike, fringe_shift: FloatLike = 0.0) -> FloatArray:
     r"""Round clearance that acts on one barrel as a slot shared by both does in the odd mode.
 
-    .. math:: b + d = 1.118\,B \tanh\left(\frac{\pi s}{4B} + 0.075\right), \qquad B = w + d
+    .. math:: b + d = 1.118\,B \tanh\left(\frac{\pi s}{4B} + 0.075\right), \qquad B = w + d,
+              \qquad b \ge \min(w, s/2)
 
     Parameters
     ----------
@@ -63,11 +64,14 @@ def equivalent_clearance(pitch: FloatLike, half_width: FloatLike, fringe_shift: 
     Notes
     -----
     Derived: a line between two straight edges with its odd image; both constants, for the arc that closes the slot,
-    are fitted to two-dimensional odd-potential solves. Within 0.6 % in ln(b/a) for s >= 1.5 B and a <= 0.375 B.
+    are fitted to two-dimensional odd-potential solves. Within 0.6 % in ln(b/a) for s >= 1.5 B and a <= 0.375 B. The
+    least value follows from the slot alone: a circle of that radius around the barrel lies within the slot and on this
+    side of the wall half-way between the barrels, and more room lowers a capacitance. It takes over where the planes
+    are so far apart that the formula no longer holds.
     """
     grown = np.asarray(half_width) + fringe_shift
     round_clearance = SLOT_RATIO * grown * np.tanh(np.pi * np.asarray(pitch) / (4 * grown) + SLOT_END)
-    return np.asarray(round_clearance - fringe_shift)
+    return np.maximum(round_clearance - fringe_shift, np.minimum(half_width, np.asarray(pitch) / 2))
 
 
 def end_coupling(

@@ -30,7 +30,7 @@ def notch_frequency(stub_length: DimensionedArray, dk_eff: NumberArray, order: N
         Text, quantity, quantity array or list of texts. Zero: no stub, hence no notch (NaN).
     dk_eff : float or array_like
         Effective relative permittivity [-] of the *stub*, at least 1. With the laminate's Dk in its place, the notch
-        comes out 30-60 % too high against full wave, because pads and planes load the barrel.
+        usually comes out 26-130 % too high against full wave, because pads and planes load the barrel.
     order : int or array_like
         Odd multiple.
 
