@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 COMPARISON = 0.074
 """How far off a 3-D model was in the one published comparison that was read, relative.
@@ -54,6 +54,11 @@ class Provenance:
         figure.
     low, high : float
         The true notch is expected between these multiples of the computed one.
+    model_low, model_high, model_nearly : float, optional
+        The same, and the same as ``nearly_notch``, by the error that the model declares against full wave, without what
+        a board as built adds. None: the model declares none by itself, and those stand for it.
+    built : two of float, optional
+        Lowest and highest change of the first notch over tolerances that are given, as fractions. None: none are given.
     nearly_notch : float, optional
         A dip below the notch is nearly deep enough to be one. It is not expected below this frequency [Hz].
     not_solved : str, optional
@@ -68,14 +73,28 @@ class Provenance:
     model_error: str
     low: float = 1 - HARDWARE_ERROR
     high: float = 1 + HARDWARE_ERROR
+    model_low: float | None = None
+    model_high: float | None = None
+    model_nearly: float | None = None
+    built: tuple[float, float] | None = None
     nearly_notch: float | None = None
     not_solved: str | None = None
     open_inputs: tuple[str, ...] = ()
 
     @property
     def hardware_error(self) -> str:
-        """How far a board as built may be from it, in words. ``corners`` gives the range where tolerances are given."""
-        return against_hardware()
+        """How far a board as built may be from it, in words: the range by the tolerances, where they are given."""
+        return against_hardware(self.built)
+
+    @property
+    def of_model(self) -> Provenance:
+        """The same with the error that the model declares, and without what a board as built adds."""
+        return replace(
+            self,
+            low=self.low if self.model_low is None else self.model_low,
+            high=self.high if self.model_high is None else self.model_high,
+            nearly_notch=self.nearly_notch if self.model_nearly is None else self.model_nearly,
+        )
 
     def __repr__(self) -> str:
         solved = "" if self.not_solved is None else ", not solved"

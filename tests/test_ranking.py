@@ -813,7 +813,7 @@ def test_a_rate_far_above_every_notch_takes_no_walk_over_all_orders(monkeypatch)
 def test_a_ranking_pickles_what_it_was_made_of_only():
     found = rank(mb.board(mb.net("A", ("TOP", "S1"))), model="uniform")
     found.to_text()
-    assert set(vars(pickle.loads(pickle.dumps(found)))) == {"board", "model", "table", "models", "figures"}
+    assert set(vars(pickle.loads(pickle.dumps(found)))) == {"board", "model", "table", "models", "figures", "built"}
 
 
 def test_a_reason_is_data():

@@ -128,7 +128,7 @@ def test_a_search_finds_what_enumeration_finds(board, monkeypatch, more):
     )
     enumerated = corners(board, tolerances, model="uniform")
     monkeypatch.setattr(corner_search, "MOST_ENUMERATED", 0)
-    searched = corners(board, tolerances, model="uniform")
+    searched = corners(board.replaced(name="again"), tolerances, model="uniform")  # corners are kept with their board
     for net in ("CLK", "UP"):
         for figure in ("first_notch_si", "one_db_si", "loss", "judged"):
             assert getattr(searched[net], figure) == pytest.approx(getattr(enumerated[net], figure), rel=1e-9)

@@ -204,7 +204,7 @@ CALLS = {
         },
     ),
     "difference": (stubsi.difference, {"before": BOARD, "after": BOARD}),
-    "rank": (stubsi.rank, {"board": BOARD, "model": "uniform", "dk_eff": 4, "delay": None}),
+    "rank": (stubsi.rank, {"board": BOARD, "model": "uniform", "dk_eff": 4, "delay": None, "tolerances": None}),
     "corners": (
         stubsi.corners,
         {"board": BOARD, "tolerances": TOLERANCES, "model": "uniform", "dk_eff": 4, "delay": None},
@@ -397,6 +397,7 @@ CALLS = {
 
 FOR_NUMBERS = {
     "ThicknessClass.tolerance", "Tolerance.limits", "Tolerance.quantile", "Tolerance.value", "Tolerances.of_layer",
+    "Tolerances.notch_range", "Tolerances.ranked",
     "Board.per_kind", "Board.remembered", "Criterion.longest_si", "FabricatorRules.deepest", "FabricatorRules.drill_si",
     "FabricatorRules.source_of", "FabricatorRules.tip_height", "Stackup.face_si", "Stackup.laminate",
     "FabricatorRules.bore", *(f"{name}.{method}" for name in ("DepthTolerance", "GuaranteedResidual")

@@ -32,8 +32,11 @@
 A check of a single stub knows no side to drill from, and says "falls short" in place of the two in the middle.
 
 Two errors are told apart. The *model error* is that against full wave of the same drawn geometry. The error *against
-hardware* is not known until tolerances are given, as to ``corners``, or a coupon is measured. A net within 8 % of its
-limit is marginal all the same, because the one published comparison that was read is 7.4 % off.
+hardware* is not known until tolerances are given or a coupon is measured. A net within 8 % of its limit is marginal all
+the same, because the one published comparison that was read is 7.4 % off. With ``rank(board, tolerances=...)`` the
+range over the tolerances takes the place of these 8 %: a net passes if it does at the worst corner, with the model
+error on top. Where that makes another verdict, narrower or wider, the reason says which one it is without them.
+``check_stub`` and ``stub_budget`` take tolerances of a uniform line. ``drilled_yield`` judges a plan over them.
 
 **Order.** Nets that do not pass come before those that do. In both, nets with a notch at or below Nyquist come first,
 the nearest to Nyquist first; the others follow, the lowest notch over Nyquist first.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from itertools import groupby
 from operator import itemgetter
 from typing import TYPE_CHECKING, NamedTuple
@@ -11,7 +12,7 @@ import numpy as np
 
 from stubsi.board.criterion import Measure, outside_scope
 from stubsi.margin.net_margin import NetMargin
-from stubsi.margin.reason import DrillSide, KeptStub, LegDifference, MeasuredFigure, Reason, leg_difference
+from stubsi.margin.reason import BuiltFigure, DrillSide, KeptStub, LegDifference, MeasuredFigure, Reason, leg_difference
 from stubsi.margin.verdict import Verdict
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from stubsi.board.criterion import Criterion
     from stubsi.board.net import Net
     from stubsi.board.signal import Signal
     from stubsi.margin.ranking import Ranking
@@ -96,6 +98,8 @@ def _columns_of_governing_stubs(ranking: Ranking, numbers: NDArray[np.intp]) -> 
         columns["hole"][row], columns["leg"][row] = table.holes[hole].name, table.holes[hole].leg
         columns["side"][row], columns["stub_length_si"][row] = table.cases[case].shape.side, table.cases[case].length_si
         provenance = ranking.models.provenance[case]
+        if ranking.built is not None:
+            provenance = replace(provenance, built=ranking.built.of_net(int(numbers[row])))
         columns["model"][row], columns["model_error"][row] = provenance.tier, provenance.model_error
         columns["provenance"][row] = provenance
     return columns
@@ -143,7 +147,7 @@ def _reasons(
         Reason(
             verdict, figure if stub else None, drills.get(row, ()), kept.get(row, ()), missing.get(row), legs.get(row),
             net.waiver, nearly.get(row), outside_scope(figure.criterion, ranking.board.signals[number]),
-            _two_stubs(ranking, number),
+            _two_stubs(ranking, number), _built(ranking, number, figure.criterion),
         )
         for row, (verdict, figure, stub, net, number) in enumerate(
             zip(verdicts, figures, has_stub.tolist(), nets, numbers.tolist(), strict=True)
@@ -159,6 +163,14 @@ def _two_stubs(ranking: Ranking, number: int) -> str:
         if hole >= 0 and ranking.criteria[ranking.criterion_number[number]].on_loss
         else ""
     )
+
+
+def _built(ranking: Ranking, number: int, criterion: Criterion) -> BuiltFigure | None:
+    """The judged figure of a net over tolerances; None where none were given."""
+    if ranking.built is None:
+        return None
+    worst, best = float(ranking.built.worst[number]), float(ranking.built.best[number])
+    return BuiltFigure(criterion, worst, best, ranking.as_drawn.verdicts[number])
 
 
 def _drills(ranking: Ranking, stubs: _Stubs) -> dict[int, tuple[DrillSide, ...]]:
@@ -218,7 +230,9 @@ def _missing(ranking: Ranking, numbers: NDArray[np.intp], undecided: NDArray[np.
 def _nearly(ranking: Ranking, numbers: NDArray[np.intp], marginal: NDArray[np.bool_]) -> dict[int, float]:
     """By row: dip that is nearly a notch, over Nyquist, where it makes the verdict of a net."""
     figures, models = ranking.figures, ranking.models
-    found = {}
+    found: dict[int, float] = {}
+    if ranking.built is not None:
+        return found
     for row in np.flatnonzero(marginal).tolist():
         number = numbers[row]
         criterion = ranking.criteria[ranking.criterion_number[number]]

@@ -13,6 +13,7 @@ from stubsi.board.board import Board
 from stubsi.board.criterion import DEFAULT, as_criterion
 from stubsi.board.names import by_name
 from stubsi.errors import BoardError
+from stubsi.margin.built import checked_varied
 from stubsi.margin.figures import Figures, net_figures
 from stubsi.margin.net_margin import COLUMNS, NetMargin, table_value
 from stubsi.margin.net_rows import net_rows
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.board.criterion import Criterion
+    from stubsi.margin.built import BuiltRange, Varied
     from stubsi.stubs.cases import StubTable
     from stubsi.stubs.model_choice import ModelName
     from stubsi.stubs.models import Models
@@ -39,7 +41,12 @@ Scalar = TypeVar("Scalar", bound=np.generic)
 
 
 def rank(
-    board: Board, *, model: ModelName = "solved", dk_eff: float | None = None, delay: Dimensioned | None = None
+    board: Board,
+    *,
+    model: ModelName = "solved",
+    dk_eff: float | None = None,
+    delay: Dimensioned | None = None,
+    tolerances: Varied | None = None,
 ) -> Ranking:
     """Rank the nets of a board by how close their stubs' notches sit to their Nyquist frequency.
 
@@ -54,6 +61,10 @@ def rank(
         Effective permittivity [-] of every stub, for a uniform line.
     delay : delay per length, optional
         Delay per length of every stub, in place of ``dk_eff``.
+    tolerances : Tolerances, optional
+        What varies from board to board. Then a net passes only if it does at the worst of it, with the error that the
+        model declares on top, and so in place of the flat 8 % that stands for what is not known. A uniform line
+        declares no error of its own; there the 8 % stay on top. Costs as much as ``corners``, which finds the worst.
 
     Returns
     -------
@@ -64,11 +75,15 @@ def rank(
     Raises
     ------
     StubsiError, UnitError
-        ``board`` is no Board; an unknown ``model``; values that are not a Dk or a delay per length, or both.
+        ``board`` is no Board; an unknown ``model``; values that are not a Dk or a delay per length, or both; tolerances
+        that are none, or that do not fit the board.
     """
     if not isinstance(board, Board):
         raise BoardError(f"board = {as_shown(board)}: must be a Board; read_board reads one from a file.")
     choice = ModelChoice.of(model, dk_eff, delay)
+    if tolerances is not None:
+        varied = checked_varied(tolerances)
+        return board.remembered((choice, varied), lambda: varied.ranked(board, choice))
     return board.remembered(choice, lambda: _rank(board, choice))
 
 
@@ -98,6 +113,8 @@ class Ranking:
         Electrical models of the cases of the table.
     figures : Figures
         Figures of the signal nets.
+    built : BuiltRange, optional
+        What they do over tolerances; None: none were given.
     """
 
     board: Board
@@ -105,19 +122,20 @@ class Ranking:
     table: StubTable
     models: Models
     figures: Figures
+    built: BuiltRange | None = None
 
     def __eq__(self, other: object) -> bool:
         if self is other or not isinstance(other, Ranking):
             return self is other
-        return (self.model, self.board, self.table) == (other.model, other.board, other.table)
+        return (self.model, self.built, self.board, self.table) == (other.model, other.built, other.board, other.table)
 
     def __hash__(self) -> int:
-        return hash((self.model, self.board))
+        return hash((self.model, self.built, self.board))
 
     @cached_property
     def verdicts(self) -> NDArray[np.object_]:
         """Verdict of every signal net without its waiver, in the order of the board."""
-        verdicts = self._standings(self.figures)
+        verdicts = self._standings(self.figures, self.measured)
         failing = verdicts == Verdict.DRILL
         if failing.any() and (self.table.least >= 0).any():
             drilled = net_figures(self.board, self.table, self.models, self.table.least)
@@ -176,7 +194,13 @@ class Ranking:
     @cached_property
     def measured(self) -> Spread:
         """The figure that the criterion of every signal net looks at."""
-        spreads = {criterion: measured(criterion, self.figures) for criterion in self._criteria_or_default}
+        as_drawn = self._measured(self.figures)
+        if self.built is None:
+            return as_drawn
+        return as_drawn._replace(worst=read_only(self.built.worst), best=read_only(self.built.best))
+
+    def _measured(self, figures: Figures) -> Spread:
+        spreads = {criterion: measured(criterion, figures) for criterion in self._criteria_or_default}
 
         def values(end: int) -> NDArray[np.float64]:
             return read_only(self._by_criterion(lambda criterion: spreads[criterion][end]))
@@ -184,15 +208,24 @@ class Ranking:
         return Spread(*(values(end) for end in range(len(Spread._fields))))
 
     @cached_property
+    def as_drawn(self) -> Ranking:
+        """The same ranking without the tolerances that were given."""
+        return self if self.built is None else replace(self, built=None)
+
+    @cached_property
     def unknown_case(self) -> NDArray[np.intp]:
         """Case whose unknown keeps every signal net from being judged by its criterion; -1 where there is none."""
         return read_only(self._by_criterion(lambda criterion: unknown_of(criterion, self.figures)))
 
-    def _standings(self, figures: Figures) -> NDArray[np.object_]:
-        """Verdict of every signal net by some figures, as if all of its stubs could be drilled."""
+    def _standings(self, figures: Figures, value: Spread | None = None) -> NDArray[np.object_]:
+        """Verdict of every signal net by some figures, as if all of its stubs could be drilled.
+
+        ``value``: the figure that the criterion of each looks at, where it is not that of the figures.
+        """
+        judged = self._measured(figures) if value is None else value
 
         def standing_by(criterion: Criterion) -> NDArray[np.object_]:
-            return standing(criterion, measured(criterion, figures), unknown_of(criterion, figures) >= 0)
+            return standing(criterion, judged, unknown_of(criterion, figures) >= 0)
 
         return self._by_criterion(standing_by)
 
@@ -229,7 +262,14 @@ class Ranking:
         ------
         UnitError
             It is neither a criterion nor such a name.
+        BoardError
+            The ranking is one over tolerances: what they do was found for the criteria of this one.
         """
+        if self.built is not None:
+            raise BoardError(
+                "criterion: the ranges over tolerances were found for the criteria of this ranking; call "
+                "rank(board.with_criterion(...), tolerances=...)."
+            )
         return replace(self, board=self.board.with_criterion(as_criterion(criterion)))
 
     def __len__(self) -> int:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.names import shortened
 from stubsi.checks import one_line
-from stubsi.margin.verdict import Verdict, wording
+from stubsi.margin.verdict import Verdict, range_in_words, wording
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,6 +35,32 @@ class MeasuredFigure(NamedTuple):
 
     def __str__(self) -> str:
         return wording(self.criterion, self.low, self.high, self.best, self.notch_ratio)
+
+
+class BuiltFigure(NamedTuple):
+    """The figure that a criterion looks at, over all tolerances and the error that the model declares.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    worst, best : float
+        In the unit of the limit; NaN where unknown.
+    as_drawn : Verdict
+        The verdict without the tolerances.
+    """
+
+    criterion: Criterion
+    worst: float
+    best: float
+    as_drawn: Verdict
+
+    def in_words(self, verdict: Verdict) -> str:
+        """The range, and the verdict as drawn where it is another one than this."""
+        if not (math.isfinite(self.worst) or math.isfinite(self.best)):
+            return ""
+        shown = range_in_words(self.criterion, self.worst, self.best)
+        other = f" ({self.as_drawn} without the tolerances)" if self.as_drawn != verdict else ""
+        return f"{shown} over the tolerances and the error of the model{other}"
 
 
 class DrillSide(NamedTuple):
@@ -95,6 +122,8 @@ class Reason(NamedTuple):
         Why the source of the criterion does not cover the signal; blank if it does.
     two_stubs : str
         Hole whose two stubs count together, with the barrel between them; blank where the sum of the stubs counts.
+    built : BuiltFigure or None
+        The figure over tolerances; None where none were given.
     """
 
     verdict: Verdict
@@ -107,6 +136,7 @@ class Reason(NamedTuple):
     nearly: float | None = None
     scope: str = ""
     two_stubs: str = ""
+    built: BuiltFigure | None = None
 
     def __repr__(self) -> str:
         return f"<Reason {self.verdict}: {shortened(str(self), 150)}>"
@@ -121,6 +151,7 @@ class Reason(NamedTuple):
         together = f"both stubs of {self.two_stubs} with the barrel between them" if self.two_stubs else ""
         parts: list[object] = [
             self.figure,
+            self.built.in_words(self.verdict) if self.built else "",
             together,
             self.missing or "",
             self.scope,
@@ -128,7 +159,7 @@ class Reason(NamedTuple):
             *self.kept,
             self.legs or "",
         ]
-        if self.verdict == Verdict.MARGINAL:
+        if self.verdict == Verdict.MARGINAL and not self.built:
             parts.insert(1, self._why_marginal())
         return "; ".join(filter(None, map(str, parts)))
 

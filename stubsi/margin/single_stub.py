@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from abc import ABC, abstractmethod
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -11,6 +12,7 @@ import numpy as np
 from stubsi.board.criterion import Measure
 from stubsi.board.hole_kinds import Span
 from stubsi.errors import StubsiError, UnknownValueError
+from stubsi.margin.built import checked_varied
 from stubsi.margin.figures import stub_figures
 from stubsi.margin.longest_stub import EndName, Permit, Wanted, longest, longest_permitted
 from stubsi.margin.stub_verdict import Ends, StubFigures, rows_of
@@ -34,6 +36,7 @@ if TYPE_CHECKING:
     from stubsi.board.padstack import Padstack
     from stubsi.board.signal import Signal
     from stubsi.board.stackup import Stackup
+    from stubsi.margin.built import Varied
     from stubsi.provenance import Provenance
     from stubsi.stubs.models import Models
     from stubsi.stubs.uniform_stub import Stub
@@ -149,13 +152,20 @@ class UniformSingleStub(SingleStub):
         Of any length.
     z0 : float or None
         Impedance of the line it hangs on [ohm].
+    tolerances : Varied, optional
+        What varies from board to board.
     """
 
-    def __init__(self, stub: Stub, z0: float | None) -> None:
+    def __init__(self, stub: Stub, z0: float | None, tolerances: Varied | None = None) -> None:
         self.stub, self.z0 = stub, z0
         self.line = stub.single_line
         self.losses_known = z0 is not None and not math.isnan(self.line.z_stub)
-        self.notch_bounds = stub.provenance.low, stub.provenance.high
+        self.of_line = stub.provenance
+        if tolerances is not None:
+            low, high = checked_varied(tolerances).notch_range(stub.dk_eff)
+            own = self.of_line
+            self.of_line = replace(own, low=own.low * low, high=own.high * high, built=(low - 1, high - 1))
+        self.notch_bounds = self.of_line.low, self.of_line.high
 
     def figures(self, length: float, signal: Signal, criterion: Criterion) -> tuple[StubFigures, Provenance]:
         """Figures at a length [m] above zero, and how they were found."""
@@ -172,7 +182,7 @@ class UniformSingleStub(SingleStub):
         figures = StubFigures(
             length, nyquist, self._ends(notch), one_db, loss, return_loss, nyquist_loss, nyquist_return_loss
         )
-        return figures, self.stub.provenance
+        return figures, self.of_line
 
     def longest(self, signal: Signal, criterion: Criterion) -> LongestStub:
         """Longest stub that meets a criterion: by a closed form, or by a search for a criterion on loss."""
@@ -187,7 +197,7 @@ class UniformSingleStub(SingleStub):
 
     def provenance(self, length: float) -> Provenance:
         """How the stub is modelled, whatever its length."""
-        return self.stub.provenance
+        return self.of_line
 
     def _longest_by_loss(self, signal: Signal, criterion: Criterion) -> LongestStub:
         """Search for the longest stub, up to just beyond the length at which the notch is at the lowest frequency."""

@@ -19,6 +19,7 @@ from stubsi.value import InSI
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from stubsi.margin.built import Varied
     from stubsi.margin.single_stub import SingleStub
     from stubsi.units import Dimensioned
 
@@ -47,6 +48,10 @@ class StubArguments(TypedDict, total=False):
         Uniform line: diameter of a pad at the end.
     end_capacitance : capacitance
         Uniform line: at the end, in place of ``end_pad``.
+    tolerances : Tolerances
+        Uniform line: what varies from board to board, ``board_thickness`` in percent (the length of the stub follows
+        it) and ``dk``. Then it passes only if it does at the worst of it. The model's own error is not known, so the
+        8 % of the one published comparison stay on top. For a solved stub put it on a board and use ``rank``.
     stackup : Stackup
         Solved stub: the layers it goes through.
     padstack : Padstack
@@ -76,6 +81,7 @@ class StubArguments(TypedDict, total=False):
     at: Dimensioned | None
     end_pad: Dimensioned | None
     end_capacitance: Dimensioned | None
+    tolerances: Varied | None
     stackup: Stackup | None
     padstack: Padstack | None
     layer: str | None
@@ -155,12 +161,17 @@ def _new_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
         raise StubsiError(f"{', '.join(unused)}: need stackup and padstack beside them.")
     given.pop("side", None)
     given.pop("feed", None)
-    return UniformSingleStub(Stub(stub_length=ANY_LENGTH, **given), line)
+    tolerances = given.pop("tolerances", None)
+    return UniformSingleStub(Stub(stub_length=ANY_LENGTH, **given), line, tolerances)
 
 
 def _solved_stub(given: dict[str, Any], z0: float | None) -> SolvedSingleStub:
     if type(given.get("df")) in (int, float) and given["df"] == 0:
         del given["df"]
+    if "tolerances" in given:
+        raise StubsiError(
+            "tolerances: of a solved stub need its board; put it on a Board and use rank(tolerances=...)."
+        )
     both = [name for name in given if name not in GEOMETRY]
     if both:
         raise StubsiError(f"give either a uniform line ({', '.join(both)}) or stackup and padstack, not both.")

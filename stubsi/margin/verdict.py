@@ -246,22 +246,43 @@ def wording(criterion: Criterion, low: float, high: float, best: float, ratio: f
         return f"first notch {ratio:.3g} x Nyquist, at or below Nyquist"
     if not math.isfinite(low):
         return ""
+    shown = range_in_words(criterion, low, high)
     if criterion.measure in _UNITS:
-        shown, limit = _range(low, high) + _UNITS[criterion.measure], f"{criterion.limit:g}"
+        limit = f"{criterion.limit:g}"
     elif criterion.measure is Measure.STUB_LENGTH:
-        shown, limit = f"{low * 1e3:.4g} mm", f"{criterion.limit * 1e3:.4g} mm"
+        limit = f"{criterion.limit * 1e3:.4g} mm"
     else:
-        shown, limit = f"{low * 1e3 / 1e9:.4g} mm x GBd", f"{criterion.limit * 1e3 / 1e9:.4g}"
+        limit = f"{criterion.limit * 1e3 / 1e9:.4g}"
     text = f"{shown}, {'at least' if criterion.least else 'at most'} {limit} wanted"
     of_a_shorter = meets(criterion, np.array(low)) and not meets(criterion, np.array(best))
     return f"{text}; {SHORTER_FALLS_SHORT}" if of_a_shorter else text
 
 
-def _range(low: float, high: float) -> str:
-    """Range of a figure to three digits: '3.1', '3.1-4.2' or 'more than 3.1'."""
+def range_in_words(criterion: Criterion, low: float, high: float) -> str:
+    """Range of the figure that a criterion looks at, with its unit: '3.1-4.2 x Nyquist'.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    low, high : float
+        In the unit of the limit.
+
+    Returns
+    -------
+    str
+    """
+    if criterion.measure in _UNITS:
+        return _range(low, high, 3) + _UNITS[criterion.measure]
+    if criterion.measure is Measure.STUB_LENGTH:
+        return f"{_range(low * 1e3, high * 1e3, 4)} mm"
+    return f"{_range(low * 1e3 / 1e9, high * 1e3 / 1e9, 4)} mm x GBd"
+
+
+def _range(low: float, high: float, digits: int) -> str:
+    """Range of a figure: '3.1', '3.1-4.2' or 'more than 3.1'."""
     if low == high:
-        return f"{low:.3g}"
+        return f"{low:.{digits}g}"
     ends = sorted((low, high))
     if math.isinf(ends[-1]):
-        return f"more than {ends[0]:.3g}"
-    return "-".join(dict.fromkeys(f"{end:.3g}" for end in ends))
+        return f"more than {ends[0]:.{digits}g}"
+    return "-".join(dict.fromkeys(f"{end:.{digits}g}" for end in ends))

@@ -21,9 +21,6 @@ if TYPE_CHECKING:
     from stubsi.margin.net_margin import NetMargin
     from stubsi.margin.ranking import Ranking
 
-HARDWARE_NOTE = (
-    f"Against hardware: {against_hardware()}, so a net within {100 * HARDWARE_ERROR:g} % of its limit is marginal."
-)
 LOSS_NOTE = "Loss: of a net's holes at Nyquist, summed, interaction between them ignored; a hole has both its stubs."
 
 WEAKER = "~"
@@ -161,11 +158,21 @@ def preamble(ranking: Ranking) -> list[str]:
         *_outside_scope(ranking),
         *(f"Model: {model} ({error})" for model, error in models),
         *([WEAKER_NOTE] if any(map(_is_weaker, ranking)) else []),
-        HARDWARE_NOTE,
+        *_against_hardware(ranking),
         f"{how_many(len(ranking), 'net')}: {_tally(ranking)}",
         LOSS_NOTE,
         CAUTION,
     ]
+
+
+def _against_hardware(ranking: Ranking) -> list[str]:
+    """How far a board as built may be from these figures, and what that does to the verdicts."""
+    if ranking.built is None:
+        unsure = f"so a net within {100 * HARDWARE_ERROR:g} % of its limit is marginal"
+        return [f"Against hardware: {against_hardware()}, {unsure}."]
+    tolerances = str(ranking.built.tolerances).splitlines()
+    said = against_hardware(ranking.built.notch_change)
+    return [f"Against hardware: {said}. A net passes if it does at the worst of both.", *tolerances]
 
 
 def _tally(ranking: Ranking) -> str:

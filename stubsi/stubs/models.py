@@ -6,7 +6,7 @@ figures are ranges.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple, Protocol
 
@@ -159,6 +159,16 @@ class Models:
     def notch_bounds(self) -> NDArray[np.float64]:
         """Multiples of the computed notch between which the true one is expected, shape (2, n_case)."""
         return read_only(np.array([(each.low, each.high) for each in self.provenance]).reshape(-1, 2).T)
+
+    @cached_property
+    def by_model_error(self) -> Models:
+        """The same models, whose outer bounds are those that the model declares against full wave."""
+        shorter = self.shorter
+        return replace(
+            self,
+            provenance=tuple([each.of_model for each in self.provenance]),
+            shorter=None if shorter is None else shorter._replace(models=shorter.models.by_model_error),
+        )
 
     def nearness(self, case: NDArray[np.intp], frequency: NDArray[np.float64]) -> NDArray[np.float64]:
         """How near a notch of any order comes to a frequency.

@@ -141,10 +141,15 @@ def _with_least_of(
         return {}
     models = solved_models(list(others.values()), look_beyond=False, look_back=False)
     found = {}
-    for number, there, least in zip(others, models.provenance, models.least_notch.tolist(), strict=True):
+    least = np.stack([models.least_notch, models.by_model_error.least_notch], axis=1).tolist()
+    for number, there, (as_built, by_model) in zip(others, models.provenance, least, strict=True):
         here = provenance[number]
-        if there.tier == SOLVED and not least >= (here.nearly_notch or np.inf):
-            found[number] = replace(here, nearly_notch=least, assumptions=(*here.assumptions, note))
+        if there.tier != SOLVED:
+            continue
+        if not by_model >= (here.model_nearly or np.inf):
+            found[number] = here = replace(here, model_nearly=by_model)
+        if not as_built >= (here.nearly_notch or np.inf):
+            found[number] = replace(here, nearly_notch=as_built, assumptions=(*here.assumptions, note))
     return found
 
 
@@ -159,17 +164,21 @@ def _of_notch(provenance: Provenance, of: Regime, stack: SolvedStack, lowest: in
         return provenance
     error, note = notch_error(of, notch), stack.notch_note(lowest)
     notes = [str(of), *([note] if note else [])]
-    nearly_notch = None
+    nearly_notch = model_nearly = None
     if nearly < notch:
         notes.append(NEARLY.format(show(nearly, "frequency")))
-        nearly_notch = min(least_notch(of, nearly), provenance.low * nearly)
+        model_nearly = least_notch(of, nearly)
+        nearly_notch = min(model_nearly, provenance.low * nearly)
     return replace(
         provenance,
         model_error=f"{'nearest covered case, ' if of.nearest_rule else ''}{in_words(error)}",
         assumptions=(*provenance.assumptions, *notes),
         low=min(provenance.low, least_notch(of, notch) / notch),
         high=max(provenance.high, 1 + error),
+        model_low=least_notch(of, notch) / notch,
+        model_high=1 + error,
         nearly_notch=nearly_notch,
+        model_nearly=model_nearly,
         open_inputs=provenance.open_inputs
         if has_notch
         else (*provenance.open_inputs, NO_NOTCH_BELOW.format(show(notch, "frequency"))),

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
 from stubsi.board.criterion import Measure
+from stubsi.margin.figures import net_figures
 from stubsi.margin.ranking import rank
 from stubsi.tolerance.built_board import built_board, thickness_si
 
@@ -22,10 +24,10 @@ if TYPE_CHECKING:
 
     Floats: TypeAlias = NDArray[np.float64]
 
-FIGURES = ("first notch", "1 dB frequency", "loss", "judged")
+FIGURES = ("first notch", "1 dB frequency", "loss", "judged", "judged, the model off")
 """What is looked at of every net: lowest first notch [Hz], lowest 1 dB frequency [Hz], loss at Nyquist [dB], and the
-figure that its criterion limits."""
-NOTCH, ONE_DB, LOSS, JUDGED = range(len(FIGURES))
+figure that its criterion limits, as computed and with the model as far off as it declares."""
+NOTCH, ONE_DB, LOSS, JUDGED, MODEL_OFF = range(len(FIGURES))
 
 
 class BuiltFigures:
@@ -105,7 +107,7 @@ class BuiltFigures:
         """Whether a higher value of a figure of a net is better; shape (figures, nets)."""
         better = np.ones(self.nominal.shape[::2], dtype=bool)
         better[LOSS] = False
-        better[JUDGED] = [criterion.least for criterion in self.nominal_ranking.criterion_of_net]
+        better[[JUDGED, MODEL_OFF]] = [criterion.least for criterion in self.nominal_ranking.criterion_of_net]
         return better
 
     @property
@@ -116,6 +118,9 @@ class BuiltFigures:
 
 
 def _figures(ranking: Ranking) -> Floats:
+    ranking = replace(
+        ranking, figures=net_figures(ranking.board, ranking.table, ranking.models.by_model_error, ranking.table.case)
+    )
     f, measured = ranking.figures, ranking.measured
     has_stub = f.stubs > 0
     return np.array(
@@ -124,5 +129,6 @@ def _figures(ranking: Ranking) -> Floats:
             [np.where(has_stub, f.one_db.low, np.inf), np.where(has_stub, f.one_db.high, np.inf)],
             [f.nyquist_loss, f.nyquist_loss],
             [measured.low, measured.high],
+            [measured.worst, measured.best],
         ]
     )

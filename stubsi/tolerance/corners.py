@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import TYPE_CHECKING
 
@@ -10,10 +10,11 @@ import numpy as np
 
 from stubsi.board.board import Board
 from stubsi.checks import checked
+from stubsi.margin.built import BuiltRange
 from stubsi.margin.verdict import bound
 from stubsi.provenance import against_hardware
 from stubsi.stubs.model_choice import ModelChoice
-from stubsi.tolerance.built_figures import JUDGED, LOSS, NOTCH, ONE_DB, BuiltFigures
+from stubsi.tolerance.built_figures import JUDGED, LOSS, MODEL_OFF, NOTCH, ONE_DB, BuiltFigures
 from stubsi.tolerance.corner_search import CornerSearch
 from stubsi.tolerance.net_results import NetResults
 from stubsi.tolerance.tolerances import Tolerances
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from stubsi.board.criterion import Criterion
+    from stubsi.margin.ranking import Ranking
     from stubsi.stubs.model_choice import ModelName
     from stubsi.units import Dimensioned
 
@@ -118,6 +120,8 @@ class Corners(NetResults[NetCorners]):
         Electrical model of the stubs.
     nets : tuple of NetCorners
         In the order of the board.
+    ranking : Ranking
+        The ranking whose verdicts hold over all tolerances, as ``rank`` gives it for them.
     solved : int
         How many boards were solved.
     """
@@ -126,6 +130,7 @@ class Corners(NetResults[NetCorners]):
     tolerances: Tolerances
     model: ModelChoice
     nets: tuple[NetCorners, ...] = field(compare=False)
+    ranking: Ranking = field(compare=False)
     solved: int = field(compare=False)
 
     def to_frame(self) -> pd.DataFrame:
@@ -213,12 +218,45 @@ def corners(
     """
     checked(board, "board", Board)
     checked(tolerances, "tolerances", Tolerances)
-    choice = ModelChoice.of(model, dk_eff, delay)
+    return corners_of(board, tolerances, ModelChoice.of(model, dk_eff, delay))
+
+
+def corners_of(board: Board, tolerances: Tolerances, choice: ModelChoice) -> Corners:
+    """Corners of a board by a model that is chosen; they are kept with the board.
+
+    Parameters
+    ----------
+    board : Board
+    tolerances : Tolerances
+    choice : ModelChoice
+
+    Returns
+    -------
+    Corners
+    """
+    return board.remembered(("corners", tolerances, choice), lambda: _corners(board, tolerances, choice))
+
+
+def _corners(board: Board, tolerances: Tolerances, choice: ModelChoice) -> Corners:
     figures = BuiltFigures(board, tolerances, choice)
     search = CornerSearch(figures)
     search.run()
     nets = tuple(_net_corners(search, number) for number in range(len(board.signal_nets)))
-    return Corners(board=board, tolerances=tolerances, model=choice, nets=nets, solved=figures.solved + 1)
+    return Corners(
+        board=board, tolerances=tolerances, model=choice, nets=nets, ranking=_ranking(search), solved=figures.solved + 1
+    )
+
+
+def _ranking(search: CornerSearch) -> Ranking:
+    """The ranking of the board as drawn, with what its nets do over all tolerances."""
+    figures, sign = search.figures, search.sign
+    with np.errstate(invalid="ignore", divide="ignore"):
+        low, high = (end[NOTCH] / figures.nominal[NOTCH, 0] - 1 for end in (search.worst, search.best))
+    built = BuiltRange(
+        tolerances=figures.tolerances, worst=search.worst[MODEL_OFF] * sign[MODEL_OFF],
+        best=search.best[MODEL_OFF] * sign[MODEL_OFF], notch_low=low, notch_high=high,
+    )  # fmt: skip
+    return replace(figures.nominal_ranking, built=built)
 
 
 def _net_corners(search: CornerSearch, number: int) -> NetCorners:

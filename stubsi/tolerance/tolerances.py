@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
@@ -17,6 +18,9 @@ from stubsi.value import Converted, Value, value_object
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from stubsi.margin.ranking import Ranking
+    from stubsi.stubs.model_choice import ModelChoice
 
 ALL = ""
 """Stands for every material in place of the name of one."""
@@ -198,6 +202,68 @@ class Tolerances(Value):
         given = dict(getattr(self, quantity))
         tolerance = given.get(layer.material, given.get(ALL))
         return tolerance.tolerance(layer.thickness_si) if isinstance(tolerance, ThicknessClass) else tolerance
+
+    def ranked(self, board: Board, model: ModelChoice) -> Ranking:
+        """The ranking of a board over these tolerances; ``rank`` with ``tolerances`` gives it.
+
+        Parameters
+        ----------
+        board : Board
+            As drawn.
+        model : ModelChoice
+            Electrical model of its stubs.
+
+        Returns
+        -------
+        Ranking
+            Its verdicts hold at the worst of these tolerances.
+
+        Raises
+        ------
+        BoardError
+            As ``corners``.
+        """
+        from stubsi.tolerance.corners import corners_of
+
+        return corners_of(board, self, model).ranking
+
+    def notch_range(self, dk_eff: float | None) -> tuple[float, float]:
+        r"""Lowest and highest first notch of a uniform line, over that of the line as drawn.
+
+        Parameters
+        ----------
+        dk_eff : float or None
+            Its effective permittivity; None where its delay was given.
+
+        Returns
+        -------
+        tuple of float
+            By :math:`f \propto 1 / (L \sqrt{\varepsilon})`: the length follows ``board_thickness`` in percent, the
+            permittivity ``dk`` of all materials.
+
+        Raises
+        ------
+        BoardError
+            Something else has a tolerance, which acts on a stackup or a padstack; the Dk falls below 1.
+        """
+        others = [name for name in _QUANTITIES if getattr(self, name) and name not in ("board_thickness", "dk")]
+        if others or dict(self.dk).keys() - {ALL}:
+            named = others[0].replace("_", " ") if others else "dk of one material"
+            raise BoardError(
+                f"tolerances of {named}: a uniform line has no such thing; give board_thickness in percent and dk, or "
+                "put the stub on a board and use rank."
+            )
+        thick, dk = self.board_thickness, dict(self.dk).get(ALL)
+        if thick is not None and thick.plus.unit != "percent":
+            raise BoardError(f"tolerances board_thickness = +{thick.plus} / -{thick.minus}: state it in percent here.")
+        if isinstance(dk, Tolerance) and dk_eff is None and dk.plus.unit != "percent":
+            raise BoardError(f"tolerances dk = +{dk.plus} / -{dk.minus}: state it in percent where a delay is given.")
+        short, long = (1.0, 1.0) if thick is None else thick.limits(1.0)
+        nominal = 1.0 if dk_eff is None else dk_eff
+        least, most = (nominal, nominal) if not isinstance(dk, Tolerance) else dk.limits(nominal)
+        if dk_eff is not None and least < 1:
+            raise BoardError(f"tolerances dk: goes down to {least:g}, below 1, which no material has.")
+        return 1 / (long * math.sqrt(most / nominal)), 1 / (short * math.sqrt(least / nominal))
 
     @property
     def exact(self) -> tuple[str, ...]:
