@@ -127,7 +127,7 @@ def test_a_search_finds_what_enumeration_finds(board, monkeypatch, more):
         board_thickness=plus_minus("10 %"), dk={"core": plus_minus(0.1)}, antipad=plus_minus("0.1 mm"), **more
     )
     enumerated = corners(board, tolerances, model="uniform")
-    monkeypatch.setattr(corner_search, "MOST_ENUMERATED", 0)
+    monkeypatch.setattr(corner_search, "MOST_ENUMERATED", {True: 0, False: 0})
     searched = corners(board.replaced(name="again"), tolerances, model="uniform")  # corners are kept with their board
     for net in ("CLK", "UP"):
         for figure in ("first_notch_si", "one_db_si", "loss", "judged"):

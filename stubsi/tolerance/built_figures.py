@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
 from stubsi.board.criterion import Measure
 from stubsi.margin.figures import net_figures
-from stubsi.margin.ranking import rank
+from stubsi.margin.ranking import Ranking, rank
 from stubsi.tolerance.built_board import built_board, thickness_si
+from stubsi.tolerance.solved_stubs import solved_stubs
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.board.board import Board
-    from stubsi.margin.ranking import Ranking
     from stubsi.stubs.model_choice import ModelChoice
     from stubsi.tolerance.tolerances import Factor, Tolerances
 
@@ -31,7 +30,7 @@ NOTCH, ONE_DB, LOSS, JUDGED, MODEL_OFF = range(len(FIGURES))
 
 
 class BuiltFigures:
-    """Figures of the nets of a board as built. Every board that was asked for is solved once.
+    """Figures of the nets of a board as built. Of every board that is asked for, every net is solved once.
 
     Parameters
     ----------
@@ -43,36 +42,42 @@ class BuiltFigures:
     def __init__(self, board: Board, tolerances: Tolerances, model: ModelChoice) -> None:
         self.board, self.tolerances, self.model = board, tolerances, model
         self.factors: tuple[Factor, ...] = tolerances.factors(board)
-        self.nominal_ranking = self._ranked(board)
-        self.nominal = _figures(self.nominal_ranking)
+        self.nominal_ranking = rank(board, **model.arguments())
+        self.nominal = _figures(board, model, np.ones(len(board.signal_nets), dtype=bool))
         self.nominal_t = np.array([factor.tolerance.nominal_t for factor in self.factors])
-        self._solved: dict[tuple[float, ...], Floats] = {}
+        self._solved: dict[tuple[float, ...], tuple[NDArray[np.bool_], Floats]] = {}
+        self.net_boards = 0
+        """How many nets were solved, over all boards."""
 
-    def _ranked(self, board: Board) -> Ranking:
-        return rank(board, **self.model.arguments())
-
-    def at(self, t: Sequence[float] | Floats) -> Floats:
+    def at(self, t: Sequence[float] | Floats, nets: NDArray[np.bool_]) -> Floats:
         """Figures at one point of the factors.
 
         Parameters
         ----------
         t : sequence of float
             Coordinate of every factor. All holes deviate alike.
+        nets : ndarray of bool
+            Which nets are looked at.
 
         Returns
         -------
         ndarray, shape (figures, 2, nets)
-            In the order of ``FIGURES``; worse and better end of what is computed, equal where all is known.
+            In the order of ``FIGURES``; worse and better end of what is computed, equal where all is known. NaN for the
+            nets that are not looked at.
         """
         key = tuple(np.asarray(t, dtype=np.float64).tolist())
-        if key not in self._solved:
+        known, figures = self._solved.get(key, (np.zeros_like(nets), np.full_like(self.nominal, np.nan)))
+        missing = nets & ~known
+        if missing.any():
             built = built_board(self.board, self.tolerances, self._by_factor(key))
-            self._solved[key] = _figures(self._ranked(built))
-        return self._solved[key]
+            figures = np.where(missing, _figures(built, self.model, missing), figures)
+            self._solved[key] = known | missing, figures
+            self.net_boards += int(missing.sum())
+        return np.where(nets, figures, np.nan)
 
     @property
     def solved(self) -> int:
-        """How many boards were solved so far, beside the nominal one."""
+        """How many boards were solved so far, some of them in part, beside the nominal one."""
         return len(self._solved)
 
     def _by_factor(self, t: Sequence[float]) -> dict[tuple[str, str], float]:
@@ -117,11 +122,11 @@ class BuiltFigures:
         return np.array([criterion.measure is Measure.NOTCH_RATIO for criterion in criteria], dtype=bool)
 
 
-def _figures(ranking: Ranking) -> Floats:
-    ranking = replace(
-        ranking, figures=net_figures(ranking.board, ranking.table, ranking.models.by_model_error, ranking.table.case)
-    )
-    f, measured = ranking.figures, ranking.measured
+def _figures(board: Board, model: ModelChoice, nets: NDArray[np.bool_]) -> Floats:
+    """Figures of some nets of a board; those of the others mean nothing."""
+    table, models = solved_stubs(board, model, lambda table: nets[table.net])
+    f = net_figures(board, table, models.by_model_error, table.case)
+    measured = Ranking(board=board, model=model, table=table, models=models, figures=f).measured
     has_stub = f.stubs > 0
     return np.array(
         [

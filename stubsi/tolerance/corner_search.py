@@ -12,10 +12,15 @@ if TYPE_CHECKING:
 
     from stubsi.tolerance.built_figures import BuiltFigures
 
-MOST_ENUMERATED = 6
-"""Up to so many factors every corner is solved: 64 boards."""
+    Floats = NDArray[np.float64]
+    Nets = NDArray[np.bool_]
+
+MOST_ENUMERATED = {True: 6, False: 3}
+"""Up to so many factors every corner is solved: 64 boards of uniform lines (True), or 8 of solved stubs (False)."""
 MOST_ROUNDS = 4
 """How often a search goes through all factors; one that has not settled by then is said to be open."""
+UNEXPLAINED = 2.0
+"""A factor is changed again from a corner if its effect is less than so many times what the effects do not explain."""
 
 
 class CornerSearch:
@@ -31,11 +36,14 @@ class CornerSearch:
         self.count = len(figures.factors)
         self.sign = np.where(figures.higher_is_better, 1.0, -1.0)  # figures times sign: higher is better
         nominal = figures.nominal * self.sign[:, None, :]
-        shape = nominal.shape[::2]
+        self.shape = nominal.shape[::2]
+        self.every: Nets = np.ones(self.shape[1], dtype=bool)
         self.worst, self.best = nominal.min(axis=1), nominal.max(axis=1)
-        self.worst_at = np.broadcast_to(figures.nominal_t, (*shape, self.count)).copy()
+        self.worst_at = np.broadcast_to(figures.nominal_t, (*self.shape, self.count)).copy()
         self.best_at = self.worst_at.copy()
-        self.enumerated = self.count <= MOST_ENUMERATED
+        self.enumerated = self.count <= MOST_ENUMERATED[figures.model.uniform]
+        self.unsure = np.ones((self.count, *self.shape), dtype=bool)
+        """Whether a figure of a net may get worse by another place of a factor than the one that its effect says."""
         self.settled = True
         self.drawn_back = False
 
@@ -45,7 +53,7 @@ class CornerSearch:
             return
         if self.enumerated:
             for corner in product((-1.0, 1.0), repeat=self.count):
-                self._try(corner)
+                self._try(np.array(corner), self.every)
             self._change_one_by_one((0.0,))
             return
         self._try_single_changes()
@@ -54,19 +62,23 @@ class CornerSearch:
                 return
         self.settled = False
 
-    def _try(self, t: tuple[float, ...]) -> bool:
-        """Solve one point; whether it made anything worse or better than it was."""
-        values = self.figures.at(self._kept_thickness(np.array(t))) * self.sign[:, None, :]
-        at = np.array(t)
-        worse, better = values.min(axis=1), values.max(axis=1)
-        step = 1e-9 * np.abs(self.worst)
-        lower = worse < self.worst - np.where(np.isfinite(step), step, 0)
-        higher = better > self.best + np.where(np.isfinite(step), step, 0)
+    def _try(self, t: Floats, nets: Nets) -> bool:
+        """Solve some nets at one point; whether it made anything worse or better than it was."""
+        values = self._values(t, nets)
+        with np.errstate(invalid="ignore"):
+            worse, better = np.fmin(*values.swapaxes(0, 1)), np.fmax(*values.swapaxes(0, 1))
+            step = 1e-9 * np.abs(self.worst)
+            lower = worse < self.worst - np.where(np.isfinite(step), step, 0)
+            higher = better > self.best + np.where(np.isfinite(step), step, 0)
         self.worst[lower], self.best[higher] = worse[lower], better[higher]
-        self.worst_at[lower], self.best_at[higher] = at, at
+        self.worst_at[lower], self.best_at[higher] = t, t
         return bool(lower.any() or higher.any())
 
-    def _kept_thickness(self, t: NDArray[np.float64]) -> NDArray[np.float64]:
+    def _values(self, t: Floats, nets: Nets) -> Floats:
+        """Figures times sign at a point; NaN for other nets."""
+        return self.figures.at(self._kept_thickness(t), nets) * self.sign[:, None, :]
+
+    def _kept_thickness(self, t: Floats) -> Floats:
         """The point itself, or drawn back in thickness until the board keeps the bound on its thickness."""
         if self.figures.within_thickness(t):
             return t
@@ -81,28 +93,57 @@ class CornerSearch:
         return np.where(thick, nominal + inside * (t - nominal), t)
 
     def _try_single_changes(self) -> None:
-        """Change each factor alone; then try the corner that these changes point to for each figure of each net."""
-        nominal = self.figures.nominal_t
-        ends = []
+        """Change each factor alone; then try the corners that these changes point to for each figure of each net.
+
+        What the effects together do not explain at these corners says which factors must be tried again.
+        """
+        nominal_t, nominal = self.figures.nominal_t, self._logarithms(self.figures.nominal * self.sign[:, None, :])
+        slopes = np.zeros((self.count, *self.shape))
         for number in range(self.count):
-            low, high = nominal.copy(), nominal.copy()
-            low[number], high[number] = -1.0, 1.0
-            self._try(tuple(low))
-            self._try(tuple(high))
-            ends.append([self.figures.at(self._kept_thickness(end))[:, 0] * self.sign for end in (low, high)])
-        rises = np.array([high - low for low, high in ends])
-        towards = np.where(np.nan_to_num(rises) > 0, 1.0, -1.0).reshape(self.count, -1)
-        for pattern in np.unique(towards, axis=1).T:
-            self._try(tuple(pattern))
-            self._try(tuple(-pattern))
+            t = nominal_t.copy()
+            t[number] = -1.0 if nominal_t[number] > 0 else 1.0
+            self._try(t, self.every)
+            with np.errstate(invalid="ignore"):
+                change = self._logarithms(self._values(t, self.every)) - nominal
+            slopes[number] = change / (t[number] - nominal_t[number])
+        rough = np.isinf(slopes).any(axis=0)
+        slopes[~np.isfinite(slopes)] = 0.0
+        unexplained = np.where(rough, np.inf, 0.0)
+        towards = np.where(slopes > 0, 1.0, -1.0)
+        for ends in (towards, -towards):
+            for pattern, of in _patterns(ends.transpose(1, 2, 0)):
+                nets = np.asarray(of.any(axis=0))
+                self._try(pattern, nets)
+                with np.errstate(invalid="ignore"):
+                    found = self._logarithms(self._values(pattern, nets)) - nominal
+                    off = np.abs(found - np.tensordot(pattern - nominal_t, slopes, 1))
+                unexplained = np.where(of, np.fmax(unexplained, off), unexplained)
+        effect = np.abs(slopes)
+        self.unsure = (effect <= UNEXPLAINED * unexplained) & ((effect > 0) | np.isinf(unexplained))
+
+    @staticmethod
+    def _logarithms(values: Floats) -> Floats:
+        """Logarithm of the worse end of every figure, with the sign of the figure: higher is better."""
+        with np.errstate(invalid="ignore", divide="ignore"):
+            worse = values.min(axis=1)
+            return np.asarray(np.sign(worse) * np.log(np.abs(worse)))
 
     def _change_one_by_one(self, places: tuple[float, ...]) -> bool:
         """Move one factor at a time from every worst and best point; whether anything changed by it."""
-        points = np.concatenate([self.worst_at.reshape(-1, self.count), self.best_at.reshape(-1, self.count)])
         changed = False
-        for point in np.unique(points, axis=0):
-            for number, place in product(range(self.count), places):
-                moved = point.copy()
-                moved[number] = place
-                changed |= self._try(tuple(moved))
+        for at in (self.worst_at.copy(), self.best_at.copy()):
+            for point, of in _patterns(at):
+                for number, place in product(range(self.count), places):
+                    nets = np.asarray((of & self.unsure[number]).any(axis=0))
+                    if nets.any() and place != point[number]:
+                        moved = point.copy()
+                        moved[number] = place
+                        changed |= self._try(moved, nets)
         return changed
+
+
+def _patterns(points: Floats) -> list[tuple[Floats, NDArray[np.bool_]]]:
+    """Distinct points of an array (figures, nets, factors), each with which figures of which nets have it."""
+    distinct, which = np.unique(points.reshape(-1, points.shape[-1]), axis=0, return_inverse=True)
+    which = which.reshape(points.shape[:-1])
+    return [(point, which == number) for number, point in enumerate(distinct)]

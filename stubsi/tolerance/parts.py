@@ -11,8 +11,9 @@ from stubsi.board.criterion import Measure
 from stubsi.errors import BoardError
 from stubsi.margin.figures import net_figures
 from stubsi.margin.verdict import bound, measured
-from stubsi.stubs.cases import NO_CASE, stub_table
+from stubsi.stubs.cases import NO_CASE
 from stubsi.tolerance.built_board import built_board
+from stubsi.tolerance.solved_stubs import solved_stubs
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from stubsi.board.board import Board
     from stubsi.board.criterion import Criterion
     from stubsi.margin.ranking import Ranking
+    from stubsi.stubs.cases import StubTable
     from stubsi.stubs.model_choice import ModelChoice
     from stubsi.tolerance.tolerances import Factor, Tolerances
 
@@ -202,16 +204,25 @@ class BuiltColumns(NamedTuple):
         """
         at = {(factor.quantity, factor.material): each for factor, each in zip(self.factors, t.tolist(), strict=True)}
         built = built_board(self.board, self.tolerances, at)
-        table = stub_table(built, with_surroundings=not self.model.uniform)
-        if len(table.case) <= self.stubs.max(initial=-1):
-            raise BoardError("tolerances: a stub vanishes within them; make them narrower.")
-        models = self.model.models(table.cases)
+        table, models = solved_stubs(built, self.model, self._wanted)
         notch = models.first_notch[0][table.case[self.stubs]]
-        looked_at = np.isin(table.net, self.nets)
-        figures = net_figures(built, table, models, np.where(looked_at, table.case, NO_CASE))
+        figures = net_figures(built, table, models, np.where(np.isin(table.net, self.nets), table.case, NO_CASE))
         criteria = [built.criterion_of(net) for net in built.signal_nets]
         values = {criterion: measured(criterion, figures).low for criterion in set(criteria)}
         return np.array([*notch, *(values[criteria[net]][net] for net in self.nets.tolist())], dtype=np.float64)
+
+    def only(self, columns: Numbers) -> BuiltColumns:
+        """Some of the columns, which stand in rising order."""
+        stubs, nets = np.split(columns, [np.searchsorted(columns, len(self.stubs))])
+        return self._replace(stubs=self.stubs[stubs], nets=self.nets[nets - len(self.stubs)])
+
+    def _wanted(self, table: StubTable) -> NDArray[np.bool_]:
+        """The stubs that are looked at, by themselves or as part of a net."""
+        if len(table.case) <= self.stubs.max(initial=-1):
+            raise BoardError("tolerances: a stub vanishes within them; make them narrower.")
+        wanted = np.isin(table.net, self.nets)
+        wanted[self.stubs] = True
+        return wanted
 
 
 def columns_and_parts(

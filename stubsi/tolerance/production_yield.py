@@ -6,18 +6,19 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.stats import beta
 
 from stubsi.board.board import Board
 from stubsi.checks import checked
 from stubsi.errors import BoardError
 from stubsi.provenance import BY_TOLERANCES
 from stubsi.stubs.model_choice import ModelChoice
+from stubsi.tolerance.near_limit import NearLimit
 from stubsi.tolerance.net_results import NetResults
 from stubsi.tolerance.study import Asked, study_of
 from stubsi.tolerance.tally import Plan, counted, ranges_of
 from stubsi.tolerance.tasks import batches, check_executor, check_progress, results_of
 from stubsi.tolerance.tolerances import Tolerances
+from stubsi.tolerance.yield_shares import narrowed, shares_of
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
@@ -25,21 +26,18 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     import pandas as pd
-    from numpy.typing import NDArray
 
     from stubsi.board.criterion import Criterion
     from stubsi.stubs.model_choice import ModelName
-    from stubsi.tolerance.draws import Floats
     from stubsi.tolerance.parts import UnknownYield
     from stubsi.tolerance.study import Study
-    from stubsi.tolerance.tally import Ranges, Tally
+    from stubsi.tolerance.tally import Ranges, Sampled, Tally
+    from stubsi.tolerance.yield_shares import Shares
     from stubsi.units import Dimensioned
 
 SAMPLES = 8192
 MOST_SAMPLES = 10**12
 QUANTILES = (0.01, 0.5, 0.99)
-CONFIDENCE = 0.95
-"""Of the interval from the boards that were solved."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -217,7 +215,11 @@ def production_yield(
     Its error is the largest one on these boards, each left out of its own fit. ``least`` and ``most`` are the shares
     with the surface off by 1.25 times this error, to either side. Where a figure jumps, as a notch does that turns into
     the next resonance, this error is large. Then the boards that were solved say more: how many of them meet the
-    criterion, with 95 % confidence (Clopper and Pearson), and ``probability`` is corrected by what they show.
+    criterion, with 95 % confidence (Clopper and Pearson), and ``probability`` is corrected by what they show. Where the
+    share of a net is still known to more than 3 points only, up to 144 samples of that net are solved in three rounds,
+    only where its verdict is open. A border between met and missed, linear in the factors, is fitted to them (logistic
+    regression). It counts as off by 1.25 times the largest error seen, each sample left out of its fit; of the samples
+    that this leaves open, as many meet the criterion as of those that were solved, with 95 % confidence.
 
     The factors of the board come from scrambled Sobol sequences, at least 16 of them, of 512 to 4,096 samples each.
     What every hole has for itself (``drill``) comes from counter-based random numbers, for each hole, and the holes of
@@ -240,15 +242,33 @@ def production_yield(
     study = study_of(Asked(board, tolerances, choice, seed), executor, lambda done, of: told(done, of + len(split)))
     sampled = study.sampled(seed, plan.per_block)
     ranges = ranges_of(sampled)
+    begun, of = study.solved, study.solved + len(split)
+    total = _counted(sampled, ranges, split, executor, lambda done: told(begun + done, of))
+    if not total.kept:
+        raise BoardError("tolerances: no sample keeps the bound on the thickness of the board.")
+    shares = shares_of(study, total)
+    wide = [net for net in shares.wide.tolist() if net not in study.unknown]
+    if wide:
+        near = NearLimit(study, sampled, executor, lambda done: told(of + done, of + done + len(split)))
+        for net in wide:
+            near.refine(net)
+        begun = of + near.solved
+        again = _counted(near.sampled, ranges, split, executor, lambda done: told(begun + done, begun + len(split)))
+        shares = narrowed(shares, near, again)
+    return _result(study, total, ranges, shares, (seed, plan.samples))
+
+
+def _counted(
+    sampled: Sampled, ranges: Ranges, split: list[range], executor: Executor | None, told: Callable[[int], object]
+) -> Tally:
+    """Count all blocks, here or in an executor."""
     total: Tally | None = None
     tasks = [(sampled, ranges, blocks) for blocks in split]
     for done, (_, tally) in enumerate(results_of(executor, counted, tasks), start=1):
         total = tally if total is None else total.plus(tally)
-        told(study.solved + done, study.solved + len(split))
+        told(done)
     assert total is not None  # there is at least one block
-    if not total.kept:
-        raise BoardError("tolerances: no sample keeps the bound on the thickness of the board.")
-    return _result(study, total, ranges, choice, (seed, plan.samples))
+    return total
 
 
 def check_number(value: object, what: str, least: int, most: int) -> None:
@@ -259,12 +279,11 @@ def check_number(value: object, what: str, least: int, most: int) -> None:
 
 
 def _result(
-    study: Study, total: Tally, ranges: Ranges, model: ModelChoice, seed_and_samples: tuple[int, int]
+    study: Study, total: Tally, ranges: Ranges, shares: Shares, seed_and_samples: tuple[int, int]
 ) -> ProductionYield:
-    board, criteria = study.ranking.board, study.ranking.criterion_of_net
+    board, criteria, model = study.ranking.board, study.ranking.criterion_of_net, study.ranking.model
     seed, samples = seed_and_samples
-    share, error = total.shares()
-    share, error = _corrected(study, share, error[0])
+    share, error = shares
     quantiles = ranges.quantiles(total.histogram, QUANTILES)
     with np.errstate(over="ignore"):
         rising = np.exp(quantiles) * study.parts.scale
@@ -290,48 +309,3 @@ def _result(
         sampling_error=np.nan if undecided else float(error[-1]), screened=1 - total.kept / samples,
         solved=study.solved + 1,
     )  # fmt: skip
-
-
-def _corrected(study: Study, share: Floats, error: Floats) -> tuple[Floats, Floats]:
-    """Shares, narrowed and corrected by what the boards that were solved show, and their errors.
-
-    Where holes deviate for themselves, the boards that were solved say something about each part of a net, not about
-    the net: the share is then no more than that of any part, and misses no more than all parts together.
-    """
-    boards = study.met.shape[1]
-    if not boards:
-        return share, error
-    counts = np.array([not net.waiver for net in study.ranking.board.signal_nets], dtype=bool)
-    known = np.array([number not in study.unknown for number in range(len(counts))], dtype=bool)
-    alike = study.shared == len(study.factors)
-    met, predicted = (
-        np.concatenate([each, each[counts & known].all(axis=0)[None]]) for each in (study.met, study.predicted)
-    )
-    low, high = _between(met.sum(axis=1), boards, 1) if alike else _between_parts(study, counts & known)
-    if not known[counts].all():
-        low[-1] = 0.0
-    low, high = np.maximum(low, share[1]), np.minimum(high, share[2])
-    narrower = (high - low < share[2] - share[1]) & (low <= high)
-    off = met.astype(float) - predicted if alike else np.zeros((len(met), 1))
-    moved = np.clip(share[0] + off.mean(axis=1), np.minimum(low, high), np.maximum(low, high))
-    own_error = np.hypot(error, off.std(axis=1) / np.sqrt(boards))
-    return np.where(narrower, [moved, low, high], share), np.where(narrower, own_error, error)
-
-
-def _between_parts(study: Study, counted: NDArray[np.bool_]) -> tuple[Floats, Floats]:
-    """Interval of the share of every net, and of the board, from those of the parts, whatever their dependence."""
-    parts, boards = study.parts, study.met.shape[1]
-    of_net = np.diff(np.append(parts.start, len(parts.column)))
-    low, high = _between(study.met_parts.sum(axis=1), boards, np.repeat(of_net, of_net))
-    missed = np.add.reduceat(1 - low, parts.start)
-    most = np.minimum.reduceat(high, parts.start)
-    low, high = np.append(1 - missed, 1 - missed[counted].sum()), np.append(most, most[counted].min(initial=1.0))
-    return np.maximum(low, 0.0), high
-
-
-def _between(met: NDArray[np.int64], boards: int, several: int | NDArray[np.intp]) -> tuple[Floats, Floats]:
-    """Interval of a share of which so many of so many boards were met (Clopper and Pearson), one of several."""
-    tail = (1 - CONFIDENCE) / 2 / several
-    low = np.where(met > 0, beta.ppf(tail, np.maximum(met, 1), boards - met + 1), 0.0)
-    high = np.where(met < boards, beta.ppf(1 - tail, met + 1, np.maximum(boards - met, 1)), 1.0)
-    return low, high

@@ -66,8 +66,8 @@ class Surfaces(NamedTuple):
         """
         first, second = pairs_of(len(self.width))
         count, coefficients = self.of_board, self.coefficients[:, column]
-        t = _stretched(t, self.width[:count])
-        of_hole = [_stretched(each, self.width[count + number]) for number, each in enumerate(of_hole)]
+        t = stretched(t, self.width[:count])
+        of_hole = [stretched(each, self.width[count + number]) for number, each in enumerate(of_hole)]
         shared = second < count
         values: Floats = coefficients[shared].T @ _products(t, first[shared], second[shared]).T
         for number, own in enumerate(of_hole):
@@ -87,8 +87,19 @@ def pairs_of(factors: int) -> tuple[Numbers, Numbers]:
     return first - 1, second - 1
 
 
-def _stretched(t: Floats, width: Floats) -> Floats:
-    """U of the coordinates t, finite in the tails of a wide normal distribution, too."""
+def stretched(t: Floats, width: Floats) -> Floats:
+    """The u of coordinates t, finite in the tails of a wide normal distribution, too.
+
+    Parameters
+    ----------
+    t : ndarray, shape (..., factors)
+    width : ndarray, shape (factors,) or a number
+        As in ``Surfaces``.
+
+    Returns
+    -------
+    ndarray
+    """
     narrow = np.abs(width) < 1e-9
     if np.all(narrow):
         return t
@@ -130,7 +141,7 @@ def fitted(t: Floats, figures: Floats, of_board: int, width: Floats) -> tuple[Su
     The residual of a board that is left out is :math:`r_i / (1 - h_{ii})`, with r the residual of the fit to all and h
     the diagonal of the hat matrix. Source: D. Allen, Technometrics 16, 1974 (from memory).
     """
-    terms = _products(_stretched(t, width), *pairs_of(t.shape[1]))
+    terms = _products(stretched(t, width), *pairs_of(t.shape[1]))
     with np.errstate(divide="ignore", invalid="ignore"):
         log = np.log(figures)
     same = (figures == figures[:1]).all(axis=0)

@@ -55,6 +55,10 @@ class Study(NamedTuple):
         Those that all the board shares first, then those that every hole has for itself.
     shared : int
         How many of them all the board shares.
+    columns : BuiltColumns
+        The figures that can be solved.
+    solved_at : ndarray, shape (boards, factors)
+        Coordinates of the boards that were solved and are not screened out.
     parts : Parts
     unknown : dict of net number to UnknownYield
     surfaces : Surfaces
@@ -75,6 +79,8 @@ class Study(NamedTuple):
     tolerances: Tolerances
     factors: tuple[Factor, ...]
     shared: int
+    columns: BuiltColumns
+    solved_at: Floats
     parts: Parts
     unknown: dict[int, UnknownYield]
     surfaces: Surfaces
@@ -142,7 +148,7 @@ def _study(asked: Asked, executor: Executor | None, progress: Progress) -> Study
         unknown.setdefault(net, why)
     error[list(unknown)] = np.nan
     return Study(
-        ranking, tolerances, factors, shared, parts, unknown, surfaces, thickness, error,
+        ranking, tolerances, factors, shared, columns, t[inside], parts, unknown, surfaces, thickness, error,
         true >= parts.limit[:, None], parts.met(true), parts.met(predicted), len(t),
     )  # fmt: skip
 
