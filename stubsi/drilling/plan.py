@@ -1,25 +1,21 @@
-"""Owns the drilling plan: its drill groups, the stubs refused, the nets left undrilled, and the proof."""
+"""Owns the drilling plan and all that can be asked of it: consequences, findings, changes, trades, schedules."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from stubsi.board.board import Board
-from stubsi.board.names import how_many
-from stubsi.board.padstack import SIDES
-from stubsi.checks import checked, one_of
+from stubsi.checks import checked
 from stubsi.drilling.consequences import Consequences, consequences_of
+from stubsi.drilling.decisions import Decisions
 from stubsi.drilling.digest import Match, compare, digest, parts_of
 from stubsi.drilling.drilled_hole import drilled_hole
 from stubsi.drilling.effects import Clearances, Effects, clearances_of, effects_of
-from stubsi.drilling.explanation import explanation_of, net_of_hole
+from stubsi.drilling.explanation import explanation_of
 from stubsi.drilling.group_trade import GroupTrade, group_trade_of
 from stubsi.drilling.near_holes import NearHoles, near_holes_of
-from stubsi.drilling.plan_frames import groups_frame, holes_frame
 from stubsi.drilling.plan_summary import summary_of
 from stubsi.drilling.questions import Questions, questions_of
 from stubsi.drilling.reroute import Reroutes, reroutes_of
@@ -31,23 +27,12 @@ from stubsi.units import one_number
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    import pandas as pd
-
-    from stubsi.drilling.budget_end import BudgetAt
-    from stubsi.drilling.costs import Costs
-    from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused
-    from stubsi.drilling.drill_task import DrillTask
     from stubsi.drilling.drilled_hole import State
-    from stubsi.drilling.goal import Goal
-    from stubsi.drilling.limits import Limits
-    from stubsi.drilling.miss import MissedNets
-    from stubsi.drilling.undrilled import Undecided, Undrilled
     from stubsi.stubs.hole_model import HoleModel
-    from stubsi.stubs.model_choice import ModelChoice
 
 
-@dataclass(frozen=True, kw_only=True, repr=False)
-class Plan:
+@dataclass(frozen=True, kw_only=True, repr=False, eq=False)
+class Plan(Decisions):
     """What to drill, from where and how deep. Make one with ``plan``.
 
     Two plans are equal if they were made from equal inputs and decide the same.
@@ -91,23 +76,6 @@ class Plan:
     limits : Limits
         What the criteria allow the stubs of the board.
     """
-
-    board: Board
-    rules: FabricatorRules
-    costs: Costs
-    model: ModelChoice
-    missed_nets: MissedNets
-    goal: Goal
-    groups: tuple[Group, ...]
-    refused: tuple[Refused, ...]
-    left_out: tuple[tuple[str, str, str], ...]
-    undrilled: ReadOnlyMapping[str, Undrilled]
-    undecided: ReadOnlyMapping[str, Undecided]
-    certificate: tuple[Certificate, ...]
-    cost_gap: float
-    margin_gap: float | None
-    task: DrillTask = field(compare=False)
-    limits: Limits = field(compare=False)
 
     def consequences(self) -> Consequences:
         """Rank the board before drilling, after nominal drilling and after worst-case drilling.
@@ -285,11 +253,6 @@ class Plan:
         )
 
     @property
-    def budget_at(self) -> BudgetAt:
-        """At which depth drilled stubs keep their budget: "worst" or "nominal"."""
-        return self.limits.budget_at
-
-    @property
     def digest(self) -> str:
         """Digest of everything from which the plan was computed."""
         return digest(self._parts)
@@ -334,35 +297,6 @@ class Plan:
         return compare(self._parts, checked(after, "after", Plan)._parts).changed
 
     @property
-    def hits(self) -> tuple[Hit, ...]:
-        """Every hole that is drilled, once for each side, group by group."""
-        return tuple(hit for group in self.groups for hit in group.hits)
-
-    @property
-    def set_ups(self) -> tuple[tuple[str, float], ...]:
-        """Side and depth-drill diameter [m] of every set-up."""
-        return tuple(dict.fromkeys((group.side, group.drill_si) for group in self.groups))
-
-    @property
-    def sides(self) -> tuple[str, ...]:
-        """Sides drilled from."""
-        return tuple(side for side in SIDES if any(group.side == side for group in self.groups))
-
-    @property
-    def drilled_in_vain(self) -> tuple[str, ...]:
-        """Nets that are drilled and still miss their criterion: a stub of theirs is refused, or misses its budget."""
-        missed = {refused.net for refused in self.refused} | {hit.net for hit in self.missed}
-        return tuple(sorted({hit.net for hit in self.hits} & missed))
-
-    @property
-    def judged_wider(self) -> tuple[str, ...]:
-        """Nets that meet their criterion as drawn, and fall short with the clearances that the drills of others need.
-
-        They are planned with these clearances.
-        """
-        return tuple(sorted(self.limits.judged_wider))
-
-    @property
     def no_room(self) -> str:
         """Why the board has no room for the clearances that the drills need; empty where it has.
 
@@ -374,51 +308,6 @@ class Plan:
     def clearances(self) -> Clearances:
         """The board with the clearances that the drills need, or why there is none."""
         return clearances_of(self)
-
-    @property
-    def missed(self) -> tuple[Hit, ...]:
-        """Hits that are drilled as deep as the rules allow and miss their budget all the same."""
-        return tuple(hit for hit in self.hits if hit.miss)
-
-    @property
-    def cost(self) -> float:
-        """Cost of the plan in the currency of its costs; the number of groups where the user gave no costs."""
-        costs = (self.costs.side, self.costs.set_up, self.costs.group, self.costs.hole)
-        counts = (len(self.sides), len(self.set_ups), len(self.groups), len(self.hits))
-        return float(np.dot(costs, counts))
-
-    @property
-    def proven(self) -> bool:
-        """Whether the certificate alone proves that no plan has fewer groups, or none with this margin."""
-        return len(self.certificate) == len(self.groups)
-
-    def group_of(self, hole: str, side: str) -> Group | None:
-        """Group that drills a hole from a side; None where the hole is not drilled from that side.
-
-        Parameters
-        ----------
-        hole : str
-            Name of the hole.
-        side : str
-            Side drilled from, "top" or "bottom".
-
-        Returns
-        -------
-        Group | None
-            The group, or None.
-
-        Raises
-        ------
-        BoardError
-            There is no such hole or side.
-        """
-        net_of_hole(self.board, hole)
-        one_of(side, "side", ("top", "bottom"))
-        return self._group_of.get((hole, side))
-
-    @cached_property
-    def _group_of(self) -> dict[tuple[str, str], Group]:
-        return {(hit.hole.name, hit.side): group for group in self.groups for hit in group.hits}
 
     def explain(self, hole: str) -> str:
         """Why a hole is drilled, refused or left undrilled: a line for each of its stubs.
@@ -488,26 +377,6 @@ class Plan:
 
         return holes_csv(self)
 
-    def to_frame(self) -> pd.DataFrame:
-        """Drill groups as a pandas DataFrame: a group in each row, lengths in [mm].
-
-        Returns
-        -------
-        pandas.DataFrame
-            Plain numbers, with units in the column names.
-        """
-        return groups_frame(self.groups)
-
-    def holes_frame(self) -> pd.DataFrame:
-        """Holes that are drilled as a pandas DataFrame: a hole and side in each row, lengths in [mm].
-
-        Returns
-        -------
-        pandas.DataFrame
-            Plain numbers, with units in the column names.
-        """
-        return holes_frame(self.groups)
-
     def __str__(self) -> str:
         return self.to_text()
 
@@ -515,16 +384,6 @@ class Plan:
         from stubsi.show.schedule import schedule_html
 
         return schedule_html(self)
-
-    def __repr__(self) -> str:
-        counts = (
-            how_many(len(self.groups), "drill group"), how_many(len(self.hits), "hit"),
-            f"{how_many(len(self.refused), 'stub')} refused", f"{how_many(len(self.undecided), 'net')} undecided",
-        )  # fmt: skip
-        return f"<Plan: {', '.join(counts)}>"
-
-    def __hash__(self) -> int:
-        return hash((self.board, self.rules, self.costs, self.model))
 
     def summary(self) -> str:
         """Counts and what is proven, in two lines.
