@@ -25,7 +25,7 @@ from stubsi import (
     rank,
     read_ipc2581,
 )
-from stubsi.files import exchange_copper
+from stubsi.files import exchange_touch
 from tests.exchange_files import SIX, Exchange, square
 
 GIVEN = {"signals": {"DATA": "10 Gb/s"}, "z0": "50 ohm", "pads": {"0.3 mm": "0.5 mm"}}
@@ -164,7 +164,7 @@ SHAPES = {
 @pytest.mark.parametrize("shape", SHAPES)
 def test_what_connects_a_hole_on_an_inner_layer(shape, few_pairs, tmp_path, monkeypatch):
     """The same for few shapes, of which every distance is computed, and for many, which a tree sorts."""
-    monkeypatch.setattr(exchange_copper, "FEW_PAIRS", few_pairs)
+    monkeypatch.setattr(exchange_touch, "FEW_PAIRS", few_pairs)
     draw, connects = SHAPES[shape]
     exchange = signal_file().line("TOP", "DATA", [(5, 5), (0, 5)])
     draw(exchange)

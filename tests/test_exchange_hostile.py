@@ -10,10 +10,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+import shapely
 
 import stubsi
 from stubsi import FileError, StubsiError, read_ipc2581
-from stubsi.files import exchange_copper
+from stubsi.files import exchange_touch
 from stubsi.files.exchange_drawing import Copper
 from tests.exchange_files import Exchange, square
 
@@ -155,10 +156,14 @@ def test_few_and_many_shapes_are_looked_up_alike(area, monkeypatch):
             copper.areas.append(stubsi.files.exchange_drawing.Area(square(x, y, width), [square(x, y, width / 2)]))
         else:
             copper.lines.extend((x, y, x + 1e-3, y + 2e-3, width))
-    monkeypatch.setattr(exchange_copper, "FEW_PAIRS", 0)
-    tree = exchange_copper._touched(copper, place, reach)
-    monkeypatch.setattr(exchange_copper, "FEW_PAIRS", 10**9)
-    pairs = exchange_copper._touched(copper, place, reach)
+
+    def touched():
+        return exchange_touch.touches(*exchange_touch.shapes_of(copper), shapely.points(place), reach)
+
+    monkeypatch.setattr(exchange_touch, "FEW_PAIRS", 0)
+    tree = touched()
+    monkeypatch.setattr(exchange_touch, "FEW_PAIRS", 10**9)
+    pairs = touched()
     assert 10 < pairs.sum() < 290
     np.testing.assert_array_equal(tree, pairs)
 

@@ -118,13 +118,16 @@ def read_ipc2581(
     dk : mapping of layer or material to float, optional
         Dk [-] of dielectric layers. It comes before that of the file.
     roles : mapping of layer to {"signal", "plane", "mixed"}, optional
-        Roles of copper layers, where the file says only CONDUCTOR. They come before those of the file.
+        Roles of copper layers. They come before those of the file. Where the file says only CONDUCTOR, they are read
+        from the copper: without areas "signal", otherwise "mixed".
     pads : mapping of padstack or hole diameter to length or None, optional
         Pads of holes, on every layer. They come before those of the file.
     antipads : mapping of padstack or hole diameter to length, Antipad, or mapping of layer to these, optional
-        Clearances in planes. They come before those of the file.
+        Clearances in planes. They come before those of the file, which states them or draws them: the widest circle
+        around the hole that is free of areas of other nets.
     connects : mapping of net or hole to list of layers, optional
-        Layers in use of the holes that no copper of their net touches. Holes are named after their net: ``NET.1``.
+        Layers in use of the holes that no copper of their net touches. Holes are named after their net: ``NET.1``. To
+        a hole that is named so, layers may be added to those that the file shows.
     plating : length, optional
         Thickness of the plating, if the diameters of the file are those after plating. If it is not given, they count
         as diameters of the primary drill.

@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 from stubsi.board.board import Board
 from stubsi.board.criterion import DEFAULT
 from stubsi.board.net import Hole, Net
-from stubsi.board.padstack import Padstack
 from stubsi.errors import BoardError, FileError
 from stubsi.files.exchange_copper import copper_met
-from stubsi.files.exchange_records import BLIND, REFERENCE_CLASSES, StepRecord
+from stubsi.files.exchange_holes import HoleMaker
+from stubsi.files.exchange_records import REFERENCE_CLASSES, StepRecord
 from stubsi.files.exchange_stackup import stackup_of
 from stubsi.files.net_pairs import NetPairs
 from stubsi.files.schema import errors_at
-from stubsi.units import show
 from stubsi.value import InSI
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Mapping, Sequence
 
     from stubsi.board.criterion import Criterion
     from stubsi.board.net import StubFeedName
-    from stubsi.board.padstack import Antipad
+    from stubsi.board.padstack import Padstack
     from stubsi.board.signal import Signal
     from stubsi.board.stackup import Stackup
     from stubsi.files.exchange_overlay import Overlay
@@ -57,12 +56,11 @@ class BoardMaker:
         self.step = one_step(record)
         self.stackup = stackup or stackup_of(record, self.step, overlay)
         self.holes = self._holes_of_nets()
-        self.nets = sorted({*self.step.net_class, *self.holes, *(net for _, net in self.step.copper)})
+        self.nets = sorted({*self.step.net_class, *self.holes, *(net for _, net in self.step.copper)} - {""})
         self.pairs = NetPairs(pairs, self.nets, self.step.partner)
         self.unmatched: list[str] = []
         self.without_holes: list[str] = []
-        self._padstacks: dict[tuple[Any, ...], Padstack] = {}
-        self._padstack_names: dict[str, int] = {}
+        self.made = HoleMaker(record, overlay, self.stackup)
         self._reference_names: set[str] = set()
 
     def board(self) -> Board:
@@ -103,7 +101,8 @@ class BoardMaker:
                         criterion=criterion[name],
                     )
                 )
-        nets += [self._reference_net(net) for net in references if net in self.holes]
+        joined = self._joined(references)
+        nets += [self._reference_net(net, joined) for net in references if net in self.holes]
         if not any(net.reference for net in nets):
             self.record.assume("no reference net with a hole: return vias stay unknown; give reference")
         with errors_at(self.record.name):
@@ -202,14 +201,34 @@ class BoardMaker:
                     )
         return tuple(holes)
 
-    def _reference_net(self, name: str) -> Net:
+    def _reference_net(self, name: str, joined: Mapping[str, list[tuple[str, ...]]]) -> Net:
         holes = []
-        for number, hole in enumerate(self.holes[name], 1):
+        for number, hole in enumerate(self.holes[name]):
             with errors_at(f"{self.record.name}: line {hole.line}"):
-                padstack = self._padstack(hole, "", {}, None)
-                holes.append(Hole(name=f"{name}.{number}", padstack=padstack, x=InSI(hole.x), y=InSI(hole.y)))
+                holes.append(
+                    Hole(
+                        name=f"{name}.{number + 1}",
+                        padstack=self.made.return_padstack(hole),
+                        connects=joined[name][number] if name in joined else (),
+                        x=InSI(hole.x),
+                        y=InSI(hole.y),
+                    )
+                )
         with errors_at(f"{self.record.name}: net {name}"):
             return Net(name=name, holes=tuple(holes), reference=True)
+
+    def _joined(self, references: Sequence[str]) -> dict[str, list[tuple[str, ...]]]:
+        """Layers that are planes in part, where an area of its own net joins each reference hole."""
+        mixed = {layer.name for layer in self.stackup.copper if layer.role == "mixed"}
+        holes = [hole for net in references for hole in self.holes.get(net, ())] if mixed else []
+        if not holes:
+            return {}
+        spans = [tuple(layer for layer in self.made.span(hole) if layer in mixed) for hole in holes]
+        met = copper_met(self.record, self.step, holes, spans)
+        joined: dict[str, list[tuple[str, ...]]] = {}
+        for hole, span, used in zip(holes, spans, met.in_use, strict=True):
+            joined.setdefault(hole.net, []).append(tuple(layer for layer in span if layer in used))
+        return joined
 
     # holes
 
@@ -225,121 +244,59 @@ class BoardMaker:
             by_net.setdefault(hole.net, []).append(hole)
         return by_net
 
-    def _span(self, hole: HoleRecord) -> tuple[str, ...]:
-        """Copper layers of a hole from the top, by the span of its drill layer."""
-        spans: set[tuple[str, str]] = {hole.span} if hole.span is not None else set()
-        where = f"{self.record.name}: line {hole.line}: hole of net {hole.net}"
-        if hole.layer:
-            layer = self.record.layers[hole.layer]
-            if layer.function == BLIND:
-                raise FileError(
-                    f"{where} is one of the {layer.name}, and the file does not say where it ends; give the net no "
-                    f"signal, or read the board from IPC-2581."
-                )
-            where = f"{self.record.name}: line {layer.line}: drill layer {layer.name}"
-            spans = spans or set(layer.spans)
-        if len(spans) != 1:
-            raise FileError(
-                f"{where}: {'has no Span' if not spans else 'has several Spans'}, so it is not known which layers its "
-                f"holes go through; export one drill layer per span, with Span fromLayer and toLayer."
-            )
-        names = self.stackup.names
-        ends = spans.pop()
-        for end in ends:
-            if end not in names:
-                raise FileError(f"{where}: Span names {end}, which is no copper layer; known are {', '.join(names)}.")
-        first, last = sorted(map(names.index, ends))
-        if first == last:
-            raise FileError(f"{where}: Span begins and ends on {ends[0]}, so no hole of it joins two layers.")
-        return names[first : last + 1]
-
     def _connected(
         self, groups: Mapping[str, tuple[str, ...]]
     ) -> dict[str, list[tuple[HoleRecord, Padstack, tuple[str, ...]]]]:
         """Holes of the signal nets, each with its padstack and the layers where its net uses it, from the top."""
         holes = [hole for legs in groups.values() for net in legs for hole in self.holes.get(net, ())]
-        spans = [self._span(hole) for hole in holes]
+        made = self.made
+        spans = [made.span(hole) for hole in holes]
         met = copper_met(self.record, self.step, holes, spans)
+        names = self._names(holes)
+        in_use = [
+            self._in_use(name, hole, met.in_use[i]) for i, (hole, name) in enumerate(zip(holes, names, strict=True))
+        ]
+        made.carry_traces(set().union(*in_use))
+        self.stackup = made.stackup
+        clearances = made.clearances(self.step, holes, spans, in_use)
         connected: dict[str, list[tuple[HoleRecord, Padstack, tuple[str, ...]]]] = {}
-        for hole, span, pads, in_use, names in zip(holes, spans, met.pads, met.in_use, met.padstacks, strict=True):
-            of_net = connected.setdefault(hole.net, [])
-            given = self._given_layers(f"{hole.net}.{len(of_net) + 1}", hole.net, in_use)
-            in_use = in_use or given  # noqa: PLW2901 - the user knows what the file does not say
-            if not in_use:
-                self.overlay.miss("layers in use of holes", f"{hole.net}.{len(of_net) + 1} (line {hole.line})")
-            name = hole.padstack or (min(names) if names else "")
+        for number, hole in enumerate(holes):
             with errors_at(f"{self.record.name}: line {hole.line}"):
-                padstack = self._padstack(hole, name, pads, span)
-            order = [*self.stackup.names, *sorted(in_use.difference(self.stackup.names))]
-            of_net.append((hole, padstack, tuple(layer for layer in order if layer in in_use)))
+                padstack = made.signal_padstack(
+                    hole, met.padstacks[number], met.pads[number], in_use[number], clearances.of(number)
+                )
+            used = in_use[number]
+            order = [*self.stackup.names, *sorted(used.difference(self.stackup.names))]
+            connected.setdefault(hole.net, []).append((hole, padstack, tuple(each for each in order if each in used)))
         return connected
+
+    def _names(self, holes: Sequence[HoleRecord]) -> list[str]:
+        """Names of holes: that of the net and a number."""
+        counts: dict[str, int] = {}
+        names = []
+        for hole in holes:
+            counts[hole.net] = counts.get(hole.net, 0) + 1
+            names.append(f"{hole.net}.{counts[hole.net]}")
+        return names
+
+    def _in_use(self, name: str, hole: HoleRecord, met: set[str]) -> set[str]:
+        """Layers where a hole is used: as its copper says, or as the user knows what the file does not say."""
+        given = self._given_layers(name, hole.net, met)
+        in_use = met | given if name in self.overlay.connects.items else met or given
+        if not in_use:
+            self.overlay.miss("layers in use of holes", f"{name} (line {hole.line})")
+        return in_use
 
     def _given_layers(self, hole: str, net: str, in_use: set[str]) -> set[str]:
         """Layers in use that the user gives for a hole by its own name, or else for its net."""
         connects = self.overlay.connects
         given = connects.of(hole) if hole in connects.items else connects.of(net)
-        if hole in connects.items and in_use and set(given or ()) != in_use:
+        if hole in connects.items and not set(given or ()) >= in_use:
             raise BoardError(
                 f"connects: hole {hole}: copper of its net touches it on {', '.join(sorted(in_use))} in the file; "
                 f"leave it out, or give these layers."
             )
         return set(given or ())
-
-    def _padstack(
-        self, hole: HoleRecord, name: str, drawn: Mapping[str, float | None], span: tuple[str, ...] | None
-    ) -> Padstack:
-        """Padstack of a hole. A reference hole has no pads here (``span`` is None): its copper is the plane itself."""
-        signal, layers = span is not None, span or self._span(hole)
-        plating = self.overlay.plating
-        drill = hole.diameter + 2 * (plating or 0.0)
-        pads: dict[str, float | None] = {}
-        antipad: Antipad | Mapping[str, Any] | None = None
-        if signal:
-            pads = self._pads(hole, name, drawn, layers)
-            antipad = self._antipad(hole, name, layers)
-        by_layer = isinstance(antipad, dict)
-        key = (
-            name, drill, layers, tuple(sorted(pads.items())), signal,
-            tuple(sorted(antipad.items())) if isinstance(antipad, dict) else antipad,
-        )  # fmt: skip
-        if key not in self._padstacks:
-            through = (layers[0], layers[-1]) == (self.stackup.names[0], self.stackup.names[-1])
-            title = name or f"{show(drill, 'length')}{'' if signal else ' return via'}"
-            count = self._padstack_names[title] = self._padstack_names.get(title, 0) + 1
-            self._padstacks[key] = Padstack(
-                name=title if count == 1 else f"{title} #{count}",
-                drill=InSI(drill),
-                finished=None if plating is None else InSI(hole.diameter),
-                pads={layer: None if size is None else _si(size) for layer, size in pads.items()},
-                antipad=None if by_layer else antipad,  # type: ignore[arg-type] # no mapping here
-                antipads=antipad if by_layer else {},  # type: ignore[arg-type] # a mapping here
-                span=None if through else (layers[0], layers[-1]),
-            )
-        return self._padstacks[key]
-
-    def _pads(
-        self, hole: HoleRecord, name: str, drawn: Mapping[str, float | None], layers: Iterable[str]
-    ) -> dict[str, float | None]:
-        """Diameter of the pad on every layer of the span that has one: as drawn, else as defined, else as given."""
-        given = self.overlay.pads.of(name, hole.diameter)
-        if given is not None:
-            return {} if given[0] is None else {layer: float(given[0]) for layer in layers}
-        sizes = dict(drawn)
-        if not sizes and name in self.record.padstacks:
-            sizes = dict(self.record.padstacks[name].pads)
-        sizes = {layer: size for layer, size in sizes.items() if layer in layers and size != 0.0}
-        if not sizes or None in sizes.values():
-            self.overlay.miss("pads of holes", name or show(hole.diameter, "length"))
-        return sizes
-
-    def _antipad(self, hole: HoleRecord, name: str, layers: Iterable[str]) -> Antipad | Mapping[str, Any] | None:
-        """Clearance: as given, else as defined by layer; None: unknown."""
-        given = self.overlay.antipads.of(name, hole.diameter)
-        if given is not None:
-            return given[0]
-        defined = self.record.padstacks[name].antipads if name in self.record.padstacks else {}
-        known = {layer: InSI(size) for layer, size in defined.items() if size and layer in layers}
-        return known or None
 
     # what is missing
 
@@ -351,11 +308,6 @@ class BoardMaker:
                 self.record.assume("copper layers have no role in the file and count as mixed; give roles")
         elif text := self.overlay.missing_text():
             raise FileError(f"{self.record.name}: does not say all that the board needs. Missing: {text}.")
-
-
-def _si(length: float) -> Any:
-    """A length [m] in the form that a mapping of lengths takes."""
-    return InSI(length)
 
 
 def one_step(record: FileRecord) -> StepRecord:

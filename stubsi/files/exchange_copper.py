@@ -1,11 +1,12 @@
 """Owns what copper a plated hole meets on every layer: its pads, and the lines and areas that connect it.
 
 A pad alone is not a connection. A hole is connected on a layer where a line or an area of its own net touches the hole
-or its pad there, or where a pin sits in it.
+or its pad there, where a pin sits in it, or where it stands on another hole of its net.
 """
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
@@ -13,25 +14,24 @@ from scipy.spatial import cKDTree
 
 from stubsi.errors import FileError
 from stubsi.files.exchange_records import THROUGH
+from stubsi.files.exchange_touch import (
+    PAD_OFFSET,
+    TOUCH,
+    Clearances,
+    pieces_of,
+    rows_of,
+    targets_of,
+    touches,
+)
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from collections.abc import Mapping
 
     from stubsi.files.exchange_drawing import Copper
     from stubsi.files.exchange_records import FileRecord, HoleRecord, StepRecord
 
-    Floats = NDArray[np.float64]
-
-PAD_OFFSET = 10e-6
-"""Greatest distance [m] between the centres of a hole and of its pad. Common practice, no source."""
-TOUCH = 1e-9
-"""Distance [m] at which two pieces of copper touch: what is left of a coordinate after rounding."""
 MOST_IN_ONE_PLACE = 64
 """Most holes in one place: stacked holes of different layers."""
-FEW_PAIRS = 20_000
-"""Up to so many pairs of a hole and a shape, every distance is computed; beyond it a tree finds those that are near."""
-REACH_CLASS = np.log(1.5)
-"""Logarithm of the ratio of the reaches of holes that are looked at together."""
 
 
 class Met(NamedTuple):
@@ -71,25 +71,25 @@ def copper_met(record: FileRecord, step: StepRecord, holes: list[HoleRecord], sp
     holes_of: dict[str, list[int]] = {}
     for number, hole in enumerate(holes):
         holes_of.setdefault(hole.net, []).append(number)
-    on_layer: dict[str, list[tuple[str, Copper]]] = {}
-    for (layer, net), copper in step.copper.items():
-        if net in holes_of:
-            on_layer.setdefault(layer, []).append((net, copper))
     if int(tree.query_ball_point(place, PAD_OFFSET, return_length=True).max()) > MOST_IN_ONE_PLACE:
         raise FileError(
             f"{record.name}: more than {MOST_IN_ONE_PLACE} holes lie within {PAD_OFFSET * 1e6:g} um of each other."
         )
-    for layer, coppers in on_layer.items():
-        for net, copper in coppers:
-            _meet_pads(record, step, met, tree, holes, net=net, layer=layer, copper=copper)
+    coppers = [(layer, net, copper) for (layer, net), copper in step.copper.items() if net in holes_of]
+    for layer, net, copper in coppers:
+        _meet_pads(record, step, met, tree, holes, net=net, layer=layer, copper=copper)
     _meet_pins(record, step, met, tree)
-    for layer, coppers in on_layer.items():
-        for net, copper in coppers:
-            there = np.array([number for number in holes_of[net] if layer in spans[number]], dtype=np.intp)
-            if len(there):
-                reach = np.array([max(holes[i].diameter, met.pads[i].get(layer) or 0.0) / 2 for i in there])
-                for number in there[_touched(copper, place[there], reach)].tolist():
-                    met.in_use[number].add(layer)
+    clearances = Clearances(step.clearances)
+    for layer, net, copper in coppers:
+        there = [number for number in holes_of[net] if layer in spans[number]]
+        if there:
+            targets = targets_of(record, copper, [holes[i] for i in there], [met.pads[i].get(layer) for i in there])
+            pieces = pieces_of(record, copper, [holes[i] for i in there])
+            touched = touches(pieces.shapes, pieces.widths, targets.shapes, targets.reach)
+            touched = clearances.left(layer, touched, targets, pieces)
+            for number in np.unique(targets.hole[touched]).tolist():
+                met.in_use[there[number]].add(layer)
+    _meet_holes(record, met, holes, holes_of, spans)
     for number, span in enumerate(spans):
         met.in_use[number].intersection_update(span)
     return met
@@ -106,8 +106,8 @@ def _meet_pads(
     layer: str,
     copper: Copper,
 ) -> None:
-    pads = np.frombuffer(copper.pads, dtype=float).reshape(-1, 5) if copper.pads else np.empty((0, 5))
-    for (_, _, size, padstack, component), near in zip(
+    pads = np.concatenate([rows_of(copper.pads), rows_of(copper.flashes)])
+    for (_, _, size, padstack, component, _), near in zip(
         pads.tolist(), tree.query_ball_point(pads[:, :2], PAD_OFFSET) if len(pads) else [], strict=True
     ):
         for number in near:
@@ -122,6 +122,39 @@ def _meet_pads(
                 met.in_use[number].add(pin.layer)
 
 
+def _meet_holes(
+    record: FileRecord,
+    met: Met,
+    holes: list[HoleRecord],
+    holes_of: Mapping[str, list[int]],
+    spans: list[tuple[str, ...]],
+) -> None:
+    """Blind and buried holes of one net that stand on each other: both are connected on the one layer they share.
+
+    Holes that go side by side through several layers are not: nothing says on which of these the net goes over.
+    """
+    if len(set(spans)) == 1:
+        return
+    for numbers in holes_of.values():
+        if len({spans[number] for number in numbers}) == 1:
+            continue
+        place = np.array([(holes[i].x, holes[i].y) for i in numbers])
+        reach = [max([holes[i].diameter, *(size or 0.0 for size in met.pads[i].values())]) / 2 for i in numbers]
+        for one, other in cKDTree(place).query_pairs(2 * max(reach) + TOUCH):
+            first, second = numbers[one], numbers[other]
+            shared = [
+                layer
+                for layer in set(spans[first]) & set(spans[second])
+                if math.dist(place[one], place[other])
+                <= sum(max(holes[i].diameter, met.pads[i].get(layer) or 0.0) / 2 for i in (first, second)) + TOUCH
+            ]
+            if len(set(spans[first]) & set(spans[second])) == 1 and shared:
+                met.in_use[first].add(shared[0])
+                met.in_use[second].add(shared[0])
+            elif shared and spans[first] != spans[second]:
+                record.assume("holes of one net touch each other on several layers, which do not count as used")
+
+
 def _meet_pins(record: FileRecord, step: StepRecord, met: Met, tree: cKDTree) -> None:
     """Pins of through-hole components, placed as their package and component say: each connects the hole it sits in."""
     for component in step.components.values():
@@ -131,54 +164,3 @@ def _meet_pins(record: FileRecord, step: StepRecord, met: Met, tree: cKDTree) ->
             for near in met_by_pin:
                 for number in near:
                     met.in_use[number].add(component.layer)
-
-
-def _touched(copper: Copper, place: Floats, reach: Floats) -> NDArray[np.bool_]:
-    """Whether a line or an area of a net touches each of its holes, which reach as far as ``reach`` [m]."""
-    import shapely
-
-    touched = np.zeros(len(place), dtype=bool)
-    shapes, widths = shapes_of(copper)
-    if len(shapes) * len(place) <= FEW_PAIRS:
-        gap = shapely.distance(shapes[:, None], shapely.points(place)) - widths[:, None] / 2 - reach
-        return (gap <= TOUCH).any(axis=0) if len(shapes) else touched
-    # holes of nearly the same reach at a time, so that what is near is nearly what touches
-    classes = np.floor(np.log(np.maximum(reach, TOUCH)) / REACH_CLASS).astype(np.intp)
-    for each in np.unique(classes).tolist():
-        left = np.flatnonzero(classes == each)
-        start, count = 0, 64
-        while start < len(shapes) and len(left):
-            tree = shapely.STRtree(shapely.points(place[left]))
-            while start < len(shapes):
-                some, wide = shapes[start : start + count], widths[start : start + count] / 2
-                shape, hole = tree.query(some, predicate="dwithin", distance=wide + reach[left].max() + TOUCH)
-                gap = shapely.distance(some[shape], tree.geometries[hole]) - wide[shape] - reach[left[hole]]
-                touched[left[hole[gap <= TOUCH]]] = True
-                start, count = start + count, min(2 * count, 8192)
-                if touched[left].mean() > 0.1:
-                    break
-            left = left[~touched[left]]
-    return touched
-
-
-def shapes_of(copper: Copper) -> tuple[NDArray[np.object_], Floats]:
-    """Lines and then areas as geometries, and the width [m] of each.
-
-    An area whose outline crosses itself is taken as drawn: what lies inside an odd number of turns is copper.
-
-    Parameters
-    ----------
-    copper : Copper
-
-    Returns
-    -------
-    (array of geometries, array of float)
-    """
-    import shapely
-
-    rows = np.frombuffer(copper.lines, dtype=float).reshape(-1, 5) if copper.lines else np.empty((0, 5))
-    lines = shapely.linestrings(rows[:, :4].reshape(-1, 2, 2)) if len(rows) else np.empty(0, dtype=object)
-    areas = np.empty(len(copper.areas), dtype=object)
-    areas[:] = [shapely.Polygon(area.outline, area.cutouts) for area in copper.areas]
-    widths = np.concatenate([rows[:, 4], [area.width for area in copper.areas]])
-    return np.concatenate([lines, areas]), widths

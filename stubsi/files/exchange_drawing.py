@@ -5,10 +5,15 @@ from __future__ import annotations
 import math
 from array import array
 from dataclasses import dataclass, field
-from itertools import pairwise
-from typing import NamedTuple
+from itertools import chain, pairwise
+from typing import TYPE_CHECKING, NamedTuple, TypeAlias
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 Point = tuple[float, float]
+Points: TypeAlias = "Sequence[Point] | array[float]"
+"""Points of an outline: in pairs, or one number after the other, which takes an eighth of the memory."""
 
 ARC_STEP = math.radians(10)
 """Angle of the chords that stand for an arc. They lie within 0.4 % of its radius."""
@@ -54,29 +59,82 @@ STRAIGHT = Turn()
 class Area:
     """A filled area: its outline, its cut-outs, and the width [m] of the line along its outline."""
 
-    outline: list[Point]
-    cutouts: list[list[Point]]
+    outline: Points
+    cutouts: Sequence[Points]
     width: float = 0.0
+
+
+class Flash(NamedTuple):
+    """A shape that is drawn at a place in one piece, like a pad.
+
+    Parameters
+    ----------
+    size : float or None
+        Diameter [m] of the circle of the same area; None: not known.
+    outline : tuple of (float, float)
+        Corners [m] about the place; none for a circle of that size.
+    """
+
+    size: float | None
+    outline: tuple[Point, ...] = ()
+
+    def turned(self, turn: Turn) -> Flash:
+        """The shape as it is turned, mirrored and scaled.
+
+        Parameters
+        ----------
+        turn : Turn
+
+        Returns
+        -------
+        Flash
+        """
+        if not self.outline and turn.offset != (0.0, 0.0) and self.size is not None:
+            return Flash(self.size * turn.scale, tuple(turn.moved(circle(self.size), (0.0, 0.0))))
+        size = None if self.size is None else self.size * turn.scale
+        return Flash(size, tuple(turn.moved(list(self.outline), (0.0, 0.0))))
+
+
+def circle(diameter: float) -> list[Point]:
+    """Corners that stand for a circle about the origin.
+
+    Parameters
+    ----------
+    diameter : float
+        [m].
+
+    Returns
+    -------
+    list of (float, float)
+        [m].
+    """
+    return [(diameter / 2 * math.cos(a), diameter / 2 * math.sin(a)) for a in _ROUND]
+
+
+_ROUND = [ARC_STEP * step for step in range(36)]
 
 
 @dataclass(slots=True)
 class Drawing:
     """What one element of the file draws, before it is moved to its place.
 
-    ``lines`` are lists of points with a width [m]. ``sizes`` are the diameters [m] of its pads, None where it
-    is unknown; ``rounds`` are those of the round pads and ``outlines`` the corners of the others. ``pin`` names the
-    component whose pin is soldered to the pad.
+    ``lines`` are lists of points with a width [m], ``voids`` areas without copper that are drawn over what is there,
+    and ``joined`` the discs of thermal pads, which are connected to what is around them. ``pin`` names the component
+    whose pin is soldered to the pad. ``named_lines`` (number of a line, name of its width) and ``named_shapes`` are
+    what an entry of a dictionary refers to, each with its line in the file.
     """
 
     lines: list[tuple[list[Point], float]] = field(default_factory=list)
     areas: list[Area] = field(default_factory=list)
-    sizes: list[float | None] = field(default_factory=list)
-    rounds: list[float] = field(default_factory=list)
-    outlines: list[list[Point]] = field(default_factory=list)
+    voids: list[Area] = field(default_factory=list)
+    joined: list[Area] = field(default_factory=list)
+    flashes: list[Flash] = field(default_factory=list)
     places: list[Point] = field(default_factory=list)
     turn: Turn = field(default_factory=lambda: STRAIGHT)
     padstack: str = ""
     pin: str | None = None
+    named_lines: list[tuple[int, str, int]] = field(default_factory=list)
+    named_shapes: list[tuple[str, int]] = field(default_factory=list)
 
     def add(self, other: Drawing) -> None:
         """Add what another drawing holds. It stays where it is.
@@ -87,45 +145,136 @@ class Drawing:
         """
         self.lines += other.lines
         self.areas += other.areas
-        self.sizes += other.sizes
-        self.rounds += other.rounds
-        self.outlines += other.outlines
+        self.voids += other.voids
+        self.joined += other.joined
+        self.flashes += other.flashes
+
+    @property
+    def points(self) -> int:
+        """About how many points it draws at each of its places."""
+        outlines = sum(
+            len(area.outline) + sum(map(len, area.cutouts)) for area in (*self.areas, *self.voids, *self.joined)
+        )
+        return outlines + sum(len(points) for points, _ in self.lines) + len(self.flashes)
+
+    def outlines(self) -> list[Area]:
+        """All that it draws, as areas.
+
+        Returns
+        -------
+        list of Area
+        """
+        ends = [(*pair, width) for points, width in self.lines for pair in pairwise(points)]
+        return [
+            *self.areas,
+            *(Area(_around(start, end, width / 2), []) for start, end, width in ends),
+            *(Area(each.outline or circle(each.size or 0.0), []) for each in self.flashes),
+        ]
+
+    def become_pad(self) -> None:
+        """Make one pad of all that is drawn: a pad may be given as an area or by lines, and stays a pad."""
+        for area in self.areas:
+            outline = tuple(pairs_of(area.outline))
+            self.flashes.append(Flash(2 * math.sqrt(_surface(outline) / math.pi), outline))
+        for points, width in self.lines:
+            self.flashes += [Flash(None, _around(*ends, width / 2)) for ends in pairwise(points)]
+        self.areas, self.lines, self.voids = [], [], []
 
 
 @dataclass(slots=True)
 class Copper:
     """Copper of one net on one layer, all in metres.
 
-    ``lines``: x and y of both ends, and the width, of every straight piece. ``pads``: x, y, diameter (-1: not round),
-    number of the padstack and number of the component (-1: none) of every pad.
+    ``lines``: x and y of both ends, and the width, of every straight piece. ``pads``: x, y, diameter (-1: not known),
+    number of the padstack, of the component and of the shape (-1: none, or round) of every pad. ``flashes``: as
+    ``pads``, of shapes that are drawn at a place without being called a pad. ``drawn`` says how many lines, areas and
+    flashes there were when the layer had so many clearances.
     """
 
     lines: array[float] = field(default_factory=lambda: array("d"))
     areas: list[Area] = field(default_factory=list)
     pads: array[float] = field(default_factory=lambda: array("d"))
+    flashes: array[float] = field(default_factory=lambda: array("d"))
+    drawn: list[tuple[int, int, int, int]] = field(default_factory=list)
 
-    def draw(self, drawing: Drawing, padstack: int, component: int) -> None:
-        """Add what a drawing holds, at each of its places.
+    def note_clearances(self, count: int) -> None:
+        """Note that what is drawn from now on lies over so many clearances.
+
+        Parameters
+        ----------
+        count : int
+        """
+        if count and (not self.drawn or self.drawn[-1][0] != count):
+            self.drawn.append((count, len(self.lines) // 5, len(self.areas), len(self.flashes) // PAD_ROW))
+
+    def draw(self, drawing: Drawing) -> None:
+        """Add the lines and areas of a drawing, at each of its places.
 
         Parameters
         ----------
         drawing : Drawing
-        padstack, component : int
-            Their numbers; -1 where there is none.
         """
+        turn = drawing.turn
         for place in drawing.places or [(0.0, 0.0)]:
             for points, width in drawing.lines:
-                there = drawing.turn.moved(points, place)
-                for (x, y), (to_x, to_y) in pairwise(there):
-                    self.lines.extend((x, y, to_x, to_y, width * drawing.turn.scale))
-            for area in drawing.areas:
-                cutouts = [drawing.turn.moved(cutout, place) for cutout in area.cutouts]
-                self.areas.append(
-                    Area(drawing.turn.moved(area.outline, place), cutouts, area.width * drawing.turn.scale)
-                )
-            for size in drawing.sizes:
-                ((x, y),) = drawing.turn.moved([(0.0, 0.0)], place)
-                self.pads.extend((x, y, -1.0 if size is None else size * drawing.turn.scale, padstack, component))
+                for (x, y), (to_x, to_y) in pairwise(turn.moved(points, place)):
+                    self.lines.extend((x, y, to_x, to_y, width * turn.scale))
+            self.areas += [placed(area, turn, place) for area in (*drawing.areas, *drawing.joined)]
+
+
+PAD_ROW = 6
+"""Numbers of a pad in ``Copper``."""
+
+
+def placed(area: Area, turn: Turn, place: Point) -> Area:
+    """An area at its place, its points one number after the other.
+
+    Parameters
+    ----------
+    area : Area
+    turn : Turn
+    place : (float, float)
+        [m].
+
+    Returns
+    -------
+    Area
+    """
+    outline, *cutouts = (
+        array("d", chain.from_iterable(turn.moved(pairs_of(points), place))) for points in (area.outline, *area.cutouts)
+    )
+    return Area(outline, cutouts, area.width * turn.scale)
+
+
+def pairs_of(points: Points) -> list[Point]:
+    """Points in pairs.
+
+    Parameters
+    ----------
+    points : sequence of (float, float), or array of float
+
+    Returns
+    -------
+    list of (float, float)
+    """
+    return list(zip(points[::2], points[1::2], strict=True)) if isinstance(points, array) else list(points)
+
+
+def _surface(outline: Sequence[Point]) -> float:
+    """Area [m2] inside an outline."""
+    around = pairwise([*outline, *outline[:1]])
+    return abs(sum(x * to_y - to_x * y for (x, y), (to_x, to_y) in around)) / 2
+
+
+def _around(start: Point, end: Point, reach: float) -> tuple[Point, ...]:
+    """Corners of a rectangle around a line that reaches so far beyond it on every side [m]."""
+    length = math.dist(start, end)
+    along = ((end[0] - start[0]) / length, (end[1] - start[1]) / length) if length else (1.0, 0.0)
+    x, y = along[0] * reach, along[1] * reach
+    return (
+        (start[0] - x - y, start[1] - y + x), (start[0] - x + y, start[1] - y - x),
+        (end[0] + x + y, end[1] + y - x), (end[0] + x - y, end[1] + y + x),
+    )  # fmt: skip
 
 
 def arc_points(start: Point, end: Point, centre: Point, *, clockwise: bool) -> list[Point]:

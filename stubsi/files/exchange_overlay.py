@@ -180,8 +180,8 @@ class Overlay:
             self._record.assume("dielectric layers have another Dk in the file than the one given, which is used")
         return given
 
-    def role(self, layer: str, written: Role | None, function: str) -> Role:
-        """Role of a copper layer: that of the user, or that of the file.
+    def role(self, layer: str, written: Role | None, function: str, drawn: Role | None) -> Role:
+        """Role of a copper layer: that of the user, or that of the file, or what is drawn on the layer.
 
         Parameters
         ----------
@@ -190,6 +190,8 @@ class Overlay:
             What the file says.
         function : str
             Function of the layer in the file.
+        drawn : str or None
+            What its copper says.
 
         Returns
         -------
@@ -198,8 +200,24 @@ class Overlay:
         """
         given = self._roles.of(layer)
         if given is None and written is None:
-            self.miss("role of layers", f"{layer} ({function})")
-        return given or written or "mixed"
+            if drawn is None:
+                self.miss("role of layers", f"{layer} ({function})")
+            else:
+                self._record.assume(f"roles of copper layers are not stated and read from their copper: {drawn}")
+        return given or written or drawn or "mixed"
+
+    def gives_role(self, layer: str) -> bool:
+        """Whether the user gives the role of a layer.
+
+        Parameters
+        ----------
+        layer : str
+
+        Returns
+        -------
+        bool
+        """
+        return self._roles.of(layer) is not None
 
     def miss(self, what: str, name: str) -> None:
         """Note that something is missing.

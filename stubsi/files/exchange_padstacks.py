@@ -4,21 +4,22 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stubsi.files.exchange_components import ComponentReader
-from stubsi.files.exchange_drawing import Area, Copper, Drawing
+from stubsi.files.exchange_drawing import Area, Copper, Drawing, placed
 from stubsi.files.exchange_records import COPPER, PLATED, THROUGH, HoleRecord, PadstackRecord
+from stubsi.files.exchange_shapes import ShapeReader
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
     import os
 
+    from stubsi.files.exchange_drawing import Flash, Turn
     from stubsi.files.exchange_records import FileRecord, StepRecord
     from stubsi.files.xml_stream import Attributes
 
 HOLE_TOLERANCE = ("plusTol", "minusTol")
 
 
-class PadstackReader(ComponentReader):
+class PadstackReader(ShapeReader):
     """Reads the padstacks of one IPC-2581 file to records. A subclass reads the copper.
 
     Parameters
@@ -31,9 +32,10 @@ class PadstackReader(ComponentReader):
         super().__init__(path)
         self._padstack_numbers: dict[str, int] = {}
         self._component_numbers: dict[str, int] = {}
+        self._shape_numbers: dict[Flash, int] = {}
+        self._pins_to_come: list[tuple[str, str, Drawing]] = []
         self._padstack: PadstackRecord | None = None
         self._pad_layer: tuple[str, str] | None = None
-        self._drawing: Drawing | None = None
         self._placed_net: str | None = None
         self._placed_hole: HoleRecord | None = None
 
@@ -66,15 +68,16 @@ class PadstackReader(ComponentReader):
             self.optional(attributes, "layerRef", "PadstackPadDef"),
             self.optional(attributes, "padUse", "PadstackPadDef"),
         )
-        self._drawing = Drawing()
+        self._draw_from_here()
 
     def _end_padstack_pad_def(self) -> None:
-        if self._padstack is not None and self._pad_layer is not None and self._drawing and self._drawing.sizes:
+        drawing, self._drawing = self._drawing, None
+        if self._padstack is not None and self._pad_layer is not None and drawing is not None:
+            drawing.become_pad()
             layer, use = self._pad_layer
             sizes = {"REGULAR": self._padstack.pads, "ANTIPAD": self._padstack.antipads}.get(use)
-            if sizes is not None:
-                sizes[layer] = self._drawing.sizes[0]
-        self._drawing = None
+            if sizes is not None and drawing.flashes:
+                sizes[layer] = drawing.flashes[0].size
 
     # padstacks at their places: revisions A and B
 
@@ -119,12 +122,14 @@ class PadstackReader(ComponentReader):
         if name not in self.record.layers:
             self.refuse(f"LayerPad layerRef = {as_shown(name)}: the file has no such Layer")
         if self._placed_net is not None and self.record.layers[name].function in COPPER:
-            self._pad_layer, self._drawing = (name, ""), Drawing()
+            self._pad_layer = (name, "")
+            self._draw_from_here()
 
     def _end_layer_pad(self) -> None:
         drawing, self._drawing = self._drawing, None
         if drawing is not None and self._pad_layer is not None and self._placed_net:
-            self._keep(self._pad_layer[0], self._placed_net, drawing)
+            drawing.become_pad()
+            self._keep(self._pad_layer[0], self._placed_net, drawing, pad=True)
 
     def _diameter(self, attributes: Attributes, element: str) -> float:
         diameter = self._size(attributes, "diameter", element)
@@ -134,27 +139,63 @@ class PadstackReader(ComponentReader):
 
     # copper of a net
 
-    def _keep(self, layer: str, net: str, drawing: Drawing) -> None:
+    def _keep(self, layer: str, net: str, drawing: Drawing, *, pad: bool) -> None:
         """Add a drawing to the copper of its net."""
-        if drawing.pin:
-            self._solder(drawing, drawing.pin)
-        copper = self.record.steps[-1].copper.setdefault((layer, net), Copper())
-        copper.draw(
-            drawing,
+        step = self.record.steps[-1]
+        copper = step.copper.setdefault((layer, net), Copper())
+        copper.note_clearances(len(step.clearances.get(layer, ())))
+        copper.draw(drawing)
+        rows = copper.pads if pad else copper.flashes
+        numbers = (
             _number_of(drawing.padstack, self._padstack_numbers, self.record.pad_padstacks),
             _number_of(drawing.pin or "", self._component_numbers, self.record.pin_components),
         )
+        shapes = [
+            (-1.0 if each.size is None else each.size * drawing.turn.scale, self._shape_number(each, drawing.turn))
+            for each in drawing.flashes
+        ]
+        for place in drawing.places or [(0.0, 0.0)] if shapes else []:
+            ((x, y),) = drawing.turn.moved([(0.0, 0.0)], place)
+            for size, shape in shapes:
+                rows.extend((x, y, size, *numbers, shape))
+        if drawing.pin:
+            self._solder(layer, net, drawing)
 
-    def _solder(self, drawing: Drawing, pin: str) -> None:
+    def _shape_number(self, flash: Flash, turn: Turn) -> int:
+        """Number of a shape that is no circle, as it is turned; -1 for a circle."""
+        if not flash.outline:
+            return -1
+        turned = flash.turned(turn._replace(offset=(0.0, 0.0)))
+        number = self._shape_numbers.setdefault(turned, len(self._shape_numbers))
+        if number == len(self.record.pad_shapes):
+            self.record.pad_shapes.append(turned.outline)
+        return number
+
+    def _solder(self, layer: str, net: str, drawing: Drawing) -> None:
         """The pad of a surface-mounted pin is where the net goes on into the component: it connects like an area."""
-        component = self.record.steps[-1].components.get(pin)
+        component = self.record.steps[-1].components.get(drawing.pin or "")
         if component is None:
-            self.record.ignore("pads of pins whose component is not in the file")
-        elif component.mount == "SMT":
-            drawing.lines += [([(0.0, 0.0), (0.0, 0.0)], size) for size in drawing.rounds]
-            drawing.areas += [Area(outline, []) for outline in drawing.outlines]
-        elif component.mount not in THROUGH:
+            self._pins_to_come.append((layer, net, drawing))
+        elif component.mount not in {"SMT", *THROUGH}:
             self.record.ignore("pads of pins that are mounted neither on the surface nor in a hole")
+        elif component.mount == "SMT":
+            copper = self.record.steps[-1].copper[layer, net]
+            for place in drawing.places or [(0.0, 0.0)]:
+                outlines = [Area(each.outline, []) for each in drawing.flashes if each.outline]
+                copper.areas += [placed(area, drawing.turn, place) for area in outlines]
+                ((x, y),) = drawing.turn.moved([(0.0, 0.0)], place)
+                for size in (each.size for each in drawing.flashes if each.size and not each.outline):
+                    copper.lines.extend((x, y, x, y, size * drawing.turn.scale))
+
+    def _end_step(self) -> None:
+        """Solder the pads that stood before their components, as placed padstacks do."""
+        known = self.record.steps[-1].components if self.record.steps else {}
+        for layer, net, drawing in self._pins_to_come:
+            if drawing.pin in known:
+                self._solder(layer, net, drawing)
+            else:
+                self.record.ignore("pads of pins whose component is not in the file")
+        self._pins_to_come = []
 
 
 def _join_holes(record: FileRecord, step: StepRecord) -> None:

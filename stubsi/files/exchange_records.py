@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from stubsi.files.exchange_drawing import STRAIGHT, Turn
 
 if TYPE_CHECKING:
-    from stubsi.files.exchange_drawing import Copper, Point
+    from stubsi.files.exchange_drawing import Area, Copper, Point
 
 COPPER = {"CONDUCTOR", "CONDFILM", "CONDFOIL", "SIGNAL", "PLANE", "MIXED"}
 """Functions of the layers that are copper."""
@@ -129,7 +129,7 @@ class ComponentRecord:
 
 @dataclass(slots=True)
 class StepRecord:
-    """One board or panel of the file."""
+    """One board or panel of the file. ``clearances`` holds what is drawn without copper by layer, in its order."""
 
     name: str
     stackup: str
@@ -137,6 +137,7 @@ class StepRecord:
     holes: list[HoleRecord] = field(default_factory=list)
     padstack_holes: list[HoleRecord] = field(default_factory=list)
     copper: dict[tuple[str, str], Copper] = field(default_factory=dict)
+    clearances: dict[str, list[Area]] = field(default_factory=dict)
     components: dict[str, ComponentRecord] = field(default_factory=dict)
     net_class: dict[str, str] = field(default_factory=dict)
     partner: dict[str, str] = field(default_factory=dict)
@@ -159,6 +160,7 @@ class FileRecord:
     steps: list[StepRecord] = field(default_factory=list)
     pin_components: list[str] = field(default_factory=list)
     pad_padstacks: list[str] = field(default_factory=list)
+    pad_shapes: list[tuple[Point, ...]] = field(default_factory=list)
     copper_spreads: list[Spread] = field(default_factory=list)
     dielectric_spreads: dict[str, list[Spread]] = field(default_factory=dict)
     dk_spreads: dict[str, list[Spread]] = field(default_factory=dict)

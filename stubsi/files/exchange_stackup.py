@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from stubsi.board.layers import CopperLayer, DielectricLayer
 from stubsi.board.stackup import Stackup
 from stubsi.errors import FileError
+from stubsi.files.exchange_planes import drawn_role
 from stubsi.files.exchange_records import COPPER, DIELECTRIC
 from stubsi.files.schema import errors_at
 from stubsi.unit_errors import as_shown
@@ -77,7 +78,8 @@ def stackup_of(record: FileRecord, step: StepRecord, overlay: Overlay) -> Stacku
         thickness = InSI(each.place.thickness)
         with errors_at(where):
             if _is_copper(each):
-                role = overlay.role(each.layer.name, ROLES.get(each.layer.function), each.layer.function)
+                function = each.layer.function
+                role = overlay.role(each.layer.name, ROLES.get(function), function, drawn_role(step, each.layer))
                 layers.append(CopperLayer(name=each.layer.name, thickness=thickness, role=role))
                 record.copper_spreads += [each.place.spread] if each.place.spread else []
             else:

@@ -1,0 +1,332 @@
+"""Owns the reading of what an IPC-2581 file draws: lines, areas and pads, and the shapes of its dictionaries."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from stubsi.files.exchange_components import ComponentReader
+from stubsi.files.exchange_drawing import Area, Drawing, Flash, Point, Turn, arc_points, circle
+from stubsi.unit_errors import as_shown
+
+if TYPE_CHECKING:
+    import os
+
+    from stubsi.files.xml_stream import Attributes
+
+MOST_POINTS, MOST_IN_SHAPE = 10_000_000, 1_000_000
+"""Most points that shapes of dictionaries may draw, in all and one by one. They are written once and drawn anywhere, so
+a small file could otherwise fill any memory.
+"""
+
+
+class ShapeReader(ComponentReader):
+    """Reads what is drawn in one IPC-2581 file. A subclass says what becomes of it.
+
+    Parameters
+    ----------
+    path : path
+        The file.
+    """
+
+    def __init__(self, path: str | os.PathLike[str]) -> None:
+        super().__init__(path)
+        self._widths: dict[str, float] = {}
+        self._fills: dict[str, str] = {}
+        self._shapes: dict[str, Drawing] = {}
+        self._entry = ""
+        self._drawing: Drawing | None = None
+        self._drawing_depth = self._flash_depth = 0
+        self._points: list[Point] | None = None
+        self._turn_of_points: Turn | None = None
+        self._width = self._set_width = 0.0
+        self._named_width: tuple[str, int] | None = None
+        self._in_set = False
+        self._contour: list[list[Point]] | None = None
+        self._contour_width = 0.0
+        self._fill = self._contour_fill = ""
+        self._outline: list[Point] | None = None
+        self._drawn_points = 0
+
+    def _draw_from_here(self, padstack: str = "") -> None:
+        """Begin a drawing with the element that is being read."""
+        self._drawing, self._drawing_depth, self._flash_depth = Drawing(padstack=padstack), self.depth, 0
+
+    # dictionaries
+
+    def _start_entry_line_desc(self, attributes: Attributes) -> None:
+        self._entry = self.text(attributes, "id", "EntryLineDesc")
+        if self._entry in self._widths:
+            self.refuse(f"EntryLineDesc {as_shown(self._entry)} appears twice")
+
+    def _start_entry_fill_desc(self, attributes: Attributes) -> None:
+        self._entry = self.text(attributes, "id", "EntryFillDesc")
+
+    def _start_entry_standard(self, attributes: Attributes) -> None:
+        self._entry = self.text(attributes, "id", "a shape of a dictionary")
+        self._draw_from_here()
+        if self._entry in self._shapes:
+            self.refuse(f"shape {as_shown(self._entry)} appears twice in the dictionaries")
+
+    _start_entry_user = _start_entry_standard
+
+    def _end_entry_line_desc(self) -> None:
+        self._entry = ""
+
+    _end_entry_fill_desc = _end_entry_line_desc
+
+    def _end_entry_standard(self) -> None:
+        if self._drawing is not None:
+            self._shapes[self._entry] = self._drawing
+        self._entry, self._drawing = "", None
+
+    _end_entry_user = _end_entry_standard
+
+    def _start_standard_primitive_ref(self, attributes: Attributes) -> None:
+        if self._drawing is None:
+            return
+        name = self.text(attributes, "id", "a reference to a shape")
+        if self._entry:  # a dictionary may name what follows in it
+            self._drawing.named_shapes.append((name, self.line))
+            return
+        shape = self._shape(name, self.line, ())
+        self._count(shape)
+        self._drawing.add(shape)
+
+    _start_user_primitive_ref = _start_standard_primitive_ref
+
+    def _shape(self, name: str, line: int, inside: tuple[str, ...]) -> Drawing:
+        """A shape of the dictionaries, with all that it refers to; ``inside`` holds the shapes that lead to it."""
+        if name not in self._shapes or name in inside:
+            why = (
+                "refers to itself" if name in inside else "the file has no such entry in a dictionary before this line"
+            )
+            self.refuse(f"shape {as_shown(name)}: {why}", line)
+        shape = self._shapes[name]
+        for number, width, at in shape.named_lines:
+            if width not in self._widths:
+                self.refuse(f"LineDescRef id = {as_shown(width)}: the file has no such EntryLineDesc", at)
+            shape.lines[number] = shape.lines[number][0], self._widths[width]
+        names, shape.named_lines, shape.named_shapes = shape.named_shapes, [], []
+        try:
+            for other, at in names:
+                shape.add(self._shape(other, at, (*inside, name)))
+                if shape.points > MOST_IN_SHAPE:
+                    self.refuse(f"shape {as_shown(name)} draws more than {MOST_IN_SHAPE} points", at)
+        except RecursionError:
+            self.refuse(f"shape {as_shown(name)}: too many shapes lie inside each other", line)
+        return shape
+
+    def _count(self, shape: Drawing) -> None:
+        """Refuse a file that draws its shapes without end."""
+        self._drawn_points += shape.points
+        if self._drawn_points > MOST_POINTS:
+            self.refuse(f"shapes of the dictionaries draw more than {MOST_POINTS} points; no board needs that")
+
+    # places
+
+    def _start_location(self, attributes: Attributes) -> None:
+        if self._drawing is None or self._entry:
+            super()._start_location(attributes)
+        else:
+            self._drawing.places.append(self._point(attributes, "Location"))
+            if len(self._drawing.places) > 1:
+                self._count(self._drawing)
+
+    def _start_xform(self, attributes: Attributes) -> None:
+        if self._drawing is None:
+            super()._start_xform(attributes)
+        elif self._points is not None:
+            self._turn_of_points = self._turn(attributes)
+        elif self._flash_depth and self.depth == self._flash_depth + 1:
+            self._drawing.flashes[-1] = self._drawing.flashes[-1].turned(self._turn(attributes))
+        elif self.depth == self._drawing_depth + 1:
+            self._drawing.turn = self._turn(attributes)
+
+    # lines and areas
+
+    def _start_polyline(self, _: Attributes) -> None:
+        if self._drawing is not None:
+            self._begin([])
+
+    _start_polygon = _start_cutout = _start_polyline
+
+    def _begin(self, points: list[Point]) -> None:
+        self._points, self._width, self._named_width = points, self._set_width, None
+        self._turn_of_points, self._fill = None, ""
+
+    def _start_contour(self, _: Attributes) -> None:
+        self._contour, self._contour_width, self._contour_fill = [], 0.0, ""
+
+    def _start_outline(self, _: Attributes) -> None:
+        self._outline = []
+
+    def _start_poly_begin(self, attributes: Attributes) -> None:
+        if self._points is not None:
+            self._points.append(self._point(attributes, "PolyBegin"))
+
+    def _start_poly_step_segment(self, attributes: Attributes) -> None:
+        if self._points is not None:
+            self._points.append(self._point(attributes, "PolyStepSegment"))
+
+    def _start_poly_step_curve(self, attributes: Attributes) -> None:
+        if self._points:
+            self._points += self._arc(attributes, "PolyStepCurve", self._points[-1], "x", "y")
+
+    def _start_line(self, attributes: Attributes) -> None:
+        if self._drawing is not None:
+            self._begin([self._point(attributes, "Line", f"{end}X", f"{end}Y") for end in ("start", "end")])
+
+    def _start_arc(self, attributes: Attributes) -> None:
+        if self._drawing is not None:
+            start = self._point(attributes, "Arc", "startX", "startY")
+            self._begin([start, *self._arc(attributes, "Arc", start, "endX", "endY")])
+
+    def _arc(self, attributes: Attributes, element: str, start: Point, x: str, y: str) -> list[Point]:
+        centre = self._point(attributes, element, "centerX", "centerY")
+        clockwise = self.text(attributes, "clockwise", element).lower()
+        if clockwise not in {"true", "false", "1", "0"}:
+            self.refuse(f"{element} clockwise = {as_shown(clockwise)}: must be true or false")
+        return arc_points(start, self._point(attributes, element, x, y), centre, clockwise=clockwise in {"true", "1"})
+
+    def _start_line_desc(self, attributes: Attributes) -> None:
+        if self._entry and self._drawing is None:
+            self._widths[self._entry] = self._size(attributes, "lineWidth", "LineDesc")
+        elif self._points is not None or self._outline or self._of_set():
+            self._take_width(self._size(attributes, "lineWidth", "LineDesc"))
+
+    def _start_line_desc_ref(self, attributes: Attributes) -> None:
+        if self._points is None and not self._outline and not self._of_set():
+            return
+        name = self.text(attributes, "id", "LineDescRef")
+        if name in self._widths:
+            self._take_width(self._widths[name])
+        elif self._entry:  # its dictionary may stand behind that of the shapes
+            self._named_width = name, self.line
+        else:
+            self.refuse(f"LineDescRef id = {as_shown(name)}: the file has no such EntryLineDesc before this line")
+
+    def _of_set(self) -> bool:
+        """Whether a description of lines stands in a set, for all of its lines."""
+        return self._in_set and self._drawing is None
+
+    def _take_width(self, width: float) -> None:
+        if self._drawing is None:
+            self._set_width = width
+        else:
+            self._width = width
+
+    def _start_fill_desc(self, attributes: Attributes) -> None:
+        fill = self.optional(attributes, "fillProperty", "FillDesc").upper()
+        if self._entry and self._drawing is None:
+            self._fills[self._entry] = fill
+        elif self._points is not None:
+            self._fill = fill
+
+    def _start_fill_desc_ref(self, attributes: Attributes) -> None:
+        if self._points is None:
+            return
+        name = self.text(attributes, "id", "FillDescRef")
+        if name not in self._fills:
+            self.refuse(f"FillDescRef id = {as_shown(name)}: the file has no such EntryFillDesc before this line")
+        self._fill = self._fills[name]
+
+    def _end_polyline(self) -> None:
+        self._add_line(self._points)
+        self._points = None
+
+    _end_line = _end_arc = _end_polyline
+
+    def _add_line(self, points: list[Point] | None) -> None:
+        if self._drawing is None or not points or len(points) < 2:
+            return
+        if self._named_width is not None:
+            self._drawing.named_lines.append((len(self._drawing.lines), *self._named_width))
+        self._drawing.lines.append((points, self._width))
+
+    def _end_polygon(self) -> None:
+        points, self._points = self._points, None
+        if self._drawing is None or points is None:
+            return
+        if self._turn_of_points is not None:
+            points = self._turn_of_points.moved(points, (0.0, 0.0))
+        if self._contour is not None:
+            if not self._contour:
+                self._contour_fill = self._fill
+            self._contour.append(points)
+            self._contour_width = max(self._contour_width, self._width)
+        elif self._outline is not None:
+            self._outline = [*points, *points[:1]]
+
+    _end_cutout = _end_polygon
+
+    def _end_outline(self) -> None:
+        """The closed line of an outline. It is no area; its width stands behind it."""
+        self._add_line(self._outline)
+        self._outline = None
+
+    def _end_contour(self) -> None:
+        if self._drawing is not None and self._contour and len(self._contour[0]) > 2:
+            outline, *cutouts = self._contour
+            area = Area(outline, [cutout for cutout in cutouts if len(cutout) > 2], self._contour_width)
+            if self._contour_fill == "HOLLOW":
+                self._drawing.lines += [([*each, *each[:1]], self._contour_width) for each in (outline, *area.cutouts)]
+            elif self._contour_fill == "VOID":
+                self._drawing.voids.append(area)
+            else:
+                self._drawing.areas.append(area)
+        self._contour = None
+
+    # shapes that are drawn in one piece
+
+    def _flash(self, size: float | None, outline: tuple[Point, ...] = ()) -> None:
+        if self._drawing is not None:
+            self._drawing.flashes.append(Flash(size, outline))
+            self._flash_depth = self.depth
+            if outline:
+                self.record.assume("shapes of pads that are not round stand for circles of the same area")
+
+    def _start_circle(self, attributes: Attributes) -> None:
+        if self._drawing is not None:
+            self._flash(self._size(attributes, "diameter", "Circle"))
+
+    def _start_rect_center(self, attributes: Attributes) -> None:
+        if self._drawing is not None:
+            width, height = (self._size(attributes, side, "pad") for side in ("width", "height"))
+            x, y = width / 2, height / 2
+            self._flash(2 * math.sqrt(width * height / math.pi), ((-x, -y), (x, -y), (x, y), (-x, y)))
+
+    _start_rect_round = _start_rect_cham = _start_oval = _start_rect_center
+
+    def _start_rect_corner(self, attributes: Attributes) -> None:
+        if self._drawing is not None:
+            (x, y), (to_x, to_y) = (
+                self._point(attributes, "RectCorner", f"{corner}X", f"{corner}Y")
+                for corner in ("lowerLeft", "upperRight")
+            )
+            size = 2 * math.sqrt(abs((to_x - x) * (to_y - y)) / math.pi)
+            self._flash(size, ((x, y), (to_x, y), (to_x, to_y), (x, to_y)))
+
+    def _start_ellipse(self, attributes: Attributes) -> None:
+        if self._drawing is not None:
+            width, height = (self._size(attributes, side, "pad") for side in ("width", "height"))
+            corners = tuple((width / 2 * x, height / 2 * y) for x, y in circle(2.0))
+            self._flash(math.sqrt(width * height), corners)
+
+    def _start_diamond(self, attributes: Attributes) -> None:
+        if self._drawing is not None:
+            x, y = (self._size(attributes, side, "pad") / 2 for side in ("width", "height"))
+            self._flash(2 * math.sqrt(2 * x * y / math.pi), ((-x, 0.0), (0.0, -y), (x, 0.0), (0.0, y)))
+
+    def _start_thermal(self, attributes: Attributes) -> None:
+        """A pad that spokes join to the copper around it, so it is a connection, and is drawn as a disc of copper."""
+        if self._drawing is not None:
+            outer, inner = (self._size(attributes, f"{side}Diameter", "Thermal") for side in ("outer", "inner"))
+            self._flash(inner)
+            self._drawing.joined.append(Area(circle(outer), []))
+
+    def _start_unknown_shape(self, _: Attributes) -> None:
+        self._flash(None)
+
+    _start_butterfly = _start_donut = _start_hexagon = _start_moire = _start_unknown_shape
+    _start_octagon = _start_triangle = _start_unknown_shape
