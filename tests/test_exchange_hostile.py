@@ -14,7 +14,7 @@ import shapely
 
 import stubsi
 from stubsi import FileError, StubsiError, read_ipc2581
-from stubsi.files import exchange_touch
+from stubsi.files import exchange_pieces, exchange_touch
 from stubsi.files.exchange_drawing import Copper
 from tests.exchange_files import Exchange, square
 
@@ -158,7 +158,7 @@ def test_few_and_many_shapes_are_looked_up_alike(area, monkeypatch):
             copper.lines.extend((x, y, x + 1e-3, y + 2e-3, width))
 
     def touched():
-        return exchange_touch.touches(*exchange_touch.shapes_of(copper), shapely.points(place), reach)
+        return exchange_touch.touches(*exchange_pieces.shapes_of(copper), shapely.points(place), reach)
 
     monkeypatch.setattr(exchange_touch, "FEW_PAIRS", 0)
     tree = touched()

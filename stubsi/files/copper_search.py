@@ -11,8 +11,8 @@ from scipy.spatial import cKDTree
 from stubsi.drilling.plan import Plan
 from stubsi.errors import BoardError, FileError
 from stubsi.files.drawn_copper import DrawnCopperReader
-from stubsi.files.exchange_board import one_step
-from stubsi.files.exchange_touch import PAD_OFFSET, shapes_of
+from stubsi.files.exchange_pieces import PAD_OFFSET, shapes_of
+from stubsi.files.exchange_step import one_step
 from stubsi.files.near_copper import ROUNDING, CopperKind, CopperNearDrills, NearCopper
 from stubsi.unit_errors import as_shown
 from stubsi.units import show

@@ -10,8 +10,9 @@ from stubsi.board.net import Hole, Net
 from stubsi.errors import BoardError, FileError
 from stubsi.files.exchange_copper import copper_met
 from stubsi.files.exchange_holes import HoleMaker
-from stubsi.files.exchange_records import REFERENCE_CLASSES, StepRecord
+from stubsi.files.exchange_records import REFERENCE_CLASSES
 from stubsi.files.exchange_stackup import stackup_of
+from stubsi.files.exchange_step import holes_of_nets, one_step
 from stubsi.files.net_pairs import NetPairs
 from stubsi.files.schema import errors_at
 from stubsi.value import InSI
@@ -55,7 +56,7 @@ class BoardMaker:
         self.record, self.overlay = record, overlay
         self.step = one_step(record)
         self.stackup = stackup or stackup_of(record, self.step, overlay)
-        self.holes = self._holes_of_nets()
+        self.holes = holes_of_nets(record, self.step)
         self.nets = sorted({*self.step.net_class, *self.holes, *(net for _, net in self.step.copper)} - {""})
         self.pairs = NetPairs(pairs, self.nets, self.step.partner)
         self.unmatched: list[str] = []
@@ -232,18 +233,6 @@ class BoardMaker:
 
     # holes
 
-    def _holes_of_nets(self) -> dict[str, list[HoleRecord]]:
-        seen: set[tuple[object, ...]] = set()
-        by_net: dict[str, list[HoleRecord]] = {}
-        for hole in self.step.holes:
-            key = (hole.net, hole.layer, hole.span, round(hole.x, 9), round(hole.y, 9))
-            if key in seen:
-                self.record.ignore("holes that the file lists again")
-                continue
-            seen.add(key)
-            by_net.setdefault(hole.net, []).append(hole)
-        return by_net
-
     def _connected(
         self, groups: Mapping[str, tuple[str, ...]]
     ) -> dict[str, list[tuple[HoleRecord, Padstack, tuple[str, ...]]]]:
@@ -308,31 +297,3 @@ class BoardMaker:
                 self.record.assume("copper layers have no role in the file and count as mixed; give roles")
         elif text := self.overlay.missing_text():
             raise FileError(f"{self.record.name}: does not say all that the board needs. Missing: {text}.")
-
-
-def one_step(record: FileRecord) -> StepRecord:
-    """The step that holds the board: the only one with holes of a net, or else the only one there is.
-
-    Parameters
-    ----------
-    record : FileRecord
-
-    Returns
-    -------
-    StepRecord
-
-    Raises
-    ------
-    FileError
-        Several steps hold plated holes.
-    """
-    with_holes = [step for step in record.steps if step.holes] or [step for step in record.steps if step.copper]
-    if len(with_holes) > 1:
-        names = ", ".join(step.name or "without a name" for step in with_holes[:4])
-        raise FileError(
-            f"{record.name}: line {with_holes[1].line}: several steps hold plated holes ({names}); export one board, "
-            f"not a panel."
-        )
-    if with_holes:
-        return with_holes[0]
-    return record.steps[0] if record.steps else StepRecord("", "", 0)

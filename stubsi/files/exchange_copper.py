@@ -13,16 +13,9 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from stubsi.errors import FileError
+from stubsi.files.exchange_pieces import PAD_OFFSET, TOUCH, pieces_of, rows_of, targets_of
 from stubsi.files.exchange_records import THROUGH
-from stubsi.files.exchange_touch import (
-    PAD_OFFSET,
-    TOUCH,
-    Clearances,
-    pieces_of,
-    rows_of,
-    targets_of,
-    touches,
-)
+from stubsi.files.exchange_touch import Clearances, touches
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

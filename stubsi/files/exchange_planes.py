@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 
-from stubsi.files.exchange_touch import as_drawn, as_polygon
+from stubsi.files.exchange_pieces import as_drawn, as_polygon
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from stubsi.board.names import near_names
 from stubsi.checks import checked, pairs
 from stubsi.errors import BoardError
-from stubsi.files.exchange_overlay import as_pattern
+from stubsi.files.by_name import as_pattern
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
