@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NamedTuple
 
-from stubsi.files.exchange_layers import METRES, REVISIONS
+from stubsi.files.exchange_stream import METRES, REVISIONS
 from stubsi.files.xml_stream import Attributes, XmlStream
 from stubsi.unit_errors import as_shown
 from stubsi.units import show

@@ -10,6 +10,7 @@ from stubsi.board.net import Hole, Net
 from stubsi.errors import BoardError, FileError
 from stubsi.files.exchange_copper import copper_met
 from stubsi.files.exchange_holes import HoleMaker
+from stubsi.files.exchange_impedance import impedance_of
 from stubsi.files.exchange_records import REFERENCE_CLASSES
 from stubsi.files.exchange_stackup import stackup_of
 from stubsi.files.exchange_step import holes_of_nets, one_step
@@ -160,10 +161,14 @@ class BoardMaker:
         found = {value for leg in legs if (value := self.overlay.z0.of(leg)) is not None}
         if len(found) > 1:
             raise BoardError(f"z0: the halves of pair {name} have different impedances; give one, the differential.")
-        if not found:
+        if found:
+            return found.pop()
+        stated = impedance_of(self.record, self.step, legs)
+        if stated is None:
             self.overlay.miss("impedance of nets", name)
             return None
-        return found.pop()
+        self.record.assume("impedances of lines are not given, and are those that the file specifies")
+        return InSI(stated)
 
     def _criterion(self, name: str, legs: tuple[str, ...]) -> Criterion | None:
         found = {value for leg in legs if (value := self.overlay.criterion.of(leg)) is not None}

@@ -47,6 +47,10 @@ class ComponentReader(LayerReader):
         if step.net_class.setdefault(name, kind) != kind:
             self.refuse(f"LogicalNet {as_shown(name)} appears with two classes, {step.net_class[name]} and {kind}")
         self._pair(name, attributes)
+        self._specs_of.append(step.net_specs.setdefault(name, []))
+
+    def _end_logical_net(self) -> None:
+        self._specs_of.pop()
 
     def _pair(self, name: str, attributes: Attributes) -> None:
         other = self.optional(attributes, "netPair", "net")

@@ -1,35 +1,20 @@
-"""Owns the reading of the layers, materials and stackup of an IPC-2581 file, and of its units and revision."""
+"""Owns the reading of the layers and the stackup of an IPC-2581 file."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from stubsi.files.exchange_records import (
-    FileRecord,
-    LayerRecord,
-    SpecRecord,
-    Spread,
-    StackGroup,
-    StackLayer,
-    StackupRecord,
-)
-from stubsi.files.xml_stream import Attributes, XmlStream
+from stubsi.files.exchange_records import LayerRecord, StackGroup, StackLayer, StackupRecord
+from stubsi.files.exchange_specs import SpecReader
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
     import os
-    from collections.abc import Callable
 
-REVISIONS = ("A", "B", "B1", "C")
-METRES = {"INCH": 0.0254, "MILLIMETER": 1e-3, "MICRON": 1e-6}
-"""Metres per unit of a section."""
-DICTIONARIES = {"DictionaryLineDesc", "DictionaryStandard", "DictionaryUser"}
-"""Sections with units of their own, of which a board needs the shapes."""
-LARGEST_PLACE = 10.0
-"""Largest coordinate [m]. Panels end at about 0.6 m, backplanes at about 1.5 m; common practice, no source."""
+    from stubsi.files.xml_stream import Attributes
 
 
-class LayerReader(XmlStream):
+class LayerReader(SpecReader):
     """Reads the layers of one IPC-2581 file to records. A subclass reads the copper.
 
     Parameters
@@ -40,176 +25,7 @@ class LayerReader(XmlStream):
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
         super().__init__(path)
-        self.record = FileRecord(self.file)
-        self._scale: float | None = None
-        self._dictionary: float | None = None
-        self._specs_of: list[list[str]] = []  # whose SpecRefs are read: the innermost element is the last
-        self._spec: SpecRecord | None = None
-        self._property = ""
         self._layer: LayerRecord | None = None
-        self._starts: dict[str, Callable[[Attributes], None]] = {
-            name.removeprefix("_start_").replace("_", ""): getattr(self, name)
-            for name in dir(self)
-            if name.startswith("_start_")
-        }
-        self._starts["ipc-2581"] = self._root
-        self._ends: dict[str, Callable[[], None]] = {
-            name.removeprefix("_end_").replace("_", ""): getattr(self, name)
-            for name in dir(self)
-            if name.startswith("_end_")
-        }
-
-    def records(self) -> FileRecord:
-        """Read the file.
-
-        Returns
-        -------
-        FileRecord
-
-        Raises
-        ------
-        FileError
-            As ``XmlStream.read``; it is no IPC-2581 file of a known revision; a name appears twice; a unit, a number,
-            or something that is referred to is missing or wrong. The error text names file and line.
-        """
-        self.read()
-        return self.record
-
-    def start(self, name: str, attributes: Attributes) -> None:
-        """Take the start of an element.
-
-        Parameters
-        ----------
-        name : str
-            Local name.
-        attributes : dict
-        """
-        if self.depth == 1 and name != "IPC-2581":
-            self.refuse(f"the first element is {as_shown(name)}, not IPC-2581; this is no IPC-2581 file")
-        starts = self._starts.get(name.lower())
-        if starts is not None:
-            starts(attributes)
-        elif name in DICTIONARIES:
-            self._dictionary = self._unit(attributes, name)
-
-    def end(self, name: str) -> None:
-        """Take the end of an element.
-
-        Parameters
-        ----------
-        name : str
-            Local name.
-        """
-        ends = self._ends.get(name.lower())
-        if ends is not None:
-            ends()
-        elif name in DICTIONARIES:
-            self._dictionary = None
-
-    # the file and its units
-
-    def _root(self, attributes: Attributes) -> None:
-        if self.depth > 1:
-            self.refuse("IPC-2581 lies inside another element")
-        revision = self.text(attributes, "revision", "IPC-2581")
-        if revision not in REVISIONS:
-            self.refuse(f"IPC-2581 revision = {as_shown(revision)}: known are {', '.join(REVISIONS)}")
-        self.record.revision = revision
-
-    def _start_cad_header(self, attributes: Attributes) -> None:
-        self._scale = self._unit(attributes, "CadHeader")
-
-    def _unit(self, attributes: Attributes, element: str) -> float:
-        unit = self.text(attributes, "units", element)
-        if unit not in METRES:
-            self.refuse(f"{element} units = {as_shown(unit)}: must be {', '.join(METRES)}")
-        return METRES[unit]
-
-    def length(self, attributes: Attributes, key: str, element: str) -> float:
-        """Attribute that must be a length.
-
-        Parameters
-        ----------
-        attributes : dict
-        key, element
-            As in ``number``.
-
-        Returns
-        -------
-        float
-            [m].
-        """
-        unit = self._scale if self._dictionary is None else self._dictionary
-        if unit is None:
-            self.refuse(f"{element} {key} has no unit, because no CadHeader with units stands before it")
-        length = self.number(attributes, key, element) * unit
-        if abs(length) > LARGEST_PLACE:
-            self.refuse(f"{element} {key} = {length:g} m: no board is so large; check the units of the section")
-        return length
-
-    def _size(self, attributes: Attributes, key: str, element: str) -> float:
-        size = self.length(attributes, key, element)
-        if size < 0:
-            self.refuse(f"{element} {key} = {size:g} m: must not be negative")
-        return size
-
-    def _spread(
-        self,
-        attributes: Attributes,
-        element: str,
-        keys: tuple[str, str] = ("tolPlus", "tolMinus"),
-        *,
-        length: bool = True,
-    ) -> Spread | None:
-        """Tolerance of an element; None where it has none, or zeros, which stand for none where it must be written."""
-        if not all(attributes.get(key, "").strip() for key in keys):
-            return None
-        percent = attributes.get("tolPercent", "").strip().lower() in {"true", "1"}
-        read = self.length if length and not percent else self.number
-        plus, minus = (read(attributes, key, element) / (100 if percent else 1) for key in keys)
-        minus = abs(minus)  # written with its sign in some files
-        if plus < 0 or (percent and max(plus, minus) >= 1):
-            self.refuse(f"{element} {keys[0]} = {as_shown(attributes[keys[0]])}: is no tolerance above the nominal")
-        return Spread(plus, minus, percent) if plus or minus else None
-
-    # materials and layers
-
-    def _start_spec(self, attributes: Attributes) -> None:
-        name = self.text(attributes, "name", "Spec")
-        if name in self.record.specs:
-            self.refuse(f"Spec {as_shown(name)} appears twice")
-        self._spec = self.record.specs[name] = SpecRecord(self.line)
-
-    def _end_spec(self) -> None:
-        self._spec = None
-
-    def _start_general(self, attributes: Attributes) -> None:
-        self._property = "material" if attributes.get("type") == "MATERIAL" else ""
-
-    def _start_dielectric(self, attributes: Attributes) -> None:
-        kinds = {"DIELECTRIC_CONSTANT": "dk", "LOSS_TANGENT": "df"}
-        self._property = kinds.get(attributes.get("type", ""), "")
-        if "value" in attributes:
-            self._start_property(attributes)
-
-    def _end_general(self) -> None:
-        self._property = ""
-
-    _end_dielectric = _end_general
-
-    def _start_property(self, attributes: Attributes) -> None:
-        if self._spec is None or not self._property:
-            return
-        if self._property == "material":
-            self._spec.material = self._spec.material or self.optional(attributes, "text", "Property")
-            return
-        value = self.number(attributes, "value", f"Property of {self._property}")
-        before = getattr(self._spec, self._property)
-        if before is not None and before != value:
-            self.refuse(f"Spec says {self._property} = {before:g} and then {value:g}; keep one of them")
-        setattr(self._spec, self._property, value)
-        if self._property == "dk":
-            self._spec.dk_spread = self._spread(attributes, "Property of dk", length=False)
 
     def _start_layer(self, attributes: Attributes) -> None:
         name = self.text(attributes, "name", "Layer")
@@ -229,10 +45,6 @@ class LayerReader(XmlStream):
         ends = self.optional(attributes, "fromLayer", "Span"), self.optional(attributes, "toLayer", "Span")
         if self._layer is not None and all(ends):
             self._layer.spans.append(ends)
-
-    def _start_spec_ref(self, attributes: Attributes) -> None:
-        if self._specs_of:
-            self._specs_of[-1].append(self.text(attributes, "id", "SpecRef"))
 
     def _start_stackup(self, attributes: Attributes) -> None:
         overall = self._size(attributes, "overallThickness", "Stackup") if "overallThickness" in attributes else None

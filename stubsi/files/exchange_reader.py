@@ -39,6 +39,7 @@ class ExchangeReader(PadstackReader):
         super().__init__(path)
         self._feature_layer: LayerRecord | None = None
         self._set: Attributes | None = None
+        self._hole: HoleRecord | None = None
         self._is_pad = False
 
     # holes and copper
@@ -57,10 +58,22 @@ class ExchangeReader(PadstackReader):
         if self._feature_layer is not None:
             self._set = {key: self.optional(attributes, key, "Set") for key in attributes}
             self._in_set, self._set_width = True, 0.0
+            self._specs_of.append([])
             if self._set.get("net"):
                 self._pair(self._set["net"], attributes)
 
     def _end_set(self) -> None:
+        if self._set is None:
+            return
+        specs = self._specs_of.pop()
+        if (
+            specs
+            and self._set.get("net")
+            and self._feature_layer is not None
+            and self._feature_layer.function in COPPER
+        ):
+            known = self.record.steps[-1].net_specs.setdefault(self._set["net"], [])
+            known += [name for name in dict.fromkeys(specs) if name not in known]
         self._set, self._in_set, self._set_width = None, False, 0.0
 
     def _start_hole(self, attributes: Attributes) -> None:
@@ -69,6 +82,8 @@ class ExchangeReader(PadstackReader):
         status, net = self.text(attributes, "platingStatus", "Hole"), self._set.get("net", "")
         x, y = self.length(attributes, "x", "Hole"), self.length(attributes, "y", "Hole")
         diameter = self._diameter(attributes, "Hole")
+        self._specs_of.append([])
+        self._hole = None
         if self._feature_layer.function != "DRILL":
             self.record.ignore("holes on layers that are no drill layers")
         elif status == "NONPLATED":
@@ -80,8 +95,16 @@ class ExchangeReader(PadstackReader):
         else:
             layer, padstack = self._feature_layer.name, self._set.get("geometry", "")
             spread = self._spread(attributes, "Hole", HOLE_TOLERANCE)
-            hole = HoleRecord(net, layer, x, y, diameter, padstack, self.line, spread)
-            self.record.steps[-1].holes.append(hole)
+            self._hole = HoleRecord(net, layer, x, y, diameter, padstack, self.line, spread)
+
+    def _end_hole(self) -> None:
+        if self._set is None or self._feature_layer is None:
+            return
+        specs = self._specs_of.pop()
+        if self._hole is not None:
+            specs = [*specs, *self._specs_of[-1]]
+            self.record.steps[-1].holes.append(self._hole._replace(specs=tuple(specs)) if specs else self._hole)
+        self._hole = None
 
     def _start_slot(self, _: Attributes) -> None:
         self.record.ignore("slots")

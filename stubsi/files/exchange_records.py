@@ -82,13 +82,17 @@ class StackupRecord:
 
 @dataclass(slots=True)
 class SpecRecord:
-    """A specification of a material: its name, Dk and Df, each None where it is not said."""
+    """A specification: name of a material, Dk and Df by the frequency [Hz] they hold at (None: not said), impedances of
+    lines [ohm], each with how the line is led, and whether it asks for depth drilling.
+    """
 
     line: int
     material: str = ""
-    dk: float | None = None
-    df: float | None = None
+    dk: dict[float | None, float] = field(default_factory=dict)
+    df: dict[float | None, float] = field(default_factory=dict)
     dk_spread: Spread | None = None
+    impedances: list[tuple[str, float]] = field(default_factory=list)
+    depth_drill: bool = False
 
 
 @dataclass(slots=True)
@@ -100,7 +104,7 @@ class PadstackRecord:
 
 
 class HoleRecord(NamedTuple):
-    """A plated hole. ``padstack`` is the name that its set gives, which may be blank.
+    """A plated hole. ``padstack`` is the name that its set gives, which may be blank, ``specs`` what it refers to.
 
     ``span`` is given where the hole says by itself between which layers it goes. Then ``layer`` may be blank.
     """
@@ -114,6 +118,7 @@ class HoleRecord(NamedTuple):
     line: int
     spread: Spread | None = None
     span: tuple[str, str] | None = None
+    specs: tuple[str, ...] = ()
 
 
 @dataclass(slots=True)
@@ -140,6 +145,7 @@ class StepRecord:
     clearances: dict[str, list[Area]] = field(default_factory=dict)
     components: dict[str, ComponentRecord] = field(default_factory=dict)
     net_class: dict[str, str] = field(default_factory=dict)
+    net_specs: dict[str, list[str]] = field(default_factory=dict)
     partner: dict[str, str] = field(default_factory=dict)
 
 

@@ -11,6 +11,7 @@ from stubsi.errors import FileError
 from stubsi.files.exchange_planes import drawn_role
 from stubsi.files.exchange_records import COPPER, DIELECTRIC
 from stubsi.files.schema import errors_at
+from stubsi.physics.dielectric import F_HIGH, F_LOW
 from stubsi.unit_errors import as_shown
 from stubsi.units import show
 from stubsi.value import InSI
@@ -209,39 +210,53 @@ def _between_copper(record: FileRecord, stackup: StackupRecord, placed: list[Pla
 def _dielectric(record: FileRecord, each: Placed, thickness: InSI, overlay: Overlay) -> DielectricLayer:
     name = each.layer.name
     own = [*each.place.specs, *each.layer.specs]
-    values: dict[str, float | None] = {}
-    for key in ("dk", "df"):
-        values[key] = _from_specs(record, own, key, each)
-        if values[key] is None:
-            values[key] = _from_specs(record, each.outer_specs, key, each)
+    written = {
+        key: _from_specs(record, own, key, each) or _from_specs(record, each.outer_specs, key, each)
+        for key in ("dk", "df")
+    }
     specs = [record.specs[ref] for ref in own if ref in record.specs]
     material = next((spec.material for spec in specs if spec.material), each.place.material) or name
-    dk = overlay.dk_of(name, material, values["dk"])
-    source = f"IPC-2581 file {record.name}" if dk == values["dk"] else "given by the user"
+    dk_of_file, at = _one_value(record, written["dk"], "Dk")
+    df, df_at = _one_value(record, written["df"], "loss tangent")
+    dk = overlay.dk_of(name, material, dk_of_file)
+    from_file = dk == dk_of_file
     if each.place.spread:
         record.dielectric_spreads.setdefault(material, []).append(each.place.spread)
-    if dk == values["dk"]:
+    if from_file:
         record.dk_spreads.setdefault(material, []).extend(spec.dk_spread for spec in specs if spec.dk_spread)
-    return DielectricLayer(thickness=thickness, dk=dk, df=values["df"], material=material, source=source)
+    known = at is not None and from_file and F_LOW <= at <= F_HIGH and (df is None or df_at == at)
+    return DielectricLayer(
+        thickness=thickness, dk=dk, df=df, at=InSI(at) if known and at is not None else None, material=material,
+        source=f"IPC-2581 file {record.name}" if from_file else "given by the user",
+    )  # fmt: skip
 
 
-def _from_specs(record: FileRecord, refs: list[str], key: str, each: Placed) -> float | None:
-    """The value that the specifications of a layer agree on; None where none says it."""
-    found: set[float] = set()
+def _one_value(record: FileRecord, values: dict[float | None, float], what: str) -> tuple[float | None, float | None]:
+    """The value of a material, with the frequency [Hz] it holds at. One of several would be a guess."""
+    if len(set(values.values())) > 1:
+        record.assume(f"materials have a {what} for each of several frequencies, and it stays unknown; give one")
+        return None, None
+    return next(((value, at) for at, value in values.items()), (None, None))
+
+
+def _from_specs(record: FileRecord, refs: list[str], key: str, each: Placed) -> dict[float | None, float]:
+    """The values, by frequency, that the specifications of a layer agree on; none where none says one."""
+    found: list[dict[float | None, float]] = []
     for ref in refs:
         spec = record.specs.get(ref)
         if spec is None:
             record.ignore("references to specifications that the file does not hold")
             continue
-        value = spec.dk if key == "dk" else spec.df
-        if value is not None:
-            found.add(value)
+        values = spec.dk if key == "dk" else spec.df
+        if values and values not in found:
+            found.append(values)
     if len(found) > 1:
+        several = sorted({value for values in found for value in values.values()})
         raise FileError(
             f"{record.name}: line {each.place.line}: layer {each.layer.name} refers to specifications with different "
-            f"{key}: {', '.join(f'{value:g}' for value in sorted(found))}."
+            f"{key}: {', '.join(f'{value:g}' for value in several)}."
         )
-    return found.pop() if found else None
+    return found[0] if found else {}
 
 
 def _compare_thickness(record: FileRecord, stackup: StackupRecord, made: Stackup, placed: list[Placed]) -> None:

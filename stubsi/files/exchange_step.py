@@ -8,6 +8,8 @@ from stubsi.errors import FileError
 from stubsi.files.exchange_records import StepRecord
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from stubsi.files.exchange_records import FileRecord, HoleRecord
 
 
@@ -53,7 +55,11 @@ def holes_of_nets(record: FileRecord, step: StepRecord) -> dict[str, list[HoleRe
     """
     seen: set[tuple[object, ...]] = set()
     by_net: dict[str, list[HoleRecord]] = {}
-    for hole in step.holes:
+    depth_drills = _depth_drills(record, step)
+    for number, hole in enumerate(step.holes):
+        if number in depth_drills:
+            record.ignore("depth drills in holes; read_backdrill_specs lists what the file asks of them")
+            continue
         key = (hole.net, hole.layer, hole.span, round(hole.x, 9), round(hole.y, 9))
         if key in seen:
             record.ignore("holes that the file lists again")
@@ -61,3 +67,27 @@ def holes_of_nets(record: FileRecord, step: StepRecord) -> dict[str, list[HoleRe
         seen.add(key)
         by_net.setdefault(hole.net, []).append(hole)
     return by_net
+
+
+def _depth_drills(record: FileRecord, step: StepRecord) -> set[int]:
+    """Numbers of the holes that are no plated holes but depth drills in one. Some files call them plated as well.
+
+    So is a hole whose drill layer asks for depth drilling. A hole that asks for it by itself is one if a narrower hole
+    of its net stands in the same place; otherwise it is a plated hole that is to be drilled.
+    """
+
+    def asks(names: Iterable[str]) -> bool:
+        return any(name in record.specs and record.specs[name].depth_drill for name in names)
+
+    layers = {name for name, layer in record.layers.items() if asks(layer.specs)}
+    by_themselves = [number for number, hole in enumerate(step.holes) if hole.specs and asks(hole.specs)]
+    narrowest: dict[tuple[float, float, str], float] = {}
+    for hole in step.holes if by_themselves else ():
+        place = hole.x, hole.y, hole.net
+        narrowest[place] = min(hole.diameter, narrowest.get(place, hole.diameter))
+    wider = {
+        number
+        for number in by_themselves
+        if narrowest[step.holes[number].x, step.holes[number].y, step.holes[number].net] < step.holes[number].diameter
+    }
+    return wider | {number for number, hole in enumerate(step.holes) if hole.layer in layers}

@@ -25,7 +25,8 @@ LONGEST_TEXT = 300
 """Most characters of a name. Longer ones would fill the memory and every table."""
 
 _PIECE = 1 << 16
-_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+PLAIN_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
+"""A number as it is read."""
 
 Attributes = dict[str, str]
 """Attributes of an element by local name."""
@@ -196,7 +197,7 @@ class XmlStream:
         float
         """
         value = self.text(attributes, key, element)
-        if len(value) > 60 or not _NUMBER.fullmatch(value):
+        if len(value) > 60 or not PLAIN_NUMBER.fullmatch(value):
             self.refuse(f"{element} {key} = {as_shown(value)}: must be a plain finite number like 0.25")
         number = float(value)
         if not math.isfinite(number) or abs(number) > LARGEST_NUMBER:
