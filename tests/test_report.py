@@ -14,7 +14,22 @@ import matplotlib as mpl
 import pytest
 
 import stubsi
-from stubsi import Board, Criterion, FileError, StubsiError, Tolerance, Tolerances, corners, plan, rank, write_report
+from stubsi import (
+    Board,
+    Criterion,
+    FileError,
+    StubsiError,
+    Tolerance,
+    Tolerances,
+    corners,
+    coupons,
+    hand_off_check,
+    plan,
+    rank,
+    write_report,
+)  # fmt: skip
+from stubsi.handoff.acceptance import passes_if
+from stubsi.report.for_fabricator import for_fabricator
 from tests import drilling_boards as made
 from tests import margin_boards as mb
 
@@ -83,7 +98,14 @@ def spread(drilled):
 @pytest.fixture(scope="module")
 def text(drilled, spread, tmp_path_factory):
     """The report without its pictures, which take most of the time."""
-    with mock.patch("stubsi.show.report.picture", lambda name, caption, _: f"<p>{html.escape(name)}: {caption}</p>"):
+
+    def named(name, caption, _):
+        return f"<p>{html.escape(name)}: {caption}</p>"
+
+    with (
+        mock.patch("stubsi.report.board_report.picture", named),
+        mock.patch("stubsi.report.pictures.picture", named),
+    ):
         path = write_report(drilled, tmp_path_factory.mktemp("report") / "board.html", tolerances=spread)
     return path.read_text(encoding="utf-8")
 
@@ -116,6 +138,21 @@ def test_the_report_holds_the_plan(seen, drilled):
         assert hit.hole.name in seen.text
     for net in drilled.consequences().nets:
         assert net.why in seen.text
+
+
+def test_the_report_holds_coupons_and_what_the_hand_off_lacks(seen, drilled):
+    said = " ".join(seen.text.split())
+    assert len(coupons(drilled)) == len(drilled.groups) == 2
+    for coupon in coupons(drilled):
+        assert passes_if(coupon) in said
+    assert "nothing is missing" in said
+    rules = drilled.rules.replaced(hole_clearance=None)
+    asked = Page(f"<p>{for_fabricator(plan(drilled.board, rules, model='uniform', dk_eff=4))}</p>").text
+    assert "nothing is missing" not in asked
+    missing = hand_off_check(plan(drilled.board, rules, model="uniform", dk_eff=4)).missing
+    assert len(missing) > 0
+    for statement in missing:
+        assert str(statement) in asked
 
 
 def test_decision_comes_first_and_every_part_is_reached(seen):
@@ -177,7 +214,7 @@ def test_a_ranking_has_a_report_without_drilling(tmp_path):
 
 
 def test_an_existing_file_is_replaced_only_if_told(drilled, tmp_path, monkeypatch):
-    monkeypatch.setattr(stubsi.show.report, "_report", lambda *_: "new")
+    monkeypatch.setattr(stubsi.report.board_report, "_report", lambda *_: "new")
     path = tmp_path / "board.html"
     path.write_text("old", encoding="utf-8")
     with pytest.raises(FileError, match="exists already"):

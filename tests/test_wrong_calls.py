@@ -164,7 +164,7 @@ def write_hand_off(plan, folder, replace):
 
 def write_report(**arguments):
     """With an empty page: what the page shows does not depend on where it is written."""
-    with mock.patch("stubsi.show.report._report", return_value=""):
+    with mock.patch("stubsi.report.board_report._report", return_value=""):
         return stubsi.write_report(**arguments)
 
 

@@ -8,12 +8,16 @@ from typing import TYPE_CHECKING, NamedTuple
 from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
 from stubsi.errors import UnknownValueError
+from stubsi.show.notebook import framed
 from stubsi.show.schedule import preamble
 from stubsi.show.seal import sealed
-from stubsi.show.tables import Column, as_csv
+from stubsi.show.tables import Column, as_csv, as_html
+from stubsi.show.text_lines import CAUTION
 from stubsi.units import show
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from stubsi.drilling.drill_group import Group, Hit
     from stubsi.drilling.drilled_hole import State
     from stubsi.stubs.hole_model import HoleModel
@@ -123,6 +127,21 @@ def acceptance_csv(plan: Plan) -> str:
     return sealed(as_csv(COLUMNS, coupons(plan), comments=[*preamble(plan), *PRACTICE]))
 
 
+def coupons_html(rows: Sequence[Coupon]) -> str:
+    """Coupons as HTML: what each stands for, what is left, what to measure, and when it passes.
+
+    Parameters
+    ----------
+    rows : sequence of Coupon
+        As ``coupons`` gives them.
+
+    Returns
+    -------
+    str
+    """
+    return framed(as_html(SHORT_COLUMNS, rows, foot=[CAUTION], most=len(rows)))
+
+
 def _coupon(plan: Plan, group: Group) -> Coupon:
     hit = min(group.hits, key=_room)
     own = next((each.hole.name for each in group.hits if each.window.layer == group.layer), hit.hole.name)
@@ -229,3 +248,23 @@ COLUMNS: tuple[Column[Coupon], ...] = (
     Column("passes if", passes_if),
 )  # fmt: skip
 """Columns of the acceptance plan, a row for each coupon."""
+
+
+def _range(low: str, high: str) -> str:
+    """Two ends, or one text where they are equal."""
+    return low if low == high else f"{low} to {high}"
+
+
+SHORT_COLUMNS: tuple[Column[Coupon], ...] = (
+    Column("group", lambda each: str(each.group.number), align="right"),
+    Column("coupon like hole", lambda each: each.hit.hole.name),
+    Column("layers in use", _layers),
+    Column("drilled from", lambda each: f"{each.group.side}, {_mm(each.group.drill_si)} mm"),
+    Column("residual plating", lambda each: _range(*map(_mm, each.residual_si)), unit="mm"),
+    Column("first notch, nominal to longest stub", lambda each: _range(_notch(each, 0), _notch(each, 1)), unit="GHz"),
+    Column("at least", lambda each: _ghz(each, each.expected.least_notch_si), unit="GHz", align="right"),
+    Column("1 dB, longest stub", lambda each: _ghz(each, each.expected.one_db_si[1]), unit="GHz", align="right"),
+    Column("section as well", lambda each: ", ".join(each.sections)),
+    Column("passes if", passes_if),
+)
+"""Columns of the acceptance plan where people read it."""

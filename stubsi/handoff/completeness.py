@@ -10,6 +10,8 @@ from stubsi.board.names import how_many
 from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
 from stubsi.handoff.acceptance import coupons
+from stubsi.show.notebook import framed
+from stubsi.show.tables import Column, as_html
 from stubsi.units import show
 
 if TYPE_CHECKING:
@@ -45,6 +47,14 @@ class HandOffStatement:
     def __str__(self) -> str:
         of = "" if self.group is None else f" of group {self.group}"
         return f"{self.about}{of}: {self.missing or self.stated}"
+
+
+_COLUMNS: tuple[Column[HandOffStatement], ...] = (
+    Column("about", lambda each: each.about),
+    Column("group", lambda each: "" if each.group is None else str(each.group), align="right"),
+    Column("missing", lambda each: each.missing),
+    Column("stated", lambda each: each.stated),
+)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
@@ -84,6 +94,12 @@ class HandOffCheck:
         if self:
             return f"{how_many(len(self.statements), 'statement')}, nothing is missing."
         return "\n".join(["A fabricator would ask for:", *(f"  {each}" for each in self.missing)])
+
+    def _repr_html_(self) -> str:
+        what = "nothing is missing" if self else f"{len(self.missing)} missing"
+        return framed(
+            as_html(_COLUMNS, self.statements, head=[f"{how_many(len(self.statements), 'statement')}, {what}"])
+        )
 
     def __repr__(self) -> str:
         return f"<HandOffCheck: {how_many(len(self.statements), 'statement')}, {len(self.missing)} missing>"

@@ -7,7 +7,7 @@ import textwrap
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.margin.verdict import against_limit
-from stubsi.show.report_page import escaped, scrolled
+from stubsi.report.page import escaped, scrolled
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

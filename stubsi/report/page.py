@@ -1,26 +1,22 @@
-"""Owns the page of the report: its frame, its parts, its pictures as inline SVG. Nothing in it comes from elsewhere."""
+"""Owns the page of the report: its frame and the parts it is made of. Nothing in it comes from elsewhere."""
 
 from __future__ import annotations
 
 import html
-import io
-import re
 from importlib import resources
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.checks import one_line
 from stubsi.errors import StubsiError
+from stubsi.show.inline_svg import inline_svg
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Iterable, Sequence
 
-    from matplotlib.axes import Axes
+    from stubsi.show.inline_svg import Draw
 
 POLICY = "default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:"
 """What the page may load: nothing. A browser that keeps to it sends no request, whatever a name contains."""
-
-LEAST_WIDTH = 640.0
-"""Width of a picture below which its letters cannot be read [px]; in a narrower window it scrolls."""
 
 
 class Section(NamedTuple):
@@ -100,7 +96,7 @@ def scrolled(name: str, body: str) -> str:
     return f'<div class="scroll" role="region" tabindex="0" aria-label="{escaped(name)}">{body}</div>'
 
 
-def picture(name: str, caption: str, draw: Callable[[], Axes]) -> str:
+def picture(name: str, caption: str, draw: Draw) -> str:
     """A plot as inline SVG with its caption; a note in its place where it cannot be drawn.
 
     Parameters
@@ -117,29 +113,10 @@ def picture(name: str, caption: str, draw: Callable[[], Axes]) -> str:
     str
     """
     try:
-        drawn = _svg(draw(), name)
+        drawn = inline_svg(draw(), name)
     except StubsiError as error:
         return f'<p class="soft">{escaped(name)}: no picture. {escaped(str(error))}</p>'
     return f"<figure>{scrolled(name, drawn)}<figcaption>{escaped(caption)}</figcaption></figure>"
-
-
-def _svg(ax: Axes, name: str) -> str:
-    """The figure as SVG without prolog, with texts as texts and a name; the same figure gives the same text."""
-    from matplotlib import rc_context
-
-    figure = ax.get_figure(root=True)
-    assert figure is not None, "axes that were just drawn on have a figure"
-    text = io.StringIO()
-    with rc_context({"svg.fonttype": "none", "svg.hashsalt": name}):
-        figure.savefig(text, format="svg", metadata={"Date": None})
-    drawn = text.getvalue()
-    drawn = drawn[drawn.index("<svg") :]
-    drawn = re.sub(r"<metadata>.*?</metadata>", "", drawn, flags=re.DOTALL)
-    drawn = re.sub(r'(<svg [^>]*?)width="[^"]*" ?', r"\1", drawn, count=1)
-    drawn = re.sub(r'(<svg [^>]*?)height="[^"]*" ?', r"\1", drawn, count=1)
-    wide = 96.0 * figure.get_figwidth()  # as large as drawn, and little larger or smaller than that
-    size = f"min-width:{min(wide, LEAST_WIDTH):.0f}px;max-width:{1.25 * wide:.0f}px"
-    return drawn.replace("<svg ", f'<svg role="img" aria-label="{escaped(name)}" style="{size}" ', 1)
 
 
 def page(title: str, below: Sequence[str], sections: Sequence[Section], foot: Sequence[str]) -> str:
@@ -158,7 +135,7 @@ def page(title: str, below: Sequence[str], sections: Sequence[Section], foot: Se
     -------
     str
     """
-    style, script = (_packaged(f"report.{kind}") for kind in ("css", "js"))
+    style, script = (_packaged(f"page.{kind}") for kind in ("css", "js"))
     links = "".join(f'<li><a href="#{each.anchor}">{escaped(each.title)}</a></li>' for each in sections)
     body = "\n".join(
         f'<section id="{each.anchor}" aria-labelledby="{each.anchor}-title">'
@@ -180,4 +157,4 @@ def page(title: str, below: Sequence[str], sections: Sequence[Section], foot: Se
 
 
 def _packaged(name: str) -> str:
-    return resources.files("stubsi.show").joinpath(name).read_text(encoding="utf-8")
+    return resources.files("stubsi.report").joinpath(name).read_text(encoding="utf-8")
