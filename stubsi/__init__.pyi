@@ -134,7 +134,7 @@ from stubsi.show.loss_plot import plot_loss as plot_loss
 from stubsi.show.loss_plot import plot_net_loss as plot_net_loss
 from stubsi.show.margin_plot import plot_margins as plot_margins
 from stubsi.show.presets import presets as presets
-from stubsi.show.report import write_report as write_report
+from stubsi.report.board_report import write_report as write_report
 from stubsi.show.schedule import still_valid as still_valid
 from stubsi.show.section import plot_section as plot_section
 from stubsi.show.tolerance_plot import plot_net_tolerance as plot_net_tolerance
