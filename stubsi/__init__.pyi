@@ -126,6 +126,7 @@ from stubsi.margin.undrilled_change import UndrilledChanges as UndrilledChanges
 from stubsi.margin.undrilled_change import undrilled_changes as undrilled_changes
 from stubsi.margin.verdict import Verdict as Verdict
 from stubsi.provenance import Provenance as Provenance
+from stubsi.report.board_report import write_report as write_report
 from stubsi.show.board_map import plot_board_map as plot_board_map
 from stubsi.show.budget_plot import plot_budgets as plot_budgets
 from stubsi.show.change_plot import plot_margin_changes as plot_margin_changes
@@ -134,7 +135,6 @@ from stubsi.show.loss_plot import plot_loss as plot_loss
 from stubsi.show.loss_plot import plot_net_loss as plot_net_loss
 from stubsi.show.margin_plot import plot_margins as plot_margins
 from stubsi.show.presets import presets as presets
-from stubsi.report.board_report import write_report as write_report
 from stubsi.show.schedule import still_valid as still_valid
 from stubsi.show.section import plot_section as plot_section
 from stubsi.show.tolerance_plot import plot_net_tolerance as plot_net_tolerance
