@@ -98,6 +98,15 @@ DRILL = Usual(
     20e-6, 6.7e-3, "length", "drills for boards lie", "laser vias to the largest drill bit: common practice, no source"
 )
 PAD = Usual(50e-6, 15e-3, "length", "pads and clearances lie", PRACTICE)
+BOARD_THICKNESS = Usual(50e-6, 15e-3, "length", "boards lie", "flex to thick backplanes: " + PRACTICE)
+PIN = Usual(1e-6, 15e-3, "length", "depths of press-fit pins lie", "no deeper than a thick board: " + PRACTICE)
+OVERSIZE = Usual(20e-6, 1e-3, "length", "depth drills over primary drills lie", "0.1 to 0.3 mm is usual: " + PRACTICE)
+DRILLING_DEPTH = Usual(
+    1e-6, 5e-3, "length", "rules about a depth or a plated length lie", "0.2 to 1 mm is usual: " + PRACTICE
+)
+DRILLING_CLEARANCE = Usual(
+    1e-6, 1e-3, "length", "distances and tolerances of depth drilling lie", "0.05 to 0.3 mm is usual: " + PRACTICE
+)
 STUB_LENGTH = Usual(1e-6, 15e-3, "long length", "stubs lie", "a board is rarely thicker: common practice, no source")
 SYMBOL_RATE_IN_GBD = Usual(
     3e-7, 500.0, None, "lines on boards lie",

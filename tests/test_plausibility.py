@@ -12,12 +12,14 @@ from stubsi import (
     Criterion,
     DepthDrill,
     DielectricLayer,
+    GuaranteedResidual,
     Hole,
     Net,
     Padstack,
     PlausibilityWarning,
     ReturnVias,
     Signal,
+    Stackup,
     Stub,
     check_stub,
     check_stubs,
@@ -27,10 +29,15 @@ from stubsi import (
 )
 from stubsi.board.line_rates import LINE_RATES
 from stubsi.plausibility import Usual
+from tests.drilling_boards import rules
 
 HOLE = Hole(name="A.1", padstack=Padstack(name="via", drill="0.3 mm"), connects=["L1"])
 DEMO = Path(__file__).parents[1] / "shared/demo_board.toml"
 BOUNDS = {name: value for name, value in vars(plausibility).items() if isinstance(value, Usual)}
+
+RULES = rules()
+FOIL, THICK = CopperLayer(name="A", thickness="35 um"), DielectricLayer(thickness="9 mm", dk=4)
+ZONE = {"side": "top", "contact_from": "0.1 mm", "contact_to": "0.8 mm"}
 
 SLIPS = {
     "Gb/s forgotten": (lambda: Signal("25 b/s"), "rate 25 b/s.*lines on boards"),
@@ -59,6 +66,26 @@ SLIPS = {
     "length in a table": (
         lambda: check_stubs([{"stub_length": "62 cm"}], signal="1 Gb/s", dk_eff=4), "stub_length = 620 mm"
     ),
+    "tip of a pin": (lambda: stubsi.PressFit(**ZONE, pin_length="26 mm"), "PressFit pin_length = 26 mm.*pins lie"),
+    "filling of a bore": (
+        lambda: DepthDrill(side="top", residual_stub="0.1 mm", drill="0.5 mm", fill_dk=30), "depth drill fill_dk = 30",
+    ),
+    "filling by the rules": (lambda: RULES.replaced(fill_dk=30), "rules fill_dk = 30"),
+    "oversize": (lambda: RULES.replaced(oversize="2 mm"), "FabricatorRules oversize = 2 mm.*depth drills over"),
+    "least depth": (lambda: RULES.replaced(least_depth="20 mm"), "FabricatorRules least_depth = 20 mm"),
+    "clearance": (lambda: RULES.replaced(copper_clearance="15 mm"), "FabricatorRules copper_clearance = 15 mm"),
+    "residual in mm for mil": (
+        lambda: GuaranteedResidual(least="5 mil", most="11 mm", source="test"), "GuaranteedResidual most = 11 mm",
+    ),
+    "depth tolerance": (
+        lambda: stubsi.DepthTolerance(plus="2 mm", minus="50 um", thickness_plus=0, thickness_minus=0,
+                                      reference="face", source="test"),
+        "DepthTolerance plus = 2 mm",
+    ),
+    "thickness of a board": (
+        lambda: Stackup(layers=[FOIL, THICK, FOIL.replaced(name="B"), THICK, FOIL.replaced(name="C")]),
+        "stackup thickness = 18.11 mm.*the thickness of every layer",
+    ),
     "notch ratio": (lambda: Criterion.notch_ratio(1000), "notch ratio = 1000"),
     "1 dB ratio": (lambda: Criterion.one_db_ratio(1000), "1 dB ratio = 1000"),
     "loss": (lambda: Criterion.loss(900), "loss = 900"),
@@ -75,6 +102,7 @@ def test_a_slip_is_warned_about_at_the_callers_own_line_every_time(slip):
         with pytest.warns(PlausibilityWarning, match=text) as caught:
             call()
         assert {warning.filename for warning in caught} == {__file__}
+        assert len({str(warning.message) for warning in caught}) == len(caught)
 
 
 def test_what_is_warned_about_is_used_as_it_is():

@@ -17,8 +17,8 @@ from stubsi.board.size_limits import DRILL, check_size
 from stubsi.checks import checked, checked_name, names, one_of, sequence, text_or_blank
 from stubsi.errors import BoardError, UnitError
 from stubsi.number_rules import DK_RULE
+from stubsi.plausibility import DK, LINE_IMPEDANCE, warn_if_unusual
 from stubsi.plausibility import DRILL as USUAL_DRILL
-from stubsi.plausibility import LINE_IMPEDANCE
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, quantity, show
 from stubsi.value import Converted, Dimension, OptionalDimension, SIField, Value, value_object
@@ -226,6 +226,7 @@ class DepthDrill(Value):
         one_of(self.side, "depth drill side", SIDES)
         check_size(self.drill_si, DRILL, "depth drill drill")
         self.__dict__["fill_dk"] = one_number(self.fill_dk, "depth drill fill_dk", rule=DK_RULE)
+        warn_if_unusual(self.fill_dk, DK, "depth drill fill_dk")
 
 
 def _signal(value: Signal | str | Quantity | None, what: str) -> Signal | None:

@@ -12,7 +12,7 @@ from stubsi.board.size_limits import DRILL, check_size
 from stubsi.checks import checked, checked_name, names, one_of, pairs
 from stubsi.errors import BoardError
 from stubsi.plausibility import DRILL as USUAL_DRILL
-from stubsi.plausibility import PAD
+from stubsi.plausibility import PAD, PIN
 from stubsi.unit_errors import as_shown
 from stubsi.units import quantity, show
 from stubsi.value import Converted, Dimension, InSI, OptionalDimension, SIField, Value, shown_name, value_object
@@ -84,11 +84,11 @@ class PressFit(Value):
     """
 
     side: Side
-    contact_from: Dimension = Dimension("length", rule="not negative")
+    contact_from: Dimension = Dimension("length", rule="not negative", usual=PIN)
     contact_from_si: float = field(init=False)
-    contact_to: Dimension = Dimension("length")
+    contact_to: Dimension = Dimension("length", usual=PIN)
     contact_to_si: float = field(init=False)
-    pin_length: OptionalDimension = OptionalDimension("length")
+    pin_length: OptionalDimension = OptionalDimension("length", usual=PIN)
     pin_length_si: float | None = field(init=False)
 
     def __post_init__(self) -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from fractions import Fraction
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Self
 
 from stubsi.board.line_rates import LINE_RATES, LineRate, Modulation
@@ -169,17 +168,20 @@ def as_signal(value: Signal | str | Quantity) -> Signal:
     """
     if isinstance(value, Signal):
         return value
-    if not isinstance(value, str):
-        return Signal(value)
-    signal = _signal_of_text(value)
-    return (
-        signal if SYMBOL_RATE_IN_GBD.holds(signal.symbol_rate_si / 1e9) else Signal(value)
-    )  # the warning comes every time
+    known = _remembered.get(value) if isinstance(value, str) else None
+    if known is not None:
+        return known
+    signal = Signal(value)
+    if isinstance(value, str) and SYMBOL_RATE_IN_GBD.holds(signal.symbol_rate_si / 1e9):
+        _remembered[value] = signal  # one that causes a warning is not remembered, so that the warning comes every time
+        while len(_remembered) > REMEMBERED:
+            del _remembered[next(iter(_remembered))]
+    return signal
 
 
-@lru_cache(maxsize=1024)
-def _signal_of_text(text: str) -> Signal:
-    return Signal(text)
+REMEMBERED = 1024
+"""How many signals are remembered by their text."""
+_remembered: dict[str, Signal] = {}
 
 
 def _fold(name: str) -> str:

@@ -12,6 +12,7 @@ from stubsi.board.distance import Between, Distance, EndKind
 from stubsi.board.layers import CopperLayer, DielectricLayer, Laminate, assumed_of
 from stubsi.checks import one_of, sequence, text_or_blank
 from stubsi.errors import BoardError, UnknownValueError
+from stubsi.plausibility import BOARD_THICKNESS, warn_if_unusual
 from stubsi.unit_errors import as_shown
 from stubsi.units import quantity, show
 from stubsi.value import Converted, InSI, Value, value_object
@@ -76,6 +77,7 @@ class Stackup(Value):
         twice = [name for name in self.names if self.names.count(name) > 1]
         if twice:
             raise BoardError(f"stackup: copper layer name '{twice[0]}' is used twice.")
+        warn_if_unusual(self.edges_si[-1], BOARD_THICKNESS, "stackup thickness", check="the thickness of every layer")
 
     def __repr__(self) -> str:
         copper = len(self.copper)

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 from stubsi.board.padstack import SIDES
 from stubsi.checks import one_line, one_of
 from stubsi.errors import BoardError
+from stubsi.plausibility import DRILLING_CLEARANCE
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, show
 from stubsi.value import Dimension, Value, value_object
@@ -73,9 +74,9 @@ class DepthTolerance(Value):
     deviate by the same fraction.
     """
 
-    plus: Dimension = Dimension("length", rule="not negative")
+    plus: Dimension = Dimension("length", rule="not negative", usual=DRILLING_CLEARANCE)
     plus_si: float = field(init=False)
-    minus: Dimension = Dimension("length", rule="not negative")
+    minus: Dimension = Dimension("length", rule="not negative", usual=DRILLING_CLEARANCE)
     minus_si: float = field(init=False)
     thickness_plus: float
     thickness_minus: float

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, TypeVar
 from stubsi.checks import one_line
 from stubsi.drilling.depth_tolerance import check_source
 from stubsi.errors import BoardError
+from stubsi.plausibility import DRILLING_CLEARANCE
 from stubsi.units import one_si, show
 from stubsi.value import Dimension, InSI, OptionalDimension, Value, value_object
 
@@ -59,7 +60,7 @@ class GuaranteedResidual(Value):
 
     least: Dimension = Dimension("length", rule="any")
     least_si: float = field(init=False)
-    most: Dimension = Dimension("length")
+    most: Dimension = Dimension("length", usual=DRILLING_CLEARANCE)
     most_si: float = field(init=False)
     nominal: OptionalDimension = OptionalDimension("length", rule="any")
     nominal_si: float | None = field(init=False)

@@ -20,6 +20,7 @@ from stubsi.drilling.depth_tolerance import DepthTolerance, LayersBySide, check_
 from stubsi.drilling.guaranteed_residual import GuaranteedResidual
 from stubsi.errors import BoardError
 from stubsi.number_rules import DK_RULE
+from stubsi.plausibility import DK, DRILLING_CLEARANCE, DRILLING_DEPTH, OVERSIZE, warn_if_unusual
 from stubsi.stubs.as_barrel import Bore
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, one_si, show
@@ -121,20 +122,20 @@ class FabricatorRules(Value):
     guaranteed residual stub 0.127 mm to 0.2794 mm (invented)
     """
 
-    oversize: Dimension = Dimension("length")
+    oversize: Dimension = Dimension("length", usual=OVERSIZE)
     oversize_si: float = field(init=False)
     tip_angle: float | None = None
-    tip_distance: OptionalDimension = OptionalDimension("length", rule="not negative")
+    tip_distance: OptionalDimension = OptionalDimension("length", rule="not negative", usual=DRILLING_CLEARANCE)
     tip_distance_si: float | None = field(init=False)
-    least_depth: OptionalDimension = OptionalDimension("length", rule="not negative")
+    least_depth: OptionalDimension = OptionalDimension("length", rule="not negative", usual=DRILLING_DEPTH)
     least_depth_si: float | None = field(init=False)
-    least_plated: OptionalDimension = OptionalDimension("length", rule="not negative")
+    least_plated: OptionalDimension = OptionalDimension("length", rule="not negative", usual=DRILLING_DEPTH)
     least_plated_si: float | None = field(init=False)
-    copper_clearance: OptionalDimension = OptionalDimension("length", rule="not negative")
+    copper_clearance: OptionalDimension = OptionalDimension("length", rule="not negative", usual=DRILLING_CLEARANCE)
     copper_clearance_si: float | None = field(init=False)
-    edge_tolerance: OptionalDimension = OptionalDimension("length", rule="not negative")
+    edge_tolerance: OptionalDimension = OptionalDimension("length", rule="not negative", usual=DRILLING_CLEARANCE)
     edge_tolerance_si: float | None = field(init=False)
-    hole_clearance: OptionalDimension = OptionalDimension("length", rule="not negative")
+    hole_clearance: OptionalDimension = OptionalDimension("length", rule="not negative", usual=DRILLING_CLEARANCE)
     hole_clearance_si: float | None = field(init=False)
     sides: LayersBySide
     tolerance: GuaranteedResidual | DepthTolerance
@@ -155,6 +156,7 @@ class FabricatorRules(Value):
                     f"rules tip_angle = {angle:g}: must be from {LEAST_ANGLE:g} to 180 (flat), full angle in degrees."
                 )
         kept["fill_dk"] = one_number(self.fill_dk, "rules fill_dk", rule=DK_RULE)
+        warn_if_unusual(self.fill_dk, DK, "rules fill_dk")
         check_size(self.oversize_si, DRILL, "rules oversize")
         if self.mask_thickness_si is not None:
             check_size(self.mask_thickness_si, MASK, "rules mask_thickness")
