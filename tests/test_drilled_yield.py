@@ -22,8 +22,10 @@ from stubsi import (
     read_rules,
 )
 from stubsi.tolerance.drilled_board import DrilledBoards
+from stubsi.tolerance.tasks import MOST_TASKS
 from tests import drilling_boards as db
 from tests import margin_boards as mb
+from tests.test_executors import Here
 
 C0 = 299792458.0
 NYQUIST = 25e9
@@ -212,9 +214,39 @@ def test_solved_stubs_lie_within_their_worst_case():
         assert found.judged[0] < found.judged[1] < found.judged[2]
 
 
+def test_every_hole_has_a_drill_of_its_own(planned, depth_alone, monkeypatch):
+    """A notch that falls by 30 % from the least to the greatest drill, in proportion: L (1 + 0.3 u) at most 0.22 mm.
+
+    L is uniform from 0.1 to 0.3 mm and u from -0.5 to 0.5, both for each hole: over a grid, and squared for two nets.
+    """
+    plain = DrilledBoards.at
+
+    def at(boards, t, d):
+        notch, judged = plain(boards, t, d)
+        return notch / (1 + 0.15 * t[-1]), judged / (1 + 0.15 * t[-1])
+
+    monkeypatch.setattr(DrilledBoards, "at", at)
+    found = drilled_yield(planned, Tolerances(drill=plus_minus("20 um")))
+    u, d = np.meshgrid(*2 * [(np.arange(1000) + 0.5) / 500 - 1])
+    exact = np.mean((0.2 + 0.1 * d) * (1 + 0.15 * u) <= 0.22)
+    limit_of_b = np.mean((0.2 + 0.1 * d) * (1 + 0.15 * u) <= 0.3)
+    assert found["A"].probability == pytest.approx(exact, abs=4 * found["A"].sampling_error + 1e-3)
+    assert found["A"].surface_error < 1e-3
+    assert found.probability == pytest.approx(exact**2 * limit_of_b, abs=4 * found.sampling_error + 3e-3)
+    assert found["A"].judged[0] == pytest.approx(depth_alone["A"].judged[0] / 1.15, rel=1e-9)
+
+
+def test_an_executor_gives_the_same_bits(planned, depth_alone):
+    executor, told = Here(), []
+    again = drilled_yield(planned, Tolerances(), executor=executor, progress=lambda *counts: told.append(counts))
+    assert again.nets == depth_alone.nets
+    assert executor.tasks <= 2 * MOST_TASKS
+    assert told[-1] == (again.solved, again.solved)
+
+
 def test_what_is_not_covered_is_refused(planned):
-    with pytest.raises(BoardError, match="tolerance of drill: differs from hole to hole"):
-        drilled_yield(planned, Tolerances(drill=plus_minus("20 um")))
+    with pytest.raises(BoardError, match="executor = 2"):
+        drilled_yield(planned, Tolerances(), executor=2)
     with pytest.raises(BoardError, match="seed = -1"):
         drilled_yield(planned, Tolerances(), seed=-1)
 

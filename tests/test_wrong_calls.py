@@ -210,9 +210,13 @@ CALLS = {
         {"board": BOARD, "tolerances": TOLERANCES, "model": "uniform", "dk_eff": 4, "delay": None},
     ),
     "drilled_yield": (
-        stubsi.drilled_yield, {"plan": DRILLED, "tolerances": TOLERANCES, "seed": 1, "progress": None},
+        stubsi.drilled_yield,
+        {"plan": DRILLED, "tolerances": TOLERANCES, "seed": 1, "executor": None, "progress": None},
     ),
-    "yield_trade": (stubsi.yield_trade, {"plan": DRILLED, "tolerances": TOLERANCES, "seed": 1, "progress": None}),
+    "yield_trade": (
+        stubsi.yield_trade,
+        {"plan": DRILLED, "tolerances": TOLERANCES, "seed": 1, "executor": None, "progress": None},
+    ),
     "narrowed_rules": (stubsi.narrowed_rules, {"rules": RULES, "board": DRILL_BOARD, "tolerances": TOLERANCES}),
     "residual_stub": (
         stubsi.residual_stub,

@@ -19,6 +19,7 @@ from stubsi.margin.figures import net_figures
 from stubsi.margin.verdict import measured
 from stubsi.stubs.cases import NO_CASE, stub_table
 from stubsi.tolerance.built_board import built_board
+from stubsi.tolerance.tolerance import quantile
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -90,7 +91,9 @@ class DrilledBoards:
     def __init__(self, plan: Plan, tolerances: Tolerances) -> None:
         self.plan, self.tolerances = plan, tolerances
         self.board = widened(plan)
-        self.factors: tuple[Factor, ...] = tolerances.factors(self.board)
+        factors = tolerances.factors(self.board)
+        self.shared: tuple[Factor, ...] = tuple([factor for factor in factors if not factor.per_hole])
+        self.own: tuple[Factor, ...] = tuple([factor for factor in factors if factor.per_hole])
         depth = plan.rules.tolerance
         thick = tolerances.dielectric_thickness or tolerances.board_thickness is not None
         self.from_rules = (
@@ -114,30 +117,38 @@ class DrilledBoards:
 
     @property
     def count(self) -> int:
-        """How many factors all the board shares."""
-        return len(self.factors) + self.from_rules
+        """How many factors there are beside the depth of the drill."""
+        return self.count_shared + len(self.own)
+
+    @property
+    def count_shared(self) -> int:
+        """How many of them all the board shares; they come first."""
+        return len(self.shared) + self.from_rules
 
     @property
     def names(self) -> tuple[str, ...]:
-        """Names of these factors."""
-        return (*(factor.name for factor in self.factors), *(RULES_THICKNESS,) * self.from_rules)
+        """Names of the factors."""
+        shared, own = ([factor.name for factor in factors] for factors in (self.shared, self.own))
+        return (*shared, *(RULES_THICKNESS,) * self.from_rules, *own)
 
     def quantiles(self, unit: Floats) -> Floats:
         """Coordinates of the factors for probabilities; shape (points, factors). The thickness of rules is uniform."""
-        columns = [factor.tolerance.quantile(unit[:, number]) for number, factor in enumerate(self.factors)]
-        columns += [2 * unit[:, -1] - 1] if self.from_rules else []
+        laws = [(factor.tolerance.distribution, factor.tolerance.sigma) for factor in (*self.shared, *self.own)]
+        laws[len(self.shared) : len(self.shared)] = [("uniform", None)] * self.from_rules
+        columns = [quantile(*law, unit[:, number]) for number, law in enumerate(laws)]
         return np.column_stack(columns) if columns else np.empty((len(unit), 0))
 
     @property
     def nominal_t(self) -> Floats:
         """Coordinates of the values as drawn."""
-        nominal = [factor.tolerance.nominal_t for factor in self.factors]
+        nominal = [factor.tolerance.nominal_t for factor in self.shared]
         if self.from_rules:
             depth = self.plan.rules.tolerance
             assert isinstance(depth, DepthTolerance)
             nominal.append(
                 (depth.thickness_minus - depth.thickness_plus) / (depth.thickness_minus + depth.thickness_plus)
             )
+        nominal += [factor.tolerance.nominal_t for factor in self.own]
         return np.array(nominal, dtype=np.float64)
 
     def at(self, t: Floats, d: float) -> tuple[Floats, Floats]:
@@ -195,11 +206,13 @@ class DrilledBoards:
         return np.array([criterion.measure is Measure.NOTCH_RATIO for criterion in criteria], dtype=bool)
 
     def _by_factor(self, t: Floats) -> dict[tuple[str, str], float]:
-        return {(each.quantity, each.material): float(value) for each, value in zip(self.factors, t, strict=False)}
+        of_own = t[self.count_shared :]
+        pairs = (*zip(self.shared, t, strict=False), *zip(self.own, of_own, strict=True))
+        return {(each.quantity, each.material): float(value) for each, value in pairs}
 
     def _residuals(self) -> dict[int, Residual]:
         middle = np.zeros(self.count)
-        stackups = [self._stackup(t) for t in (middle, *np.eye(self.count)[: len(self.factors)])]
+        stackups = [self._stackup(t) for t in (middle, *np.eye(self.count)[: len(self.shared)])]
         made: dict[tuple[object, ...], Residual] = {}
         found = {}
         for row, hit in self.hit_of.items():
@@ -230,6 +243,7 @@ class DrilledBoards:
             slopes.append((depth.thickness_plus + depth.thickness_minus) / 2 * changing)
         shallower, deeper = depth.depth_limits_si
         cone = max(inner_cone(window.shape, case) for case in self.plan.rules.cases())
+        slopes += [0.0] * len(self.own)
         return Residual(constant, np.array(slopes, dtype=np.float64), shallower, deeper, cone)
 
     def _left(self, hit: Hit, end: float, built: Stackup) -> float:

@@ -10,10 +10,13 @@ from scipy.stats import qmc
 
 from stubsi.margin.verdict import bound
 from stubsi.tolerance.corners import Basis
+from stubsi.tolerance.draws import of_holes
 from stubsi.tolerance.drilled_board import ROUNDING, SHORTEST
+from stubsi.tolerance.tasks import batches, results_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
+    from concurrent.futures import Executor
 
     from numpy.typing import NDArray
 
@@ -47,16 +50,17 @@ class Surfaces(NamedTuple):
 class DrilledStudy:
     """The boards that are solved, and the surfaces that are fitted to them."""
 
-    def __init__(self, boards: DrilledBoards, seed: int, progress: Callable[[int, int], object]) -> None:
-        self.boards, self.seed = boards, seed
+    def __init__(
+        self, boards: DrilledBoards, seed: int, executor: Executor | None, progress: Callable[[int, int], object]
+    ) -> None:
+        self.boards, self.seed, self.executor = boards, seed, executor
         count = boards.count
         terms = _terms(np.zeros((1, count + 1))).shape[1]
         self.solved = 0
         self.points = self._draw((seed, BLOCKS), 2 * terms + 1 + CHECKS)
         self.of = len(self.points) + 1 + 2 ** (count + 1) * (count <= MOST_ENUMERATED)
         self.progress = progress
-        self.nominal = self.solve(boards.nominal_t, self.aimed())
-        every = [self.solve(point[:-1], float(point[-1])) for point in self.points]
+        self.nominal, *every = self.solve([np.append(boards.nominal_t, self.aimed()), *self.points])
         self.stub_net = boards.table.net[boards.rows]
         first_hit = {int(boards.table.net[row]): row for row in reversed(boards.residual_of)}
         owner = [*boards.rows.tolist(), *(first_hit.get(net, -1) for net in range(len(self.nominal[1])))]
@@ -67,12 +71,16 @@ class DrilledStudy:
         """What is left of the stub of each column: first of each stub, then of each net."""
         self.surfaces = self._fitted(np.array([np.concatenate(pair) for pair in every]))
 
-    def solve(self, t: Floats, d: float) -> tuple[Floats, Floats]:
-        """Figures of one board, as ``DrilledBoards.at`` gives them."""
-        found = self.boards.at(t, d)
-        self.solved += 1
-        self.progress(self.solved, max(self.of, self.solved))
-        return found
+    def solve(self, points: Sequence[Floats]) -> list[tuple[Floats, Floats]]:
+        """Figures of some boards, as ``DrilledBoards.at`` gives them; each point: the factors, and the depth last."""
+        split = batches(len(points)) if self.executor is not None else [range(n, n + 1) for n in range(len(points))]
+        tasks = [(self.boards, points[numbers.start : numbers.stop]) for numbers in split]
+        found: dict[int, list[tuple[Floats, Floats]]] = {}
+        for number, figures in results_of(self.executor, _figures_at, tasks):
+            found[number] = figures
+            self.solved += len(figures)
+            self.progress(self.solved, max(self.of, self.solved))
+        return [each for number in range(len(tasks)) for each in found[number]]
 
     def aimed(self) -> float:
         """Coordinate of a drill that is as deep as it is aimed at."""
@@ -117,12 +125,27 @@ class DrilledStudy:
             signs = np.where(slopes > 0, 1.0, -1.0)
             corners = {tuple(row) for row in np.concatenate([signs, -signs]).tolist()}
         found = [self.nominal[1]]
-        found += [self.solve(np.array(corner), d)[1] for corner in sorted(corners) for d in (-1.0, 1.0)]
+        found += [each for _, each in self.solve([np.array([*at, d]) for at in sorted(corners) for d in (-1.0, 1.0)])]
         judged = np.array(found)
         least = np.array([criterion.least for criterion in criteria], dtype=bool)
         low, high = judged.min(axis=0), judged.max(axis=0)
         basis = Basis.ALL_CORNERS if count <= MOST_ENUMERATED else Basis.SEARCH
         return np.where(least, low, high), np.where(least, high, low), basis
+
+    def _own(self, block: int, samples: int) -> Callable[[Floats, int], Floats]:
+        """Function that puts what the hole of a stub has for itself in the place of what the board was drawn with."""
+        boards = self.boards
+        holes, which = np.unique(boards.table.hole[boards.rows], return_inverse=True)
+        laws = [(factor.tolerance.distribution, factor.tolerance.sigma) for factor in boards.own]
+        # factor 0 would be the stream of the depths, which have this key, too
+        drawn = [of_holes(law, (self.seed, block), n, holes, samples) for n, law in enumerate(laws, start=1)]
+
+        def of_stub(t: Floats, stub: int) -> Floats:
+            if not drawn:
+                return t
+            return np.column_stack([t[:, : boards.count_shared], *(each[which[stub]] for each in drawn)])
+
+        return of_stub
 
     def counted(self, criteria: list[Criterion]) -> Counted:
         """Shares of the samples that meet each criterion, and in which a layer in use is cut."""
@@ -146,17 +169,19 @@ class DrilledStudy:
             t = self._draw((self.seed, block), PER_BLOCK)[:, :-1]
             depth = np.random.Generator(np.random.Philox(key=[self.seed, block]))
             d = depth.uniform(-1, 1, (stubs, len(t)))
+            own = self._own(block, len(t))
             met = np.ones((3, len(nets), len(t)), dtype=bool)
             cut = np.zeros((len(nets), len(t)), dtype=bool)
             for column, net in enumerate(self.stub_net.tolist()):
                 residual = self.residual[column]
-                if residual is not None:
+                if residual is not None:  # which does not depend on what every hole has for itself
                     cut[net] |= residual.at(t, d[column]) < residual.cone - ROUNDING
             for net, criterion in enumerate(criteria):
                 scale = 1 / nyquist[net] if looked_at[net][0] < stubs else 1.0
                 for column in looked_at[net]:
-                    own = d[self.depth_of.get(column, column)] if stubs else np.zeros(len(t))
-                    figure = scale * self.surfaces.at(column, self._features(column, t, own))
+                    stub = self.depth_of.get(column, column)
+                    at, depths = (own(t, stub), d[stub]) if stubs else (t, np.zeros(len(t)))
+                    figure = scale * self.surfaces.at(column, self._features(column, at, depths))
                     met[:, net] &= met_at(figure, BEYOND * float(np.nan_to_num(self.surfaces.error[column])), criterion)
             met &= ~cut
             together = [np.all(met[:, each], axis=1, keepdims=True) for each in (~waived, ~waived & ~in_vain)]
@@ -167,6 +192,11 @@ class DrilledStudy:
         share[:, lost] = np.array([np.nan, 0.0, 1.0])[:, None]
         spread[lost] = np.nan
         return Counted(share, spread, np.mean(cuts, axis=0), error)
+
+
+def _figures_at(task: tuple[DrilledBoards, Sequence[Floats]]) -> list[tuple[Floats, Floats]]:
+    boards, points = task
+    return [boards.at(point[:-1], float(point[-1])) for point in points]
 
 
 class Counted(NamedTuple):

@@ -3,24 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.board.names import by_name
 from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
-from stubsi.errors import BoardError
 from stubsi.tolerance.corners import Standing
 from stubsi.tolerance.drilled_board import DrilledBoards
 from stubsi.tolerance.drilled_study import DrilledStudy, met_at
-from stubsi.tolerance.tasks import check_progress
+from stubsi.tolerance.net_results import NetResults
+from stubsi.tolerance.production_yield import check_number
+from stubsi.tolerance.tasks import check_executor, check_progress
 from stubsi.tolerance.tolerances import Tolerances
-from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
+    from collections.abc import Callable
+    from concurrent.futures import Executor
 
     import pandas as pd
 
@@ -80,7 +79,7 @@ class NetDrilledYield:
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
-class DrilledYield:
+class DrilledYield(NetResults[NetDrilledYield]):
     """The yield of a plan. Iterate it, ask it for a net by name, print it, or take ``to_frame()`` or ``to_csv()``.
 
     Parameters
@@ -115,24 +114,6 @@ class DrilledYield:
     mendable: tuple[float, float, float] = field(compare=False)
     basis: Basis = field(compare=False)
     solved: int = field(compare=False)
-
-    def __len__(self) -> int:
-        return len(self.nets)
-
-    def __iter__(self) -> Iterator[NetDrilledYield]:
-        return iter(self.nets)
-
-    @cached_property
-    def _by_net(self) -> dict[str, NetDrilledYield]:
-        return {net.net: net for net in self.nets}
-
-    def __getitem__(self, name: str) -> NetDrilledYield:
-        return by_name(self._by_net, name, "net", "in this yield")
-
-    def __contains__(self, item: object) -> bool:
-        return (
-            item in self.nets if isinstance(item, NetDrilledYield) else isinstance(item, str) and item in self._by_net
-        )
 
     @property
     def may_cut(self) -> tuple[str, ...]:
@@ -194,6 +175,7 @@ def drilled_yield(
     tolerances: Tolerances,
     *,
     seed: int = 0,
+    executor: Executor | None = None,
     progress: Callable[[int, int], object] | None = None,
 ) -> DrilledYield:
     r"""Worst case and yield of a board after drilling by a plan, and how probable it is that a layer in use is cut.
@@ -203,11 +185,11 @@ def drilled_yield(
     plan : Plan
         The plan; its rules give the depth tolerance, its model the figures.
     tolerances : Tolerances
-        What else varies. ``drill`` is not covered. ``Tolerances()``: nothing but the depth.
+        What else varies. ``Tolerances()``: nothing but the depth.
     seed : int
         Seed of the samples, not negative. The same seed gives the same result.
-    progress : callable, optional
-        Is told how many boards are solved, of how many.
+    executor, progress
+        As in ``production_yield``, for the boards that are solved.
 
     Returns
     -------
@@ -239,11 +221,12 @@ def drilled_yield(
     A layer in use is cut where less plating is left than the cone of the tip is high between the wall of the drilled
     hole and that of the finished one. Such a board does not count as one that meets its criteria.
 
-    Quadratics of the factors and of the logarithm of the residual stub stand in for the solver: of the first notch of
-    every stub, and of the judged figure of every net with another criterion, whose holes deviate alike. Their error is
-    measured on 12 other boards. Worst and best cases are solved: with up to three factors at every corner, with more
-    where these surfaces point to; the drill is the deepest or the shallowest. How far off the model may be is not in
-    them.
+    The diameter of the primary drill (``drill``) deviates for each hole as well; on the boards that are solved all
+    holes deviate alike. Quadratics of the factors and of the logarithm of the residual stub stand in for the solver: of
+    the first notch of every stub, and of the judged figure of every net with another criterion, whose holes deviate
+    alike. Their error is measured on 12 other boards. Worst and best cases are solved: with up to three factors at
+    every corner, with more where these surfaces point to; the drill is the deepest or the shallowest. How far off the
+    model may be is not in them.
 
     The demo board of 53 nets, its low-loss cores of class IPC-4101 B, all else exact, with the plan of its own rules:
     22 nets meet their criterion on more than 99 % of the boards before drilling, and 35 after it. Of the other 18, all
@@ -251,16 +234,10 @@ def drilled_yield(
     """
     checked(plan, "plan", Plan)
     checked(tolerances, "tolerances", Tolerances)
-    if isinstance(seed, bool) or not isinstance(seed, int) or not 0 <= seed < 2**63:
-        raise BoardError(f"seed = {as_shown(seed)}: must be a whole number that is not negative.")
+    check_number(seed, "seed", 0, 2**63 - 1)
+    check_executor(executor)
     check_progress(progress)
-    boards = DrilledBoards(plan, tolerances)
-    for factor in boards.factors:
-        if factor.per_hole:
-            raise BoardError(
-                f"tolerance of {factor.name}: differs from hole to hole, which is not covered; leave it out."
-            )
-    study = DrilledStudy(boards, seed, progress or (lambda done, of: None))
+    study = DrilledStudy(DrilledBoards(plan, tolerances), seed, executor, progress or (lambda done, of: None))
     return _result(plan, tolerances, study)
 
 

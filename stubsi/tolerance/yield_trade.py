@@ -16,6 +16,7 @@ from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from concurrent.futures import Executor
 
     import pandas as pd
 
@@ -145,7 +146,12 @@ def _how_good(row: YieldRow) -> tuple[float, float, int]:
 
 
 def yield_trade(
-    plan: Plan, tolerances: Tolerances, *, seed: int = 0, progress: Callable[[int, int], object] | None = None
+    plan: Plan,
+    tolerances: Tolerances,
+    *,
+    seed: int = 0,
+    executor: Executor | None = None,
+    progress: Callable[[int, int], object] | None = None,
 ) -> YieldTrade:
     """What each number of drill groups is worth in yield, for the board, rules and costs of a plan.
 
@@ -155,7 +161,7 @@ def yield_trade(
         Make it with ``narrowed_rules``, so that its windows hold for all boards within the tolerances.
     tolerances : Tolerances
         What varies beside the depth of the drill.
-    seed, progress
+    seed, executor, progress
         As in ``drilled_yield``; progress is told of each plan by itself.
 
     Returns
@@ -184,7 +190,7 @@ def yield_trade(
             **model,
         )  # fmt: skip
         margin = min(made.margins_over_limit().values(), default=float("inf"))
-        return YieldRow(made, margin, drilled_yield(made, tolerances, seed=seed, progress=progress))
+        return YieldRow(made, margin, drilled_yield(made, tolerances, seed=seed, executor=executor, progress=progress))
 
     rows = [row("fewest groups", None)]
     rows += [row("largest margin", each.groups) for each in plan.group_trade()]
