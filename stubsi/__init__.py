@@ -64,6 +64,7 @@ How sure it is when boards are built::
     dominance            which tolerance causes the spread, and which to ask the fabricator to narrow
     drilled_yield        the same after drilling by a plan, and how probable it is that a layer in use is cut
     yield_trade          what each number of drill groups is worth in yield
+    largest_yield        the plan with the largest yield at a given number of drill groups
     narrowed_rules       the rules with windows that hold for all boards within the tolerances
 
 Pictures (they need matplotlib, the extra ``plot``)::
@@ -147,6 +148,103 @@ from __future__ import annotations
 def _public_names() -> dict[str, str]:
     """Every public name with the module that it is loaded from, as ``__init__.pyi`` lists them."""
     from pkgutil import get_data
+if TYPE_CHECKING:
+    from stubsi.board.board import Board
+    from stubsi.board.board_difference import BoardDifference, FieldChange
+    from stubsi.board.criterion import RULES_OF_THUMB, Criterion, Measure
+    from stubsi.board.distance import Distance
+    from stubsi.board.layers import CopperLayer, DielectricLayer
+    from stubsi.board.net import DepthDrill, Hole, Net, ReturnVias
+    from stubsi.board.padstack import Antipad, Padstack, PressFit
+    from stubsi.board.signal import Signal
+    from stubsi.board.stackup import Stackup
+    from stubsi.drilling.consequences import Consequences, NetChange
+    from stubsi.drilling.costs import Costs
+    from stubsi.drilling.depth_tolerance import DepthTolerance
+    from stubsi.drilling.difference import difference
+    from stubsi.drilling.digest import Match
+    from stubsi.drilling.drill_group import Certificate, Group, Hit, Refused, SummedLosses
+    from stubsi.drilling.effects import Effect, EffectKind, Effects
+    from stubsi.drilling.goal import Goal
+    from stubsi.drilling.group_trade import GroupTrade, TradeRow
+    from stubsi.drilling.guaranteed_residual import GuaranteedResidual
+    from stubsi.drilling.miss import Miss
+    from stubsi.drilling.near_holes import NearHole, NearHoles
+    from stubsi.drilling.net_moves import Move
+    from stubsi.drilling.obstacles import Obstacle, Refusal
+    from stubsi.drilling.plan import Plan
+    from stubsi.drilling.plan_difference import PlanChange, PlanDifference, PlanPart
+    from stubsi.drilling.planning import plan
+    from stubsi.drilling.proposal import Proposal, WhyNoMove
+    from stubsi.drilling.questions import InputKind, Judged, Question, Questions
+    from stubsi.drilling.refused_nets import RefusedNet
+    from stubsi.drilling.reroute import HeldGroup, Option, Reroutes
+    from stubsi.drilling.rules import FabricatorRules
+    from stubsi.drilling.shallower_change import DrilledHow, ShallowerChange, ShallowerChanges
+    from stubsi.drilling.undrilled import Undecided, Undrilled, WhyUndrilled
+    from stubsi.drilling.window import PlatingLeft, Window
+    from stubsi.errors import (
+        BoardError,
+        FileError,
+        PlausibilityWarning,
+        StubsiError,
+        UnitError,
+        UnknownNameError,
+        UnknownValueError,
+        ValidityError,
+    )
+    from stubsi.files.backdrill import BackdrillEntry, BackdrillSpec, read_backdrill_specs
+    from stubsi.files.board_writer import write_board
+    from stubsi.files.copper_search import copper_near_drills
+    from stubsi.files.exchange import ExchangeBoard, read_ipc2581
+    from stubsi.files.near_copper import CopperKind, CopperNearDrills, NearCopper
+    from stubsi.files.netlist import read_ipc356
+    from stubsi.files.rules_file import read_costs, read_criteria, read_rules, write_rules
+    from stubsi.files.stub_table import check_stubs, stub_budgets
+    from stubsi.files.tolerance_file import read_tolerances
+    from stubsi.files.toml import read_board
+    from stubsi.handoff.acceptance import Coupon, Expected, coupons
+    from stubsi.handoff.completeness import HandOffCheck, HandOffStatement, hand_off_check
+    from stubsi.handoff.hand_off import write_hand_off
+    from stubsi.handoff.read_back import FileDifference, HandOffDifference, read_hand_off
+    from stubsi.margin.budget import Budget, Check, check_stub, stub_budget
+    from stubsi.margin.change_kinds import ChangeKind
+    from stubsi.margin.layer_matrix import LayerMatrix, layer_matrix
+    from stubsi.margin.net_margin import NetMargin
+    from stubsi.margin.ranking import Ranking, rank
+    from stubsi.margin.ranking_difference import NetDifference, RankingDifference
+    from stubsi.margin.reason import Reason
+    from stubsi.margin.stub_arguments import StubArguments
+    from stubsi.margin.undrilled_change import UndrilledChange, UndrilledChanges, undrilled_changes
+    from stubsi.margin.verdict import Verdict
+    from stubsi.provenance import Provenance
+    from stubsi.show.board_map import plot_board_map
+    from stubsi.show.budget_plot import plot_budgets
+    from stubsi.show.change_plot import plot_margin_changes
+    from stubsi.show.distance_plot import plot_return_distance
+    from stubsi.show.loss_plot import plot_loss, plot_net_loss
+    from stubsi.show.margin_plot import plot_margins
+    from stubsi.show.report import write_report
+    from stubsi.show.schedule import still_valid
+    from stubsi.show.section import plot_section
+    from stubsi.show.tolerance_plot import plot_net_tolerance, plot_tolerance_bands
+    from stubsi.show.trade_plot import plot_group_trade
+    from stubsi.stubs.hole_model import HoleModel, hole_model
+    from stubsi.stubs.hole_stub import HoleStub
+    from stubsi.stubs.notch_formula import dk_eff_from_notch, notch_frequency
+    from stubsi.stubs.uniform_stub import Stub
+    from stubsi.tolerance.corners import Basis, Corners, NetCorners, Standing, corners
+    from stubsi.tolerance.dominance import Ask, Dominance, NetDominance, Turn, dominance
+    from stubsi.tolerance.drilled_yield import DrilledYield, NetDrilledYield, drilled_yield
+    from stubsi.tolerance.largest_yield import largest_yield
+    from stubsi.tolerance.narrowed_rules import narrowed_rules
+    from stubsi.tolerance.parts import UnknownYield, WhyUnknown
+    from stubsi.tolerance.production_yield import NetYield, ProductionYield, production_yield
+    from stubsi.tolerance.residual_stub import ResidualStub, residual_stub
+    from stubsi.tolerance.thickness_class import ThicknessClass
+    from stubsi.tolerance.tolerance import Tolerance
+    from stubsi.tolerance.tolerances import Factor, Tolerances
+    from stubsi.tolerance.yield_trade import YieldRow, YieldTrade, yield_trade
 
     listed = get_data(__name__, "__init__.pyi") or b""
     lines = [line.split() for line in listed.decode().splitlines() if line.startswith("from stubsi.")]
@@ -154,6 +252,352 @@ def _public_names() -> dict[str, str]:
 
 
 _MODULE_OF = _public_names()
+_HOME = {
+    "Antipad": "board.padstack",
+    "BackdrillEntry": "files.backdrill",
+    "BackdrillSpec": "files.backdrill",
+    "Board": "board.board",
+    "BoardDifference": "board.board_difference",
+    "BoardError": "errors",
+    "Budget": "margin.budget",
+    "Certificate": "drilling.drill_group",
+    "Check": "margin.budget",
+    "Consequences": "drilling.consequences",
+    "CopperLayer": "board.layers",
+    "CopperKind": "files.near_copper",
+    "CopperNearDrills": "files.near_copper",
+    "NearCopper": "files.near_copper",
+    "copper_near_drills": "files.copper_search",
+    "Costs": "drilling.costs",
+    "Criterion": "board.criterion",
+    "DepthDrill": "board.net",
+    "DepthTolerance": "drilling.depth_tolerance",
+    "DrilledHow": "drilling.shallower_change",
+    "ShallowerChange": "drilling.shallower_change",
+    "ShallowerChanges": "drilling.shallower_change",
+    "DielectricLayer": "board.layers",
+    "Distance": "board.distance",
+    "Effect": "drilling.effects",
+    "EffectKind": "drilling.effects",
+    "Effects": "drilling.effects",
+    "ExchangeBoard": "files.exchange",
+    "FabricatorRules": "drilling.rules",
+    "FieldChange": "board.board_difference",
+    "FileError": "errors",
+    "Goal": "drilling.goal",
+    "Group": "drilling.drill_group",
+    "GroupTrade": "drilling.group_trade",
+    "GuaranteedResidual": "drilling.guaranteed_residual",
+    "Hit": "drilling.drill_group",
+    "HeldGroup": "drilling.reroute",
+    "Hole": "board.net",
+    "HoleModel": "stubs.hole_model",
+    "HoleStub": "stubs.hole_stub",
+    "InputKind": "drilling.questions",
+    "Judged": "drilling.questions",
+    "LayerMatrix": "margin.layer_matrix",
+    "Match": "drilling.digest",
+    "Measure": "board.criterion",
+    "Miss": "drilling.miss",
+    "Move": "drilling.net_moves",
+    "NearHole": "drilling.near_holes",
+    "NearHoles": "drilling.near_holes",
+    "Net": "board.net",
+    "NetChange": "drilling.consequences",
+    "NetDifference": "margin.ranking_difference",
+    "NetMargin": "margin.net_margin",
+    "Obstacle": "drilling.obstacles",
+    "Option": "drilling.reroute",
+    "Padstack": "board.padstack",
+    "Plan": "drilling.plan",
+    "PlanChange": "drilling.plan_difference",
+    "PlanDifference": "drilling.plan_difference",
+    "PlanPart": "drilling.plan_difference",
+    "PlatingLeft": "drilling.window",
+    "PlausibilityWarning": "errors",
+    "PressFit": "board.padstack",
+    "Proposal": "drilling.proposal",
+    "Provenance": "provenance",
+    "Question": "drilling.questions",
+    "Questions": "drilling.questions",
+    "RULES_OF_THUMB": "board.criterion",
+    "Ranking": "margin.ranking",
+    "RankingDifference": "margin.ranking_difference",
+    "Reason": "margin.reason",
+    "Refusal": "drilling.obstacles",
+    "Refused": "drilling.drill_group",
+    "RefusedNet": "drilling.refused_nets",
+    "Reroutes": "drilling.reroute",
+    "ReturnVias": "board.net",
+    "Signal": "board.signal",
+    "Stackup": "board.stackup",
+    "Stub": "stubs.uniform_stub",
+    "Basis": "tolerance.corners",
+    "Corners": "tolerance.corners",
+    "NetCorners": "tolerance.corners",
+    "Standing": "tolerance.corners",
+    "corners": "tolerance.corners",
+    "DrilledYield": "tolerance.drilled_yield",
+    "NetDrilledYield": "tolerance.drilled_yield",
+    "drilled_yield": "tolerance.drilled_yield",
+    "narrowed_rules": "tolerance.narrowed_rules",
+    "largest_yield": "tolerance.largest_yield",
+    "YieldRow": "tolerance.yield_trade",
+    "YieldTrade": "tolerance.yield_trade",
+    "yield_trade": "tolerance.yield_trade",
+    "ResidualStub": "tolerance.residual_stub",
+    "residual_stub": "tolerance.residual_stub",
+    "ThicknessClass": "tolerance.thickness_class",
+    "Tolerance": "tolerance.tolerance",
+    "Tolerances": "tolerance.tolerances",
+    "Factor": "tolerance.tolerances",
+    "Ask": "tolerance.dominance",
+    "Dominance": "tolerance.dominance",
+    "NetDominance": "tolerance.dominance",
+    "Turn": "tolerance.dominance",
+    "dominance": "tolerance.dominance",
+    "NetYield": "tolerance.production_yield",
+    "UnknownYield": "tolerance.parts",
+    "WhyUnknown": "tolerance.parts",
+    "ProductionYield": "tolerance.production_yield",
+    "production_yield": "tolerance.production_yield",
+    "StubArguments": "margin.stub_arguments",
+    "StubsiError": "errors",
+    "WhyNoMove": "drilling.proposal",
+    "SummedLosses": "drilling.drill_group",
+    "TradeRow": "drilling.group_trade",
+    "Undecided": "drilling.undrilled",
+    "Undrilled": "drilling.undrilled",
+    "UnitError": "errors",
+    "UnknownNameError": "errors",
+    "UnknownValueError": "errors",
+    "ValidityError": "errors",
+    "Verdict": "margin.verdict",
+    "WhyUndrilled": "drilling.undrilled",
+    "Window": "drilling.window",
+    "check_stub": "margin.budget",
+    "check_stubs": "files.stub_table",
+    "dk_eff_from_notch": "stubs.notch_formula",
+    "difference": "drilling.difference",
+    "hole_model": "stubs.hole_model",
+    "layer_matrix": "margin.layer_matrix",
+    "notch_frequency": "stubs.notch_formula",
+    "plan": "drilling.planning",
+    "plot_board_map": "show.board_map",
+    "plot_budgets": "show.budget_plot",
+    "plot_group_trade": "show.trade_plot",
+    "plot_loss": "show.loss_plot",
+    "plot_margin_changes": "show.change_plot",
+    "plot_margins": "show.margin_plot",
+    "plot_net_loss": "show.loss_plot",
+    "plot_net_tolerance": "show.tolerance_plot",
+    "plot_return_distance": "show.distance_plot",
+    "plot_section": "show.section",
+    "plot_tolerance_bands": "show.tolerance_plot",
+    "rank": "margin.ranking",
+    "read_backdrill_specs": "files.backdrill",
+    "read_board": "files.toml",
+    "read_costs": "files.rules_file",
+    "read_criteria": "files.rules_file",
+    "read_rules": "files.rules_file",
+    "write_report": "show.report",
+    "write_rules": "files.rules_file",
+    "read_ipc356": "files.netlist",
+    "read_ipc2581": "files.exchange",
+    "read_tolerances": "files.tolerance_file",
+    "still_valid": "show.schedule",
+    "stub_budget": "margin.budget",
+    "stub_budgets": "files.stub_table",
+    "write_hand_off": "handoff.hand_off",
+    "write_board": "files.board_writer",
+    "ChangeKind": "margin.change_kinds",
+    "UndrilledChange": "margin.undrilled_change",
+    "UndrilledChanges": "margin.undrilled_change",
+    "undrilled_changes": "margin.undrilled_change",
+    "Coupon": "handoff.acceptance",
+    "Expected": "handoff.acceptance",
+    "coupons": "handoff.acceptance",
+    "HandOffCheck": "handoff.completeness",
+    "HandOffStatement": "handoff.completeness",
+    "hand_off_check": "handoff.completeness",
+    "FileDifference": "handoff.read_back",
+    "HandOffDifference": "handoff.read_back",
+    "read_hand_off": "handoff.read_back",
+}
+"""Module of every public name."""
+
+__all__ = [
+    "RULES_OF_THUMB",
+    "Antipad",
+    "Ask",
+    "BackdrillEntry",
+    "BackdrillSpec",
+    "Basis",
+    "Board",
+    "BoardDifference",
+    "BoardError",
+    "Budget",
+    "Certificate",
+    "ChangeKind",
+    "Check",
+    "Consequences",
+    "CopperKind",
+    "CopperLayer",
+    "CopperNearDrills",
+    "Corners",
+    "Costs",
+    "Coupon",
+    "Criterion",
+    "DepthDrill",
+    "DepthTolerance",
+    "DielectricLayer",
+    "Distance",
+    "Dominance",
+    "DrilledHow",
+    "DrilledYield",
+    "Effect",
+    "EffectKind",
+    "Effects",
+    "ExchangeBoard",
+    "Expected",
+    "FabricatorRules",
+    "Factor",
+    "FieldChange",
+    "FileDifference",
+    "FileError",
+    "Goal",
+    "Group",
+    "GroupTrade",
+    "GuaranteedResidual",
+    "HandOffCheck",
+    "HandOffDifference",
+    "HandOffStatement",
+    "HeldGroup",
+    "Hit",
+    "Hole",
+    "HoleModel",
+    "HoleStub",
+    "InputKind",
+    "Judged",
+    "LayerMatrix",
+    "Match",
+    "Measure",
+    "Miss",
+    "Move",
+    "NearCopper",
+    "NearHole",
+    "NearHoles",
+    "Net",
+    "NetChange",
+    "NetCorners",
+    "NetDifference",
+    "NetDominance",
+    "NetDrilledYield",
+    "NetMargin",
+    "NetYield",
+    "Obstacle",
+    "Option",
+    "Padstack",
+    "Plan",
+    "PlanChange",
+    "PlanDifference",
+    "PlanPart",
+    "PlatingLeft",
+    "PlausibilityWarning",
+    "PressFit",
+    "ProductionYield",
+    "Proposal",
+    "Provenance",
+    "Question",
+    "Questions",
+    "Ranking",
+    "RankingDifference",
+    "Reason",
+    "Refusal",
+    "Refused",
+    "RefusedNet",
+    "Reroutes",
+    "ResidualStub",
+    "ReturnVias",
+    "ShallowerChange",
+    "ShallowerChanges",
+    "Signal",
+    "Stackup",
+    "Standing",
+    "Stub",
+    "StubArguments",
+    "StubsiError",
+    "SummedLosses",
+    "ThicknessClass",
+    "Tolerance",
+    "Tolerances",
+    "TradeRow",
+    "Turn",
+    "Undecided",
+    "Undrilled",
+    "UndrilledChange",
+    "UndrilledChanges",
+    "UnitError",
+    "UnknownNameError",
+    "UnknownValueError",
+    "UnknownYield",
+    "ValidityError",
+    "Verdict",
+    "WhyNoMove",
+    "WhyUndrilled",
+    "WhyUnknown",
+    "Window",
+    "YieldRow",
+    "YieldTrade",
+    "check_stub",
+    "check_stubs",
+    "copper_near_drills",
+    "corners",
+    "coupons",
+    "difference",
+    "dk_eff_from_notch",
+    "dominance",
+    "drilled_yield",
+    "hand_off_check",
+    "hole_model",
+    "largest_yield",
+    "layer_matrix",
+    "narrowed_rules",
+    "notch_frequency",
+    "plan",
+    "plot_board_map",
+    "plot_budgets",
+    "plot_group_trade",
+    "plot_loss",
+    "plot_margin_changes",
+    "plot_margins",
+    "plot_net_loss",
+    "plot_net_tolerance",
+    "plot_return_distance",
+    "plot_section",
+    "plot_tolerance_bands",
+    "production_yield",
+    "rank",
+    "read_backdrill_specs",
+    "read_board",
+    "read_costs",
+    "read_criteria",
+    "read_hand_off",
+    "read_ipc356",
+    "read_ipc2581",
+    "read_rules",
+    "read_tolerances",
+    "residual_stub",
+    "still_valid",
+    "stub_budget",
+    "stub_budgets",
+    "undrilled_changes",
+    "write_board",
+    "write_hand_off",
+    "write_report",
+    "write_rules",
+    "yield_trade",
+]
 
 
 def __getattr__(name: str) -> object:

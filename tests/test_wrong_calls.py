@@ -213,6 +213,12 @@ CALLS = {
         stubsi.drilled_yield,
         {"plan": DRILLED, "tolerances": TOLERANCES, "seed": 1, "executor": None, "progress": None},
     ),
+    "largest_yield": (
+        stubsi.largest_yield,
+        {
+            "plan": DRILLED, "tolerances": TOLERANCES, "most_groups": 1, "seed": 1, "executor": None, "progress": None,
+        },
+    ),
     "yield_trade": (
         stubsi.yield_trade,
         {"plan": DRILLED, "tolerances": TOLERANCES, "seed": 1, "executor": None, "progress": None},

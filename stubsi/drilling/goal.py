@@ -15,6 +15,8 @@ GoalName: TypeAlias = Literal["least cost", "fewest groups", "largest margin"]
 groups; of the plans with the fewest groups the one with the least cost. "largest margin": the smallest worst-case
 margin over limit of all drilled stubs, with at most a given number of groups.
 """
+LargestYield: TypeAlias = Literal["largest yield"]
+"""The goal of a plan that ``largest_yield`` makes: the yield over tolerances, with at most a given number of groups."""
 GOALS: tuple[GoalName, ...] = ("least cost", "fewest groups", "largest margin")
 
 
@@ -23,13 +25,13 @@ class Goal(NamedTuple):
 
     Parameters
     ----------
-    name : {"least cost", "fewest groups", "largest margin"}
+    name : {"least cost", "fewest groups", "largest margin", "largest yield"}
         What it makes least or largest.
     most_groups : int or None
-        The greatest number of drill groups, for the largest margin; None for the other goals.
+        The greatest number of drill groups, for the largest margin and the largest yield; None for the other goals.
     """
 
-    name: GoalName
+    name: GoalName | LargestYield
     most_groups: int | None = None
 
     @property

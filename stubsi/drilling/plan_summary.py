@@ -72,6 +72,8 @@ def _optimum(plan: Plan) -> str:
     """In what sense no plan is better, and what proves it."""
     if plan.margin_gap is not None:
         return _largest_margin(plan)
+    if plan.goal.name == "largest yield":
+        return f"Made for the {plan.goal}; largest_yield says how sure it is that no other plan has a larger one."
     proof = f"{len(plan.certificate)} of the stubs, no two of which can share a group, prove"
     needed = "that at least as many groups are needed."
     if plan.costs != FEWEST_GROUPS and not plan.goal.groups_first:

@@ -146,6 +146,7 @@ _TRADE: tuple[Column[YieldRow], ...] = (
     Column("at least", lambda row: f"{row.drilled.mendable[1]:.4f}", align="right"),
     Column("at most", lambda row: f"{row.drilled.mendable[2]:.4f}", align="right"),
     Column("nets that may be cut", lambda row: str(len(row.drilled.may_cut)), align="right"),
+    Column("proven", lambda row: row.proof),
 )
 
 

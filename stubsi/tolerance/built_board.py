@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from stubsi.board.board import Board
     from stubsi.board.padstack import Antipad, Padstack
     from stubsi.board.stackup import Stackup
-    from stubsi.tolerance.tolerances import Tolerances
+    from stubsi.tolerance.tolerances import Factor, Tolerances
 
     Coordinates = Mapping[tuple[str, str], float]
     """Coordinate t of every factor, by its quantity and material."""
@@ -68,6 +68,42 @@ def thickness_si(stackup: Stackup, tolerances: Tolerances, at: Coordinates) -> f
     float
     """
     return sum(_built_thickness(layer, stackup, tolerances, at) for layer in stackup.layers)
+
+
+def half_width(board: Board, factor: Factor) -> float:
+    """Half the distance of the limits of a factor as a part of the value between them.
+
+    Parameters
+    ----------
+    board : Board
+        As drawn.
+    factor : Factor
+
+    Returns
+    -------
+    float
+        0 for a distance from zero, as a registration is one.
+    """
+    plus, minus = factor.tolerance.plus, factor.tolerance.minus
+    layers = [
+        layer
+        for layer in board.stackup.layers
+        if isinstance(layer, CopperLayer) == (factor.quantity == "copper_thickness")
+        and factor.material in ("", getattr(layer, "material", ""))
+    ]
+    padstacks = [hole.padstack for net in board.nets for hole in net.holes]
+    thickness = layers[0].thickness_si if layers else 0.0
+    antipads = [padstack.antipad.width_si for padstack in padstacks if padstack.antipad is not None]
+    nominals = {
+        "dielectric_thickness": thickness, "copper_thickness": thickness,
+        "board_thickness": board.stackup.edges_si[-1], "dk": (getattr(layers[0], "dk", None) or 0.0) if layers else 0.0,
+        "drill": padstacks[0].drill_si if padstacks else 0.0, "antipad": antipads[0] if antipads else 0.0,
+    }  # fmt: skip
+    nominal = nominals.get(factor.quantity, 0.0)
+    low, high = factor.tolerance.limits(nominal)
+    if plus.unit == "percent":
+        low, high = 1 - minus.size, 1 + plus.size
+    return (high - low) / (high + low) if low > 0 and nominal > 0 else 0.0
 
 
 def _built_stackup(stackup: Stackup, tolerances: Tolerances, at: Coordinates) -> Stackup:

@@ -7,6 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stubsi.tolerance.built_board import half_width
+from stubsi.tolerance.response import stretched
+
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
@@ -95,9 +98,12 @@ class CornerSearch:
     def _try_single_changes(self) -> None:
         """Change each factor alone; then try the corners that these changes point to for each figure of each net.
 
-        What the effects together do not explain at these corners says which factors must be tried again.
+        What the effects together do not explain at these corners says which factors must be tried again. Figures follow
+        lengths and Dk by powers, so effects are those on logarithms, as in ``Surfaces``.
         """
-        nominal_t, nominal = self.figures.nominal_t, self._logarithms(self.figures.nominal * self.sign[:, None, :])
+        figures, nominal_t = self.figures, self.figures.nominal_t
+        width = np.array([half_width(figures.board, factor) for factor in figures.factors])
+        nominal, nominal_u = self._logarithms(figures.nominal * self.sign[:, None, :]), stretched(nominal_t, width)
         slopes = np.zeros((self.count, *self.shape))
         for number in range(self.count):
             t = nominal_t.copy()
@@ -105,7 +111,7 @@ class CornerSearch:
             self._try(t, self.every)
             with np.errstate(invalid="ignore"):
                 change = self._logarithms(self._values(t, self.every)) - nominal
-            slopes[number] = change / (t[number] - nominal_t[number])
+            slopes[number] = change / (stretched(t, width) - nominal_u)[number]
         rough = np.isinf(slopes).any(axis=0)
         slopes[~np.isfinite(slopes)] = 0.0
         unexplained = np.where(rough, np.inf, 0.0)
@@ -116,7 +122,7 @@ class CornerSearch:
                 self._try(pattern, nets)
                 with np.errstate(invalid="ignore"):
                     found = self._logarithms(self._values(pattern, nets)) - nominal
-                    off = np.abs(found - np.tensordot(pattern - nominal_t, slopes, 1))
+                    off = np.abs(found - np.tensordot(stretched(pattern, width) - nominal_u, slopes, 1))
                 unexplained = np.where(of, np.fmax(unexplained, off), unexplained)
         effect = np.abs(slopes)
         self.unsure = (effect <= UNEXPLAINED * unexplained) & ((effect > 0) | np.isinf(unexplained))

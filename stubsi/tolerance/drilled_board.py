@@ -110,6 +110,9 @@ class DrilledBoards:
             if (key := (self.table.holes[self.table.hole[row]].name, self._side(row))) in hits
         }
         """The hit of each row that is drilled."""
+        middle = np.zeros(self.count)
+        self._stackups = [self._stackup(t) for t in (middle, *np.eye(self.count)[: len(self.shared)])]
+        self._made: dict[tuple[object, ...], Residual] = {}
         self.residual_of = self._residuals()
 
     def _side(self, row: int) -> str:
@@ -211,18 +214,32 @@ class DrilledBoards:
         return {(each.quantity, each.material): float(value) for each, value in pairs}
 
     def _residuals(self) -> dict[int, Residual]:
-        middle = np.zeros(self.count)
-        stackups = [self._stackup(t) for t in (middle, *np.eye(self.count)[: len(self.shared)])]
-        made: dict[tuple[object, ...], Residual] = {}
         found = {}
         for row, hit in self.hit_of.items():
             group = self.plan.group_of(hit.hole.name, hit.side)
             assert group is not None  # it is a hit of the plan
-            key = (hit.window, group.end_si)
-            if key not in made:
-                made[key] = self._residual(hit, group.end_si, stackups)
-            found[row] = made[key]
+            found[row] = self.residual_at(row, group.end_si)
         return found
+
+    def residual_at(self, row: int, end: float) -> Residual:
+        """Plating that a drill leaves of a stub.
+
+        Parameters
+        ----------
+        row : int
+            Of a stub that the plan drills.
+        end : float
+            Where its drill aims [m].
+
+        Returns
+        -------
+        Residual
+        """
+        hit = self.hit_of[row]
+        key = (hit.window, end)
+        if key not in self._made:
+            self._made[key] = self._residual(hit, end, self._stackups)
+        return self._made[key]
 
     def _stackup(self, t: Floats) -> Stackup:
         """The stackup as built; the padstacks do not matter here."""

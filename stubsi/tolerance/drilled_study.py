@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import cached_property
 from itertools import product
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -15,13 +16,13 @@ from stubsi.tolerance.drilled_board import ROUNDING, SHORTEST
 from stubsi.tolerance.tasks import batches, results_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
     from concurrent.futures import Executor
 
     from numpy.typing import NDArray
 
     from stubsi.board.criterion import Criterion
-    from stubsi.tolerance.drilled_board import DrilledBoards, Floats
+    from stubsi.tolerance.drilled_board import DrilledBoards, Floats, Residual
 
 BLOCKS, PER_BLOCK = 16, 512
 """Independent scramblings of the sequence, and samples of each; how much they differ is the sampling error."""
@@ -93,11 +94,12 @@ class DrilledStudy:
         unit = np.clip(sequence.random(1 << (points - 1).bit_length())[:points], 2.0**-31, 1 - 2.0**-31)
         return np.column_stack([self.boards.quantiles(unit[:, :-1]), 2 * unit[:, -1] - 1])
 
-    def _features(self, column: int, t: Floats, d: Floats) -> Floats:
-        residual = self.residual[column]
-        left = np.full(len(t), 1.0) if residual is None else np.maximum(residual.at(t, d), SHORTEST)
-        scale = 1.0 if residual is None else max(residual.constant, SHORTEST)
-        return np.column_stack([t, np.log(left / scale)])
+    def _features(self, column: int, t: Floats, d: Floats, residual: Residual | None) -> Floats:
+        """Factors of a surface: those of the board and of the hole, and the logarithm of what is left of the stub."""
+        of_fit = self.residual[column]
+        if residual is None or of_fit is None:
+            return np.column_stack([t, np.zeros(len(t))])
+        return np.column_stack([t, np.log(np.maximum(residual.at(t, d), SHORTEST) / max(of_fit.constant, SHORTEST))])
 
     def _fitted(self, figures: Floats) -> Surfaces:
         fit = len(self.points) - CHECKS
@@ -109,7 +111,7 @@ class DrilledStudy:
         coefficients = np.full((count, _terms(np.zeros((1, t.shape[1] + 1))).shape[1]), np.nan)
         error = np.where(np.isnan(constant), np.nan, 0.0)
         for column in np.flatnonzero(np.isnan(constant) & np.isfinite(log).all(axis=0)).tolist():
-            terms = _terms(self._features(column, t, d))
+            terms = _terms(self._features(column, t, d, self.residual[column]))
             coefficients[column] = np.linalg.lstsq(terms[:fit], log[:fit, column], rcond=None)[0]
             off = np.expm1(terms[fit:] @ coefficients[column] - log[fit:, column])
             error[column] = np.abs(off).max()
@@ -132,66 +134,106 @@ class DrilledStudy:
         basis = Basis.ALL_CORNERS if count <= MOST_ENUMERATED else Basis.SEARCH
         return np.where(least, low, high), np.where(least, high, low), basis
 
-    def _own(self, block: int, samples: int) -> Callable[[Floats, int], Floats]:
-        """Function that puts what the hole of a stub has for itself in the place of what the board was drawn with."""
-        boards = self.boards
+    @cached_property
+    def counting(self) -> NDArray[np.bool_]:
+        """Nets that drilling can mend: neither waived nor given up by the plan."""
+        nets, plan = self.boards.board.signal_nets, self.boards.plan
+        missed = {each.net for each in plan.refused} | {hit.net for hit in plan.missed}
+        return np.array([not net.waiver and net.name not in missed for net in nets], dtype=bool)
+
+    def judged_columns(self) -> Iterator[tuple[int, int]]:
+        """Number of each net with each of the columns that decide about it: its stubs, or the net as a whole."""
+        by_notch, stubs = self.boards.by_notch, len(self.boards.rows)
+        columns: list[list[int]] = [[] for _ in by_notch]
+        for column, net in enumerate(self.stub_net.tolist()):
+            columns[net].append(column)
+        for net, of_net in enumerate(columns):
+            for column in of_net if by_notch[net] and of_net else [stubs + net]:
+                yield net, column
+
+    def drawn(self, block: int) -> Drawn:
+        """The samples of a block."""
+        boards, stubs = self.boards, len(self.boards.rows)
+        t = self._draw((self.seed, block), PER_BLOCK)[:, :-1]
+        d = np.random.Generator(np.random.Philox(key=[self.seed, block])).uniform(-1, 1, (stubs, len(t)))
         holes, which = np.unique(boards.table.hole[boards.rows], return_inverse=True)
         laws = [(factor.tolerance.distribution, factor.tolerance.sigma) for factor in boards.own]
         # factor 0 would be the stream of the depths, which have this key, too
-        drawn = [of_holes(law, (self.seed, block), n, holes, samples) for n, law in enumerate(laws, start=1)]
+        own = [of_holes(law, (self.seed, block), n, holes, len(t))[which] for n, law in enumerate(laws, start=1)]
+        return Drawn(t, d, own, boards.count_shared)
 
-        def of_stub(t: Floats, stub: int) -> Floats:
-            if not drawn:
-                return t
-            return np.column_stack([t[:, : boards.count_shared], *(each[which[stub]] for each in drawn)])
+    def figure(self, column: int, drawn: Drawn, residual: Residual | None) -> Floats:
+        """The figure of a column at some samples, in the unit of its limit.
 
-        return of_stub
+        Parameters
+        ----------
+        column : int
+        drawn : Drawn
+        residual : Residual or None
+            What the drill leaves of its stub.
+
+        Returns
+        -------
+        ndarray, shape (samples,)
+        """
+        boards, stubs = self.boards, len(self.boards.rows)
+        scale = 1 / float(boards.board.nyquist_si[self.stub_net[column]]) if column < stubs else 1.0
+        stub = self.depth_of.get(column, column)
+        t, d = (drawn.of_stub(stub), drawn.d[stub]) if stubs else (drawn.t, np.zeros(len(drawn.t)))
+        return scale * self.surfaces.at(column, self._features(column, t, d, residual))
 
     def counted(self, criteria: list[Criterion]) -> Counted:
         """Shares of the samples that meet each criterion, and in which a layer in use is cut."""
-        nets = self.boards.board.signal_nets
-        waived = np.array([bool(net.waiver) for net in nets])
-        plan = self.boards.plan
-        missed = {each.net for each in plan.refused} | {hit.net for hit in plan.missed}
-        in_vain = np.array([net.name in missed for net in nets])
-        by_notch, nyquist = self.boards.by_notch, self.boards.board.nyquist_si
-        stubs = len(self.boards.rows)
-        columns: list[list[int]] = [[] for _ in nets]
-        for column, net in enumerate(self.stub_net.tolist()):
-            columns[net].append(column)
-        looked_at = [
-            columns[number] if by_notch[number] and columns[number] else [stubs + number] for number in range(len(nets))
-        ]
-        error = np.array([np.max(self.surfaces.error[each]) for each in looked_at])
+        waived = np.array([bool(net.waiver) for net in self.boards.board.signal_nets])
+        looked_at = list(self.judged_columns())
+        error = np.zeros(len(waived))
+        for net, column in looked_at:
+            error[net] = np.maximum(error[net], self.surfaces.error[column])
         unknown = np.isnan(error)
         shares, cuts = [], []
         for block in range(BLOCKS):
-            t = self._draw((self.seed, block), PER_BLOCK)[:, :-1]
-            depth = np.random.Generator(np.random.Philox(key=[self.seed, block]))
-            d = depth.uniform(-1, 1, (stubs, len(t)))
-            own = self._own(block, len(t))
-            met = np.ones((3, len(nets), len(t)), dtype=bool)
-            cut = np.zeros((len(nets), len(t)), dtype=bool)
+            drawn = self.drawn(block)
+            met = np.ones((3, len(waived), len(drawn.t)), dtype=bool)
+            cut = np.zeros((len(waived), len(drawn.t)), dtype=bool)
             for column, net in enumerate(self.stub_net.tolist()):
                 residual = self.residual[column]
                 if residual is not None:  # which does not depend on what every hole has for itself
-                    cut[net] |= residual.at(t, d[column]) < residual.cone - ROUNDING
-            for net, criterion in enumerate(criteria):
-                scale = 1 / nyquist[net] if looked_at[net][0] < stubs else 1.0
-                for column in looked_at[net]:
-                    stub = self.depth_of.get(column, column)
-                    at, depths = (own(t, stub), d[stub]) if stubs else (t, np.zeros(len(t)))
-                    figure = scale * self.surfaces.at(column, self._features(column, at, depths))
-                    met[:, net] &= met_at(figure, BEYOND * float(np.nan_to_num(self.surfaces.error[column])), criterion)
+                    cut[net] |= residual.at(drawn.t, drawn.d[column]) < residual.cone - ROUNDING
+            for net, column in looked_at:
+                off = BEYOND * float(np.nan_to_num(self.surfaces.error[column]))
+                met[:, net] &= met_at(self.figure(column, drawn, self.residual[column]), off, criteria[net])
             met &= ~cut
-            together = [np.all(met[:, each], axis=1, keepdims=True) for each in (~waived, ~waived & ~in_vain)]
+            together = [np.all(met[:, each], axis=1, keepdims=True) for each in (~waived, self.counting)]
             shares.append(np.concatenate([met, *together], axis=1).mean(axis=2))
             cuts.append(cut.mean(axis=1))
         share, spread = np.mean(shares, axis=0), np.std(shares, axis=0, ddof=1)[0] / np.sqrt(BLOCKS)
-        lost = np.append(unknown, [unknown[~waived].any(), unknown[~waived & ~in_vain].any()])
+        lost = np.append(unknown, [unknown[~waived].any(), unknown[self.counting].any()])
         share[:, lost] = np.array([np.nan, 0.0, 1.0])[:, None]
         spread[lost] = np.nan
         return Counted(share, spread, np.mean(cuts, axis=0), error)
+
+
+class Drawn(NamedTuple):
+    """Samples: factors of the board, depth of the drill of each stub, and what every hole has for itself.
+
+    Parameters
+    ----------
+    t : ndarray, shape (samples, factors)
+    d : ndarray, shape (stubs, samples)
+    own : list of ndarray, shape (stubs, samples)
+        The last factors, for each stub.
+    shared : int
+        How many factors come before them.
+    """
+
+    t: Floats
+    d: Floats
+    own: list[Floats]
+    shared: int
+
+    def of_stub(self, stub: int) -> Floats:
+        """Factors that the hole of a stub has."""
+        return np.column_stack([self.t[:, : self.shared], *(each[stub] for each in self.own)]) if self.own else self.t
 
 
 def _figures_at(task: tuple[DrilledBoards, Sequence[Floats]]) -> list[tuple[Floats, Floats]]:

@@ -6,10 +6,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from stubsi.board.layers import CopperLayer
 from stubsi.errors import BoardError
 from stubsi.margin.ranking import rank
-from stubsi.tolerance.built_board import thickness_si
+from stubsi.tolerance.built_board import half_width, thickness_si
 from stubsi.tolerance.draws import board_wide
 from stubsi.tolerance.parts import UnknownYield, WhyUnknown, columns_and_parts
 from stubsi.tolerance.response import boards_to_solve, fitted
@@ -137,7 +136,7 @@ def _study(asked: Asked, executor: Executor | None, progress: Progress) -> Study
     laws = [(factor.tolerance.distribution, factor.tolerance.sigma) for factor in factors]
     t = board_wide(laws, (seed, APART), boards_to_solve(len(factors)))
     figures = _solved(columns, t, executor, progress)
-    surfaces, left_out = fitted(t, figures, shared, np.array([_width(board, factor) for factor in factors]))
+    surfaces, left_out = fitted(t, figures, shared, np.array([half_width(board, factor) for factor in factors]))
     thickness = _thickness(board, tolerances, factors[:shared])
     inside = np.ones(len(t), dtype=bool) if thickness is None else thickness.keeps(t[:, :shared])
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -184,30 +183,6 @@ def _thickness(board: Board, tolerances: Tolerances, factors: tuple[Factor, ...]
     middle = built(-1)
     slopes = np.array([built(number) - middle for number in range(len(factors))])
     return Thickness(middle, slopes, *bound.limits(board.stackup.edges_si[-1]))
-
-
-def _width(board: Board, factor: Factor) -> float:
-    """Half the distance of the limits of a factor as a part of the value between them; 0 for a distance from zero."""
-    plus, minus = factor.tolerance.plus, factor.tolerance.minus
-    layers = [
-        layer
-        for layer in board.stackup.layers
-        if isinstance(layer, CopperLayer) == (factor.quantity == "copper_thickness")
-        and factor.material in ("", getattr(layer, "material", ""))
-    ]
-    padstacks = [hole.padstack for net in board.nets for hole in net.holes]
-    thickness = layers[0].thickness_si if layers else 0.0
-    antipads = [padstack.antipad.width_si for padstack in padstacks if padstack.antipad is not None]
-    nominals = {
-        "dielectric_thickness": thickness, "copper_thickness": thickness,
-        "board_thickness": board.stackup.edges_si[-1], "dk": (getattr(layers[0], "dk", None) or 0.0) if layers else 0.0,
-        "drill": padstacks[0].drill_si if padstacks else 0.0, "antipad": antipads[0] if antipads else 0.0,
-    }  # fmt: skip
-    nominal = nominals.get(factor.quantity, 0.0)
-    low, high = factor.tolerance.limits(nominal)
-    if plus.unit == "percent":
-        low, high = 1 - minus.size, 1 + plus.size
-    return (high - low) / (high + low) if low > 0 and nominal > 0 else 0.0
 
 
 def _without_surface(parts: Parts, surfaces: Surfaces, boards: int) -> dict[int, UnknownYield]:

@@ -35,11 +35,22 @@ class YieldRow(NamedTuple):
         Smallest worst-case margin over limit of its drilled nets [-], as ``Plan.margins_over_limit`` gives it.
     drilled : DrilledYield
         Its yield. The trade looks at its ``mendable``: nets that miss their criterion whatever is drilled have no part.
+    gap : float or None
+        Of a plan made for the largest yield: how much larger that of another plan with so many groups might be; 0 where
+        none has a larger one. None: it was made for something else.
     """
 
     plan: Plan
     margin_over_limit: float
     drilled: DrilledYield
+    gap: float | None = None
+
+    @property
+    def proof(self) -> str:
+        """What is proven about the yield, in words; empty where the plan was made for something else."""
+        if self.gap is None:
+            return ""
+        return "no larger one" if self.gap == 0 else f"at most {self.gap:.2g} larger"
 
     def __repr__(self) -> str:
         return f"<YieldRow: {how_many(len(self.plan.groups), 'drill group')}, yield {self.drilled.mendable[0]:.4g}>"
@@ -177,8 +188,8 @@ def yield_trade(
     Notes
     -----
     Each further plan is the one of goal "largest margin" with so many groups: its smallest worst-case margin is the
-    largest possible. A search over all plans by yield itself is not made; a plan whose worst case is wider rarely has
-    a lower yield, and where it has, the table shows it, and ``best`` takes the other one.
+    largest possible. A plan whose worst case is wider rarely has a lower yield, and where it has, the table shows it,
+    and ``best`` takes the other one. ``largest_yield`` searches by the yield itself.
     """
     checked(plan, "plan", Plan)
     checked(tolerances, "tolerances", Tolerances)
