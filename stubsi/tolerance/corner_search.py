@@ -22,6 +22,8 @@ MOST_ENUMERATED = {True: 6, False: 3}
 """Up to so many factors every corner is solved: 64 boards of uniform lines (True), or 8 of solved stubs (False)."""
 MOST_ROUNDS = 4
 """How often a search goes through all factors; one that has not settled by then is said to be open."""
+ROUGH = 0.05
+"""A figure of which the effects leave more than this part unexplained is looked at between the limits as well."""
 UNEXPLAINED = 2.0
 """A factor is changed again from a corner if its effect is less than so many times what the effects do not explain."""
 
@@ -47,6 +49,8 @@ class CornerSearch:
         self.enumerated = self.count <= MOST_ENUMERATED[figures.model.uniform]
         self.unsure = np.ones((self.count, *self.shape), dtype=bool)
         """Whether a figure of a net may get worse by another place of a factor than the one that its effect says."""
+        self.rough = np.ones(self.shape, dtype=bool)
+        """Whether it may be worst between the limits of a factor."""
         self.settled = True
         self.drawn_back = False
 
@@ -57,11 +61,11 @@ class CornerSearch:
         if self.enumerated:
             for corner in product((-1.0, 1.0), repeat=self.count):
                 self._try(np.array(corner), self.every)
-            self._change_one_by_one((0.0,))
+            self._change_one_by_one((0.0,), self.worst_at, self.best_at)
             return
         self._try_single_changes()
         for _ in range(MOST_ROUNDS):
-            if not self._change_one_by_one((-1.0, 0.0, 1.0)):
+            if not self._change_one_by_one((-1.0, 0.0, 1.0), self.worst_at):
                 return
         self.settled = False
 
@@ -126,6 +130,7 @@ class CornerSearch:
                 unexplained = np.where(of, np.fmax(unexplained, off), unexplained)
         effect = np.abs(slopes)
         self.unsure = (effect <= UNEXPLAINED * unexplained) & ((effect > 0) | np.isinf(unexplained))
+        self.rough = unexplained > ROUGH
 
     @staticmethod
     def _logarithms(values: Floats) -> Floats:
@@ -134,13 +139,14 @@ class CornerSearch:
             worse = values.min(axis=1)
             return np.asarray(np.sign(worse) * np.log(np.abs(worse)))
 
-    def _change_one_by_one(self, places: tuple[float, ...]) -> bool:
-        """Move one factor at a time from every worst and best point; whether anything changed by it."""
+    def _change_one_by_one(self, places: tuple[float, ...], *points: Floats) -> bool:
+        """Move one factor at a time from the worst points, or from the best ones; whether anything changed by it."""
         changed = False
-        for at in (self.worst_at.copy(), self.best_at.copy()):
+        for at in [each.copy() for each in points]:
             for point, of in _patterns(at):
                 for number, place in product(range(self.count), places):
-                    nets = np.asarray((of & self.unsure[number]).any(axis=0))
+                    open_ = self.unsure[number] & (self.rough if place == 0 else True)
+                    nets = np.asarray((of & open_).any(axis=0))
                     if nets.any() and place != point[number]:
                         moved = point.copy()
                         moved[number] = place

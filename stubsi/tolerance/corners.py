@@ -33,7 +33,8 @@ class Basis(StrEnum):
 
     ``PROVED``: the figure is monotone in every factor, so it lies at a corner that is known. ``ALL_CORNERS``: every
     corner was solved, and the middle of every edge that leaves the worst one. ``SEARCH``: from the corner that single
-    changes point to, one factor after the other was changed until no change made it worse. ``OPEN``: a search that had
+    changes point to, one factor after the other was changed until no change made it worse; not those whose effect is
+    larger than twice what all effects together leave unexplained there. ``OPEN``: a search that had
     not settled. ``UNKNOWN``: the figure is not known.
     """
 
@@ -207,9 +208,10 @@ def corners(
     With ``dk_eff`` or ``delay`` the notch is that of a uniform line, :math:`f = c / (4 L \sqrt{\varepsilon})`. It falls
     with every thickness that the stub crosses and depends on nothing else, so the worst corner is proved. No such proof
     is used elsewhere. The laminate's mean Dk falls where a layer of low Dk becomes thicker, and the first notch of a
-    solved stub may be a resonance with its return vias. With up to six factors every corner is solved; with more, a
-    search finds the worst one. In both cases the middle of each edge at the worst corner is tried as well. A figure
-    that is worst somewhere inside, off these points, is not found.
+    solved stub may be a resonance with its return vias. With up to three factors every corner is solved (with up to six
+    where every stub is a uniform line), and the middle of each edge at the worst and best corner; with more, a search
+    finds the worst one. At each point those nets are solved only that it matters for. A figure that is worst somewhere
+    inside, off these points, is not found.
 
     All holes deviate alike. The worst notch and 1 dB frequency of a net with several holes is right all the same,
     because the worst hole decides. A loss that is summed over holes which are worst in opposite directions would be
