@@ -55,6 +55,18 @@ def _notch(use, found):
     return figures([use], np.array([use.case.length_si]), found.model, wanted=set()).notch.low[0]
 
 
+def test_a_change_shows_as_a_table_in_a_notebook():
+    """A uniform line of 0.76 mm: only a layer helps, and its first notch is c / 4 L sqrt(Dk)."""
+    its_board = board(1.0).replaced(nets=[net.replaced(layers=("S1", "S2")) for net in board(6.0).nets])
+    told = plan(its_board, RULES, model="uniform", dk_eff=4).shallower_changes("A", weights={"exit layer": 1})
+    page = told._repr_html_()
+    for each in told.changes:
+        assert each.text in page
+        assert str(each.how) in page
+    assert told.to_frame()["outcome"].tolist() == [str(each.how) for each in (*told.changes, *told.not_enough)]
+    assert told.changes
+
+
 @pytest.mark.slow
 def test_the_antipad_is_the_least_of_a_grid_with_which_an_open_group_serves_the_net(limit):
     found = planned(board(limit))

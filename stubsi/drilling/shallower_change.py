@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -20,21 +20,17 @@ from stubsi.drilling.side_view import side_view
 from stubsi.errors import StubsiError
 from stubsi.margin.change_kinds import (
     NOTHING_TO_CHANGE,
-    UNITS,
     ChangeKind,
     Trial,
     check_signal_net,
-    rise_in_words,
-    rise_per_unit,
     trials,
     wanted_kinds,
     widest_antipads,
 )
+from stubsi.margin.single_change import SingleChange, SingleChanges
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
-
-    import pandas as pd
 
     from stubsi.board.board import Board
     from stubsi.drilling.drill_task import CoupledStubs, Drillable
@@ -60,44 +56,26 @@ _BETTER = list(DrilledHow)
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
-class ShallowerChange:
+class ShallowerChange(SingleChange):
     """One change of a board, and how a net is drilled after it.
 
     Parameters
     ----------
-    kind : ChangeKind
-        What is changed.
-    text : str
-        The change in words.
-    amount : float
-        How much is changed, in the unit of its kind, as in ``UndrilledChange``.
+    kind, text, amount, first_notch_si, board
+        As in ``SingleChange``.
     how : DrilledHow
         How the net is drilled with it.
     groups : tuple of int
         Numbers of the groups of the plan that serve the net then; empty unless ``how`` is ``OPEN_GROUP``.
-    first_notch_si : tuple of float or None
-        First notch of the undrilled net before and after the change [Hz].
-    board : Board
-        The changed board.
     """
 
-    kind: ChangeKind
-    text: str
-    amount: float
     how: DrilledHow
     groups: tuple[int, ...]
-    first_notch_si: tuple[float | None, float | None]
-    board: Board = field(compare=False)
 
     @property
-    def unit(self) -> str:
-        """Unit of the amount."""
-        return UNITS[self.kind]
-
-    @property
-    def ghz_per_unit(self) -> float | None:
-        """How far the first notch rises for each unit of change [GHz]; None where a notch is unknown."""
-        return rise_per_unit(self.first_notch_si, self.amount)
+    def outcome(self) -> tuple[object, ...]:
+        """How the net is drilled with it, and the numbers of the groups of the plan."""
+        return str(self.how), ", ".join(map(str, self.groups))
 
     @property
     def _outcome(self) -> str:
@@ -105,14 +83,14 @@ class ShallowerChange:
         return f"{self.text}: {self.how}{numbers}"
 
     def __str__(self) -> str:
-        return f"{self._outcome}; undrilled, {rise_in_words(self.first_notch_si, self.amount, self.kind)}"
+        return f"{self._outcome}; undrilled, {self.rise}"
 
     def __repr__(self) -> str:
         return f"<ShallowerChange {self._outcome}>"
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
-class ShallowerChanges:
+class ShallowerChanges(SingleChanges[ShallowerChange]):
     """What lets one net of a plan be drilled less deep, and what does not. Make it with ``Plan.shallower_changes``.
 
     Parameters
@@ -132,37 +110,19 @@ class ShallowerChanges:
         Kinds that could not be tried, each with the reason.
     """
 
-    net: str
     drilled_by: tuple[int, ...]
     meets: bool
-    changes: tuple[ShallowerChange, ...]
-    not_enough: tuple[ShallowerChange, ...]
-    not_tried: tuple[str, ...]
 
-    def to_frame(self) -> pd.DataFrame:
-        """Table as a pandas DataFrame: a change in each row, the first choice first.
+    OUTCOME = ("outcome", "groups")
 
-        Returns
-        -------
-        pandas.DataFrame
-            Plain numbers, with units in the column names.
-        """
-        import pandas as pd
-
-        columns = ("change", "amount", "unit", "outcome", "groups", "first notch before [GHz]", "first notch [GHz]",
-                   "rise per unit [GHz]")  # fmt: skip
-        rows = [
-            (each.text, each.amount, each.unit, str(each.how), ", ".join(map(str, each.groups)),
-             *(None if notch is None else 1e-9 * notch for notch in each.first_notch_si), each.ghz_per_unit)
-            for each in (*self.changes, *self.not_enough)
-        ]  # fmt: skip
-        return pd.DataFrame(rows, columns=list(columns))
-
-    def __str__(self) -> str:
+    def _head(self) -> str:
         if self.meets and not self.drilled_by:
             return f"{self.net}: not drilled; nothing needs to change."
         now = f"drilled by group {', '.join(map(str, self.drilled_by))}" if self.drilled_by else "not drilled"
-        lines = [f"{self.net}: {now}" + ", and misses its criterion" * (not self.meets)]
+        return f"{self.net}: {now}" + ", and misses its criterion" * (not self.meets)
+
+    def __str__(self) -> str:
+        lines = [self._head()]
         lines += [f"  {each}" for each in (*self.changes, *self.not_enough)]
         lines += [f"  not tried: {each}" for each in self.not_tried]
         return "\n".join(lines)

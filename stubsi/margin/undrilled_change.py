@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from stubsi.board.board import Board
@@ -12,23 +12,19 @@ from stubsi.checks import checked
 from stubsi.errors import StubsiError
 from stubsi.margin.change_kinds import (
     NOTHING_TO_CHANGE,
-    UNITS,
     ChangeKind,
     Trial,
     check_signal_net,
-    rise_in_words,
-    rise_per_unit,
     trials,
     wanted_kinds,
     widest_antipads,
 )
 from stubsi.margin.ranking import rank
+from stubsi.margin.single_change import SingleChange, SingleChanges
 from stubsi.margin.verdict import Verdict
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
-
-    import pandas as pd
 
     from stubsi.margin.net_margin import NetMargin
     from stubsi.stubs.model_choice import ModelName
@@ -36,55 +32,36 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
-class UndrilledChange:
+class UndrilledChange(SingleChange):
     """The smallest change of one kind with which a net passes, or the best one that was tried where none does.
 
     Parameters
     ----------
-    kind : ChangeKind
-        What is changed.
-    text : str
-        The change in words.
-    amount : float
-        How much is changed, in the unit of its kind: copper layers, [mm], padstacks, or return vias per hole. Of nearer
-        return vias it is the longest way that one moves.
+    kind, text, amount, first_notch_si, board
+        As in ``SingleChange``.
     passes : bool
         Whether the net passes with it.
-    first_notch_si : tuple of float or None
-        First notch before and after [Hz].
     verdict : Verdict
         Verdict on the net after the change.
-    board : Board
-        The changed board.
     """
 
-    kind: ChangeKind
-    text: str
-    amount: float
     passes: bool
-    first_notch_si: tuple[float | None, float | None]
     verdict: Verdict
-    board: Board = field(compare=False)
 
     @property
-    def unit(self) -> str:
-        """Unit of the amount."""
-        return UNITS[self.kind]
-
-    @property
-    def ghz_per_unit(self) -> float | None:
-        """How far the first notch rises for each unit of change [GHz]; None where a notch is unknown."""
-        return rise_per_unit(self.first_notch_si, self.amount)
+    def outcome(self) -> tuple[object, ...]:
+        """Whether the net passes with it, and the verdict on it."""
+        return self.passes, str(self.verdict)
 
     def __str__(self) -> str:
-        return f"{self.text}: {self.verdict}; {rise_in_words(self.first_notch_si, self.amount, self.kind)}"
+        return f"{self.text}: {self.verdict}; {self.rise}"
 
     def __repr__(self) -> str:
         return f"<UndrilledChange {self.text}: {self.verdict}>"
 
 
 @dataclass(frozen=True, kw_only=True, repr=False)
-class UndrilledChanges:
+class UndrilledChanges(SingleChanges[UndrilledChange]):
     """What lets one net pass undrilled, and what does not. Make it with ``undrilled_changes``.
 
     Parameters
@@ -101,35 +78,17 @@ class UndrilledChanges:
         Kinds that could not be tried, each with the reason.
     """
 
-    net: str
     before: NetMargin
-    changes: tuple[UndrilledChange, ...]
-    not_enough: tuple[UndrilledChange, ...]
-    not_tried: tuple[str, ...]
 
-    def to_frame(self) -> pd.DataFrame:
-        """Table as a pandas DataFrame: a change in each row, the first choice first.
+    OUTCOME = ("passes", "verdict")
 
-        Returns
-        -------
-        pandas.DataFrame
-            Plain numbers, with units in the column names.
-        """
-        import pandas as pd
-
-        columns = ("change", "amount", "unit", "passes", "verdict", "first notch before [GHz]", "first notch [GHz]",
-                   "rise per unit [GHz]")  # fmt: skip
-        rows = [
-            (each.text, each.amount, each.unit, each.passes, str(each.verdict), *map(_ghz, each.first_notch_si),
-             each.ghz_per_unit)
-            for each in (*self.changes, *self.not_enough)
-        ]  # fmt: skip
-        return pd.DataFrame(rows, columns=list(columns))
-
-    def __str__(self) -> str:
+    def _head(self) -> str:
         if not self.changes and not self.not_enough and not self.not_tried:
             return f"{self.net}: {self.before.verdict} as drawn; nothing needs to change."
-        lines = [f"{self.net}: {self.before.verdict} as drawn; {self.before.reason}"]
+        return f"{self.net}: {self.before.verdict} as drawn; {self.before.reason}"
+
+    def __str__(self) -> str:
+        lines = [self._head()]
         lines += [f"  passes with {each}" for each in self.changes]
         lines += [f"  does not pass with {each}" for each in self.not_enough]
         lines += [f"  not tried: {each}" for each in self.not_tried]
@@ -206,10 +165,6 @@ def undrilled_changes(
         net=net, before=before, changes=tuple(each for each in found if each.passes),
         not_enough=tuple(each for each in found if not each.passes), not_tried=tuple(not_tried),
     )  # fmt: skip
-
-
-def _ghz(hertz: float | None) -> float | None:
-    return None if hertz is None else 1e-9 * hertz
 
 
 class _Search:
