@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter, defaultdict
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -13,6 +14,7 @@ from stubsi.board.names import by_name, how_many
 from stubsi.drilling.drill_group import misses_by_net, refusals_by_net
 from stubsi.drilling.drilled_hole import drilled_case, plating_left
 from stubsi.drilling.effects import widened
+from stubsi.drilling.stub_margins import MOST
 from stubsi.margin.figures import net_figures
 from stubsi.margin.ranking import Ranking
 from stubsi.margin.verdict import Verdict
@@ -20,12 +22,13 @@ from stubsi.stubs.cases import stub_table
 from stubsi.units import shown_number
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     import pandas as pd
     from numpy.typing import NDArray
 
     from stubsi.board.board import Board
+    from stubsi.drilling.decisions import Decisions
     from stubsi.drilling.drilled_hole import State
     from stubsi.drilling.plan import Plan
     from stubsi.margin.net_margin import NetMargin
@@ -49,6 +52,9 @@ class NetChange:
         Name of the net.
     margin : three of float or None
         First notch over Nyquist [-]; None where there is no stub or no figure.
+    margin_over_limit : three of float or None
+        Judged figure over the limit of its criterion, or limit over figure where less is better [-]; 100 stands for all
+        that is larger and for no stub. None where there is no figure.
     one_db_si : three of float or None
         1 dB frequency [Hz]; None as above.
     loss : three of float or None
@@ -64,6 +70,7 @@ class NetChange:
 
     net: str
     margin: tuple[float | None, float | None, float | None]
+    margin_over_limit: tuple[float | None, float | None, float | None]
     one_db_si: tuple[float | None, float | None, float | None]
     loss: tuple[float | None, float | None, float | None]
     verdict: tuple[Verdict, Verdict, Verdict]
@@ -122,6 +129,7 @@ class Consequences:
     def nets(self) -> tuple[NetChange, ...]:
         """Every signal net, the lowest margin after worst-case drilling first."""
         tables = [{row.net: row for row in ranking} for ranking in (self.before, self.nominal, self.worst)]
+        over_limit = [_over_limit(ranking) for ranking in (self.before, self.nominal, self.worst)]
         refusals: dict[str, list[str]] = defaultdict(list)
         for net, text in [*refusals_by_net(self.plan.refused), *misses_by_net(self.plan.hits)]:
             refusals[net].append(text)
@@ -130,8 +138,9 @@ class Consequences:
                 refusals[net].append("its drilled stubs keep their budget at nominal depth only, as chosen")
         hits = Counter(hit.net for hit in self.plan.hits)
         return tuple(
-            _change(row.net, [table[row.net] for table in tables], hits[row.net], refusals[row.net])
+            _change(row.net, [table[row.net] for table in tables], over, hits[row.net], refusals[row.net])
             for row in self.worst
+            for over in (tuple(margins[row.net] for margins in over_limit),)
         )
 
     @property
@@ -155,6 +164,7 @@ class Consequences:
         }
         for i, moment in enumerate(MOMENTS):
             columns[f"first notch / Nyquist, {moment}"] = [net.margin[i] for net in self.nets]
+            columns[f"margin over limit, {moment}"] = [net.margin_over_limit[i] for net in self.nets]
             columns[f"1 dB frequency, {moment} [GHz]"] = [
                 shown_number(net.one_db_si[i], "frequency") for net in self.nets
             ]
@@ -191,12 +201,21 @@ class Consequences:
         return f"<Consequences for {how_many(len(self.before), 'net')}; after worst-case drilling: {self._counts(2)}>"
 
 
-def _change(net: str, rows: list[NetMargin], hits: int, refusals: list[str]) -> NetChange:
+def _over_limit(ranking: Ranking) -> dict[str, float | None]:
+    """Margin over limit of every net of a ranking; None where its figure is not known."""
+    margins = zip(ranking.board.signal_nets, ranking.over_limit.tolist(), strict=True)
+    return {net.name: None if math.isnan(margin) else min(MOST, margin) for net, margin in margins}
+
+
+def _change(
+    net: str, rows: list[NetMargin], over_limit: tuple[float | None, ...], hits: int, refusals: list[str]
+) -> NetChange:
     before, nominal, worst = rows
     verdict = (_verdict(before.verdict), _verdict(nominal.verdict), _verdict(worst.verdict))
     return NetChange(
         net=net,
         margin=(before.margin, nominal.margin, worst.margin),
+        margin_over_limit=(over_limit[0], over_limit[1], over_limit[2]),
         one_db_si=(before.one_db_si, nominal.one_db_si, worst.one_db_si),
         loss=(before.loss, nominal.loss, worst.loss),
         verdict=verdict,
@@ -219,20 +238,48 @@ def consequences_of(plan: Plan) -> Consequences:
         Every net before and after drilling.
     """
     before, board = plan.limits.ranking, widened(plan)
-    table = before.table if board is plan.board else stub_table(board, with_surroundings=not plan.model.uniform)
+    table = before.table if board is plan.board else None
+    nominal, worst = _after(plan, board, ("nominal", "worst"), table)
+    return Consequences(plan=plan, before=before, nominal=nominal, worst=worst)
+
+
+def net_margins(plan: Decisions) -> dict[str, float]:
+    """Margin over limit of each net that is drilled and can meet its criterion, as in the consequences of a plan.
+
+    Parameters
+    ----------
+    plan : Decisions
+        The plan.
+
+    Returns
+    -------
+    dict of str to float
+        In order of their names. At worst tolerance, or at nominal depth where the budget holds there only.
+    """
+    missed = {refused.net for refused in plan.refused} | {hit.net for hit in plan.missed}
+    names = {hit.net for hit in plan.hits} - missed
+    if not names:
+        return {}
+    board = widened(plan)
+    alone = board.replaced(nets=tuple(net for net in board.nets if net.name in names or net.reference))
+    (ranking,) = _after(plan, alone, (plan.budget_at,), None)
+    return {net: margin for net, margin in sorted(_over_limit(ranking).items()) if margin is not None}
+
+
+def _after(plan: Decisions, board: Board, states: Sequence[State], table: StubTable | None) -> list[Ranking]:
+    """Nets of a board after the drilling of a plan, in some states. ``table``: that of the board, if it is there."""
+    table = stub_table(board, with_surroundings=not plan.model.uniform) if table is None else table
     cases = list(table.cases)
-    states: tuple[State, ...] = ("nominal", "worst")
     cuts = [_cut(plan, table, cases, state) for state in states]
     used = np.unique(np.concatenate([*cuts, table.least, [-1]]))[1:]  # without -1, which stands for no stub
     number = np.full(len(cases) + 1, -1)  # its last entry stays -1, so number[-1] is -1
     number[used] = np.arange(len(used))
     drilled = replace(table, cases=tuple(cases[case] for case in used.tolist()), least=number[table.least])
     models = plan.model.models(drilled.cases)
-    nominal, worst = (_ranked(plan, board, replace(drilled, case=number[chosen]), models) for chosen in cuts)
-    return Consequences(plan=plan, before=before, nominal=nominal, worst=worst)
+    return [_ranked(plan, board, replace(drilled, case=number[chosen]), models) for chosen in cuts]
 
 
-def _cut(plan: Plan, table: StubTable, cases: list[Case], state: State) -> NDArray[np.intp]:
+def _cut(plan: Decisions, table: StubTable, cases: list[Case], state: State) -> NDArray[np.intp]:
     """Number of the case of each stub after drilling, -1 if nothing is left. New cases are added to ``cases``."""
     numbers: dict[tuple[int, float], int] = {}
     chosen = table.case.copy()
@@ -251,7 +298,7 @@ def _cut(plan: Plan, table: StubTable, cases: list[Case], state: State) -> NDArr
     return chosen
 
 
-def _ranked(plan: Plan, board: Board, table: StubTable, models: Models) -> Ranking:
+def _ranked(plan: Decisions, board: Board, table: StubTable, models: Models) -> Ranking:
     figures = net_figures(board, table, models, table.case)
     return Ranking(board=board, model=plan.model, table=table, models=models, figures=figures)
 

@@ -11,6 +11,7 @@ import numpy as np
 from stubsi.board.names import how_many
 from stubsi.board.padstack import SIDES
 from stubsi.checks import one_of
+from stubsi.drilling.effects import Clearances, clearances_of
 from stubsi.drilling.explanation import net_of_hole
 from stubsi.drilling.plan_frames import groups_frame, holes_frame
 
@@ -125,6 +126,19 @@ class Decisions:
         They are planned with these clearances.
         """
         return tuple(sorted(self.limits.judged_wider))
+
+    @property
+    def no_room(self) -> str:
+        """Why the board has no room for the clearances that the drills need; empty where it has.
+
+        Where it has none, every net is judged with the clearances as drawn, in the plan and in ``consequences``.
+        """
+        return self.clearances.no_room
+
+    @cached_property
+    def clearances(self) -> Clearances:
+        """The board with the clearances that the drills need, or why there is none."""
+        return clearances_of(self)
 
     @property
     def missed(self) -> tuple[Hit, ...]:

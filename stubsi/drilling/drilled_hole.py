@@ -12,7 +12,7 @@ from stubsi.stubs.hole_model import hole_with_stubs
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stubsi.drilling.plan import Plan
+    from stubsi.drilling.decisions import Decisions
     from stubsi.drilling.window import PlatingLeft
     from stubsi.stubs.cases import Case
     from stubsi.stubs.hole_model import HoleModel
@@ -40,12 +40,12 @@ def plating_left(left: PlatingLeft, state: State) -> float:
     return max(0.0, left.nominal_si if state == "nominal" else left.most_si)
 
 
-def drilled_case(plan: Plan, case: Case, length: float) -> Case | None:
+def drilled_case(plan: Decisions, case: Case, length: float) -> Case | None:
     """A stub after the depth drill of a plan.
 
     Parameters
     ----------
-    plan : Plan
+    plan : Decisions
         Its rules give the bore: its width and its filling.
     case : Case
         The stub as drawn.
@@ -61,12 +61,12 @@ def drilled_case(plan: Plan, case: Case, length: float) -> Case | None:
     return cut(case, left, plan.rules.bore(case.shape.padstack.drill_si)) if left > 0 else None
 
 
-def drilled_hole(plan: Plan, hole: str, state: State) -> HoleModel:
+def drilled_hole(plan: Decisions, hole: str, state: State) -> HoleModel:
     """Model of a hole of a plan as drawn, or after drilling.
 
     Parameters
     ----------
-    plan : Plan
+    plan : Decisions
         The plan.
     hole : str
         Name of a hole of a signal net.

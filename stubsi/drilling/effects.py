@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from stubsi.board.layers import CopperLayer
     from stubsi.board.net import Net
     from stubsi.board.padstack import Padstack
-    from stubsi.drilling.plan import Plan
+    from stubsi.drilling.decisions import Decisions
     from stubsi.drilling.rules import FabricatorRules
 
 
@@ -155,12 +155,12 @@ def needed_clearance(drill: float, rules: FabricatorRules) -> float | None:
     return drill + 2 * (rules.edge_tolerance_si + rules.copper_clearance_si)
 
 
-def effects_of(plan: Plan) -> Effects:
+def effects_of(plan: Decisions) -> Effects:
     """Every effect of a plan on the padstacks of its board. Layers with equal figures are in one effect.
 
     Parameters
     ----------
-    plan : Plan
+    plan : Decisions
         The plan.
 
     Returns
@@ -188,7 +188,7 @@ def _by_name(item: tuple[tuple[Padstack, str], int]) -> tuple[str, str]:
     return padstack.name, side
 
 
-def _layers_passed(plan: Plan) -> dict[tuple[Padstack, str], int]:
+def _layers_passed(plan: Decisions) -> dict[tuple[Padstack, str], int]:
     """How many copper layers the deepest drill passes, for each padstack and side."""
     passed: dict[tuple[Padstack, str], int] = {}
     last = len(plan.board.stackup.copper) - 1
@@ -232,12 +232,12 @@ class Clearances(NamedTuple):
     no_room: str
 
 
-def clearances_of(plan: Plan) -> Clearances:
+def clearances_of(plan: Decisions) -> Clearances:
     """The board of a plan with every clearance that is too small changed to what is needed, where there is room.
 
     Parameters
     ----------
-    plan : Plan
+    plan : Decisions
         The plan.
 
     Returns
@@ -259,12 +259,12 @@ def clearances_of(plan: Plan) -> Clearances:
         return Clearances(plan.board, str(error))
 
 
-def widened(plan: Plan) -> Board:
+def widened(plan: Decisions) -> Board:
     """The board of a plan with the clearances that its drills need; as drawn where there is no room for them.
 
     Parameters
     ----------
-    plan : Plan
+    plan : Decisions
         The plan.
 
     Returns

@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, NamedTuple
 
-import numpy as np
-
 from stubsi.board.names import how_many
-from stubsi.drilling.largest_margin import MarginSearch
+from stubsi.drilling.consequences import net_margins
+from stubsi.drilling.deciding import Deciding
+from stubsi.drilling.goal import Goal
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from stubsi.drilling.costs import Costs
-    from stubsi.drilling.drill_task import DrillTask
-    from stubsi.drilling.largest_margin import Reached
+    from stubsi.drilling.decisions import Decisions
+    from stubsi.drilling.largest_margin import MarginSearch
 
 
 class TradeRow(NamedTuple):
@@ -25,9 +25,10 @@ class TradeRow(NamedTuple):
     groups : int
         Number of drill groups.
     cost : float
-        Cost in the currency of the costs, without the holes of nets that miss their criterion whatever is drilled.
+        Cost of that plan in the currency of the costs.
     margin_over_limit : float
-        Smallest worst-case margin over limit of all drilled stubs [-].
+        Smallest worst-case margin over limit of its drilled nets [-], as in ``Plan.margins_over_limit``; NaN where none
+        of them can meet its criterion.
     net : str
         The net that has it.
     loser : str
@@ -35,7 +36,8 @@ class TradeRow(NamedTuple):
     lost : float
         How much of its margin that net loses, as a fraction.
     gap : float
-        How far the margin may lie below the largest possible one, as a fraction; 0 if it is proven to be the largest.
+        How far the smallest margin of the drilled stubs, each by itself with the clearances as drawn, may lie below the
+        largest possible one, as a fraction; 0 if it is proven to be the largest.
     """
 
     groups: int
@@ -48,7 +50,7 @@ class TradeRow(NamedTuple):
 
     @property
     def proven(self) -> bool:
-        """Whether no plan with so many groups has a larger margin."""
+        """Whether no plan with so many groups has a larger margin, stub by stub with the clearances as drawn."""
         return self.gap == 0
 
     def __str__(self) -> str:
@@ -109,15 +111,13 @@ class GroupTrade(tuple[TradeRow, ...]):
         return f"<GroupTrade: {how_many(len(self), 'row')}>"
 
 
-def group_trade_of(task: DrillTask, costs: Costs, time_limit: float) -> GroupTrade:
-    """The trade between drill groups and margin for a task of drilling.
+def group_trade_of(plan: Decisions, time_limit: float) -> GroupTrade:
+    """The trade between drill groups and margin, for the board, rules and costs of a plan.
 
     Parameters
     ----------
-    task : DrillTask
-        What must be drilled.
-    costs : Costs
-        What the user pays.
+    plan : Decisions
+        The plan.
     time_limit : float
         For each run of the solver [s].
 
@@ -126,45 +126,36 @@ def group_trade_of(task: DrillTask, costs: Costs, time_limit: float) -> GroupTra
     GroupTrade
         From the fewest groups to as many as give every stub its best margin.
     """
-    search = MarginSearch(task, costs, time_limit)
-    every: list[Reached] = []
-    most_groups = search.count(0.0)[0]
-    while most_groups:
-        reached = search.reached(most_groups)
-        every.append(reached)
-        if reached.level >= search.steps[-1]:
-            break
-        most_groups += 1
-    return GroupTrade(_rows(_improving(every), task, costs))
+    deciding = Deciding(plan.limits.as_drawn, plan.costs, plan.missed_nets, time_limit)
+    made = [deciding.final(Goal("largest margin", number)) for number in _numbers_of_groups(deciding.search)]
+    return GroupTrade(_rows(made))
 
 
-def _improving(every: list[Reached]) -> list[Reached]:
-    """Those that have a larger margin than with fewer groups."""
-    return [one for n, one in enumerate(every) if n == 0 or one.level > every[n - 1].level]
+def _numbers_of_groups(search: MarginSearch) -> list[int]:
+    """The numbers of groups with which a larger margin is reached than with fewer, the least first."""
+    numbers: list[int] = []
+    level, most_groups = -math.inf, search.count(0.0)[0]
+    while most_groups and level < search.steps[-1]:
+        reached = search.reached(most_groups).level
+        if reached > level:
+            numbers.append(most_groups)
+        level, most_groups = reached, most_groups + 1
+    return numbers
 
 
-def _rows(every: list[Reached], task: DrillTask, costs: Costs) -> list[TradeRow]:
+def _rows(made: list[Decisions]) -> list[TradeRow]:
+    every = [net_margins(decisions) for decisions in made]
     rows: list[TradeRow] = []
-    for number, reached in enumerate(every):
-        net = min(reached.margins, key=lambda name: reached.margins[name])
-        loser, lost = ("", 0.0) if number + 1 == len(every) else _loss(reached, every[number + 1])
-        groups = len(reached.grouping.cover.groups)
-        cost = _cost(reached, task, costs)
-        rows.append(TradeRow(groups, cost, reached.margins[net], net, loser, lost, reached.gap))
+    for number, (decisions, margins) in enumerate(zip(made, every, strict=True)):
+        net = min(margins, key=lambda name: margins[name], default="")
+        loser, lost = _loss(margins, every[number + 1]) if number + 1 < len(every) else ("", 0.0)
+        gap = decisions.margin_gap or 0.0
+        rows.append(TradeRow(len(decisions.groups), decisions.cost, margins.get(net, math.nan), net, loser, lost, gap))
     return rows
 
 
-def _loss(fewer: Reached, more: Reached) -> tuple[str, float]:
+def _loss(fewer: dict[str, float], more: dict[str, float]) -> tuple[str, float]:
     """The net that loses the largest part of its margin with fewer groups, and that part."""
-    lost = {net: 1 - margin / more.margins[net] for net, margin in fewer.margins.items()}
-    net = max(lost, key=lambda name: lost[name])
-    return (net, lost[net]) if lost[net] > 0 else ("", 0.0)
-
-
-def _cost(reached: Reached, task: DrillTask, costs: Costs) -> float:
-    used = [task.candidates[number] for number in reached.grouping.cover.groups]
-    counts = (
-        len({each.side for each in used}), len({each.place[:2] for each in used}), len(used),
-        len(reached.grouping.group_of),
-    )  # fmt: skip
-    return float(np.dot((costs.side, costs.set_up, costs.group, costs.hole), counts))
+    lost = {net: 1 - margin / more[net] for net, margin in fewer.items() if net in more}
+    net = max(lost, key=lambda name: lost[name], default="")
+    return (net, lost[net]) if net and lost[net] > 0 else ("", 0.0)

@@ -16,16 +16,16 @@ from stubsi.margin.verdict import meets
 
 if TYPE_CHECKING:
     from stubsi.board.board import Board
+    from stubsi.drilling.decisions import Decisions
     from stubsi.drilling.limits import Limits
-    from stubsi.drilling.plan import Plan
 
 
-def limits_with_clearances(plan: Plan) -> Limits | None:
+def limits_with_clearances(plan: Decisions) -> Limits | None:
     """Limits under which the nets of a plan that fall short with the clearances of its drills are planned again.
 
     Parameters
     ----------
-    plan : Plan
+    plan : Decisions
         The plan.
 
     Returns
@@ -45,7 +45,7 @@ def limits_with_clearances(plan: Plan) -> Limits | None:
     return replace(plan.limits, widened=plan.limits.on(board), judged_wider=short) if short else None
 
 
-def _nets_with_kept_stubs(plan: Plan, board: Board) -> frozenset[str]:
+def _nets_with_kept_stubs(plan: Decisions, board: Board) -> frozenset[str]:
     """Nets with a clearance that is widened, and with a stub that is judged and not drilled."""
     drilled = {(hit.hole.name, hit.side) for hit in plan.hits}
     given_up = {each.net for each in plan.refused} | {hit.net for hit in plan.missed} | set(plan.undecided)
@@ -60,7 +60,7 @@ def _nets_with_kept_stubs(plan: Plan, board: Board) -> frozenset[str]:
     return frozenset(found)
 
 
-def _falling_short(plan: Plan, limits: Limits) -> frozenset[str]:
+def _falling_short(plan: Decisions, limits: Limits) -> frozenset[str]:
     """Those of some nets that miss their criterion with the stubs that are kept. ``limits``: of a board of these."""
     left_of = {(hit.hole.name, hit.side): hit.left.at(plan.budget_at) for hit in plan.hits}
     drilled_nets, table = {hit.net for hit in plan.hits}, limits.table

@@ -65,6 +65,7 @@ class MarginSearch:
         self.margins, self.costs, self.time_limit = task.margins, costs, time_limit
         self.steps = sorted({0.0, *self.margins.levels, self.margins.highest})
         self._counts: dict[float, tuple[int, int]] = {}
+        self._reached: dict[int, Reached] = {}
 
     def count(self, level: float) -> tuple[int, int]:
         """Number of groups of the best plan that is found for a level, and the number that is proven to be needed.
@@ -101,6 +102,11 @@ class MarginSearch:
         StubsiError
             So few groups cannot serve all stubs, or the solver found no such groups within its time limit.
         """
+        if most_groups not in self._reached:
+            self._reached[most_groups] = self._reach(most_groups)
+        return self._reached[most_groups]
+
+    def _reach(self, most_groups: int) -> Reached:
         found, needed = self.count(0.0)
         if needed > most_groups:
             raise StubsiError(f"most_groups = {most_groups}: the stubs that must be drilled need at least {needed}.")

@@ -6,7 +6,7 @@ In this package, only this module and ``stub_use`` use the electrical models.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -85,6 +85,11 @@ class Limits:
 
     def __repr__(self) -> str:
         return f"<Limits of {len(self.table.net)} stubs>"
+
+    @property
+    def as_drawn(self) -> Limits:
+        """The same limits with the clearances as drawn for every net."""
+        return self if self.widened is None else replace(self, widened=None, judged_wider=frozenset())
 
     def on(self, board: Board) -> Limits:
         """Limits of the same kind for another board.

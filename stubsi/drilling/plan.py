@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 
 from stubsi.board.board import Board
 from stubsi.checks import checked
-from stubsi.drilling.consequences import Consequences, consequences_of
+from stubsi.drilling.consequences import Consequences, consequences_of, net_margins
 from stubsi.drilling.decisions import Decisions
 from stubsi.drilling.digest import Match, compare, digest, parts_of
 from stubsi.drilling.drilled_hole import drilled_hole
-from stubsi.drilling.effects import Clearances, Effects, clearances_of, effects_of
+from stubsi.drilling.effects import Effects, effects_of
 from stubsi.drilling.explanation import explanation_of
 from stubsi.drilling.group_trade import GroupTrade, group_trade_of
 from stubsi.drilling.near_holes import NearHoles, near_holes_of
@@ -193,6 +193,16 @@ class Plan(Decisions):
         misses its criterion now, every group with which it meets it counts. The computed figures decide as in the plan,
         with the clearances as drawn; nets of ``judged_wider`` with the wider ones, which their changed boards then
         have. The other nets stay as the plan drills them. The changes themselves are those of ``undrilled_changes``.
+
+        Examples
+        --------
+        >>> import stubsi
+        >>> board, rules = stubsi.read_board("shared/demo_board.toml"), stubsi.read_rules("shared/demo_rules.toml")
+        >>> found = stubsi.plan(board, rules, model="uniform")
+        >>> print(found.shallower_changes("BP_TX2", weights={"exit layer": 1}).to_frame()[["change", "outcome"]])
+                            change                                   outcome
+        0  L14 in place of L12  a shallower group of its own serves it
+        1  L16 in place of L12                      it needs no drilling
         """
         return shallower_changes_of(self, net, weights)
 
@@ -211,37 +221,33 @@ class Plan(Decisions):
 
         Notes
         -----
-        Each row is the plan of goal "largest margin" with so many groups. Nets that miss their criterion whatever is
-        drilled have no part in it.
+        Each row is the plan of goal "largest margin" with so many groups: its cost, and its margins as in
+        ``margins_over_limit`` and ``consequences``. Nets that miss their criterion whatever is drilled have no part in
+        the margins. Which plan has the largest margin is found and proven stub by stub, before the groups are known:
+        with the clearances as drawn.
         """
-        return group_trade_of(self.task, self.costs, one_number(time_limit, "time_limit"))
+        return group_trade_of(self, one_number(time_limit, "time_limit"))
 
     def margins_over_limit(self) -> ReadOnlyMapping[str, float]:
-        """Smallest worst-case margin over limit of each net that is drilled, over its drilled stubs.
+        """Worst-case margin over limit of each net that is drilled: that of ``consequences``, of the whole net.
 
         Returns
         -------
         mapping of net name to float
-            The figure that the criterion judges over its limit, or the limit over the figure where less is better [-],
-            at the tolerance that leaves the longest stubs: 1 is just met, and 100 stands for all that is larger.
+            The figure that the criterion judges over its limit, or the limit over the figure where less is better [-]:
+            1 is just met, and 100 stands for all that is larger and for no stub. At the tolerance that leaves the
+            longest stubs; at nominal depth where ``budget_at`` is "nominal".
 
         Notes
         -----
-        Every stub is judged by itself, as in the plan: with the clearances as drawn. Nets that miss their criterion
-        whatever is drilled are left out. ``consequences`` ranks the whole net, with the clearances that the drill
-        needs.
+        Stubs that the net keeps undrilled count as well, and the clearances are those that the drills need. Nets that
+        miss their criterion whatever is drilled are left out.
         """
         return ReadOnlyMapping(self._margins)
 
     @cached_property
     def _margins(self) -> dict[str, float]:
-        number = {candidate.place: n for n, candidate in enumerate(self.task.candidates)}
-        group_of = {
-            stub: number[group.side, group.drill_si, group.end_si]
-            for stub in self.task.stubs
-            if (group := self._group_of.get((stub.hole.name, stub.window.side)))
-        }
-        return self.task.margins.of_nets(group_of)
+        return net_margins(self)
 
     @cached_property
     def _parts(self) -> dict[str, str]:
@@ -295,19 +301,6 @@ class Plan(Decisions):
             Names of the parts that differ, like "net CLK" or "rule oversize".
         """
         return compare(self._parts, checked(after, "after", Plan)._parts).changed
-
-    @property
-    def no_room(self) -> str:
-        """Why the board has no room for the clearances that the drills need; empty where it has.
-
-        Where it has none, every net is judged with the clearances as drawn, in the plan and in ``consequences``.
-        """
-        return self.clearances.no_room
-
-    @cached_property
-    def clearances(self) -> Clearances:
-        """The board with the clearances that the drills need, or why there is none."""
-        return clearances_of(self)
 
     def explain(self, hole: str) -> str:
         """Why a hole is drilled, refused or left undrilled: a line for each of its stubs.

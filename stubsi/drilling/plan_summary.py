@@ -59,12 +59,14 @@ def _cost(plan: Plan) -> str:
 def _largest_margin(plan: Plan) -> str:
     """The smallest margin of the plan, and what proves that none is larger."""
     margins = plan.margins_over_limit()
-    net = min(margins, key=lambda name: margins[name])
+    net = min(margins, key=lambda name: margins[name], default="")
+    smallest = f"{margins[net]:.3f} ({one_line(net)})" if net else "of no net that can meet its criterion"
     largest = "the largest" if plan.margin_gap == 0 else f"relative gap {plan.margin_gap:.2g},"
     return (
-        f"Smallest margin over limit {margins[net]:.3f} ({one_line(net)}): {largest} with at most "
-        f"{how_many(plan.goal.most_groups or 0, 'group')}; {len(plan.certificate)} of the stubs, no two of which can "
-        "share a group, prove that at least as many groups are needed for it."
+        f"Smallest margin over limit {smallest}: {largest} with at most "
+        f"{how_many(plan.goal.most_groups or 0, 'group')}, stub by stub with the clearances as drawn; "
+        f"{len(plan.certificate)} of the stubs, no two of which can share a group, prove that at least as many groups "
+        "are needed for it."
     )
 
 

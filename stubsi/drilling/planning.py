@@ -1,23 +1,18 @@
-"""Owns the making of a plan: from a board, rules and costs to the drill groups with their proof."""
+"""Owns the call that makes a plan: its arguments, checked, and what is done with them."""
 
 from __future__ import annotations
 
+from dataclasses import fields
 from typing import TYPE_CHECKING
 
 from stubsi.board.board import Board
 from stubsi.checks import checked, one_of
-from stubsi.drilling.best_effort import best_effort
 from stubsi.drilling.budget_end import BUDGET_AT
 from stubsi.drilling.costs import FEWEST_GROUPS, Costs
-from stubsi.drilling.drill_group import Refused
+from stubsi.drilling.deciding import Deciding
 from stubsi.drilling.goal import checked_goal
-from stubsi.drilling.grouping import certificate_of, group_stubs, groups_of
-from stubsi.drilling.kept_nets import limits_with_clearances
-from stubsi.drilling.largest_margin import MarginSearch
 from stubsi.drilling.limits import Limits
 from stubsi.drilling.miss import MISSED_NETS
-from stubsi.drilling.needs import needs_of
-from stubsi.drilling.obstacles import beside_other_side
 from stubsi.drilling.plan import Plan
 from stubsi.drilling.rules import FabricatorRules
 from stubsi.drilling.side_view import check_layers
@@ -27,10 +22,8 @@ from stubsi.units import one_number
 
 if TYPE_CHECKING:
     from stubsi.drilling.budget_end import BudgetAt
-    from stubsi.drilling.goal import Goal, GoalName
-    from stubsi.drilling.grouping import Grouping
+    from stubsi.drilling.goal import GoalName
     from stubsi.drilling.miss import MissedNets
-    from stubsi.drilling.needs import Needs
     from stubsi.stubs.model_choice import ModelName
     from stubsi.units import Dimensioned
 
@@ -118,47 +111,5 @@ def plan(
     seconds, model_choice = one_number(time_limit, "time_limit"), ModelChoice.of(model, dk_eff, delay)
     ranking = rank(board, model=model, dk_eff=dk_eff, delay=delay)
     limits = Limits(ranking, model_choice, rules, budget_at=budget_at)
-    made = _made(limits, costs, wanted, missed_nets, seconds)
-    again = limits_with_clearances(made)
-    return made if again is None else _made(again, costs, wanted, missed_nets, seconds)
-
-
-def _made(limits: Limits, costs: Costs, wanted: Goal, missed_nets: MissedNets, seconds: float) -> Plan:
-    """The plan under some limits."""
-    rules = limits.rules
-    needs = needs_of(limits, rules)
-    task = needs.task if missed_nets == "stub by stub" else needs.task_of_other_nets()
-    reached = None if wanted.most_groups is None else MarginSearch(task, costs, seconds).reached(wanted.most_groups)
-    grouping = group_stubs(task, costs, seconds, wanted) if reached is None else reached.grouping
-    certificate = certificate_of(task if reached is None else reached.task, grouping)
-    if missed_nets == "best effort":
-        grouping = grouping.with_best_effort(best_effort(needs, task, grouping.cover.groups, limits))
-    refused, left_out = (needs.refused, ()) if missed_nets == "stub by stub" else _not_drilled(needs, grouping)
-    return Plan(
-        board=limits.board, rules=rules, costs=costs, model=limits.model, missed_nets=missed_nets, goal=wanted,
-        groups=groups_of(task, grouping), refused=refused, left_out=left_out, undrilled=needs.undrilled,
-        undecided=needs.undecided, certificate=certificate, cost_gap=grouping.cover.gap,
-        margin_gap=None if reached is None else reached.gap, task=task, limits=limits,
-    )  # fmt: skip
-
-
-def _not_drilled(needs: Needs, grouping: Grouping) -> tuple[tuple[Refused, ...], tuple[tuple[str, str, str], ...]]:
-    """Stubs that are refused, and those that are left out because of them, as (net, hole, side).
-
-    Where the refused stub of a hole is drilled after all, because a group happens to be open for it, the other stub of
-    that hole is the one that cannot be drilled beside it.
-    """
-    drilled = {(stub.hole.name, stub.window.side) for stub in grouping.group_of}
-    refused = [each for each in needs.refused if (each.hole.name, each.side) not in drilled]
-    told = {each.net for each in refused} | {stub.net for stub in grouping.misses}
-    left_out: list[tuple[str, str, str]] = []
-    for stub in needs.drillable_in_vain:
-        hole, side = stub.hole.name, stub.window.side
-        other_side = "top" if side == "bottom" else "bottom"
-        if (hole, side) in drilled:
-            continue
-        if stub.net not in told and (hole, other_side) in drilled:
-            refused.append(Refused(stub.net, stub.hole, side, stub.window, (beside_other_side(other_side),)))
-        else:
-            left_out.append((stub.net, hole, side))
-    return tuple(sorted(refused, key=lambda each: (each.net, each.hole.name, each.side))), tuple(sorted(left_out))
+    made = Deciding(limits, costs, missed_nets, seconds).final(wanted)
+    return Plan(**{each.name: getattr(made, each.name) for each in fields(made)})

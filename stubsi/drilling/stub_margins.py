@@ -4,6 +4,10 @@ The margin over limit is the figure that the criterion judges over its limit, or
 better: 1 is just met. It is that of the longest stub that the tolerances may leave, or of the nominal stub where the
 user wants the budget at nominal depth. It never falls from one end to a deeper one: where the figure itself does, the
 lower one counts for the shallower ends, too.
+
+Each stub is judged by itself here, with the clearances as drawn, because the groups are not chosen yet. The search for
+the largest margin goes by this. What users see of a plan that is made is the margin of the whole net after drilling,
+with the clearances that the drills need: ``net_margins``.
 """
 
 from __future__ import annotations
@@ -18,7 +22,7 @@ import numpy as np
 from stubsi.drilling.joint_choice import UNDRILLED, possible
 from stubsi.drilling.stub_use import figures
 from stubsi.drilling.window import kept_length
-from stubsi.margin.verdict import measured
+from stubsi.margin.verdict import measured, over_limit
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -118,7 +122,8 @@ class StubMargins:
             model = stub_of[places[0][0]].limits.model
             found = figures([kind.use for kind, _ in places], cut, model, wanted=wanted)
             for row, place in enumerate(places):
-                margin_of[place] = _over_limit(place[0].criterion, measured(place[0].criterion, found.at(row)).low[0])
+                criterion = place[0].criterion
+                margin_of[place] = min(MOST, over_limit(criterion, measured(criterion, found.at(row)).low[0]))
         return {
             kind: dict(zip(numbers, _never_falling([margin_of[kind, number] for number in numbers]), strict=True))
             for kind, numbers in servers.items()
@@ -237,13 +242,6 @@ class StubMargins:
                 total = sum(dict(options)[group] for options, group in zip(choice.options, chosen, strict=True))
                 found[couple.net].append(_share(couple.limit, total))
         return {net: min(margins) for net, margins in sorted(found.items())}
-
-
-def _over_limit(criterion: Criterion, value: float) -> float:
-    """Margin over limit of a figure."""
-    if criterion.least:
-        return min(MOST, float(value) / criterion.limit)
-    return _share(criterion.limit, float(value))
 
 
 def _share(limit: float, value: float) -> float:

@@ -18,7 +18,7 @@ from stubsi.margin.figures import Figures, net_figures
 from stubsi.margin.net_margin import COLUMNS, NetMargin, table_value
 from stubsi.margin.net_rows import net_rows
 from stubsi.margin.spread import Spread
-from stubsi.margin.verdict import Verdict, measured, standing, unknown_of
+from stubsi.margin.verdict import Verdict, measured, over_limit, standing, unknown_of
 from stubsi.read_only import read_only
 from stubsi.stubs.cases import stub_table
 from stubsi.stubs.model_choice import ModelChoice
@@ -211,6 +211,12 @@ class Ranking:
     def as_drawn(self) -> Ranking:
         """The same ranking without the tolerances that were given."""
         return self if self.built is None else replace(self, built=None)
+
+    @cached_property
+    def over_limit(self) -> NDArray[np.float64]:
+        """Margin over limit [-] of every signal net, at the unfavourable end of a range; infinite without a stub."""
+        figures = zip(self.criterion_of_net, self.measured.low.tolist(), strict=True)
+        return read_only(np.array([over_limit(criterion, figure) for criterion, figure in figures], dtype=float))
 
     @cached_property
     def unknown_case(self) -> NDArray[np.intp]:

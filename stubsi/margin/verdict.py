@@ -182,6 +182,25 @@ def meets(criterion: Criterion, value: NDArray[np.float64]) -> NDArray[np.bool_]
     return value >= bound(criterion) if criterion.least else value <= bound(criterion)
 
 
+def over_limit(criterion: Criterion, figure: float) -> float:
+    """Margin over limit: the figure over the limit, or the limit over the figure where less is better; 1 is just met.
+
+    Parameters
+    ----------
+    criterion : Criterion
+    figure : float
+        In the unit of the criterion's limit.
+
+    Returns
+    -------
+    float
+        Infinite where less is better and the figure is 0.
+    """
+    if criterion.least:
+        return float(figure) / criterion.limit
+    return criterion.limit / float(figure) if figure else np.inf
+
+
 def against_limit(criterion: Criterion, low: float) -> str:
     """The figure that a criterion looks at beside its limit, for a narrow column: '3.1 < 5 x'.
 

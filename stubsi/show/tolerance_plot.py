@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.checks import checked
 from stubsi.errors import StubsiError
+from stubsi.margin.verdict import over_limit
 from stubsi.show.axes import axes_for, check_axes, draw_rows, draw_title
 from stubsi.show.margin_plot import MOST_NETS
 from stubsi.show.palette import BLACK, DARK_BLUE, GREY
@@ -19,7 +20,6 @@ from stubsi.unit_errors import as_shown
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from stubsi.board.criterion import Criterion
     from stubsi.tolerance.corners import NetCorners
 
 
@@ -85,15 +85,8 @@ def plot_tolerance_bands(found: Corners | ProductionYield, ax: Axes | None = Non
 def _band(net: NetCorners | NetYield) -> _Band | None:
     """Margin over limit of a net; None where it has no stub or its figure is not known."""
     judged = net.quantiles if isinstance(net, NetYield) else net.judged
-    low, middle, high = sorted(_over_limit(net.criterion, figure) for figure in judged)
+    low, middle, high = sorted(over_limit(net.criterion, figure) for figure in judged)
     return _Band(net.net, low, middle, high) if math.isfinite(low) else None
-
-
-def _over_limit(criterion: Criterion, figure: float) -> float:
-    """Margin over limit; no loss and no length at all are endlessly far from their limit."""
-    if criterion.least:
-        return figure / criterion.limit
-    return criterion.limit / figure if figure else math.inf
 
 
 def _right_end(bands: list[_Band]) -> float:

@@ -13,11 +13,18 @@ if TYPE_CHECKING:
 _COLUMNS: tuple[Column[TradeRow], ...] = (
     Column("groups", lambda row: str(row.groups), align="right"),
     Column("cost", lambda row: f"{row.cost:g}", align="right"),
-    Column("margin over limit", lambda row: f"{row.margin_over_limit:.3f}", align="right"),
-    Column("net", lambda row: row.net),
+    Column("margin over limit", lambda row: f"{row.margin_over_limit:.3f}" if row.net else "-", align="right"),
+    Column("net", lambda row: row.net or "-"),
     Column("against more groups", lambda row: f"{row.loser} loses {row.lost:.0%}" if row.loser else "-"),
     Column("proof", lambda row: "largest possible" if row.proven else f"gap {row.gap:.2%}"),
 )
+
+
+MEANING = (
+    "Margin: of the whole net at worst tolerance, with the clearances that the drills need, as in the consequences.",
+    "Proof: of the drilled stubs, each by itself, with the clearances as drawn.",
+)
+"""What the two figures of a row are."""
 
 
 def trade_text(trade: GroupTrade) -> str:
@@ -31,7 +38,7 @@ def trade_text(trade: GroupTrade) -> str:
     -------
     str
     """
-    return as_text(_COLUMNS, trade) if trade else "No drill group is needed."
+    return as_text(_COLUMNS, trade, foot=MEANING) if trade else "No drill group is needed."
 
 
 def trade_html(trade: GroupTrade) -> str:
@@ -45,7 +52,7 @@ def trade_html(trade: GroupTrade) -> str:
     -------
     str
     """
-    head = ["Smallest worst-case margin over limit for each number of drill groups"]
+    head = ["Smallest worst-case margin over limit for each number of drill groups", *MEANING]
     return framed(as_html(_COLUMNS, trade, head=head))
 
 
