@@ -159,6 +159,7 @@ from stubsi.tolerance.dominance import dominance as dominance
 from stubsi.tolerance.drilled_yield import DrilledYield as DrilledYield
 from stubsi.tolerance.drilled_yield import NetDrilledYield as NetDrilledYield
 from stubsi.tolerance.drilled_yield import drilled_yield as drilled_yield
+from stubsi.tolerance.largest_yield import largest_yield as largest_yield
 from stubsi.tolerance.narrowed_rules import narrowed_rules as narrowed_rules
 from stubsi.tolerance.parts import UnknownYield as UnknownYield
 from stubsi.tolerance.parts import WhyUnknown as WhyUnknown
