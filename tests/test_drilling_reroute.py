@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from stubsi import Board, BoardError, CopperLayer, Criterion, Hole, Net, Stackup, plan
 from stubsi.drilling.net_moves import Move, moved
-from stubsi.drilling.reroute import _best
+from stubsi.drilling.reroute import _best_proposal
 from tests import drilling_boards as made
 
 LAYERS = ("L2", "L3", "L4", "L5")
@@ -213,6 +213,6 @@ class Saves(NamedTuple):
 def test_the_best_move_saves_most_and_then_has_the_fewest_stubs_to_drill():
     few, many = (Move("A", "L2", layer, tuple(range(count)), ()) for layer, count in (("L3", 1), ("L4", 3)))
     assert (few.stubs, many.stubs) == (1, 3)
-    assert _best(Saves({"L3": 1, "L4": 2}), [(few,), (many,)]).moves == (many,)
-    assert _best(Saves({"L3": 1, "L4": 1}), [(many,), (few,)]).moves == (few,)
-    assert _best(Saves({"L3": 1, "L4": 2}), [(few,), (many,)], least_saved=3) is None
+    assert _best_proposal(Saves({"L3": 1, "L4": 2}), [(few,), (many,)]).moves == (many,)
+    assert _best_proposal(Saves({"L3": 1, "L4": 1}), [(many,), (few,)]).moves == (few,)
+    assert _best_proposal(Saves({"L3": 1, "L4": 2}), [(few,), (many,)], least_saved=3) is None

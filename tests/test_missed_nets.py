@@ -264,9 +264,9 @@ def test_every_policy_holds_what_it_promises_thousands(board, its_rules):
 def test_work_grows_with_the_different_stubs_and_not_with_the_pairs_of_them(monkeypatch):
     """Of 300 alike nets each stub is modelled once, and only the two stubs of one hole are held against each other."""
     modelled, compared = [], []
-    figures, plated = best_effort.figures, best_effort._plated
+    figures, plated = best_effort.figures, best_effort._leave_enough_plated
     monkeypatch.setattr(best_effort, "figures", lambda uses, *a, **k: modelled.extend(uses) or figures(uses, *a, **k))
-    monkeypatch.setattr(best_effort, "_plated", lambda *stubs: compared.append(stubs) or plated(*stubs))
+    monkeypatch.setattr(best_effort, "_leave_enough_plated", lambda *stubs: compared.append(stubs) or plated(*stubs))
     nets = [made.net(f"n{i}", ("L1", "L3"), 0.25) for i in range(300)]
     found = planned(six_layers(HELPER, *nets), made.rules(**FROM_BELOW))
     assert len(found.missed) == 300

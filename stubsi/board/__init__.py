@@ -15,6 +15,7 @@ Rankings: 1 net of 1 differ, 0 nets in verdict.
 
 **Presets and their sources.** Line rates stand in ``stubsi.board.line_rates``, rules of thumb in
 ``stubsi.board.criterion``, classes of laminate thickness in ``stubsi.tolerance.thickness_class``, and the bounds beyond
-which a value is most likely a slip in ``stubsi.plausibility``; each entry has its source. Nothing else is preset:
-stackup, padstacks, nets, rules and tolerances are the user's, with the sources that the user gives.
+which a value is most likely a slip in ``stubsi.plausibility``. ``stubsi.presets()`` lists them all with their sources.
+Nothing else is preset: stackup, padstacks, nets, rules and tolerances are the user's, with the sources that the user
+gives.
 """

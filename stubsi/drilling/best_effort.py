@@ -71,25 +71,25 @@ def best_effort(needs: Needs, task: DrillTask, opened: Iterable[int], limits: Li
     tried = [each for stub in needs.of_missed_nets if (each := search.deepest(stub)) is not None]
     helped = search.helped(tried)
     kept: dict[str, list[Chosen]] = defaultdict(list)
-    for unit in _units(limits.board, needs.of_missed_nets):
+    for unit in _drilled_together(limits.board, needs.of_missed_nets):
         chosen = [helped[key] for key in unit if key in helped]
         facing = [(one, other) for one in chosen for other in kept[one.stub.hole.name]]
-        if len(chosen) == len(unit) and all(_plated(one, other, task) for one, other in facing):
+        if len(chosen) == len(unit) and all(_leave_enough_plated(one, other, task) for one, other in facing):
             for one in chosen:
                 kept[one.stub.hole.name].append(one)
     every = (each for of_hole in kept.values() for each in of_hole)
     return tuple(sorted(every, key=lambda each: (each.stub.net, each.stub.hole.name, each.stub.window.side)))
 
 
-_Key = tuple[str, str]
+_HoleAndSide = tuple[str, str]
 """Hole and side of a stub."""
 
 
-def _key(stub: Drillable) -> _Key:
+def _hole_and_side(stub: Drillable) -> _HoleAndSide:
     return stub.hole.name, stub.window.side
 
 
-def _units(board: Board, stubs: Sequence[Drillable]) -> list[tuple[_Key, ...]]:
+def _drilled_together(board: Board, stubs: Sequence[Drillable]) -> list[tuple[_HoleAndSide, ...]]:
     """The stubs that are drilled together or not at all: those of two partner holes of a pair on one side.
 
     The legs of a pair whose partners are not known are one unit on each side. The longest stubs come first.
@@ -103,7 +103,7 @@ def _units(board: Board, stubs: Sequence[Drillable]) -> list[tuple[_Key, ...]]:
         place = stub.hole.name if alone else frozenset((stub.hole.name, other)) if other else ""
         units[stub.net, stub.window.side, place].append(stub)
     longest = sorted(units.values(), key=lambda unit: -max(stub.window.shape.stub_length_si for stub in unit))
-    return [tuple(_key(stub) for stub in unit) for unit in longest]
+    return [tuple(_hole_and_side(stub) for stub in unit) for unit in longest]
 
 
 def _partner_of(board: Board) -> dict[str, str]:
@@ -118,7 +118,7 @@ def _partner_of(board: Board) -> dict[str, str]:
     return {name: other for name, other in nearest.items() if nearest.get(other) == name}
 
 
-def _plated(one: Chosen, other: Chosen, task: DrillTask) -> bool:
+def _leave_enough_plated(one: Chosen, other: Chosen, task: DrillTask) -> bool:
     """Whether enough of the barrel stays plated if both stubs of a hole are drilled."""
     windows = (one.stub.window, other.stub.window)
     left = [w.left(task.candidates[each.group].end_si).least_si for w, each in zip(windows, (one, other), strict=True)]
@@ -134,7 +134,7 @@ class _Search:
 
     def deepest(self, stub: Drillable) -> tuple[Drillable, int] | None:
         """A stub with its window without the budget, and the deepest open group in it; None where there is none."""
-        its_window = self._window(stub.window, self.task.rules)
+        its_window = self._window_without_budget(stub.window, self.task.rules)
         groups = [
             number
             for number in self.opened
@@ -146,7 +146,7 @@ class _Search:
         free = Drillable(net=stub.net, hole=stub.hole, window=its_window, row=stub.row, limits=stub.limits)
         return free, max(groups, key=lambda number: self.task.candidates[number].end_si)
 
-    def _window(self, drawn: Window, rules: FabricatorRules) -> Window:
+    def _window_without_budget(self, drawn: Window, rules: FabricatorRules) -> Window:
         """Window of a stub under all rules but its budget. The longest permitted length is kept, for the reader."""
         if drawn.shape not in self._without_budget:
             self._without_budget[drawn.shape] = window(drawn.shape, np.inf, rules, self.limits.budget_at)
@@ -154,27 +154,29 @@ class _Search:
         in_the_way = tuple(refusal for refusal in drawn.reasons if refusal.kind is Obstacle.NEIGHBOUR)
         return free.replaced(longest_si=drawn.longest_si, reasons=(*free.reasons, *in_the_way))
 
-    def helped(self, tried: Sequence[tuple[Drillable, int]]) -> dict[_Key, Chosen]:
+    def helped(self, tried: Sequence[tuple[Drillable, int]]) -> dict[_HoleAndSide, Chosen]:
         """Those of some stubs that are not worse at any tolerance, by hole and side, each with its miss."""
         left = [stub.window.left(self.task.candidates[group].end_si) for stub, group in tried]
         notch_at = self._figures(tried, left)
         return {
-            _key(stub): Chosen(stub, group, self._miss(stub, its_left, notch_at))
+            _hole_and_side(stub): Chosen(stub, group, self._missed_by(stub, its_left, notch_at))
             for (stub, group), its_left in zip(tried, left, strict=True)
-            if self._helps(stub, its_left, notch_at)
+            if self._makes_nothing_worse(stub, its_left, notch_at)
         }
 
-    def _helps(self, stub: Drillable, left: PlatingLeft, figure_at: Mapping[tuple[StubUse, float], _Figure]) -> bool:
+    def _makes_nothing_worse(
+        self, stub: Drillable, left: PlatingLeft, figure_at: Mapping[tuple[StubUse, float], _JudgedFigure]
+    ) -> bool:
         """Whether the stub gets shorter at worst, and neither its notch nor what its criterion judges gets worse."""
         drawn = stub.window.shape.stub_length_si
-        lengths = list(_lengths(stub, left))
+        lengths = list(_lengths_left(stub, left))
         if not lengths or lengths[-1] >= drawn - ROUNDING:
             return lengths == []
         before = figure_at[stub.use, drawn]
         return all(figure_at[stub.use, length].is_no_worse(before) for length in lengths)
 
-    def _miss(
-        self, stub: Drillable, left: PlatingLeft, figure_at: Mapping[tuple[StubUse, float], _Figure]
+    def _missed_by(
+        self, stub: Drillable, left: PlatingLeft, figure_at: Mapping[tuple[StubUse, float], _JudgedFigure]
     ) -> Miss | None:
         """By how much a drilled stub misses its criterion; None where it does not."""
         longest, budget_at = stub.window.longest_si, self.limits.budget_at
@@ -188,11 +190,11 @@ class _Search:
 
     def _figures(
         self, tried: Sequence[tuple[Drillable, int]], left: Sequence[PlatingLeft]
-    ) -> dict[tuple[StubUse, float], _Figure]:
+    ) -> dict[tuple[StubUse, float], _JudgedFigure]:
         """Figures of the stubs as drawn, cut to what the drill leaves, and at the longest permitted length."""
         wanted: dict[tuple[StubUse, float], Drillable] = {}
         for (stub, _), its_left in zip(tried, left, strict=True):
-            for length in (*_lengths(stub, its_left), stub.window.shape.stub_length_si, stub.window.longest_si):
+            for length in (*_lengths_left(stub, its_left), stub.window.shape.stub_length_si, stub.window.longest_si):
                 if 0 < length < np.inf:
                     wanted[stub.use, length] = stub
         if not wanted:
@@ -201,12 +203,14 @@ class _Search:
         uses, lengths = [use for use, _ in wanted], np.array([length for _, length in wanted])
         found = figures(uses, lengths, self.limits.model, wanted={criterion.measure for criterion in criteria})
         return {
-            key: _Figure(float(found.notch.low[row]), float(measured(criterion, found.at(row)).low[0]), criterion.least)
+            key: _JudgedFigure(
+                float(found.notch.low[row]), float(measured(criterion, found.at(row)).low[0]), criterion.least
+            )
             for row, (key, criterion) in enumerate(zip(wanted, criteria, strict=True))
         }
 
 
-def _lengths(stub: Drillable, left: PlatingLeft) -> Iterator[float]:
+def _lengths_left(stub: Drillable, left: PlatingLeft) -> Iterator[float]:
     """Least, nominal and greatest length [m] that the drill leaves of a stub; those of nothing are left out."""
     for length in left:
         kept = max(length, stub.window.shape.least_length_si)
@@ -214,14 +218,14 @@ def _lengths(stub: Drillable, left: PlatingLeft) -> Iterator[float]:
             yield kept
 
 
-class _Figure(NamedTuple):
+class _JudgedFigure(NamedTuple):
     """First notch [Hz] of a stub, the figure that its criterion judges, and whether more of that is better."""
 
     notch: float
     judged: float
     more_is_better: bool
 
-    def is_no_worse(self, before: _Figure) -> bool:
+    def is_no_worse(self, before: _JudgedFigure) -> bool:
         """Whether neither the notch nor the figure that is judged is worse than before. Unknown is worse."""
         judged, than = (self.judged, before.judged) if self.more_is_better else (-self.judged, -before.judged)
         return self.notch >= before.notch * (1 - EQUAL) and judged >= than - EQUAL * abs(than)

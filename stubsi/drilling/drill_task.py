@@ -126,13 +126,13 @@ class DrillTask:
         ends: dict[SetUp, dict[float, str]] = defaultdict(dict)
         for window in self._windows:
             if not window.reasons:
-                ends[set_up_of(window)].update(self._ends(window))
+                ends[set_up_of(window)].update(self._ends_offered_by(window))
         return tuple(
             sorted(CandidateGroup(*set_up, *end) for set_up, layer_of in ends.items() for end in layer_of.items())
         )
 
     @cached_property
-    def _facing(self) -> tuple[tuple[Window, Window, float], ...]:
+    def _drilled_from_both_sides(self) -> tuple[tuple[Window, Window, float], ...]:
         """For each coupled hole, the windows of its two sides and the limit of the sum that they belong to."""
         pairs = (
             (stub.window, other.window, couple.limit)
@@ -143,28 +143,28 @@ class DrillTask:
         return tuple(dict.fromkeys(pairs))
 
     @cached_property
-    def _both_sides(self) -> frozenset[SetUp]:
+    def _set_ups_of_both_sides(self) -> frozenset[SetUp]:
         """Set-ups of holes that are drilled from both sides. There an end other than the deepest may be needed."""
-        return frozenset(set_up_of(window) for window, _, _ in self._facing)
+        return frozenset(set_up_of(window) for window, _, _ in self._drilled_from_both_sides)
 
     @cached_property
     def _extra_ends(self) -> dict[Window, set[float]]:
         """Ends [m] other than the deepest, for two sides of a hole that share a sum of losses and limit each other."""
         ends: dict[Window, set[float]] = defaultdict(set)
-        for one, other, limit in self._facing:
+        for one, other, limit in self._drilled_from_both_sides:
             if np.isfinite(limit) and not (one.reasons or other.reasons or independent(one, other)):
                 for window, more in zip((one, other), split_ends(one, other), strict=True):
                     ends[window].update(more)
         return ends
 
-    def _ends(self, window: Window) -> dict[float, str]:
+    def _ends_offered_by(self, window: Window) -> dict[float, str]:
         """Ends [m] that one window offers, each with the must-not-cut layer that it belongs to, "" for none."""
         view = side_view(self.stackup, self.rules, window.side)
         layers = slice(1, view.position(window.layer) + 1)
         aimed = self.rules.tolerance.aimed(view.near[layers])
         if aimed is None:
             free = [window.deepest_si, *self._extra_ends.get(window, ())]
-            free += [window.shallowest_si] * (set_up_of(window) in self._both_sides)
+            free += [window.shallowest_si] * (set_up_of(window) in self._set_ups_of_both_sides)
             return {round(end, 10): "" for end in free}
         ends = zip(np.round(aimed, 10).tolist(), view.names[layers], strict=True)
         return {end: layer for end, layer in ends if window.holds(end)}
@@ -215,7 +215,7 @@ class DrillTask:
             for length in self._longest_left(stub)
         ]
         losses = iter(_losses(lengths))
-        return tuple(self._choice(couple, losses) for couple in self.coupled)
+        return tuple(self._joint_choice(couple, losses) for couple in self.coupled)
 
     def _longest_left(self, stub: Drillable) -> Iterator[float]:
         """Length of the stub that counts [m]: first undrilled, then with each of its candidate groups."""
@@ -224,7 +224,7 @@ class DrillTask:
         for number in self._servers_of[window]:
             yield kept_length(window, self.candidates[number].end_si)
 
-    def _choice(self, couple: CoupledStubs, losses: Iterator[float]) -> JointChoice:
+    def _joint_choice(self, couple: CoupledStubs, losses: Iterator[float]) -> JointChoice:
         """Joint choice of coupled stubs. For a sum of losses, it takes one loss from the iterator for each option."""
         options = []
         for stub in couple.stubs:

@@ -83,14 +83,14 @@ def _stubs(plan: Plan, net: Net, hole: str) -> Iterator[tuple[str, str]]:
         side, group = shape.side, plan.group_of(hole, shape.side)
         if group:
             hit = next(hit for hit in group.hits if hit.hole.name == hole)
-            yield side, _drilled(group, hit) + _in_vain(plan, hit)
+            yield side, _why_drilled(group, hit) + _why_in_vain(plan, hit)
         elif side in refused:
             yield side, f"refused: {refused[side].reason}"
         else:
             yield side, f"not drilled: {_left_undrilled(plan, net, hole, side)}; {stub_in_words(shape)}"
 
 
-def _drilled(group: Group, hit: Hit) -> str:
+def _why_drilled(group: Group, hit: Hit) -> str:
     """How and why a stub is drilled."""
     ends = (show(end, "length") for end in (group.end_si, hit.window.shallowest_si, hit.window.deepest_si))
     depth_text = "end of the plating {} deep, between {} and {}".format(*ends)
@@ -102,7 +102,7 @@ def _drilled(group: Group, hit: Hit) -> str:
     return f"group {group.number}, must not cut {group.layer}{layer_nets}: {hit.why}; {depth_text}{both_sides}"
 
 
-def _in_vain(plan: Plan, hit: Hit) -> str:
+def _why_in_vain(plan: Plan, hit: Hit) -> str:
     """That another stub of its net misses its budget; empty where none does."""
     if any(refused.net == hit.net for refused in plan.refused):
         return "; in vain, because another stub of its net is refused"

@@ -51,12 +51,12 @@ class GroupCount:
         int
             Number of groups.
         """
-        key = self._key(moves)
+        key = self._change_of_task(moves)
         if key not in self._saved:
-            self._saved[key] = len(self.plan.groups) - self._groups(moves)
+            self._saved[key] = len(self.plan.groups) - self._groups_after(moves)
         return self._saved[key]
 
-    def _vanished(self, moves: Moves) -> frozenset[int]:
+    def _windows_given_up(self, moves: Moves) -> frozenset[int]:
         """Numbers of the windows that no net has any more after the moves."""
         if len(moves) == 1:
             removed = self.windows_of[moves[0].net]
@@ -64,17 +64,17 @@ class GroupCount:
             removed = sum((self.windows_of[move.net] for move in moves), Counter[int]())
         return frozenset(number for number, count in removed.items() if self.count[number] == count)
 
-    def _key(self, moves: Moves) -> Hashable:
+    def _change_of_task(self, moves: Moves) -> Hashable:
         """Key that is equal for moves which add and remove the same windows and the same coupled stubs."""
         added = frozenset(_window_key(stub.window) for move in moves for stub in move.single)
         coupled = Counter(_coupled_key(couple) for move in moves for couple in move.coupled)
         removed = Counter(_coupled_key(couple) for move in moves for couple in self.coupled_of.get(move.net, ()))
-        return self._vanished(moves), added, frozenset(coupled.items()), frozenset(removed.items())
+        return self._windows_given_up(moves), added, frozenset(coupled.items()), frozenset(removed.items())
 
-    def _groups(self, moves: Moves) -> int:
+    def _groups_after(self, moves: Moves) -> int:
         """Number of groups after the moves."""
-        vanished, task, nets = self._vanished(moves), self.plan.task, {move.net for move in moves}
-        single = [stub for window, stub in self.stub_of.items() if self.number[window] not in vanished]
+        given_up, task, nets = self._windows_given_up(moves), self.plan.task, {move.net for move in moves}
+        single = [stub for window, stub in self.stub_of.items() if self.number[window] not in given_up]
         single += [stub for move in moves for stub in move.single]
         coupled = [couple for couple in task.coupled if couple.net not in nets]
         coupled += [couple for move in moves for couple in move.coupled]

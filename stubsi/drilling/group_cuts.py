@@ -54,7 +54,7 @@ class GroupSearch:
     ) -> None:
         self.coordinates, self.time_limit, self.choices = coordinates, time_limit, choices
         self.searches = [JointSearch(choice) for choice in choices]
-        self.cuts = {*wanted, *(each.groups for choice in choices for each in requirements(choice))}
+        self.needed_sets = {*wanted, *(each.groups for choice in choices for each in requirements(choice))}
 
     def fewest(self) -> int | None:
         """Number of the fewest groups that serve all.
@@ -67,7 +67,7 @@ class GroupSearch:
         if not self.coordinates:
             return 0
         program = self._program()
-        groups, _ = self._next(program.group_count(), program)
+        groups, _ = self._best_for(program.group_count(), program)
         return None if groups is None else len(groups)
 
     def best(self, costs: Costs, *, groups_first: bool) -> Opened | None:
@@ -88,10 +88,10 @@ class GroupSearch:
         program = self._program()
         cost, count = program.costs(costs, np.zeros(program.width)), program.group_count()
         if not self.coordinates:
-            return self._served(())
+            return self._with_choices(())
         found: tuple[int, ...] | None = None
         for goal in (count, cost) if groups_first else (cost, count):
-            found, least = self._next(goal, program)
+            found, least = self._best_for(goal, program)
             if found is None:
                 return None
             program.limit(goal, least)
@@ -101,18 +101,18 @@ class GroupSearch:
             if len(equal) > MOST_SETS:
                 return None
             program.add([(group, 1.0) for group in found], -np.inf, len(found) - 1)
-            found, least = self._next(count, program)
+            found, least = self._best_for(count, program)
             if found is None and least < np.inf:
                 return None
-        return min((self._served(groups) for groups in equal), key=self._rank)
+        return min((self._with_choices(groups) for groups in equal), key=self._hits_and_depth)
 
     def _program(self) -> ZeroOneProgram:
         program = ZeroOneProgram(self.coordinates)
-        for servers in sorted(self.cuts, key=sorted):
+        for servers in sorted(self.needed_sets, key=sorted):
             program.add([(group, 1.0) for group in sorted(servers)], 1, np.inf)
         return program
 
-    def _next(self, goal: FloatArray, program: ZeroOneProgram) -> tuple[tuple[int, ...] | None, float]:
+    def _best_for(self, goal: FloatArray, program: ZeroOneProgram) -> tuple[tuple[int, ...] | None, float]:
         """Groups that serve all and make a goal least, and that value.
 
         None with infinity where it is proven that there are no such groups; None with a number where the solver stopped
@@ -125,22 +125,22 @@ class GroupSearch:
             if gap_of(answer) > 0:
                 return None, 0.0
             groups = group_columns(answer.x, len(self.coordinates))
-            if not self._cut(program, groups):
+            if not self._add_missing_sets(program, groups):
                 return groups, float(goal @ np.round(answer.x))
 
-    def _cut(self, program: ZeroOneProgram, groups: tuple[int, ...]) -> bool:
+    def _add_missing_sets(self, program: ZeroOneProgram, groups: tuple[int, ...]) -> bool:
         """Add the sets of which one group is missing. Returns whether there are any."""
         opened = frozenset(groups)
-        new = {search.missing(opened) for search in self.searches if not search.is_served(opened)} - self.cuts
+        new = {search.missing(opened) for search in self.searches if not search.is_served(opened)} - self.needed_sets
         for servers in sorted(new, key=sorted):
             program.add([(group, 1.0) for group in sorted(servers)], 1, np.inf)
-        self.cuts |= new
+        self.needed_sets |= new
         return bool(new)
 
-    def _served(self, groups: tuple[int, ...]) -> Opened:
+    def _with_choices(self, groups: tuple[int, ...]) -> Opened:
         return Opened(groups, tuple(search.best(groups) for search in self.searches))
 
-    def _rank(self, opened: Opened) -> tuple[int, int]:
+    def _hits_and_depth(self, opened: Opened) -> tuple[int, int]:
         """Hits of all nets, then how shallow the groups are; the least is the best."""
         hits = shallow = 0
         for choice, chosen in zip(self.choices, opened.choices, strict=True):

@@ -51,7 +51,7 @@ class JointSearch:
         """
         useful = self.groups.intersection(opened)
         if useful not in self._served:
-            self._served[useful] = self._first(self._options(useful)) is not None
+            self._served[useful] = self._first_within_limit(self._options(useful)) is not None
         return self._served[useful]
 
     def missing(self, opened: Collection[int]) -> Servers:
@@ -88,13 +88,15 @@ class JointSearch:
         """
         useful = self.groups.intersection(opened)
         if useful not in self._best:
-            self._best[useful] = self._searched(self._options(useful))
+            self._best[useful] = self._fewest_hits_deepest_ends(self._options(useful))
         return self._best[useful]
 
-    def _searched(self, options: list[list[tuple[int, float]]]) -> tuple[int, ...]:
+    def _fewest_hits_deepest_ends(self, options: list[list[tuple[int, float]]]) -> tuple[int, ...]:
         """The choice with the fewest hits, then with the deepest ends."""
-        least = _rest([min((add for _, add in own), default=np.inf) for own in options])
-        deepest = _rest([max((group for group, _ in own if group != UNDRILLED), default=0) for own in options])
+        least = _sums_from_each_place([min((add for _, add in own), default=np.inf) for own in options])
+        deepest = _sums_from_each_place(
+            [max((group for group, _ in own if group != UNDRILLED), default=0) for own in options]
+        )
         ordered = [sorted(own, key=lambda option: (option[0] != UNDRILLED, -option[0])) for own in options]
         best: tuple[tuple[int, int], tuple[int, ...]] | None = None
 
@@ -109,7 +111,7 @@ class JointSearch:
                 best = (hits, -depth), tuple(group for _, group in chosen)
                 return
             for group, add in ordered[stub]:
-                if not self._clashes(chosen, (stub, group)):
+                if not self._is_excluded(chosen, (stub, group)):
                     drilled = group != UNDRILLED
                     search((*chosen, (stub, group)), total + add, hits + drilled, depth + group * drilled)
 
@@ -125,15 +127,15 @@ class JointSearch:
         every = []
         for stub, own in enumerate(self.choice.options):
             open_ones = [each for each in own if each[0] == UNDRILLED or each[0] in useful]
-            every.append(sorted(open_ones if stub in self._bound else _undominated(open_ones), key=_adds))
+            every.append(sorted(open_ones if stub in self._bound else _undominated(open_ones), key=_added_to_sum))
         return every
 
-    def _clashes(self, chosen: tuple[StubAndGroup, ...], one: StubAndGroup) -> bool:
+    def _is_excluded(self, chosen: tuple[StubAndGroup, ...], one: StubAndGroup) -> bool:
         return bool(self._excluded) and any(frozenset((earlier, one)) in self._excluded for earlier in chosen)
 
-    def _first(self, options: list[list[tuple[int, float]]]) -> tuple[StubAndGroup, ...] | None:
+    def _first_within_limit(self, options: list[list[tuple[int, float]]]) -> tuple[StubAndGroup, ...] | None:
         """The first choice that is found within the limit; None where there is none."""
-        least = _rest([min((add for _, add in own), default=np.inf) for own in options])
+        least = _sums_from_each_place([min((add for _, add in own), default=np.inf) for own in options])
 
         def completed(chosen: tuple[StubAndGroup, ...], total: float) -> tuple[StubAndGroup, ...] | None:
             stub = len(chosen)
@@ -142,7 +144,7 @@ class JointSearch:
             if stub == len(options):
                 return chosen
             for group, add in options[stub]:
-                if not self._clashes(chosen, (stub, group)):
+                if not self._is_excluded(chosen, (stub, group)):
                     found = completed((*chosen, (stub, group)), total + add)
                     if found is not None:
                         return found
@@ -151,7 +153,7 @@ class JointSearch:
         return completed((), 0.0)
 
 
-def _adds(option: tuple[int, float]) -> float:
+def _added_to_sum(option: tuple[int, float]) -> float:
     return option[1]
 
 
@@ -165,6 +167,6 @@ def _undominated(options: list[tuple[int, float]]) -> list[tuple[int, float]]:
     return kept
 
 
-def _rest(values: list[float]) -> list[float]:
+def _sums_from_each_place(values: list[float]) -> list[float]:
     """Sum of the values from each place on, with 0 behind the last one."""
     return [*itertools.accumulate(reversed(values), initial=0.0)][::-1]

@@ -116,29 +116,31 @@ class MarginSearch:
         task = self.margins.narrowed(level)
         grouping = group_stubs(task, self.costs, self.time_limit, Goal("fewest groups"))
         margins = self.margins.of_nets(grouping.group_of)
-        gap = self._gap(most_groups, min(margins.values())) if margins else 0.0
+        gap = self._gap_to_largest(most_groups, min(margins.values())) if margins else 0.0
         return Reached(task, grouping, level, margins, gap)
 
-    def _fits(self, level: float, most_groups: int) -> bool:
+    def _is_reached_with(self, level: float, most_groups: int) -> bool:
         return self.count(level)[0] <= most_groups
 
     def _highest_level(self, most_groups: int) -> float:
         """The highest level that is reached."""
-        if self._fits(self.steps[-1], most_groups):
+        if self._is_reached_with(self.steps[-1], most_groups):
             return self.steps[-1]
-        first_missed = bisect_left(self.steps, True, lo=1, key=lambda level: not self._fits(level, most_groups))
+        first_missed = bisect_left(
+            self.steps, True, lo=1, key=lambda level: not self._is_reached_with(level, most_groups)
+        )
         reached, missed = self.steps[first_missed - 1], self.steps[first_missed]
         if self.margins.has_sums:
             reached = max(reached, 1.0)
             while missed > reached * (1 + RESOLUTION):
                 middle = math.sqrt(reached * missed)
-                if self._fits(middle, most_groups):
+                if self._is_reached_with(middle, most_groups):
                     reached = middle
                 else:
                     missed = middle
         return reached
 
-    def _gap(self, most_groups: int, smallest: float) -> float:
+    def _gap_to_largest(self, most_groups: int, smallest: float) -> float:
         """Gap of the smallest margin that was reached."""
         out_of_reach = [level for level, (_, needed) in self._counts.items() if needed > most_groups]
         largest = min(out_of_reach, default=math.inf)

@@ -150,19 +150,19 @@ def questions_of(plan: Plan) -> Questions:
     A rule can change the verdict of a stub if, for some values of the other unknown rules, one end of its
     ``UNKNOWN_RANGE`` lets the stub be drilled and the other end does not.
     """
-    asked = [*_rules(plan), *_finished(plan), *_clearances(plan)]
+    asked = [*_about_rules(plan), *_about_finished_diameters(plan), *_clearances(plan)]
     missing = Counter((InputKind.MODEL, undecided.missing) for undecided in plan.undecided.values())
     missing.update(_open_verdicts(plan))
     asked += [Question(*unknown, count, Judged.NETS) for unknown, count in missing.items()]
     return Questions(sorted(asked, key=lambda question: (-question.flips, question.unknown)))
 
 
-def _rules(plan: Plan) -> list[Question]:
+def _about_rules(plan: Plan) -> list[Question]:
     """Unknown rules of the fabricator."""
     names = plan.rules.unknown
     if not names:
         return []
-    refused = [_refused(plan, case) for case in plan.rules.cases()]
+    refused = [_refused_under(plan, case) for case in plan.rules.cases()]
     counts = np.zeros(len(names), dtype=int)
     for stub in set().union(*refused):
         corners = np.array([stub in corner for corner in refused]).reshape((2,) * len(names))
@@ -179,15 +179,15 @@ def _with_range(rule: str) -> str:
     return f"{rule.replace('_', ' ')} (taken as {low} to {high})"
 
 
-def _refused(plan: Plan, rules: FabricatorRules) -> set[tuple[str, str, str]]:
+def _refused_under(plan: Plan, rules: FabricatorRules) -> set[tuple[str, str, str]]:
     """Stubs (net, hole, side) that would be refused under these rules."""
     return {(refused.net, refused.hole.name, refused.side) for refused in needs_of(plan.limits, rules).refused}
 
 
-def _finished(plan: Plan) -> list[Question]:
+def _about_finished_diameters(plan: Plan) -> list[Question]:
     """Unknown finished diameters. They decide how far the cone of the tip reaches beyond the end of the plating."""
     counts: Counter[Padstack] = Counter()
-    for drawn, count in _windows(plan):
+    for drawn, count in _windows_with_counts(plan):
         padstack = drawn.shape.padstack
         if padstack.finished_si is None:
             thin_plated = padstack.replaced(finished=InSI(padstack.drill_si * (1 - 1e-9)))
@@ -197,7 +197,7 @@ def _finished(plan: Plan) -> list[Question]:
     return [Question(InputKind.FINISHED, each.name, count, Judged.STUBS) for each, count in counts.items()]
 
 
-def _windows(plan: Plan) -> Iterator[tuple[Window, int]]:
+def _windows_with_counts(plan: Plan) -> Iterator[tuple[Window, int]]:
     """Each different window of the stubs that are drilled or refused, and how many stubs have it."""
     windows = [hit.window for hit in plan.hits if not hit.miss] + [refused.window for refused in plan.refused]
     windows += [window(hit.window.shape, hit.window.longest_si, plan.rules, plan.budget_at) for hit in plan.missed]

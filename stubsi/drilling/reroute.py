@@ -133,7 +133,7 @@ def reroutes_of(plan: Plan) -> Reroutes:
     holes of a net. Then the net is judged again, with its return vias. A move is not proposed if a stub of the net
     cannot be drilled afterwards, or if it is not known whether the net then needs drilling.
     """
-    holders = {group.number: _holders(plan, group) for group in plan.groups}
+    holders = {group.number: _nets_that_hold_open(plan, group) for group in plan.groups}
     every_move, drilled = moves_of_nets(plan), {hit.net for hit in plan.hits}
     moves = [move for move in every_move if move.net in drilled]
     moves_of: dict[str, list[Move]] = defaultdict(list)
@@ -141,16 +141,18 @@ def reroutes_of(plan: Plan) -> Reroutes:
         moves_of[move.net].append(move)
     held_groups = tuple(_held_group(plan, group, holders[group.number], moves_of) for group in plan.groups)
     group_count = GroupCount(plan)
-    single = _best(group_count, [(move,) for move in moves])
+    single = _best_proposal(group_count, [(move,) for move in moves])
     holder_count = {net: len(nets) for nets in sorted(holders.values(), key=len, reverse=True) for net in nets}
     few_first = sorted(moves, key=lambda move: holder_count.get(move.net, len(moves)))
     pairs = (pair for pair in itertools.combinations(few_first, 2) if pair[0].net != pair[1].net)
     least_saved = single.saved + 1 if single else 1
-    pair = _best(group_count, itertools.islice(pairs, MOST_PAIRS), least_saved)
+    pair = _best_proposal(group_count, itertools.islice(pairs, MOST_PAIRS), least_saved)
     return Reroutes(held_groups, single, pair, refused_nets_of(plan, moves_of, group_count))
 
 
-def _best(group_count: GroupCount, candidates: Iterable[tuple[Move, ...]], least_saved: int = 1) -> Proposal | None:
+def _best_proposal(
+    group_count: GroupCount, candidates: Iterable[tuple[Move, ...]], least_saved: int = 1
+) -> Proposal | None:
     """Moves that save the most groups, then those with the fewest stubs to drill; None if all save too few groups."""
     proposals = (Proposal(moves, group_count.saved(moves)) for moves in candidates)
     return min(
@@ -160,21 +162,21 @@ def _best(group_count: GroupCount, candidates: Iterable[tuple[Move, ...]], least
     )
 
 
-def _others(plan: Plan, group: Group) -> OpenGroups:
+def _other_groups(plan: Plan, group: Group) -> OpenGroups:
     return OpenGroups.of_plan(plan, [other for other in plan.groups if other.number != group.number])
 
 
-def _holders(plan: Plan, group: Group) -> tuple[str, ...]:
+def _nets_that_hold_open(plan: Plan, group: Group) -> tuple[str, ...]:
     """Nets of a group that the other open groups could not serve."""
     nets = set(group.nets)
     single = [stub for stub in plan.task.single if stub.net in nets]
     coupled = [couple for couple in plan.task.coupled if couple.net in nets]
-    return tuple(sorted(_others(plan, group).unserved(single, coupled)))
+    return tuple(sorted(_other_groups(plan, group).unserved(single, coupled)))
 
 
 def _held_group(plan: Plan, group: Group, nets: tuple[str, ...], moves_of: dict[str, list[Move]]) -> HeldGroup:
     """The nets that hold a group open, with the moves after which they do not need it any more."""
-    others = _others(plan, group)
+    others = _other_groups(plan, group)
     options = [
         Option(move, others.joined(move.single, move.coupled) if move.stubs else ())
         for net in nets

@@ -101,7 +101,7 @@ def _solution(
         search.fewest()
     elif opened := search.best(costs, groups_first=goal.groups_first):
         return Solution(opened.groups, opened.choices, 0.0)
-    return cheapest(sorted(search.cuts, key=sorted), choices, coordinates, costs, time_limit, goal=goal)
+    return cheapest(sorted(search.needed_sets, key=sorted), choices, coordinates, costs, time_limit, goal=goal)
 
 
 def fewest(
@@ -124,7 +124,7 @@ def fewest(
         search = GroupSearch(distinct, choices, coordinates, time_limit)
         least = search.fewest()
         if least is None:
-            return group_bounds(sorted(search.cuts, key=sorted), choices, coordinates, time_limit)
+            return group_bounds(sorted(search.needed_sets, key=sorted), choices, coordinates, time_limit)
         return least, least
     count = len(stab(distinct, coordinates)[0])
     return count, count

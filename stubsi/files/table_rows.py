@@ -111,7 +111,7 @@ class Rows:
         column.
         """
         columns = {name: self.columns[name] for name in names if name in self.columns}
-        coded = [_distinct(self.frame[column.title]) for column in columns.values()]
+        coded = [_distinct_cells(self.frame[column.title]) for column in columns.values()]
         codes = np.array([code for code, _ in coded], dtype=np.intp).reshape(len(coded), len(self.frame))
         kinds, first, number = np.unique(codes, axis=1, return_index=True, return_inverse=True)
         number, values = number.reshape(-1), list[Made]()
@@ -124,7 +124,7 @@ class Rows:
             given = held | said
             empty = [columns[name].title for name in needs if name in columns and name not in given]
             if empty and (every or not any(name in given for name in needs)):
-                self._lacks(number == kind, " or ".join(empty))
+                self._note_missing(number == kind, " or ".join(empty))
                 continue
             try:
                 values.append(make(given))
@@ -134,7 +134,7 @@ class Rows:
                 self.errors.append(f"{self.names[row]}{one}: {error}" if columns else str(error))
         return Each(values, place[number])
 
-    def _lacks(self, rows: NDArray[np.bool_], what: str) -> None:
+    def _note_missing(self, rows: NDArray[np.bool_], what: str) -> None:
         self.missing[rows] = [f"{text}; {what} is empty" if text else f"{what} is empty" for text in self.missing[rows]]
 
     def refuse_longer(self, described: Each[SingleStub], lengths: NDArray[np.float64]) -> None:
@@ -170,7 +170,7 @@ class Rows:
         return self.frame
 
 
-def _distinct(cells: pd.Series[Any]) -> tuple[NDArray[np.intp], list[object]]:
+def _distinct_cells(cells: pd.Series[Any]) -> tuple[NDArray[np.intp], list[object]]:
     """Number of each cell among the different ones, and these. Cells of different types are different."""
     if cells.dtype != object:
         code, distinct = cells.factorize(use_na_sentinel=False)

@@ -167,11 +167,11 @@ def net_figures(board: Board, table: StubTable, models: Models, case: Numbers) -
         nyquist=nyquist,
         stubs=np.bincount(net, minlength=count),
         longest=longest,
-        governing=_filled(has_stub, rows[governing[has_stub]], NO_STUB),
-        notch=Spread(*(_least(net, values[uses.of_stub], count) for values in notch)),
+        governing=_put_in_place(has_stub, rows[governing[has_stub]], NO_STUB),
+        notch=Spread(*(_lowest_of_each_net(net, values[uses.of_stub], count) for values in notch)),
         one_db=Spread(
             *(
-                _least(leg_net, np.concatenate([values[uses.of_stub], both]), count)
+                _lowest_of_each_net(leg_net, np.concatenate([values[uses.of_stub], both]), count)
                 for values, both in zip(one_db, whole.one_db, strict=True)
             )
         ),
@@ -183,18 +183,20 @@ def net_figures(board: Board, table: StubTable, models: Models, case: Numbers) -
         ),
         return_loss=Spread(
             *(
-                _lowered(_filled(has_stub, values[governing_use], np.inf), net[whole.stub], both)
+                _lowest_with_others(_put_in_place(has_stub, values[governing_use], np.inf), net[whole.stub], both)
                 for values, both in zip(return_loss, whole.return_loss, strict=True)
             )
         ),
         nyquist_loss=_leg_sums(
             leg_net, leg, np.concatenate([nyquist_loss[uses.of_stub], whole.more_nyquist_loss]), count
         ),
-        nyquist_return_loss=_lowered(
-            _filled(has_stub, nyquist_return_loss[governing_use], np.inf), net[whole.stub], whole.nyquist_return_loss
+        nyquist_return_loss=_lowest_with_others(
+            _put_in_place(has_stub, nyquist_return_loss[governing_use], np.inf),
+            net[whole.stub],
+            whole.nyquist_return_loss,
         ),
         two_stubs=_losing_most(net[whole.stub], table.hole[rows[whole.stub]], whole.more_loss.low, count),
-        nearness=_nearness(models, uses, net, count),
+        nearness=_nearness_to_nyquist(models, uses, net, count),
         unknown=_first_unknown(models.unknown, case, net, count),
         unknown_loss=_first_unknown(models.unknown_loss, case, net, count),
     )
@@ -239,7 +241,7 @@ def stub_figures(
     )  # fmt: skip
 
 
-def _lowered(values: Floats, net: Numbers, others: Floats) -> Floats:
+def _lowest_with_others(values: Floats, net: Numbers, others: Floats) -> Floats:
     """Value of each net, or a lower one of its others."""
     lowered = values.copy()
     np.fmin.at(lowered, net, others)
@@ -255,7 +257,7 @@ def _losing_most(net: Numbers, hole: Numbers, more: Floats, count: int) -> Numbe
     return losing
 
 
-def _least(net: Numbers, values: Floats, count: int) -> Floats:
+def _lowest_of_each_net(net: Numbers, values: Floats, count: int) -> Floats:
     """Lowest value of each net, NaN where it has none."""
     least = np.full(count, np.nan)
     np.fmin.at(least, net, values)
@@ -279,7 +281,7 @@ def _leg_sums(net: Numbers, leg: Numbers, loss: Floats, count: int) -> Floats:
     return np.asarray(of_legs.max(axis=1), dtype=np.float64)
 
 
-def _filled(which: NDArray[np.bool_], values: NDArray[Scalar], other: float) -> NDArray[Scalar]:
+def _put_in_place(which: NDArray[np.bool_], values: NDArray[Scalar], other: float) -> NDArray[Scalar]:
     """Array with ``values`` where ``which`` is true, and with ``other`` elsewhere."""
     filled = np.full(len(which), other, dtype=values.dtype)
     filled[which] = values
@@ -296,7 +298,7 @@ def _first_unknown(unknown: tuple[str | None, ...], case: Numbers, net: Numbers,
     return unknown_case
 
 
-def _nearness(models: Models, uses: Uses, net: Numbers, count: int) -> Floats:
+def _nearness_to_nyquist(models: Models, uses: Uses, net: Numbers, count: int) -> Floats:
     """Least abs(log(notch / Nyquist)) over the odd orders of every stub of a net; infinite without stub."""
     least = np.full(count, np.inf)
     np.fmin.at(least, net, models.nearness(uses.case, uses.nyquist)[uses.of_stub])

@@ -159,18 +159,20 @@ def _search(wanted: Wanted) -> Search:
     tried = {0: -1.0, last: (yield lengths[last])}
     if np.isnan(tried[last]):
         return np.nan
-    while gap := _open(tried):
-        place = _between(lengths, tried, *gap)
+    while gap := _untried_gap(tried):
+        place = _next_place(lengths, tried, *gap)
         missed_by = yield lengths[place]
         tried[place] = np.inf if np.isnan(missed_by) else missed_by
     failed = min((place for place in tried if tried[place] > 0), default=None)
     if failed is None:
         return np.inf
     met = failed - 1
-    return (yield from _narrowed(lengths[met], lengths[failed], tried[met], tried[failed], wanted.resolution))
+    return (
+        yield from _narrowed_to_resolution(lengths[met], lengths[failed], tried[met], tried[failed], wanted.resolution)
+    )
 
 
-def _open(tried: dict[int, float]) -> tuple[int, int] | None:
+def _untried_gap(tried: dict[int, float]) -> tuple[int, int] | None:
     """Two neighbouring places between which others must still be tried, the last such two before the first failure."""
     places = sorted(tried)
     failed = next((n for n, place in enumerate(places) if tried[place] > 0), len(places))
@@ -178,7 +180,7 @@ def _open(tried: dict[int, float]) -> tuple[int, int] | None:
     return max(((a, b) for a, b in pairs if b > a + 1 and max(tried[a], tried[b]) > -CLEAR), default=None)
 
 
-def _between(lengths: FloatArray, tried: dict[int, float], low: int, high: int) -> int:
+def _next_place(lengths: FloatArray, tried: dict[int, float], low: int, high: int) -> int:
     """Place to try between two: the nearest to where the secant meets the limit; every fourth time the middle one.
 
     If the upper place meets the criterion, it is the place just below it. If that meets the criterion clearly, no place
@@ -192,7 +194,7 @@ def _between(lengths: FloatArray, tried: dict[int, float], low: int, high: int) 
     return int(np.clip(np.abs(lengths - at).argmin(), low + 1, high - 1))
 
 
-def _narrowed(low: float, high: float, below: float, above: float, resolution: float) -> Search:
+def _narrowed_to_resolution(low: float, high: float, below: float, above: float, resolution: float) -> Search:
     """Length [m] that meets the criterion, at most ``resolution`` [m] short of one that does not.
 
     ``low`` meets it and ``high`` does not; ``below`` and ``above`` say by how much they overshoot. Secant through the

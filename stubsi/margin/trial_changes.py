@@ -101,7 +101,7 @@ def with_wider_antipads(board: Board, net: str, by: float) -> tuple[str, Board]:
     BoardError
         An antipad is unknown, or the board refuses it.
     """
-    without = next((hole.padstack.name for hole in board.net(net).holes if not _antipads(hole.padstack)), None)
+    without = next((hole.padstack.name for hole in board.net(net).holes if not _all_antipads(hole.padstack)), None)
     if without is not None:
         raise BoardError(f"padstack {without} states no antipad.")
     changed = board_with_padstack(board, HolesOf(None, None, net), lambda old: _widened(old, by))
@@ -163,7 +163,7 @@ def nearer_return_vias(board: Board, net: str) -> Iterator[tuple[float, str, Boa
     vias = [via for each in board.nets if each.reference for via in each.holes]
     if not vias:
         raise BoardError("the board has no reference net with a hole, so its return vias are unknown.")
-    ways = _ways(board.net(net).holes, vias)
+    ways = _moves_towards_holes(board.net(net).holes, vias)
     longest = max((way for _, _, way in ways.values()), default=0.0)
     for step in range(1, math.floor(longest / MOVE + 1e-9) + 1):
         by = step * MOVE
@@ -175,7 +175,7 @@ def nearer_return_vias(board: Board, net: str) -> Iterator[tuple[float, str, Boa
         yield 1e3 * by, f"{len(ways)} return vias nearer by up to {show(by, 'length')}", changed
 
 
-def _ways(holes: Iterable[Hole], vias: Sequence[Hole]) -> dict[str, tuple[complex, complex, float]]:
+def _moves_towards_holes(holes: Iterable[Hole], vias: Sequence[Hole]) -> dict[str, tuple[complex, complex, float]]:
     """The nearest via of each hole that can move towards it: its place, the direction, and how far it can go [m].
 
     A via that is the nearest one of two holes belongs to the one that it is nearest to.
@@ -216,7 +216,7 @@ def _with_places(board: Board, places: Mapping[str, complex]) -> Board:
 
 def _least_apart(hole: Hole, via: Padstack) -> float:
     """Least distance [m] of a return via from a hole: it meets the antipad of the hole."""
-    widest = max((antipad.width_si for antipad in _antipads(hole.padstack)), default=hole.padstack.drill_si)
+    widest = max((antipad.width_si for antipad in _all_antipads(hole.padstack)), default=hole.padstack.drill_si)
     return widest / 2 + max(via.drill_si, via.pad_si or 0.0) / 2 + GAP
 
 
@@ -238,7 +238,7 @@ def _with_via(changed: Board, board: Board, hole: Hole, reference: Net, number: 
     return None
 
 
-def _antipads(padstack: Padstack) -> list[Antipad]:
+def _all_antipads(padstack: Padstack) -> list[Antipad]:
     """All antipads that a padstack states."""
     return [each for each in (padstack.antipad, *(antipad for _, antipad in padstack.antipads)) if each is not None]
 

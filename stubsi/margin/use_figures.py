@@ -86,7 +86,7 @@ def notch(models: Models, uses: Uses) -> Spread:
     Spread
         [Hz]; NaN where unknown.
     """
-    return _with_shorter(_notch, models, uses)
+    return _no_better_than_shorter(_notch, models, uses)
 
 
 def one_db(models: Models, uses: Uses) -> Spread:
@@ -102,7 +102,7 @@ def one_db(models: Models, uses: Uses) -> Spread:
     Spread
         [Hz]; NaN where unknown.
     """
-    return _with_shorter(_one_db, models, uses)
+    return _no_better_than_shorter(_one_db, models, uses)
 
 
 def loss(models: Models, uses: Uses) -> tuple[Spread, Spread]:
@@ -119,13 +119,13 @@ def loss(models: Models, uses: Uses) -> tuple[Spread, Spread]:
         [dB]; NaN where unknown.
     """
     own_loss, own_return_loss = _in_band(models, uses)
-    counted = _counted(models, uses)
-    if counted is None:
+    shorter = _shorter_stubs(models, uses)
+    if shorter is None:
         return own_loss, own_return_loss
-    other_loss, other_return_loss = _in_band(counted.models, counted.uses)
+    other_loss, other_return_loss = _in_band(shorter.models, shorter.uses)
     return (
-        _no_better(own_loss, other_loss, counted, np.fmax),
-        _no_better(own_return_loss, other_return_loss, counted, np.fmin),
+        _worse_of_both(own_loss, other_loss, shorter, np.fmax),
+        _worse_of_both(own_return_loss, other_return_loss, shorter, np.fmin),
     )
 
 
@@ -185,35 +185,35 @@ def is_missing(unknown: tuple[str | None, ...]) -> NDArray[np.bool_]:
     return np.array([missing is not None for missing in unknown], dtype=bool)
 
 
-class _Counted(NamedTuple):
-    """Uses of shorter stubs that count as well: each pair of a use ``row`` and one ``of`` the uses of those models."""
+class _ShorterStubs(NamedTuple):
+    """Uses of shorter stubs that count as well: pairs of a use, ``row``, and one of their own uses, ``other``."""
 
     models: Models
     uses: Uses
     row: Numbers
-    of: Numbers
+    other: Numbers
 
 
-def _counted(models: Models, uses: Uses) -> _Counted | None:
+def _shorter_stubs(models: Models, uses: Uses) -> _ShorterStubs | None:
     """What counts as well for some uses; None where nothing does."""
     if models.shorter is None:
         return None
     row, shorter = models.shorter.counting(uses.case)
     keys = np.array([shorter, uses.nyquist[row], uses.z0[row]])
     (case, nyquist, z0), of = np.unique(keys, axis=1, return_inverse=True)
-    return _Counted(models.shorter.models, Uses(case.astype(np.intp), nyquist, z0, of), row, of)
+    return _ShorterStubs(models.shorter.models, Uses(case.astype(np.intp), nyquist, z0, of), row, of)
 
 
-def _with_shorter(figure: Callable[[Models, Uses], Spread], models: Models, uses: Uses) -> Spread:
-    own, counted = figure(models, uses), _counted(models, uses)
-    return own if counted is None else _no_better(own, figure(counted.models, counted.uses), counted, np.fmin)
+def _no_better_than_shorter(figure: Callable[[Models, Uses], Spread], models: Models, uses: Uses) -> Spread:
+    own, shorter = figure(models, uses), _shorter_stubs(models, uses)
+    return own if shorter is None else _worse_of_both(own, figure(shorter.models, shorter.uses), shorter, np.fmin)
 
 
-def _no_better(own: Spread, other: Spread, counted: _Counted, worse: np.ufunc) -> Spread:
+def _worse_of_both(own: Spread, other: Spread, shorter: _ShorterStubs, worse: np.ufunc) -> Spread:
     """A figure whose outer ends are no better than those of what counts as well."""
     worst, best = own.worst.copy(), own.best.copy()
-    worse.at(worst, counted.row, other.worst[counted.of])
-    worse.at(best, counted.row, other.best[counted.of])
+    worse.at(worst, shorter.row, other.worst[shorter.other])
+    worse.at(best, shorter.row, other.best[shorter.other])
     return Spread(worst, own.low, own.high, best)
 
 
