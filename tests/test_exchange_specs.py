@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from stubsi import FileError, read_ipc2581
+from stubsi import BoardError, FileError, PressFit, read_ipc2581
+from stubsi.files.board_file import read_any_board
 from tests.exchange_files import Exchange
 
 GIVEN = {"signals": {"DATA": "10 Gb/s"}, "z0": "50 ohm", "pads": {"0.3 mm": "0.5 mm"}}
@@ -114,3 +115,25 @@ def test_a_plated_hole_that_is_to_be_drilled_stays_a_hole(tmp_path):
     head, _, rest = text.rpartition(hole)
     text = head + hole + rest.replace("/>", f"{REFERS}</Hole>", 1)
     assert len(read(text, tmp_path).board.net("DATA").holes) == 1
+
+
+# Press-fit pins
+
+FIT = PressFit(side="bottom", contact_from="0.3 mm", contact_to="1.1 mm")
+
+
+def test_what_a_press_fit_pin_needs_is_given_by_its_component(tmp_path):
+    """Revision C says PRESSFIT and no contact zone, so the summary asks for it."""
+    exchange = file().component("J1", "PRESSFIT", "BOTTOM").pads("DATA", 5, 5, pin="J1")
+    without = read(exchange.text(), tmp_path)
+    assert without.board.net("DATA").holes[0].connects == ("TOP", "BOTTOM")
+    assert dict(without.assumed)["holes hold a press-fit pin whose contact zone is not known; give press_fit"] == 1
+    given = read(exchange.text(), tmp_path, press_fit={"J*": FIT})
+    assert given.board.net("DATA").holes[0].press_fit == FIT
+    with pytest.raises(BoardError, match=r"press_fit: 'K1' matches no component"):
+        read(exchange.text(), tmp_path, press_fit={"K1": FIT})
+    (tmp_path / "facts.toml").write_text(
+        'exchange = "board.xml"\nz0 = "50 ohm"\nsignals = {DATA = "10 Gb/s"}\npads = {"0.3 mm" = "0.5 mm"}\n'
+        '[press_fit]\nJ1 = {side = "bottom", contact_from = "0.3 mm", contact_to = "1.1 mm"}\n'
+    )
+    assert read_any_board(tmp_path / "facts.toml").net("DATA").holes[0].press_fit == FIT

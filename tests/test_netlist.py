@@ -110,6 +110,46 @@ def test_a_wrong_netlist_is_refused_with_its_line(wrong, export, tmp_path):
         read(export, text, tmp_path)
 
 
+READ_ALIKE = {
+    "comments and titles in any encoding": NETLIST.replace("C", "C  Entw\u00e4sserung\t\u2013 B\u00fcro", 1).replace(
+        "P  UNITS", "P  TITLE  Schleuse \u00fcber der Elbe\nP  UNITS", 1
+    ),
+    "a byte order mark": "\ufeff" + NETLIST,
+    "lines that end as on other systems": NETLIST.replace("\n", "\r\n"),
+    "units by their other name": NETLIST.replace("UNITS CUST 1", "UNITS SI"),
+    "long names behind their use": "".join(
+        [line for line in NETLIST.splitlines(keepends=True) if "P  NNAME" not in line][:-1]
+        + [line for line in NETLIST.splitlines(keepends=True) if "P  NNAME" in line]
+        + ["999\n"]
+    ),
+    "continued records and records of traces": NETLIST.replace(
+        "999\n", "027" + " " * 30 + "X+001000Y+001000\n017\n378LEVEL         L01 X0010\n389BOARD\n999\n"
+    ),
+    "something behind the end": NETLIST + "\x1a\x00 anything",
+    "blanks in place of zeros": NETLIST.replace("X+0", "X+ ").replace("D0", "D "),
+}
+
+
+@pytest.mark.parametrize("changed", READ_ALIKE)
+def test_a_legal_netlist_of_another_program_is_the_same_board(changed, export, tmp_path):
+    assert READ_ALIKE[changed] != NETLIST
+    assert read(export, READ_ALIKE[changed], tmp_path).board == read(export, NETLIST, tmp_path).board
+
+
+def test_a_record_of_a_blind_or_buried_hole_is_no_through_hole(export, tmp_path):
+    """Record 307. A reference net goes without it; a signal net is refused, because its end is not known."""
+    lines = NETLIST.splitlines(keepends=True)
+    place = next(number for number, line in enumerate(lines) if line.startswith("317GND"))
+    lines[place] = "307" + lines[place][3:]
+    found = read(export, "".join(lines), tmp_path)
+    assert len(found.board.net("GND").holes) == len(export.board.net("GND").holes) - 1
+    assert any(what.startswith("blind or buried holes of reference nets") for what, _ in found.ignored)
+    place = next(number for number, line in enumerate(lines) if line.startswith("317ALARM"))
+    lines[place] = "307" + lines[place][3:]
+    with pytest.raises(FileError, match=r"line \d+: hole of net ALARM .* does not say where it ends"):
+        read(export, "".join(lines), tmp_path)
+
+
 def test_changed_netlists_are_read_or_refused(export, tmp_path):
     rng, refused = random.Random(7), 0
     for _ in range(200):

@@ -51,7 +51,8 @@ FACTS = Schema(
         "reference": schema.NAMES,
         "plating": schema.LENGTH,
         **dict.fromkeys(
-            ("signals", "dk", "roles", "pads", "antipads", "connects", "pairs", "feed", "stackup"), schema.TABLE
+            ("signals", "dk", "roles", "pads", "antipads", "connects", "pairs", "feed", "press_fit", "stackup"),
+            schema.TABLE,
         ),
     },
 )
@@ -161,6 +162,8 @@ def _exchange_board(path: Path, kind: str, arguments: dict[str, Any], facts: str
         raise FileError(f"{facts}: [stackup] is for netlists; an IPC-2581 file holds its own.")
     if kind == NETLIST and (wrong := {"dk", "roles"} & set(arguments)):
         raise FileError(f"{facts}: {wrong.pop()} is for IPC-2581 files; give it in [stackup] for a netlist.")
+    if kind == NETLIST and "press_fit" in arguments:
+        raise FileError(f"{facts}: press_fit is for IPC-2581 files, which name the components.")
     with errors_at(facts or path.name):
         try:
             export = read_ipc2581(path, **arguments) if kind == IPC_2581 else read_ipc356(path, **arguments)
@@ -190,6 +193,11 @@ def _arguments(table: Table, name: str, criteria: Mapping[str, Criterion]) -> di
         arguments["antipads"] = {
             key: _clearance(value, f"{name}: [antipads] {key}") for key, value in table["antipads"].items()
         }
+    if "press_fit" in table:
+        arguments["press_fit"] = {
+            key: parts.press_fit(_table(value, f"{name}: [press_fit] {key}"), f"{name}: [press_fit.{key}]")
+            for key, value in table["press_fit"].items()
+        }
     if "stackup" in table:
         arguments["stackup"] = stackup_of_table(table["stackup"], name)
     return arguments
@@ -199,6 +207,14 @@ def _text(value: object, place: str) -> str:
     if not isinstance(value, str):
         raise FileError(f"{place} = {schema.as_written(value)}: must be the name of a criterion, in quotes.")
     return value
+
+
+def _table(value: object, place: str) -> Table:
+    if not isinstance(value, dict):
+        raise FileError(
+            f'{place} = {schema.as_written(value)}: must be a table like {{side = "top", contact_from = ...}}.'
+        )
+    return {"name": "of a component", **value}
 
 
 def _clearance(value: object, place: str) -> Any:

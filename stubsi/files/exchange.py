@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from stubsi.board.criterion import Criterion
     from stubsi.board.layers import Role
     from stubsi.board.net import StubFeedName
-    from stubsi.board.padstack import Antipad
+    from stubsi.board.padstack import Antipad, PressFit
     from stubsi.board.signal import Signal
     from stubsi.board.stackup import Stackup
     from stubsi.files.exchange_records import FileRecord
@@ -96,6 +96,7 @@ def read_ipc2581(
     pairs: Mapping[str, str] | None = None,
     feed: Mapping[str, StubFeedName] | None = None,
     criterion: Criterion | str | Mapping[str, Criterion | str] | None = None,
+    press_fit: Mapping[str, PressFit] | None = None,
 ) -> ExchangeBoard:
     """Read a board from an IPC-2581 file, revision A, B, B1 or C.
 
@@ -138,6 +139,8 @@ def read_ipc2581(
         From where the signal of the stubs comes, where that is not what follows from the layers in use.
     criterion : Criterion, name in ``RULES_OF_THUMB``, or mapping of net to these, optional
         What the nets must meet. A mapping holds for the nets it names, and the others keep that of a new board.
+    press_fit : mapping of component to PressFit, optional
+        What press-fit pins need of their holes, which no file says: ``{"J*": PressFit(...)}``.
 
     Returns
     -------
@@ -171,6 +174,7 @@ def read_ipc2581(
         plating=plating,
         feed=given_or_empty(feed),
         criterion=criterion,
+        press_fit=given_or_empty(press_fit),
     )
     return board_of(record, overlay, None, given_or_empty(pairs), standard=f"IPC-2581 revision {record.revision}")
 

@@ -11,7 +11,7 @@ from stubsi.errors import BoardError, FileError
 from stubsi.files.exchange_copper import copper_met
 from stubsi.files.exchange_holes import HoleMaker
 from stubsi.files.exchange_impedance import impedance_of
-from stubsi.files.exchange_records import REFERENCE_CLASSES
+from stubsi.files.exchange_records import BLIND, PRESS_FIT, REFERENCE_CLASSES
 from stubsi.files.exchange_stackup import stackup_of
 from stubsi.files.exchange_step import holes_of_nets, one_step
 from stubsi.files.net_pairs import NetPairs
@@ -23,14 +23,14 @@ if TYPE_CHECKING:
 
     from stubsi.board.criterion import Criterion
     from stubsi.board.net import StubFeedName
-    from stubsi.board.padstack import Padstack
+    from stubsi.board.padstack import Padstack, PressFit
     from stubsi.board.signal import Signal
     from stubsi.board.stackup import Stackup
     from stubsi.files.exchange_overlay import Overlay
     from stubsi.files.exchange_records import FileRecord, HoleRecord
 
-    Connected: TypeAlias = Mapping[str, list[tuple[HoleRecord, Padstack, tuple[str, ...]]]]
-    """Holes of every net, each with its padstack and the layers in use."""
+    Connected: TypeAlias = Mapping[str, list[tuple[HoleRecord, Padstack, tuple[str, ...], PressFit | None]]]
+    """Holes of every net, each with its padstack, the layers in use, and what a press-fit pin in it needs."""
 
 
 class BoardMaker:
@@ -88,7 +88,7 @@ class BoardMaker:
         criterion = {name: self._criterion(name, legs) for name, legs in groups.items()}
         feeds = self._feeds(connected)
         self.unmatched = [net for net in self.nets if net not in signals and net not in self._reference_names]
-        self.overlay.refuse_unused(self.nets, signals, self.record.layers)
+        self.overlay.refuse_unused(self.nets, signals, self.record.layers, self.step.components)
         self._refuse_missing(signals)
         nets = []
         for name, legs in groups.items():
@@ -192,7 +192,7 @@ class BoardMaker:
     ) -> tuple[Hole, ...]:
         holes = []
         for letter, net in zip(("P", "N") if len(legs) == 2 else ("",), legs, strict=True):
-            for number, (hole, padstack, connects) in enumerate(connected[net], 1):
+            for number, (hole, padstack, connects, press_fit) in enumerate(connected[net], 1):
                 with errors_at(f"{self.record.name}: line {hole.line}"):
                     holes.append(
                         Hole(
@@ -202,6 +202,7 @@ class BoardMaker:
                             x=InSI(hole.x),
                             y=InSI(hole.y),
                             leg=letter,  # type: ignore[arg-type] # one of the legs
+                            press_fit=press_fit,
                             feed=feeds.get(f"{net}.{number}", ""),
                         )
                     )
@@ -210,6 +211,9 @@ class BoardMaker:
     def _reference_net(self, name: str, joined: Mapping[str, list[tuple[str, ...]]]) -> Net:
         holes = []
         for number, hole in enumerate(self.holes[name]):
+            if hole.layer and self.record.layers[hole.layer].function == BLIND:
+                self.record.ignore("blind or buried holes of reference nets, whose ends the file does not say")
+                continue
             with errors_at(f"{self.record.name}: line {hole.line}"):
                 holes.append(
                     Hole(
@@ -229,7 +233,11 @@ class BoardMaker:
         holes = [hole for net in references for hole in self.holes.get(net, ())] if mixed else []
         if not holes:
             return {}
-        spans = [tuple(layer for layer in self.made.span(hole) if layer in mixed) for hole in holes]
+        spans = [
+            () if hole.layer and self.record.layers[hole.layer].function == BLIND
+            else tuple(layer for layer in self.made.span(hole) if layer in mixed)
+            for hole in holes
+        ]  # fmt: skip
         met = copper_met(self.record, self.step, holes, spans)
         joined: dict[str, list[tuple[str, ...]]] = {}
         for hole, span, used in zip(holes, spans, met.in_use, strict=True):
@@ -240,8 +248,8 @@ class BoardMaker:
 
     def _connected(
         self, groups: Mapping[str, tuple[str, ...]]
-    ) -> dict[str, list[tuple[HoleRecord, Padstack, tuple[str, ...]]]]:
-        """Holes of the signal nets, each with its padstack and the layers where its net uses it, from the top."""
+    ) -> dict[str, list[tuple[HoleRecord, Padstack, tuple[str, ...], PressFit | None]]]:
+        """Holes of the signal nets, with padstack, layers where the net uses them, from the top, and press-fit pin."""
         holes = [hole for legs in groups.values() for net in legs for hole in self.holes.get(net, ())]
         made = self.made
         spans = [made.span(hole) for hole in holes]
@@ -253,7 +261,7 @@ class BoardMaker:
         made.carry_traces(set().union(*in_use))
         self.stackup = made.stackup
         clearances = made.clearances(self.step, holes, spans, in_use)
-        connected: dict[str, list[tuple[HoleRecord, Padstack, tuple[str, ...]]]] = {}
+        connected: dict[str, list[tuple[HoleRecord, Padstack, tuple[str, ...], PressFit | None]]] = {}
         for number, hole in enumerate(holes):
             with errors_at(f"{self.record.name}: line {hole.line}"):
                 padstack = made.signal_padstack(
@@ -261,8 +269,19 @@ class BoardMaker:
                 )
             used = in_use[number]
             order = [*self.stackup.names, *sorted(used.difference(self.stackup.names))]
-            connected.setdefault(hole.net, []).append((hole, padstack, tuple(each for each in order if each in used)))
+            layers = tuple(each for each in order if each in used)
+            connected.setdefault(hole.net, []).append((hole, padstack, layers, self._press_fit(met.pins[number])))
         return connected
+
+    def _press_fit(self, components: set[str]) -> PressFit | None:
+        """What the press-fit pin in a hole needs, as given for its component; None where no such pin is known."""
+        for name in sorted(components):
+            given = self.overlay.press_fit.of(name)
+            if given is not None:
+                return given
+            if self.step.components[name].mount == PRESS_FIT:
+                self.record.assume("holes hold a press-fit pin whose contact zone is not known; give press_fit")
+        return None
 
     def _names(self, holes: Sequence[HoleRecord]) -> list[str]:
         """Names of holes: that of the net and a number."""

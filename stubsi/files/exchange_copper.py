@@ -30,12 +30,14 @@ MOST_IN_ONE_PLACE = 64
 class Met(NamedTuple):
     """What the holes meet. ``pads`` holds the diameter [m] of each pad by hole and layer, None where it is not known.
 
-    ``in_use`` holds the layers that connect each hole. ``padstacks`` holds the names of the padstacks of its pads.
+    ``in_use`` holds the layers that connect each hole. ``padstacks`` holds the names of the padstacks of its pads, and
+    ``pins`` those of the components that have a pin in it.
     """
 
     pads: list[dict[str, float | None]]
     in_use: list[set[str]]
     padstacks: list[set[str]]
+    pins: list[set[str]]
 
 
 def copper_met(record: FileRecord, step: StepRecord, holes: list[HoleRecord], spans: list[tuple[str, ...]]) -> Met:
@@ -56,7 +58,7 @@ def copper_met(record: FileRecord, step: StepRecord, holes: list[HoleRecord], sp
     Met
         In the order of ``holes``.
     """
-    met = Met([{} for _ in holes], [set() for _ in holes], [set() for _ in holes])
+    met = Met([{} for _ in holes], [set() for _ in holes], [set() for _ in holes], [set() for _ in holes])
     if not holes:
         return met
     place = np.array([(hole.x, hole.y) for hole in holes])
@@ -110,9 +112,11 @@ def _meet_pads(
             met.pads[number][layer] = None if size < 0 or known is None else max(size, known)
             if padstack >= 0:
                 met.padstacks[number].add(record.pad_padstacks[int(padstack)])
-            pin = step.components.get(record.pin_components[int(component)]) if component >= 0 else None
+            name = record.pin_components[int(component)] if component >= 0 else ""
+            pin = step.components.get(name)
             if pin is not None and pin.mount in THROUGH:
                 met.in_use[number].add(pin.layer)
+                met.pins[number].add(name)
 
 
 def _meet_holes(
@@ -150,10 +154,11 @@ def _meet_holes(
 
 def _meet_pins(record: FileRecord, step: StepRecord, met: Met, tree: cKDTree) -> None:
     """Pins of through-hole components, placed as their package and component say: each connects the hole it sits in."""
-    for component in step.components.values():
+    for name, component in step.components.items():
         pins = record.packages.get(component.package, [])
         if component.mount in THROUGH and pins:
             met_by_pin: Any = tree.query_ball_point(component.turn.moved(pins, component.place), PAD_OFFSET)
             for near in met_by_pin:
                 for number in near:
                     met.in_use[number].add(component.layer)
+                    met.pins[number].add(name)

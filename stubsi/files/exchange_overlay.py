@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 from stubsi.board.criterion import as_criterion
 from stubsi.board.layers import ROLES, Role
 from stubsi.board.net import STUB_FEEDS
-from stubsi.board.padstack import Antipad
+from stubsi.board.padstack import Antipad, PressFit
 from stubsi.board.signal import as_signal
 from stubsi.checks import checked, one_of, sequence
 from stubsi.errors import BoardError, StubsiError, UnitError
@@ -35,7 +35,7 @@ class Overlay:
     ----------
     record : FileRecord
         What the file says.
-    signals, z0, reference, dk, roles, pads, antipads, connects, plating, feed, criterion
+    signals, z0, reference, dk, roles, pads, antipads, connects, plating, feed, criterion, press_fit
         As in ``read_ipc2581``.
     """
 
@@ -54,6 +54,7 @@ class Overlay:
         plating: Dimensioned | None,
         feed: object,
         criterion: object,
+        press_fit: object,
     ) -> None:
         self._record = record
         self.signals: ByName[Signal] = ByName(signals, "signals", _signal)
@@ -62,6 +63,7 @@ class Overlay:
         self.reference = ByName(dict.fromkeys(_names(reference, "reference"), True), "reference", lambda yes, _: yes)
         self.connects = ByName(connects, "connects", _names)
         self.feed = ByName(feed, "feed", _feed)
+        self.press_fit: ByName[PressFit] = ByName(press_fit, "press_fit", _press_fit)
         by_net = _is_mapping(criterion)
         self.board_criterion = None if by_net or criterion is None else _criterion(criterion, "criterion")
         self.criterion = ByName(criterion if by_net else {}, "criterion", _criterion)
@@ -148,13 +150,15 @@ class Overlay:
         """
         self.missing.setdefault(what, []).append(name)
 
-    def refuse_unused(self, nets: Iterable[str], signal_nets: Iterable[str], layers: Iterable[str]) -> None:
+    def refuse_unused(
+        self, nets: Iterable[str], signal_nets: Iterable[str], layers: Iterable[str], components: Iterable[str]
+    ) -> None:
         """Refuse whatever the user gave that matches nothing in the file.
 
         Parameters
         ----------
-        nets, signal_nets, layers : iterable of str
-            Names of nets, of those with a signal, and of layers of the file.
+        nets, signal_nets, layers, components : iterable of str
+            Names of nets, of those with a signal, of layers and of components of the file.
 
         Raises
         ------
@@ -165,6 +169,7 @@ class Overlay:
             by_net.refuse_unused(nets, "net")
         self.feed.refuse_unused(signal_nets, "net with a signal")
         self.criterion.refuse_unused(signal_nets, "net with a signal")
+        self.press_fit.refuse_unused(components, "component with a pin in a hole")
         if list(self.z0.items) != ["*"]:
             self.z0.refuse_unused(nets, "signal net")
         self._dk.refuse_unused(layers, "dielectric layer or material")
@@ -231,6 +236,11 @@ def _feed(value: Any, what: str) -> StubFeedName:
     one_of(value, what, STUB_FEEDS[1:])
     feed: StubFeedName = value
     return feed
+
+
+def _press_fit(value: Any, what: str) -> PressFit:
+    fit: PressFit = checked(value, what, PressFit)
+    return fit
 
 
 def _criterion(value: Any, what: str) -> Criterion:

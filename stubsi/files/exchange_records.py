@@ -18,7 +18,9 @@ PLATED = {"VIA", "PLATED", "VIA_CAPPED"}
 """Plating statuses of a plated hole."""
 BLIND = "BLIND"
 """Function of a drill layer of a netlist whose holes go from one face to a layer that the file does not name."""
-THROUGH = {"THMT", "PRESSFIT"}
+PRESS_FIT = "PRESSFIT"
+"""How a component is mounted whose pins are pressed into holes (revision C)."""
+THROUGH = {"THMT", PRESS_FIT}
 """How a component is mounted whose pins sit in holes."""
 REFERENCE_CLASSES = {"GROUND", "POWER"}
 """Classes of the nets whose holes are return vias."""

@@ -32,12 +32,18 @@ STEP = {"0": 0.0254e-4, "1": 1e-6, "2": 0.0254e-4}
 NO_NET = {"", "N/C"}
 """Names that stand for no net."""
 THROUGH_HOLE = "317"
+BLIND_HOLE = "307"
+"""A hole that is blind or buried (from memory)."""
 LEFT_OUT = {"327": "surface pads", "367": "non-plated holes"}
 """Kinds of records that have no part in a board."""
 
-_HOLE = re.compile(r"D(\d{4})([PU ])A(\d\d)X([+\- ]\d{6})Y([+\- ]\d{6})")
+_HOLE = re.compile(r"D(?=.{4}[PU ])( *\d+)([PU ])A(\d\d)X(?=.{7}Y)([+\- ] *\d+)Y(?=.{7})([+\- ] *\d{1,6})")
+"""Numbers may have blanks in place of zeros before them."""
 _LONG_NAME = re.compile(r"P\s+(NNAME\S*)\s+(\S.*)")
-_UNITS = re.compile(r"P\s+UNITS\s+CUST\s*(\S*)")
+_UNITS = re.compile(r"P\s+UNITS\s+(?:CUST\s*(\S*)|SI\b)")
+"""SI stands for CUST 1, with turns in radians (from memory)."""
+_PASSED_OVER = re.compile(rb"C|P(?!\s+(?:UNITS|NNAME))")
+"""How lines begin that are passed over, whatever they hold: comments, and parameters that a board does not need."""
 
 
 def read_ipc356(
@@ -104,6 +110,7 @@ def read_ipc356(
         plating=plating,
         feed=given_or_empty(feed),
         criterion=criterion,
+        press_fit={},
     )
     return board_of(record, overlay, stackup, given_or_empty(pairs), standard="IPC-D-356A")
 
@@ -132,7 +139,7 @@ class _Netlist:
             return False
         if text.startswith("P"):
             self._parameter(text)
-        elif code == THROUGH_HOLE:
+        elif code in {THROUGH_HOLE, BLIND_HOLE}:
             self._hole(text)
         elif code.isdigit():
             self.record.ignore(LEFT_OUT.get(code, f"records of kind {code}"))
@@ -142,9 +149,10 @@ class _Netlist:
 
     def _parameter(self, text: str) -> None:
         if units := _UNITS.match(text):
-            if units[1] not in STEP or self._metres not in {None, STEP[units[1]]}:
-                self.refuse(f"UNITS CUST {as_shown(units[1])}: must be 0 (inch) or 1 (metric), and the same throughout")
-            self._metres = STEP[units[1]]
+            unit = "1" if units[1] is None else units[1]
+            if unit not in STEP or self._metres not in {None, STEP[unit]}:
+                self.refuse(f"UNITS CUST {as_shown(unit)}: must be 0 (inch) or 1 (metric), and the same throughout")
+            self._metres = STEP[unit]
         elif (name := _LONG_NAME.match(text)) and self._long_names.setdefault(name[1], name[2].strip()) != (
             name[2].strip()
         ):
@@ -164,23 +172,30 @@ class _Netlist:
             return
         if found[2] != "P":
             self.refuse("column 38 must be P for a plated hole or U for a non-plated one")
-        if net.startswith("NNAME"):
-            if net not in self._long_names:
-                self.refuse(f"{net}: no line before this one says which name it stands for")
-            net = self._long_names[net]
         diameter, x, y = (int(found[i].replace(" ", "")) * self._metres for i in (1, 4, 5))
         if diameter == 0:
             self.refuse("diameter 0: must be positive")
         if net in NO_NET:
             self.record.ignore("plated holes without a net")
             return
-        self.step.holes.append(HoleRecord(net, self._layer(found[3]), x, y, diameter, "", self.number))
+        layer = self._layer(found[3], blind=text.startswith(BLIND_HOLE))
+        self.step.holes.append(HoleRecord(net, layer, x, y, diameter, "", self.number))
 
-    def _layer(self, access: str) -> str:
+    def with_long_names(self) -> FileRecord:
+        """The file as it was read, with long names in place of those that stand for them."""
+        for place, hole in enumerate(self.step.holes):
+            if hole.net.startswith("NNAME"):
+                if hole.net not in self._long_names:
+                    self.number = hole.line
+                    self.refuse(f"{hole.net}: no line says which name it stands for")
+                self.step.holes[place] = hole._replace(net=self._long_names[hole.net])
+        return self.record
+
+    def _layer(self, access: str, *, blind: bool) -> str:
         """Name of the drill layer. A hole that is accessed from one layer only is blind, and its end is not said."""
-        if access == "00":
+        if access == "00" and not blind:
             return "through holes"
-        name = f"holes accessed from layer {int(access)} only"
+        name = "holes that are blind or buried" if blind else f"holes accessed from layer {int(access)} only"
         self.record.layers.setdefault(name, LayerRecord(name, BLIND, "", "", self.number))
         return name
 
@@ -189,8 +204,12 @@ def _records(path: Path, stackup: Stackup) -> FileRecord:
     netlist = _Netlist(path.name, stackup)
     with opened(path) as file:
         for raw in _lines(file):
+            line = raw.removeprefix(b"\xef\xbb\xbf") if netlist.number == 0 else raw
+            if _PASSED_OVER.match(line) and len(line.rstrip(b"\r\n")) <= LONGEST_LINE:
+                netlist.number += 1
+                continue
             try:
-                text = raw.decode("ascii").rstrip("\r\n")
+                text = line.decode("ascii").rstrip("\r\n")
             except UnicodeDecodeError:
                 netlist.number += 1
                 netlist.refuse("holds characters that are no ASCII text")
@@ -198,7 +217,7 @@ def _records(path: Path, stackup: Stackup) -> FileRecord:
                 netlist.number += 1
                 netlist.refuse(f"must be one line of at most {LONGEST_LINE} characters, without control characters")
             if not netlist.line(text):
-                return netlist.record
+                return netlist.with_long_names()
     return netlist.refuse("the file ends without a line 999, so it is cut off")
 
 

@@ -9,9 +9,11 @@ from stubsi.board.names import how_many
 from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
 from stubsi.errors import FileError
+from stubsi.files.near_copper import CopperNearDrills
 from stubsi.files.opened_file import opened
+from stubsi.handoff.copper_list import copper_csv
 from stubsi.handoff.folder import folder_path
-from stubsi.handoff.hand_off import DRILL_FILE_NAME, SPECS, drill_file_name, texts_of
+from stubsi.handoff.hand_off import COPPER, DRILL_FILE_NAME, SCHEDULE, SPECS, drill_file_name, texts_of
 from stubsi.handoff.read_drill_file import drill_file_differences
 from stubsi.handoff.read_list import list_differences
 from stubsi.handoff.read_spec_file import spec_file_differences
@@ -88,7 +90,9 @@ class HandOffDifference:
         return f"<HandOffDifference: {how_many(len(self.differences), 'difference')}>"
 
 
-def read_hand_off(folder: str | os.PathLike[str], plan: Plan) -> HandOffDifference:
+def read_hand_off(
+    folder: str | os.PathLike[str], plan: Plan, *, copper: CopperNearDrills | None = None
+) -> HandOffDifference:
     """Read the files of a hand-off back, and say what differs from the plan.
 
     Parameters
@@ -97,6 +101,9 @@ def read_hand_off(folder: str | os.PathLike[str], plan: Plan) -> HandOffDifferen
         Folder that ``write_hand_off`` has written, as it is or as somebody edited it.
     plan : Plan
         The plan to compare it with.
+    copper : CopperNearDrills, optional
+        What ``copper_near_drills`` has found for this plan, to compare the list of it with. If it is not given, only
+        that list's digest and whether its text was edited are looked at.
 
     Returns
     -------
@@ -120,6 +127,8 @@ def read_hand_off(folder: str | os.PathLike[str], plan: Plan) -> HandOffDifferen
     1.27 um for 0.0001 in. A hole without a name is the nearest one of the plan within that.
     """
     place, texts = folder_path(folder), texts_of(checked(plan, "plan", Plan))
+    if copper is not None:
+        texts[COPPER] = copper_csv(plan, checked(copper, "copper", CopperNearDrills))
     present = _names_in(place)
     groups = {drill_file_name(group): group for group in plan.groups}
     found: list[FileDifference] = []
@@ -138,6 +147,8 @@ def read_hand_off(folder: str | os.PathLike[str], plan: Plan) -> HandOffDifferen
         else:
             differing = list_differences(name, text, read)
         found += [FileDifference(name, *each) for each in differing]
+    if copper is None and COPPER in present:
+        found += _digest_difference(COPPER, texts[SCHEDULE], _text(place / COPPER))
     extra = sorted(name for name in present if DRILL_FILE_NAME.fullmatch(name) and name not in texts)
     found += [FileDifference(name, None, "file", "", "there") for name in extra]
     return HandOffDifference(differences=tuple(found))

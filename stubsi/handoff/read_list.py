@@ -16,8 +16,14 @@ if TYPE_CHECKING:
     Row = tuple[int, dict[str, str]]
     """Line in the file, and the cells by column."""
 
-KEYS = ("hole", "side"), ("group",)
-"""Columns that say which row it is: in a list of holes, where a hole may be drilled from both sides, and in others."""
+KEYS: dict[str, tuple[str, ...]] = {
+    "hole": ("hole", "side"),
+    "drilled hole": ("drilled hole", "drilled from", "layer", "net of the copper", "copper"),
+    "group": ("group",),
+}
+"""Columns that say which row it is, by the first of them: in a list of holes, where a hole may be drilled from both
+sides, in that of copper near the drills, and in others.
+"""
 NUMBER = re.compile(r"-?[0-9]{1,9}(?:\.[0-9]{0,9})?")
 SAME = 0.51e-3
 """Two numbers that differ by less are the same: lists have millimetres to the micron."""
@@ -69,7 +75,7 @@ def _rows(name: str, text: str) -> dict[tuple[tuple[str, str], ...], Row]:
     """Rows of a list by what identifies them."""
     rows: dict[tuple[tuple[str, str], ...], Row] = {}
     for line, cells in _cells(name, text):
-        columns = KEYS[0] if "hole" in cells else KEYS[1]
+        columns = next((columns for first, columns in KEYS.items() if first in cells), ())
         key = tuple((column, cells[column]) for column in columns if column in cells)
         if not key:
             raise FileError(f"{name}: line {line}: has neither a column 'hole' nor a column 'group'.")
