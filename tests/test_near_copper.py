@@ -182,3 +182,26 @@ def test_the_command_says_and_lists_what_is_too_near(tmp_path, capsys):
     said = capsys.readouterr().out
     assert "1 piece of copper too near." in said
     assert "ALARM" in (tmp_path / "out" / "copper_near_drills.csv").read_text(encoding="utf-8")
+
+
+def test_the_list_is_read_back(tmp_path):
+    """Edited, missing or of another plan: each is told, with the piece of copper and both values."""
+    near, plan = found(drawn().line("SIG_4", "ALARM", [(5.4, 3), (5.4, 8)]), tmp_path)
+    stubsi.write_hand_off(plan, tmp_path / "out", copper=near)
+    assert not stubsi.read_hand_off(tmp_path / "out", plan, copper=near)
+    assert not stubsi.read_hand_off(tmp_path / "out", plan)
+    path = tmp_path / "out" / "copper_near_drills.csv"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace(",0.1000,0.2000,yes", ",0.3000,0.2000,no"), encoding="utf-8")
+    differences = stubsi.read_hand_off(tmp_path / "out", plan, copper=near).differences
+    where = "drilled hole DATA.1 drilled from bottom layer SIG_4 net of the copper ALARM copper line"
+    assert [each[2:] for each in differences] == [
+        ("text", "as written", "edited"), (f"{where}, distance [mm]", "0.1000", "0.3000"),
+        (f"{where}, too near", "yes", "no"),
+    ]  # fmt: skip
+    assert text.splitlines()[differences[1].line - 1].startswith("DATA.1,")
+    (edited,) = stubsi.read_hand_off(tmp_path / "out", plan).differences
+    assert edited == ("copper_near_drills.csv", None, "text", "as written", "edited")
+    path.unlink()
+    (missing,) = stubsi.read_hand_off(tmp_path / "out", plan, copper=near).differences
+    assert missing == ("copper_near_drills.csv", None, "file", "there", "")

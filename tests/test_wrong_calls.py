@@ -304,7 +304,7 @@ CALLS = {
     ),
     "write_hand_off": (write_hand_off, {"plan": HANDED_OFF, "folder": "folder", "replace": True}),
     "copper_near_drills": (stubsi.copper_near_drills, {"plan": GATE, "path": "shared/sluice_gate.xml"}),
-    "read_hand_off": (stubsi.read_hand_off, {"folder": "shared", "plan": HANDED_OFF}),
+    "read_hand_off": (stubsi.read_hand_off, {"folder": "shared", "plan": HANDED_OFF, "copper": None}),
     "hand_off_check": (stubsi.hand_off_check, {"plan": HANDED_OFF}),
     "coupons": (stubsi.coupons, {"plan": HANDED_OFF}),
     "still_valid": (
