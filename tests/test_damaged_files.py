@@ -20,10 +20,12 @@ from hypothesis import strategies as st
 import stubsi
 from stubsi import FileError, StubsiError, read_board, read_ipc356, read_ipc2581, read_rules, write_board, write_rules
 from stubsi.files.board_file import read_any_board
+from stubsi.files.near_copper import CopperKind, CopperNearDrills, NearCopper
 from stubsi.files.rules_file import contents
 from stubsi.files.toml_text import parsed_file
 from stubsi.handoff import read_back
-from stubsi.handoff.hand_off import texts_of
+from stubsi.handoff.copper_list import copper_csv
+from stubsi.handoff.hand_off import COPPER, texts_of
 from stubsi.handoff.read_back import _plain
 from tests import drilling_boards as made
 from tests import margin_boards as mb
@@ -70,6 +72,12 @@ def _contents(path):
     return contents(table, name)
 
 
+def tolerances(path):
+    held = stubsi.read_tolerances(path)
+    again = write_rules(path.with_name("again.toml"), tolerances=held, replace=True)
+    assert stubsi.read_tolerances(again) == held
+
+
 def table(path):
     answer = stubsi.check_stubs(path, dk_eff=6.17)
     assert answer["verdict"].notna().all()
@@ -82,8 +90,22 @@ def planned():
 
 
 @cache
+def copper():
+    """A line, an area and a pad near the first drills of the plan."""
+    hits = zip(planned().hits, CopperKind, strict=False)
+    near = [
+        NearCopper(
+            hole=hit.hole.name, net=hit.net, side=hit.side, layer="S2", copper_net="GND", kind=kind,
+            at_si=(1e-3, 2e-3), distance_si=1e-4, needed_si=2e-4, drill_si=5e-4, away=(1.0, 0.0),
+        )
+        for hit, kind in hits
+    ]  # fmt: skip
+    return CopperNearDrills(near=tuple(near), unplaced=(), not_checked=())
+
+
+@cache
 def texts():
-    return texts_of(planned())
+    return {**texts_of(planned()), COPPER: copper_csv(planned(), copper())}
 
 
 @cache
@@ -91,7 +113,8 @@ def hand_off():
     """Names of the files of a hand-off by kind. There is a drill file of each group, and the first is taken."""
     return {
         "schedule": "drill_schedule.csv", "holes": "drilled_holes.csv", "specs": "depth_drilling.xml",
-        "acceptance": "acceptance_plan.csv", "drill file": next(name for name in texts() if name.endswith(".xnc")),
+        "acceptance": "acceptance_plan.csv", "copper": COPPER,
+        "drill file": next(name for name in texts() if name.endswith(".xnc")),
     }  # fmt: skip
 
 
@@ -100,12 +123,12 @@ def of_hand_off(kind):
         """Whatever was changed must be said, in a folder where all other files are as they were written."""
         name, folder = hand_off()[kind], path.parent / f"hand-off with another {kind}"
         if not folder.exists():
-            stubsi.write_hand_off(planned(), folder)
+            stubsi.write_hand_off(planned(), folder, copper=copper())
         data = path.read_bytes()
         (folder / name).write_bytes(data)
         with pytest.MonkeyPatch.context() as patch:  # the plan is the same in all of them
-            patch.setattr(read_back, "texts_of", lambda _: texts())
-            found = stubsi.read_hand_off(folder, planned())
+            patch.setattr(read_back, "texts_of", lambda _: dict(texts()))
+            found = stubsi.read_hand_off(folder, planned(), copper=copper())
         assert bool(found) is (_plain(data.decode("utf-8-sig")) != _plain(texts()[name]))
 
     return read
@@ -114,6 +137,7 @@ def of_hand_off(kind):
 GOOD = {
     "board": (board, FULL),
     "rules": (rules, (SHARED / "demo_rules.toml").read_text(encoding="utf-8")),
+    "tolerances": (tolerances, (SHARED / "demo_tolerances.toml").read_text(encoding="utf-8")),
     "facts": (facts, FACTS),
     "export": (export, (SHARED / "sluice_gate.xml").read_text(encoding="utf-8")),
     "netlist": (netlist, (SHARED / "sluice_gate.ipc").read_text(encoding="ascii")),

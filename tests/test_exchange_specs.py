@@ -47,7 +47,7 @@ def test_of_several_frequencies_none_is_chosen(tmp_path):
         read(file().text().replace(DK, several.replace(' refValue="1000000000.0" refUnit="Hz"', "")), tmp_path)
 
 
-@pytest.mark.parametrize(("written", "dk"), [('text="3.9"', 3.9), ('text="low"', None), ('value=""', None), ("", None)])
+@pytest.mark.parametrize(("written", "dk"), [('text="3.9"', 3.9), ('text="low"', None), ("", None)])
 def test_a_property_may_hold_its_number_as_text_or_none(written, dk, tmp_path):
     found = read(file().text().replace(DK, f"<Property {written}/>"), tmp_path)
     assert laminate(found).dk == dk

@@ -83,7 +83,7 @@ class SpecReader(ExchangeStream):
 
     def _take_of_material(self, spec: SpecRecord, kind: str, attributes: Attributes) -> None:
         """Take a Dk or loss tangent, with the frequency it holds at. At several frequencies it has several values."""
-        if not attributes.get("value", "").strip():
+        if "value" not in attributes:
             text = attributes.get("text", "").strip()
             if not PLAIN_NUMBER.fullmatch(text):
                 self.record.ignore("properties of materials without a number")

@@ -37,8 +37,10 @@ BLIND_HOLE = "307"
 LEFT_OUT = {"327": "surface pads", "367": "non-plated holes"}
 """Kinds of records that have no part in a board."""
 
-_HOLE = re.compile(r"D(?=.{4}[PU ])( *\d+)([PU ])A(\d\d)X(?=.{7}Y)([+\- ] *\d+)Y(?=.{7})([+\- ] *\d{1,6})")
+_HOLE = re.compile(r"D(?=.{4}[PU ])( *\d+)([PU ])A(\d\d)X(?=.{7}Y)([+\- ] *\d+)Y([+\- ] *\d{1,6})")
 """Numbers may have blanks in place of zeros before them."""
+_PLACE = 7
+"""Characters of a coordinate."""
 _LONG_NAME = re.compile(r"P\s+(NNAME\S*)\s+(\S.*)")
 _UNITS = re.compile(r"P\s+UNITS\s+(?:CUST\s*(\S*)|SI\b)")
 """SI stands for CUST 1, with turns in radians (from memory)."""
@@ -160,7 +162,7 @@ class _Netlist:
 
     def _hole(self, text: str) -> None:
         net, found = text[3:17].strip(), _HOLE.match(text, 32)
-        if found is None:
+        if found is None or len(found[5]) != _PLACE:
             self.refuse(
                 f"columns 33 to 57 = {as_shown(text[32:57])}: must hold diameter, plating, access and position like "
                 f"D0098PA00X+012000Y+034000"
