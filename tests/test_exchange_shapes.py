@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from stubsi import FileError, read_ipc2581
+from stubsi import BoardError, FileError, read_ipc2581
 from tests.exchange_files import Exchange, square
 
 GIVEN = {"signals": {"DATA": "10 Gb/s"}, "z0": "50 ohm", "pads": {"0.3 mm": "0.5 mm"}}
@@ -208,3 +208,57 @@ def test_pads_smaller_than_their_hole_are_drilled_away(tmp_path):
 def test_the_user_may_add_layers_that_the_file_does_not_show(tmp_path):
     exchange = file()
     assert in_use(exchange, tmp_path, connects={"DATA.1": ["TOP", "SIG_4"]}) == ("TOP", "SIG_4")
+
+
+# Holes whose net or span stands elsewhere
+
+
+def test_a_hole_without_a_net_is_of_the_net_of_its_pads(tmp_path):
+    """Where pads of two nets lie about it, it is counted and left out."""
+    text = file().text()
+    unnamed = text.replace('<Set net="DATA"><Hole', "<Set><Hole")
+    assert unnamed != text
+    assert in_use(unnamed, tmp_path) == ("TOP",)
+    exchange = file().pad("SIG_3", "GND", 5, 5)
+    path = tmp_path / "two.xml"
+    path.write_text(exchange.text().replace('<Set net="DATA"><Hole', "<Set><Hole"), encoding="utf-8")
+    found = read_ipc2581(path, signals={"DATA": "10 Gb/s"}, z0="50 ohm")
+    assert (found.nets_without_holes, dict(found.ignored)) == (("DATA",), {"plated holes without a net": 1})
+
+
+def test_a_span_may_end_at_the_mask_or_be_given(tmp_path):
+    span = '<Span fromLayer="TOP" toLayer="BOTTOM"/>'
+    masks = "".join(
+        f'<Layer name="MASK_{side}" layerFunction="SOLDERMASK" side="{side}" polarity="POSITIVE"/>'
+        for side in ("TOP", "BOTTOM")
+    )
+    text = file().text()
+    masked = text.replace(span, '<Span fromLayer="MASK_TOP" toLayer="MASK_BOTTOM"/>')
+    assert in_use(masked.replace("<Stackup ", f"{masks}<Stackup "), tmp_path) == ("TOP",)
+    with pytest.raises(FileError, match=r"drill layer DRILL: has no Span.*or give spans"):
+        in_use(text.replace(span, ""), tmp_path)
+    for key in ("DRILL", "0.3 mm"):
+        assert in_use(text.replace(span, ""), tmp_path, spans={key: ["TOP", "BOTTOM"]}) == ("TOP",)
+    with pytest.raises(BoardError, match=r"spans: '0\.4 mm' is neither"):
+        in_use(text, tmp_path, spans={"0.4 mm": ["TOP", "BOTTOM"]})
+
+
+def test_a_hole_that_stands_on_two_drill_layers_of_one_span_is_one_hole(tmp_path):
+    exchange = file()
+    exchange.drills["AGAIN"] = ("BOTTOM", "TOP")
+    assert in_use(exchange.hole("DATA", 5, 5, layer="AGAIN"), tmp_path) == ("TOP",)
+
+
+@pytest.mark.parametrize("function", ["DIELBONDPLY", "DIELCOVERLAY", "GLUE", "CAPACITIVE"])
+def test_every_dielectric_function_of_the_schemas_is_a_dielectric(function, tmp_path):
+    assert in_use(file().text().replace('"DIELCORE"', f'"{function}"'), tmp_path) == ("TOP",)
+
+
+def test_groups_of_a_stackup_may_number_their_layers_anew(tmp_path):
+    """Two groups from 1 on, in the order of the file, with TOP and BOTTOM outside."""
+    head, found, rest = file().text().partition('<StackupLayer layerOrGroupRef="SIG_4"')
+    for number in range(7, 12):
+        rest = rest.replace(f'sequence="{number}"', f'sequence="{number - 6}"', 1)
+    text = f'{head}</StackupGroup><StackupGroup name="two">{found}{rest}'
+    assert in_use(text, tmp_path) == ("TOP",)
+    assert read_ipc2581(tmp_path / "board.xml").board.stackup == read_ipc2581(file().write(tmp_path)).board.stackup

@@ -148,6 +148,8 @@ def test_a_record_of_a_blind_or_buried_hole_is_no_through_hole(export, tmp_path)
     lines[place] = "307" + lines[place][3:]
     with pytest.raises(FileError, match=r"line \d+: hole of net ALARM .* does not say where it ends"):
         read(export, "".join(lines), tmp_path)
+    given = read(export, "".join(lines), tmp_path, spans={"0.25 mm": ["TOP", "SIG_3"]})
+    assert given.board.net("ALARM").holes[0].padstack.span == ("TOP", "SIG_3")
 
 
 def test_changed_netlists_are_read_or_refused(export, tmp_path):

@@ -97,6 +97,7 @@ def read_ipc2581(
     feed: Mapping[str, StubFeedName] | None = None,
     criterion: Criterion | str | Mapping[str, Criterion | str] | None = None,
     press_fit: Mapping[str, PressFit] | None = None,
+    spans: Mapping[str, Iterable[str]] | None = None,
 ) -> ExchangeBoard:
     """Read a board from an IPC-2581 file, revision A, B, B1 or C.
 
@@ -141,6 +142,8 @@ def read_ipc2581(
         What the nets must meet. A mapping holds for the nets it names, and the others keep that of a new board.
     press_fit : mapping of component to PressFit, optional
         What press-fit pins need of their holes, which no file says: ``{"J*": PressFit(...)}``.
+    spans : mapping of drill layer, padstack or hole diameter to two layers, optional
+        First and last copper layer of holes whose span the file does not say.
 
     Returns
     -------
@@ -175,6 +178,7 @@ def read_ipc2581(
         feed=given_or_empty(feed),
         criterion=criterion,
         press_fit=given_or_empty(press_fit),
+        spans=given_or_empty(spans),
     )
     return board_of(record, overlay, None, given_or_empty(pairs), standard=f"IPC-2581 revision {record.revision}")
 

@@ -105,6 +105,7 @@ class BoardMaker:
                 )
         joined = self._joined(references)
         nets += [self._reference_net(net, joined) for net in references if net in self.holes]
+        self.overlay.spans.refuse_unused()
         if not any(net.reference for net in nets):
             self.record.assume("no reference net with a hole: return vias stay unknown; give reference")
         with errors_at(self.record.name):
@@ -211,7 +212,7 @@ class BoardMaker:
     def _reference_net(self, name: str, joined: Mapping[str, list[tuple[str, ...]]]) -> Net:
         holes = []
         for number, hole in enumerate(self.holes[name]):
-            if hole.layer and self.record.layers[hole.layer].function == BLIND:
+            if self._has_no_end(hole):
                 self.record.ignore("blind or buried holes of reference nets, whose ends the file does not say")
                 continue
             with errors_at(f"{self.record.name}: line {hole.line}"):
@@ -227,6 +228,11 @@ class BoardMaker:
         with errors_at(f"{self.record.name}: net {name}"):
             return Net(name=name, holes=tuple(holes), reference=True)
 
+    def _has_no_end(self, hole: HoleRecord) -> bool:
+        """Whether a hole is blind or buried, and nobody says where it ends."""
+        blind = hole.layer and self.record.layers[hole.layer].function == BLIND
+        return bool(blind) and self.made.given_span(hole) is None
+
     def _joined(self, references: Sequence[str]) -> dict[str, list[tuple[str, ...]]]:
         """Layers that are planes in part, where an area of its own net joins each reference hole."""
         mixed = {layer.name for layer in self.stackup.copper if layer.role == "mixed"}
@@ -234,7 +240,7 @@ class BoardMaker:
         if not holes:
             return {}
         spans = [
-            () if hole.layer and self.record.layers[hole.layer].function == BLIND
+            () if self._has_no_end(hole)
             else tuple(layer for layer in self.made.span(hole) if layer in mixed)
             for hole in holes
         ]  # fmt: skip

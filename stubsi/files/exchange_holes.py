@@ -9,7 +9,7 @@ from stubsi.board.padstack import Antipad, Padstack
 from stubsi.board.stackup import Stackup
 from stubsi.errors import FileError
 from stubsi.files.exchange_planes import clearances_of
-from stubsi.files.exchange_records import BLIND
+from stubsi.files.exchange_records import BLIND, COPPER, DIELECTRIC
 from stubsi.units import show
 from stubsi.value import InSI
 
@@ -86,20 +86,22 @@ class HoleMaker:
         where = f"{self.record.name}: line {hole.line}: hole of net {hole.net}"
         if hole.layer:
             layer = self.record.layers[hole.layer]
-            if layer.function == BLIND:
+            spans = spans or set(layer.spans)
+            if layer.function == BLIND and not self.given_span(hole):
                 raise FileError(
-                    f"{where} is one of the {layer.name}, and the file does not say where it ends; give the net no "
-                    f"signal, or read the board from IPC-2581."
+                    f"{where} is one of the {layer.name}, and the file does not say where it ends; give spans, by the "
+                    f"diameter of the hole, or give the net no signal."
                 )
             where = f"{self.record.name}: line {layer.line}: drill layer {layer.name}"
-            spans = spans or set(layer.spans)
+        if not spans and (given := self.given_span(hole)):
+            spans = {given}
         if len(spans) != 1:
             raise FileError(
                 f"{where}: {'has no Span' if not spans else 'has several Spans'}, so it is not known which layers its "
-                f"holes go through; export one drill layer per span, with Span fromLayer and toLayer."
+                f"holes go through; export one drill layer per span, with Span fromLayer and toLayer, or give spans."
             )
         names = self.stackup.names
-        ends = spans.pop()
+        ends = [self._outer_copper(end) for end in spans.pop()]
         for end in ends:
             if end not in names:
                 raise FileError(f"{where}: Span names {end}, which is no copper layer; known are {', '.join(names)}.")
@@ -107,6 +109,30 @@ class HoleMaker:
         if first == last:
             raise FileError(f"{where}: Span begins and ends on {ends[0]}, so no hole of it joins two layers.")
         return names[first : last + 1]
+
+    def given_span(self, hole: HoleRecord) -> tuple[str, str] | None:
+        """Span that the user gives for a hole; None where there is none.
+
+        Parameters
+        ----------
+        hole : HoleRecord
+
+        Returns
+        -------
+        tuple of two str, or None
+        """
+        for name in (hole.layer, hole.padstack):
+            given = self.overlay.spans.of(name, hole.diameter)
+            if given is not None:
+                return given[0]
+        return None
+
+    def _outer_copper(self, layer: str) -> str:
+        """The outer copper layer under a layer of the outside, like a solder mask; any other layer itself."""
+        named = self.record.layers.get(layer)
+        if named is None or layer in self.stackup.names or named.function in {*COPPER, *DIELECTRIC, "DRILL"}:
+            return layer
+        return {"TOP": self.stackup.names[0], "BOTTOM": self.stackup.names[-1]}.get(named.side, layer)
 
     def carry_traces(self, in_use: set[str]) -> None:
         """Take planes that carry traces of signal nets as "mixed", unless the user says that they are planes.
@@ -281,14 +307,17 @@ class HoleMaker:
             if everywhere is not None:
                 if drawn is not None or layer in self._carry:
                     by_layer[layer] = everywhere
-            elif given is None and defined.get(layer) and layer in self.span(hole):
-                by_layer[layer] = InSI(defined[layer])  # type: ignore[arg-type]
-            elif drawn is not None and layer in layers:
-                if drawn <= max(pads.get(layer) or 0.0, hole.diameter + 2 * (self.overlay.plating or 0.0)):
-                    self.record.assume("clearances are not wider than the pad in them, and stay unknown")
-                    continue
-                self.record.assume("clearances in planes are not stated, and are read from the copper")
-                by_layer[layer] = InSI(drawn)
+                continue
+            width = (defined.get(layer) if given is None and layer in self.span(hole) else None) or 0.0
+            if not width and drawn is not None and layer in layers:
+                width = drawn
+            inside = max(pads.get(layer) or 0.0, hole.diameter + 2 * (self.overlay.plating or 0.0))
+            if width and width <= inside:
+                self.record.assume("clearances are not wider than the pad or hole in them, and stay unknown")
+            elif width:
+                if not defined.get(layer):
+                    self.record.assume("clearances in planes are not stated, and are read from the copper")
+                by_layer[layer] = InSI(width)
         return everywhere, by_layer
 
 

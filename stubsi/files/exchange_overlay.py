@@ -13,6 +13,7 @@ from stubsi.checks import checked, one_of, sequence
 from stubsi.errors import BoardError, StubsiError, UnitError
 from stubsi.files.by_name import ByHole, ByName
 from stubsi.number_rules import DK_RULE
+from stubsi.unit_errors import as_shown
 from stubsi.units import one_number, one_si
 from stubsi.value import InSI
 
@@ -35,7 +36,7 @@ class Overlay:
     ----------
     record : FileRecord
         What the file says.
-    signals, z0, reference, dk, roles, pads, antipads, connects, plating, feed, criterion, press_fit
+    signals, z0, reference, dk, roles, pads, antipads, connects, plating, feed, criterion, press_fit, spans
         As in ``read_ipc2581``.
     """
 
@@ -55,6 +56,7 @@ class Overlay:
         feed: object,
         criterion: object,
         press_fit: object,
+        spans: object,
     ) -> None:
         self._record = record
         self.signals: ByName[Signal] = ByName(signals, "signals", _signal)
@@ -71,6 +73,7 @@ class Overlay:
         self._roles = ByName(roles, "roles", _role)
         self.pads = ByHole(pads, "pads", _pad)
         self.antipads = ByHole(antipads, "antipads", _antipad)
+        self.spans = ByHole(spans, "spans", _span)
         self.plating = None if plating is None else one_si(plating, "length", "plating")
         self.missing: dict[str, list[str]] = {}
 
@@ -258,6 +261,13 @@ def _role(value: Any, what: str) -> Role:
 
 def _pad(value: Any, what: str) -> InSI | None:
     return None if value is None else InSI(one_si(value, "length", what))
+
+
+def _span(value: Any, what: str) -> tuple[str, str]:
+    ends = sequence(value, what)
+    if len(ends) != 2:
+        raise BoardError(f"{what} = {as_shown(value)}: must be two copper layers, the first and the last.")
+    return ends[0], ends[1]
 
 
 def _antipad(value: Any, what: str) -> Antipad | Mapping[str, Any]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from stubsi.files.exchange_drawing import Area, Copper, Drawing, placed
 from stubsi.files.exchange_records import COPPER, PLATED, THROUGH, HoleRecord, PadstackRecord
 from stubsi.files.exchange_shapes import ShapeReader
+from stubsi.files.exchange_step import name_holes
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
@@ -55,6 +56,8 @@ class PadstackReader(ShapeReader):
         for step in record.steps:
             if step.padstack_holes:
                 _join_holes(record, step)
+            if step.holes_without_net:
+                name_holes(record, step)
         return record
 
     def _start_pad_stack_def(self, attributes: Attributes) -> None:
@@ -219,10 +222,8 @@ def _join_holes(record: FileRecord, step: StepRecord) -> None:
         stated = {each.span for each in same if each.span is not None}
         joined.append(hole._replace(span=stated.pop()) if not spans and len(stated) == 1 else hole)
     for hole in step.padstack_holes:
-        if id(hole) not in taken and not hole.net:
-            record.ignore("plated holes without a net")
-        elif id(hole) not in taken:
-            joined.append(hole)
+        if id(hole) not in taken:
+            (joined if hole.net else step.holes_without_net).append(hole)
     step.holes = joined
 
 

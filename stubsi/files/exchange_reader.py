@@ -90,8 +90,6 @@ class ExchangeReader(PadstackReader):
             self.record.ignore("non-plated holes")
         elif status not in PLATED:
             self.refuse(f"Hole platingStatus = {as_shown(status)}: must be {', '.join(sorted(PLATED))} or NONPLATED")
-        elif not net:
-            self.record.ignore("plated holes without a net")
         else:
             layer, padstack = self._feature_layer.name, self._set.get("geometry", "")
             spread = self._spread(attributes, "Hole", HOLE_TOLERANCE)
@@ -103,7 +101,9 @@ class ExchangeReader(PadstackReader):
         specs = self._specs_of.pop()
         if self._hole is not None:
             specs = [*specs, *self._specs_of[-1]]
-            self.record.steps[-1].holes.append(self._hole._replace(specs=tuple(specs)) if specs else self._hole)
+            hole = self._hole._replace(specs=tuple(specs)) if specs else self._hole
+            step = self.record.steps[-1]
+            (step.holes if hole.net else step.holes_without_net).append(hole)
         self._hole = None
 
     def _start_slot(self, _: Attributes) -> None:

@@ -12,7 +12,9 @@ if TYPE_CHECKING:
 
 COPPER = {"CONDUCTOR", "CONDFILM", "CONDFOIL", "SIGNAL", "PLANE", "MIXED"}
 """Functions of the layers that are copper."""
-DIELECTRIC = ("DIELCORE", "DIELPREG", "DIELBASE", "DIELADHV")
+DIELECTRIC = (
+    "DIELCORE", "DIELPREG", "DIELBASE", "DIELADHV", "DIELBONDPLY", "DIELCOVERLAY", "GLUE", "CAPACITIVE",
+)  # fmt: skip
 """Functions of the layers that are dielectric."""
 PLATED = {"VIA", "PLATED", "VIA_CAPPED"}
 """Plating statuses of a plated hole."""
@@ -143,6 +145,7 @@ class StepRecord:
     line: int
     holes: list[HoleRecord] = field(default_factory=list)
     padstack_holes: list[HoleRecord] = field(default_factory=list)
+    holes_without_net: list[HoleRecord] = field(default_factory=list)
     copper: dict[tuple[str, str], Copper] = field(default_factory=dict)
     clearances: dict[str, list[Area]] = field(default_factory=dict)
     components: dict[str, ComponentRecord] = field(default_factory=dict)

@@ -134,9 +134,18 @@ def _in_order(record: FileRecord, stackup: StackupRecord) -> list[Placed]:
     seen: set[str] = set()
     placed = [each for group in outer for each in _in_group(record, groups, group, stackup.specs, seen)]
     if len(outer) > 1 and not inner and all(each.place.sequence is not None for each in placed):
+        if _numbered_anew(outer) and _turned(record, placed)[0].layer.side == "TOP":
+            record.assume("groups of the stackup number their layers anew, and follow each other as in the file")
+            return placed
         _check_sequence(record, [each.place for each in placed])
         placed.sort(key=lambda each: each.place.sequence or 0.0)
     return placed
+
+
+def _numbered_anew(groups: list[StackGroup]) -> bool:
+    """Whether every group numbers its layers from the same number on, so that the numbers hold within it only."""
+    least = {min((layer.sequence or 0.0 for layer in group.layers), default=0.0) for group in groups}
+    return len(least) == 1
 
 
 def _in_group(

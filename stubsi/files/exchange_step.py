@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+from itertools import chain
 from typing import TYPE_CHECKING
 
+import numpy as np
+from scipy.spatial import cKDTree
+
 from stubsi.errors import FileError
+from stubsi.files.exchange_pieces import PAD_OFFSET, rows_of
 from stubsi.files.exchange_records import StepRecord
 
 if TYPE_CHECKING:
@@ -60,13 +65,41 @@ def holes_of_nets(record: FileRecord, step: StepRecord) -> dict[str, list[HoleRe
         if number in depth_drills:
             record.ignore("depth drills in holes; read_backdrill_specs lists what the file asks of them")
             continue
-        key = (hole.net, hole.layer, hole.span, round(hole.x, 9), round(hole.y, 9))
+        spans = [hole.span] if hole.span is not None else record.layers[hole.layer].spans if hole.layer else []
+        through = tuple(sorted(spans[0])) if len(spans) == 1 else hole.layer
+        key = (hole.net, through, hole.diameter, round(hole.x, 9), round(hole.y, 9))
         if key in seen:
             record.ignore("holes that the file lists again")
             continue
         seen.add(key)
         by_net.setdefault(hole.net, []).append(hole)
     return by_net
+
+
+def name_holes(record: FileRecord, step: StepRecord) -> None:
+    """Give plated holes whose sets name no net that of their pads, where all pads about a hole are of one net.
+
+    Parameters
+    ----------
+    record : FileRecord
+    step : StepRecord
+        Its holes without a net move to the others, or are counted and left out.
+    """
+    holes = step.holes_without_net
+    tree = cKDTree([(hole.x, hole.y) for hole in holes])
+    nets: list[set[str]] = [set() for _ in holes]
+    for (_, net), copper in step.copper.items():
+        pads = np.concatenate([rows_of(copper.pads), rows_of(copper.flashes)])
+        if net and len(pads):
+            for number in set(chain.from_iterable(tree.query_ball_point(pads[:, :2], PAD_OFFSET))):
+                nets[number].add(net)
+    for hole, found in zip(holes, nets, strict=True):
+        if len(found) == 1:
+            step.holes.append(hole._replace(net=next(iter(found))))
+            record.assume("plated holes without a net are of the net of their pads")
+        else:
+            record.ignore("plated holes without a net")
+    step.holes_without_net = []
 
 
 def _depth_drills(record: FileRecord, step: StepRecord) -> set[int]:

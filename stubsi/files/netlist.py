@@ -62,6 +62,7 @@ def read_ipc356(
     feed: Mapping[str, StubFeedName] | None = None,
     criterion: Criterion | str | Mapping[str, Criterion | str] | None = None,
     connects: Mapping[str, Iterable[str]] | None = None,
+    spans: Mapping[str, Iterable[str]] | None = None,
 ) -> ExchangeBoard:
     """Read a board from an IPC-D-356A netlist, which says nets, plated holes, diameters and positions.
 
@@ -79,6 +80,8 @@ def read_ipc356(
         and ``pairs`` all pairs.
     connects : mapping of hole or net to list of layers, optional
         Layers in use: ``{"DQ0.1": ["TOP", "L3"], "CLK*": ["TOP", "L5"]}``.
+    spans : mapping of hole diameter to two layers, optional
+        First and last copper layer of blind and buried holes, whose ends a netlist does not say.
 
     Returns
     -------
@@ -113,6 +116,7 @@ def read_ipc356(
         feed=given_or_empty(feed),
         criterion=criterion,
         press_fit={},
+        spans=given_or_empty(spans),
     )
     return board_of(record, overlay, stackup, given_or_empty(pairs), standard="IPC-D-356A")
 
