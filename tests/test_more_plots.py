@@ -12,6 +12,7 @@ from matplotlib.figure import Figure
 
 import stubsi
 from stubsi import Board, Criterion, Hole, Net, StubsiError, Tolerance, Tolerances, Verdict, corners, plan
+from stubsi.show.axes import draw_note
 from stubsi.show.palette import GROUPS, LOOKS
 from stubsi.show.section import apart
 from tests import drilling_boards as db
@@ -210,7 +211,94 @@ def test_of_a_large_board_the_worst_nets_are_drawn(monkeypatch, pam4):
         (stubsi.plot_margins(pam4.limits.ranking, axes()), [row.net for row in pam4.limits.ranking]),
     ):
         assert [label.get_text() for label in ax.get_yticklabels()] == nets[:2]
-        assert "1 nets with more margin are not drawn" in ax.get_xlabel()
+        assert "1 net with more margin is not drawn" in ax.get_xlabel()
+
+
+def test_low_axes_show_only_as_many_nets_as_can_be_read(pam4):
+    ranking = pam4.limits.ranking
+    ax = stubsi.plot_margins(ranking, axes(4.0, 1.2))
+    assert [label.get_text() for label in ax.get_yticklabels()] == [next(iter(ranking)).net]
+    assert "2 nets with more margin are not drawn" in ax.get_xlabel()
+
+
+def test_a_note_stands_left_of_what_reaches_the_right_edge():
+    ax = axes(4.0, 3.0)
+    ax.set_xlim(0, 10)
+    for ends, side in (((1, 2), "left"), ((8, 9), "right")):
+        draw_note(ax, 0, ends, "judged by loss")
+        assert ax.texts[-1].get_ha() == side
+        assert ax.texts[-1].xy[0] == (ends[1] if side == "left" else ends[0])
+
+
+# --- legends ----------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("name", "size"),
+    [
+        ("three", (4.0, 3.0)),
+        pytest.param("three", (8.0, 4.0), marks=SLOWER),
+        pytest.param("thirty", None, marks=SLOWER),
+        pytest.param("thirty", (4.0, 2.64), marks=SLOWER),
+    ],
+    ids=str,
+)
+def test_a_legend_hides_nothing_and_leaves_the_plot_room(name, size, request):
+    """Beside the axes or below them, within the figure; the map keeps a quarter of its height."""
+    ax = stubsi.plot_board_map(request.getfixturevalue(name), axes(*size) if size else None)
+    figure = ax.figure
+    figure.draw_without_rendering()
+    legend, inside = ax.get_legend().get_window_extent(), ax.get_window_extent()
+    assert not legend.padded(-0.5).overlaps(inside)
+    assert not legend.padded(-0.5).overlaps(ax.xaxis.label.get_window_extent())
+    assert (legend.x0, legend.y0) >= (0, 0)
+    assert legend.x1 <= figure.bbox.x1
+    assert inside.height > figure.bbox.height / 4
+    assert inside.width > figure.bbox.width / 2
+
+
+@pytest.mark.slow
+def test_every_plot_has_a_title_and_units_and_keeps_the_axes_it_is_given(three, pam4, clock):
+    """What has no unit is a ratio, a number of things, or a name."""
+    made = {
+        "changes": lambda ax: stubsi.plot_margin_changes(pam4.consequences(), ax),
+        "margins": lambda ax: stubsi.plot_margins(pam4.limits.ranking, ax),
+        "net loss": lambda ax: stubsi.plot_net_loss(pam4, "FAST", ax),
+        "section": lambda ax: stubsi.plot_section(three, ax),
+        "map": lambda ax: stubsi.plot_board_map(three, ax),
+        "bands": lambda ax: stubsi.plot_tolerance_bands(clock, ax),
+        "net tolerance": lambda ax: stubsi.plot_net_tolerance(clock, "CLK", ax),
+        "budgets": lambda ax: stubsi.plot_budgets(ax=ax),
+        "trade": lambda ax: stubsi.plot_group_trade(three.group_trade(), ax),
+        "loss": lambda ax: stubsi.plot_loss(
+            {"stub": stubsi.Stub(stub_length="1 mm", dk_eff=4, z_stub="40 ohm")}, ["1 GHz"], z0="50 ohm",
+            signal="25 Gb/s", ax=ax,
+        ),
+        "distance": lambda ax: stubsi.plot_return_distance(
+            mb.board(mb.net("A", ("TOP", "S1"))), "A.0", ["1 mm"], ax
+        ),
+    }  # fmt: skip
+    named = set(stubsi.__all__)
+    assert len(made) == sum(name.startswith("plot_") for name in named)
+    ratios = ("first notch / Nyquist", "margin over limit", "drill groups", "smallest worst-case")
+    for draw in made.values():
+        ax = axes()
+        assert draw(ax) is ax
+        assert title(ax)
+        for label in (ax.get_xlabel(), ax.get_ylabel()):
+            assert not label or "[" in label or label.startswith(ratios)
+
+
+@pytest.mark.slow
+def test_around_a_pair_stand_two_return_vias_or_four():
+    """Two on the line through both holes: those of a board with such vias."""
+    away = ((1.5, 0.0), (-1.5, 0.0))
+    nets = (mb.pair("A", ("TOP", "S1"), ("TOP", "S1")), mb.ground(1, away))
+    board = Board(stackup=mb.stackup(), nets=nets)
+    ax = stubsi.plot_return_distance(board, "A.P", ["1.5 mm"], axes())
+    assert [line.get_label() for line in ax.lines][:2] == ["2 return vias", "4 return vias"]
+    notch = np.min(stubsi.hole_model(board, "A.P").below.notch_frequency().m_as("GHz"))
+    assert line_of(ax, "2 return vias")[1][0] == pytest.approx(notch, rel=0.02)  # the drill of the vias differs
 
 
 # --- budgets ----------------------------------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from stubsi import Verdict
-from stubsi.show.palette import CURVES, DIELECTRIC, GROUPS, LOOKS, STRONG
+from stubsi.show.palette import CURVES, DIELECTRIC, GROUP_MARKERS, GROUPS, LOOKS, STRONG
 
 EYES = {
     "every cone": np.eye(3),
@@ -100,3 +100,8 @@ def test_no_two_of_the_first_curves_or_groups_look_the_same():
         assert len(set(looks)) == len(looks)
         assert all(one[0] != other[0] and one[1] != other[1] for one, other in itertools.pairwise(looks))
     assert len(GROUPS) >= 40
+
+
+def test_a_hole_that_is_drilled_is_never_taken_for_one_that_is_not():
+    """On one map stand drill groups and the verdicts of the nets that are not drilled."""
+    assert {look.marker for look in LOOKS.values()}.isdisjoint(GROUP_MARKERS)

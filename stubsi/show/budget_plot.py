@@ -11,7 +11,7 @@ from stubsi.board.signal import Signal, as_signal
 from stubsi.checks import is_list
 from stubsi.errors import StubsiError
 from stubsi.margin.budget import stub_budget
-from stubsi.show.axes import axes_for, draw_legend, draw_title
+from stubsi.show.axes import axes_for, draw_labels, draw_legend
 from stubsi.show.palette import BLACK, CURVES, MARKERS
 from stubsi.unit_errors import as_shown
 from stubsi.units import one_number
@@ -93,10 +93,8 @@ def plot_budgets(
         axis.set_major_formatter("{x:g}")
     ax.set_xlim(ends[0], ends[1])
     ax.grid(visible=True, color="#dddddd", linewidth=0.6)
-    ax.set_xlabel("symbol rate [GBd]")
-    ax.set_ylabel("longest stub [mm]")
-    draw_title(ax, f"Stub budgets of a uniform stub: {limit}")
-    draw_legend(ax, fontsize="small", loc="upper right")
+    draw_labels(ax, f"Stub budgets of a uniform stub: {limit}", x="symbol rate [GBd]", y="longest stub [mm]")
+    draw_legend(ax, inside="upper right")
     return ax
 
 

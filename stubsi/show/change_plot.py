@@ -9,7 +9,18 @@ import numpy as np
 from stubsi.board.criterion import Measure
 from stubsi.checks import checked
 from stubsi.drilling.consequences import Consequences
-from stubsi.show.axes import BESIDE, axes_for, draw_legend, draw_rows, draw_title, set_log_axis, three_digits
+from stubsi.show.axes import (
+    axes_for,
+    draw_beyond,
+    draw_labels,
+    draw_legend,
+    draw_note,
+    draw_rows,
+    not_drawn,
+    rows_that_fit,
+    set_log_axis,
+    three_digits,
+)  # fmt: skip
 from stubsi.show.margin_plot import MOST_NETS, REACH
 from stubsi.show.palette import BLACK, GREY, LOOKS
 
@@ -26,8 +37,8 @@ def plot_margin_changes(consequences: Consequences, ax: Axes | None = None) -> A
     A tick is the margin as drawn, a line leads from there to the margin after drilling at worst tolerance,
     whose mark shows the verdict. A net that is not drilled has the mark alone. The vertical line is the limit of the
     net's criterion; a text names the figure of a criterion that is not on the notch. What lies beyond the right edge
-    has an arrow with its margin there. Of a large board the ``MOST_NETS`` worst nets are drawn; a note says how many
-    more there are.
+    has an arrow with its margin there. Of a large board, or in low axes, the worst nets are drawn, ``MOST_NETS`` at
+    most; the axis says how many more there are.
 
     Parameters
     ----------
@@ -47,24 +58,23 @@ def plot_margin_changes(consequences: Consequences, ax: Axes | None = None) -> A
         matplotlib is missing; no consequences; no axes.
     """
     every = [net for net in checked(consequences, "consequences", Consequences).nets if net.margin[2] is not None]
-    nets = every[:MOST_NETS]
+    ax = axes_for(ax, width=8.6, height=1.6 + 0.18 * min(len(every), MOST_NETS))
+    nets = every[: rows_that_fit(ax, MOST_NETS)]
     board = consequences.plan.board
     criteria = [board.criterion_of(board.net(net.net)) for net in nets]
-    ax = axes_for(ax, width=8.6, height=1.6 + 0.18 * len(nets))
     set_log_axis(ax, _ends(nets, criteria))
     _draw_limits(ax, criteria)
     for row, net in enumerate(nets):
         _draw_change(ax, row, net)
+    draw_rows(ax, [net.net for net in nets])
     right = ax.get_xlim()[1]
     for row, (net, criterion) in enumerate(zip(nets, criteria, strict=True)):
         _draw_notes(ax, row, net, criterion, right)
-    if len(every) > len(nets):
-        ax.set_xlabel(f"first notch / Nyquist; {len(every) - len(nets)} nets with more margin are not drawn")
-    else:
-        ax.set_xlabel("first notch / Nyquist")
-    draw_rows(ax, [net.net for net in nets])
-    draw_title(ax, f"Margins before and after worst-case drilling, plan {consequences.plan.digest}")
-    draw_legend(ax, **BESIDE)
+    draw_labels(
+        ax, f"Margins before and after worst-case drilling, plan {consequences.plan.digest}",
+        x=f"first notch / Nyquist{not_drawn(len(every) - len(nets))}",
+    )  # fmt: skip
+    draw_legend(ax)
     return ax
 
 
@@ -107,10 +117,9 @@ def _once(ax: Axes, label: str) -> str:
 
 def _draw_notes(ax: Axes, row: int, net: NetChange, criterion: Criterion, right: float) -> None:
     """The figure a net is judged by where it is not the notch; an arrow with the margin where that lies beyond."""
-    after = net.margin[2] or 0.0
+    before, after = net.margin[0], net.margin[2] or 0.0
     judged = "" if criterion.measure is Measure.NOTCH_RATIO else f"judged by {criterion.measure}"
     if after > right:
-        text = f"{judged}  {three_digits(after)} \N{RIGHTWARDS ARROW}".strip()
-        ax.text(0.99, row, text, transform=ax.get_yaxis_transform(), ha="right", va="center", fontsize="x-small")
+        draw_beyond(ax, row, f"{judged}  {three_digits(after)}")
     elif judged:
-        ax.annotate(judged, (after, row), (6, 0), textcoords="offset points", va="center", fontsize="x-small")
+        draw_note(ax, row, (min(before or after, after), after), judged)

@@ -13,7 +13,7 @@ from stubsi.board.net import Hole, Net
 from stubsi.board.padstack import Padstack
 from stubsi.checks import checked, is_list
 from stubsi.errors import BoardError, StubsiError, UnknownValueError
-from stubsi.show.axes import BESIDE, axes_for, check_axes, draw_legend, draw_title
+from stubsi.show.axes import axes_for, check_axes, draw_labels, draw_legend
 from stubsi.show.palette import BLACK, CURVES, MARKERS
 from stubsi.stubs.hole_model import hole_model
 from stubsi.unit_errors import as_shown
@@ -30,8 +30,8 @@ if TYPE_CHECKING:
 
 DISTANCES = ("0.6 mm", "0.8 mm", "1 mm", "1.25 mm", "1.6 mm", "2 mm", "2.5 mm", "3.2 mm")
 """Distances that are drawn unless others are given."""
-COUNTS = (1, 2, 4)
-"""Numbers of return vias around the hole, a curve each."""
+COUNTS, AROUND_PAIRS = (1, 2, 4), (2, 4)
+"""Numbers of return vias around a hole, and around a pair, a curve each."""
 
 
 class _Place(NamedTuple):
@@ -39,22 +39,25 @@ class _Place(NamedTuple):
 
     centre: complex
     axis: float
+    pair: bool = False
 
     def around(self, count: int, distance: float) -> list[complex]:
-        """Places of so many vias at a distance, evenly around."""
-        return [self.centre + cmath.rect(distance, self.axis + 2 * math.pi * n / count) for n in range(count)]
+        """Places of so many vias at a distance, evenly around; four of a pair stand off its axis by 45 degrees."""
+        turned = math.pi / 4 if self.pair and count == 4 else 0.0
+        return [self.centre + cmath.rect(distance, self.axis + turned + 2 * math.pi * n / count) for n in range(count)]
 
 
 def plot_return_distance(
     board: Board, hole: str, distances: Iterable[Dimensioned] = DISTANCES, ax: Axes | None = None
 ) -> Axes:
-    """Plot the first notch [GHz] of a hole against the distance [mm] of its return vias, for one, two and four of them.
+    """Plot the first notch [GHz] of a hole against the distance [mm] of its return vias, a curve for each number.
 
-    The return vias of the board are left out, and others stand in their place: evenly around the hole, or around the
-    midpoint of its pair, the first of them square to the axis of the pair. They have the drill of the hole. Of two
-    stubs the one with the lower notch is drawn, and of a notch that is a range its lower end. A star marks the hole as
-    it stands on the board, at the distance of its nearest return via. The line is the limit, where the criterion of
-    the net is one on the first notch.
+    The return vias of the board are left out, and others stand in their place, with the drill of the hole: one, two or
+    four evenly around a single hole. Around the midpoint of a pair stand two on the line through both holes, or four at
+    45 degrees to it; a via midway between both holes carries no current of the pair. Of two stubs the one with the
+    lower notch is drawn, and of a notch that is a range its lower end. A star marks the hole as it stands on the board,
+    at the distance of its nearest return via. The line is the limit, where the criterion of the net is one on the first
+    notch.
 
     Parameters
     ----------
@@ -86,7 +89,8 @@ def plot_return_distance(
         raise StubsiError(f"distances = {as_shown(distances)}: must be a list of lengths, like ['1 mm', '2 mm'].")
     metres = sorted({one_si(distance, "length", "distances") for distance in distances})
     place = _place(net, middle)
-    notches = {count: [_notch_at(board, net, middle, place.around(count, d)) for d in metres] for count in COUNTS}
+    counts = AROUND_PAIRS if place.pair else COUNTS
+    notches = {count: [_notch_at(board, net, middle, place.around(count, d)) for d in metres] for count in counts}
     if all(notch is None for curve in notches.values() for notch in curve):
         raise StubsiError(f"distances: at none of these has a return via room beside hole {hole}.")
     ax = axes_for(ax, width=8.2, height=4.0)
@@ -96,10 +100,11 @@ def plot_return_distance(
         ax.plot(*zip(*known, strict=True), linestyle=style, color=colour, marker=marker, markersize=4, label=label)
     _draw_as_drawn(ax, board, hole, place)
     _draw_limit(ax, board, net)
-    ax.set_xlabel("distance of the return vias [mm]")
-    ax.set_ylabel("first notch [GHz]")
-    draw_title(ax, f"Hole {hole} of net {net.name}: first notch against the distance of its return vias")
-    draw_legend(ax, **BESIDE)
+    draw_labels(
+        ax, f"Hole {hole} of net {net.name}: first notch against the distance of its return vias",
+        x="distance of the return vias [mm]", y="first notch [GHz]",
+    )  # fmt: skip
+    draw_legend(ax)
     return ax
 
 
@@ -112,7 +117,7 @@ def _place(net: Net, hole: Hole) -> _Place:
     if not others:
         return _Place(here, 0.0)
     other = min(others, key=lambda at: abs(at - here))
-    return _Place((here + other) / 2, cmath.phase(other - here) + math.pi / 2)
+    return _Place((here + other) / 2, cmath.phase(here - other), pair=True)
 
 
 def _notch_at(board: Board, net: Net, hole: Hole, places: list[complex]) -> float | None:

@@ -16,13 +16,13 @@ from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
 from stubsi.errors import StubsiError
 from stubsi.physics.uniform_line import decibels
-from stubsi.show.axes import BESIDE, axes_for, check_axes, draw_legend, draw_title, shown
+from stubsi.show.axes import axes_for, check_axes, draw_labels, draw_legend, shown
 from stubsi.show.palette import BLACK, CURVES
 from stubsi.stubs.hole_model import HoleModel
 from stubsi.stubs.hole_stub import HoleStub
 from stubsi.stubs.uniform_stub import Stub
 from stubsi.unit_errors import as_shown
-from stubsi.units import quantity
+from stubsi.units import one_si, quantity, show
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -82,11 +82,11 @@ def plot_loss(
         marks += [(ghz, colour) for ghz in _one_db(given[label], z0) if network.f[0] <= ghz * 1e9 <= network.f[-1]]
     for number, (ghz, colour) in enumerate(marks):
         ax.scatter(ghz, 1.0, facecolors="none", edgecolors=colour, label="_" if number else "1 dB frequency")
-    ax.axvline(signal.nyquist_si / 1e9, color="black", linestyle="--", label=f"Nyquist of {signal}")
+    ax.axvline(signal.nyquist_si / 1e9, color=BLACK, linestyle="--", label=f"Nyquist of {signal}")
     ax.yaxis.set_inverted(True)
-    ax.set_xlabel("frequency [GHz]")
-    ax.set_ylabel("insertion loss [dB]")
-    draw_legend(ax)
+    line = show(one_si(z0, "impedance", "z0"), "impedance")
+    draw_labels(ax, f"Insertion loss on a line of {line}", x="frequency [GHz]", y="insertion loss [dB]")
+    draw_legend(ax, inside="best")
     return ax
 
 
@@ -162,6 +162,7 @@ def plot_net_loss(plan: Plan, net: str, ax: Axes | None = None) -> Axes:
     ax = axes_for(ax, width=8.2, height=4.2)
     for (state, loss), (style, colour) in zip(losses.items(), CURVES, strict=False):
         ax.plot(frequency / 1e9, loss, linestyle=style, color=colour, label=STATES[state])
+    for (state, loss), (_, colour) in zip(losses.items(), CURVES, strict=False):
         if notches[state] <= frequency[-1]:
             _mark(ax, notches[state], np.interp(notches[state], frequency, loss), colour, "v")
         for one_db in _one_db(stubs[state], line):
@@ -171,11 +172,12 @@ def plot_net_loss(plan: Plan, net: str, ax: Axes | None = None) -> Axes:
     ax.set_xlim(0, frequency[-1] / 1e9)
     deepest = max(float(np.max(loss)) for loss in losses.values())
     ax.set_ylim(min(MOST_LOSS, 1.08 * max(deepest, 2.0)), 0)
-    ax.set_xlabel("frequency [GHz]")
-    ax.set_ylabel("insertion loss of the stub [dB]")
     beyond = "below" if row.side == "bottom" else "above"
-    draw_title(ax, f"Net {net}: the stub that decides, {beyond} the layers in use of hole {row.hole}")
-    draw_legend(ax, **BESIDE)
+    draw_labels(
+        ax, f"Net {net}: the stub that decides, {beyond} the layers in use of hole {row.hole}",
+        x="frequency [GHz]", y="insertion loss [dB]",
+    )  # fmt: skip
+    draw_legend(ax)
     return ax
 
 

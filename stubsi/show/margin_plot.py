@@ -10,8 +10,19 @@ import numpy as np
 from stubsi.board.criterion import Measure
 from stubsi.checks import checked
 from stubsi.margin.ranking import Ranking
-from stubsi.show.axes import BESIDE, axes_for, draw_legend, draw_rows, set_log_axis, three_digits
-from stubsi.show.palette import LOOKS
+from stubsi.show.axes import (
+    axes_for,
+    draw_beyond,
+    draw_labels,
+    draw_legend,
+    draw_note,
+    draw_rows,
+    not_drawn,
+    rows_that_fit,
+    set_log_axis,
+    three_digits,
+)  # fmt: skip
+from stubsi.show.palette import BLACK, LOOKS
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -26,8 +37,8 @@ OFF_THE_AXIS = 1000.0
 REACH = 10.0
 """The axis of margins ends at this many times the highest limit at most, or of Nyquist if there is no limit."""
 
-MOST_NETS = 120
-"""Nets that are drawn at most: the worst ones. More rows than these cannot be read."""
+MOST_NETS = 60
+"""Nets that are drawn at most: the worst ones. More rows than these do not stand on one page."""
 
 
 def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
@@ -37,8 +48,8 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
     as far off as it may be. The line is the limit. A net without stub has no bar. A net whose criterion is on
     another figure than the notch has no line, and a text beside its bar names that figure. Slow nets, with a margin of
     more than ``REACH`` times the highest limit, lie beyond the right edge: an arrow with the margin stands there, and a
-    note says how many there are. Of a large board the ``MOST_NETS`` worst nets are drawn; the axis says how many more
-    there are.
+    note says how many there are. Of a large board, or in low axes, the worst nets are drawn, ``MOST_NETS`` at most; the
+    axis says how many more there are.
 
     Parameters
     ----------
@@ -58,23 +69,28 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
         matplotlib is missing; no ranking; no axes.
     """
     checked(ranking, "ranking", Ranking)
-    drawn = ranking.order[:MOST_NETS]
-    ax = axes_for(ax, width=8.6, height=1.5 + 0.18 * len(drawn))
+    ax = axes_for(ax, width=8.6, height=1.6 + 0.18 * min(len(ranking), MOST_NETS))
+    drawn = ranking.order[: rows_that_fit(ax, MOST_NETS)]
     rows = [row for row, _ in zip(ranking, drawn, strict=False)]
     nyquist = ranking.figures.nyquist[drawn]
     notch = ranking.figures.notch
     ratios = _Ratios(*(np.fmin(end, OFF_THE_AXIS * notch.low)[drawn] / nyquist for end in notch))
+    criteria = _criteria_in_order(ranking, len(drawn))
     limits = [criterion.limit for criterion in ranking.criteria if criterion.measure is Measure.NOTCH_RATIO]
     verdicts = np.array([row.verdict for row in rows], dtype=object)
     _draw_bars(ax, ratios, verdicts)
-    _draw_limits(ax, ranking)
+    _draw_limits(ax, ranking, criteria)
     set_log_axis(ax, _range(ratios, limits or [1.0]))
-    _draw_other_figures(ax, ranking, ratios)
-    _draw_beyond(ax, ratios)
     draw_rows(ax, [row.net for row in rows])
-    more = f"; {len(ranking) - len(rows)} nets with more margin are not drawn" if len(ranking) > len(rows) else ""
-    ax.set_xlabel(f"first notch / Nyquist{more}")
-    draw_legend(ax, **BESIDE)
+    _draw_other_figures(ax, criteria, ratios)
+    beyond = _draw_beyond(ax, ratios)
+    draw_labels(
+        ax, "Margin of every net as drawn, the worst on top",
+        x=f"first notch / Nyquist{not_drawn(len(ranking) - len(rows))}",
+    )  # fmt: skip
+    if beyond:
+        ax.set_title(ax.get_title(loc="left"), loc="left", fontsize="medium", wrap=True, pad=18.0)
+    draw_legend(ax)
     return ax
 
 
@@ -109,38 +125,35 @@ def _draw_bars(ax: Axes, ratios: _Ratios, verdicts: NDArray[np.object_]) -> None
             )
 
 
-def _draw_beyond(ax: Axes, ratios: _Ratios) -> None:
+def _draw_beyond(ax: Axes, ratios: _Ratios) -> int:
     """An arrow with the margin at the right edge for every net that lies beyond it, and a note of how many they are."""
     (rows,) = np.nonzero(ratios.low > ax.get_xlim()[1])
-    at_edge = ax.get_yaxis_transform()
     for row in rows.tolist():
-        text = f"{three_digits(ratios.low[row])} \N{RIGHTWARDS ARROW}"
-        ax.text(0.99, row, text, transform=at_edge, ha="right", va="center", fontsize="x-small")
+        draw_beyond(ax, row, three_digits(ratios.low[row]))
     if len(rows):
         note = f"\N{RIGHTWARDS ARROW} beyond this edge: {len(rows)} slow {'net' if len(rows) == 1 else 'nets'}"
         ax.text(1.0, 1.0, note, transform=ax.transAxes, ha="right", va="bottom", fontsize="small")
+    return len(rows)
 
 
-def _draw_other_figures(ax: Axes, ranking: Ranking, ratios: _Ratios) -> None:
+def _draw_other_figures(ax: Axes, criteria: list[Criterion], ratios: _Ratios) -> None:
     """Beside the bar of every net that has no limit on its notch: the figure that its criterion is on."""
-    for row, criterion in enumerate(_criteria_in_order(ranking)):
+    for row, criterion in enumerate(criteria):
         if criterion.measure is not Measure.NOTCH_RATIO and ratios.best[row] < ax.get_xlim()[1]:
-            text, place = f"judged by {criterion.measure}", (ratios.best[row], row)
-            ax.annotate(text, place, (3, 0), textcoords="offset points", va="center", fontsize="x-small")
+            draw_note(ax, row, (ratios.worst[row], ratios.best[row]), f"judged by {criterion.measure}")
 
 
-def _criteria_in_order(ranking: Ranking) -> list[Criterion]:
-    """Criterion of every net, worst net first."""
+def _criteria_in_order(ranking: Ranking, count: int) -> list[Criterion]:
+    """Criterion of every net that is drawn, worst net first."""
     nets = ranking.board.signal_nets
-    return [ranking.board.criterion_of(nets[number]) for number in ranking.order[:MOST_NETS]]
+    return [ranking.board.criterion_of(nets[number]) for number in ranking.order[:count]]
 
 
-def _draw_limits(ax: Axes, ranking: Ranking) -> None:
+def _draw_limits(ax: Axes, ranking: Ranking, judged_by: list[Criterion]) -> None:
     """Limit of every criterion on the notch, across the nets it judges."""
-    judged_by = _criteria_in_order(ranking)
     for criterion in ranking.criteria:
         if criterion.measure is Measure.NOTCH_RATIO:
             rows = np.array([row for row, judge in enumerate(judged_by) if judge == criterion])
             label = textwrap.fill(str(criterion), 40)
             limit = np.full(len(rows), criterion.limit)
-            ax.vlines(limit, rows - 0.5, rows + 0.5, color="black", label=label)
+            ax.vlines(limit, rows - 0.5, rows + 0.5, color=BLACK, label=label)

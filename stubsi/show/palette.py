@@ -15,17 +15,21 @@ BLACK, DARK_BLUE, VIOLET, GREY, OCHRE, PALE_BLUE = "#1b1b1b", "#0b3f86", "#9c5bb
 """The six colours, from dark to pale."""
 
 
+Marker = str | tuple[int, int, int]
+"""Marker as matplotlib takes it."""
+
+
 class Look(NamedTuple):
     """How something is drawn.
 
     Parameters
     ----------
     colour : str
-    marker : str
+    marker : str or tuple of int
     """
 
     colour: str
-    marker: str
+    marker: Marker
 
 
 LOOKS = {
@@ -48,7 +52,12 @@ CURVES = tuple((STYLES[n % len(STYLES)], STRONG[n % len(STRONG)]) for n in range
 told apart."""
 
 MARKERS = ("v", "s", "D", "^", "P", "o", "X", "<", "h")
-GROUPS = tuple(Look(STRONG[n % len(STRONG)], MARKERS[n % len(MARKERS)]) for n in range(len(MARKERS) * len(STRONG)))
+"""Marker of each curve in turn."""
+
+GROUP_MARKERS: tuple[Marker, ...] = ("p", "<", "*", "h", "^", (4, 1, 0), "d", ">", (6, 1, 0))
+"""Marker of each drill group in turn. A verdict has none of them, so that a hole that is drilled is never taken for one
+that is not. A triple is a star: its number of points, 1, and an angle."""
+GROUPS = tuple(Look(STRONG[n % 5], GROUP_MARKERS[n % 9]) for n in range(45))
 """Colour and marker of each drill group in turn; no two of the first 45 are equal."""
 
 COPPER, DIELECTRIC, AIR = "#b87333", "#ebe9e1", "white"

@@ -9,7 +9,16 @@ from typing import TYPE_CHECKING, NamedTuple
 from stubsi.checks import checked
 from stubsi.errors import StubsiError
 from stubsi.margin.verdict import over_limit
-from stubsi.show.axes import axes_for, check_axes, draw_rows, draw_title
+from stubsi.show.axes import (
+    axes_for,
+    check_axes,
+    draw_beyond,
+    draw_labels,
+    draw_note,
+    draw_rows,
+    rows_that_fit,
+    three_digits,
+)  # fmt: skip
 from stubsi.show.margin_plot import MOST_NETS
 from stubsi.show.palette import BLACK, DARK_BLUE, GREY
 from stubsi.tolerance.corners import Corners, corners
@@ -61,24 +70,28 @@ def plot_tolerance_bands(found: Corners | ProductionYield, ax: Axes | None = Non
     if not isinstance(found, Corners | ProductionYield):
         raise StubsiError(f"found = {as_shown(found)}: must be a Corners or a ProductionYield.")
     shares = {net.net: net.probability for net in found.nets if isinstance(net, NetYield)}
-    bands = sorted((band for net in found.nets if (band := _band(net))), key=lambda band: band.worst)[:MOST_NETS]
-    if not bands:
+    every = sorted((band for net in found.nets if (band := _band(net))), key=lambda band: band.worst)
+    if not every:
         raise StubsiError("found: has no net with a stub whose figure is known.")
-    ax = axes_for(ax, width=7.0, height=1.4 + 0.22 * len(bands))
+    ax = axes_for(ax, width=7.0, height=1.4 + 0.18 * min(len(every), MOST_NETS))
+    bands = every[: rows_that_fit(ax, MOST_NETS)]
     _draw_bands(ax, bands)
     right = _right_end(bands)
     ax.set_xlim(0, right)
     for row, band in enumerate(bands):
-        share = f"{100 * shares[band.name]:.3g} % " if band.name in shares else ""
-        arrow = "\N{RIGHTWARDS ARROW}" if band.best > right else ""
-        if share or arrow:
-            ax.text(
-                0.995, row, f"{share}{arrow}", transform=ax.get_yaxis_transform(), ha="right", va="center",
-                fontsize="x-small",
-            )  # fmt: skip
+        share = f"{100 * shares[band.name]:.3g} %" if band.name in shares else ""
+        if band.worst > right:
+            draw_beyond(ax, row, f"{share}  {three_digits(band.worst)}")
+        elif band.best > right:
+            draw_beyond(ax, row, share)
+        elif share:
+            draw_note(ax, row, (band.worst, band.best), share)
     middle = "corners: worst, nominal, best" if isinstance(found, Corners) else "1 %, 50 %, 99 % of the boards built"
     more = len(found.nets) - len(bands)
-    draw_title(ax, f"Tolerance bands, {middle}" + (f"; {more} nets left out" if more else ""))
+    draw_labels(
+        ax, f"Tolerance bands, {middle}" + (f"; {more} nets left out" if more else ""),
+        x="margin over limit (line: the limit)",
+    )  # fmt: skip
     return ax
 
 
@@ -103,7 +116,6 @@ def _draw_bands(ax: Axes, bands: list[_Band]) -> None:
         ax.plot([band.middle], [row], linestyle="", marker="|", color=BLACK, markersize=7)
     ax.axvline(1.0, color=BLACK, linewidth=1.5)
     draw_rows(ax, [band.name for band in bands])
-    ax.set_xlabel("margin over limit (line: the limit)")
 
 
 def plot_net_tolerance(found: Corners, net: str, ax: Axes | None = None) -> Axes:
@@ -152,7 +164,7 @@ def plot_net_tolerance(found: Corners, net: str, ax: Axes | None = None) -> Axes
             )  # fmt: skip
     low, high = min(1.0, band.worst), max(1.0, band.best)
     ax.set_xlim(low - 0.2 * (high - low), high + 0.2 * (high - low))
-    draw_title(ax, f"Net {net}: tolerance band, and what dominates it")
+    draw_labels(ax, f"Net {net}: tolerance band, and what dominates it", x="margin over limit (line: the limit)")
     return ax
 
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 from stubsi.checks import checked
 from stubsi.drilling.group_trade import GroupTrade
 from stubsi.errors import StubsiError
-from stubsi.show.axes import axes_for, draw_legend, shown
-from stubsi.show.palette import DARK_BLUE
+from stubsi.show.axes import axes_for, draw_labels, draw_legend, shown
+from stubsi.show.palette import BLACK, DARK_BLUE
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -50,9 +50,10 @@ def plot_group_trade(trade: GroupTrade, ax: Axes | None = None) -> Axes:
             row.groups, row.margin_over_limit, yerr=[[0.0], [above]], marker="o", color=colour, markerfacecolor=face
         )
         ax.annotate(shown(row.net), (row.groups, row.margin_over_limit), xytext=(4, -10), textcoords="offset points")
-    ax.axhline(1.0, color="black", linestyle="--", label="limit of the criterion")
+    ax.axhline(1.0, color=BLACK, linestyle="--", label="limit of the criterion")
     ax.set_xticks(range(min(groups), max(groups) + 1))
-    ax.set_xlabel("drill groups")
-    ax.set_ylabel("smallest worst-case margin over limit")
-    draw_legend(ax)
+    draw_labels(
+        ax, "What a drill group more or fewer is worth", x="drill groups", y="smallest worst-case margin over limit"
+    )
+    draw_legend(ax, inside="best")
     return ax
