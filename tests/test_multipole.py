@@ -82,7 +82,7 @@ def test_odd_images_are_barrels_and_posts_of_opposite_sign():
 def test_no_wave_grows_with_loss():
     """Scaled functions stay finite where the plain ones overflow: 1e13 Hz in a laminate of df = 0.5."""
     x = np.array([1e3 - 900j, 1e-12 + 0j])
-    assert np.all(np.isfinite(bessel(0, x)))
+    assert np.all(np.isfinite(bessel(0, x)[0]))
     assert np.all(np.isfinite(hankel(1, x)[0]))
 
 
@@ -90,11 +90,12 @@ def test_no_wave_grows_with_loss():
 def test_standing_waves_of_small_arguments_are_bessel_functions(order):
     """The power series up to its last argument, against scipy."""
     x = np.array([1e-9, 1e-3, 0.4 - 0.01j, 1.3 + 0.2j, SMALL - 1e-9, SMALL - 0.1 - 0.3j])
-    assert bessel(order, x) == pytest.approx(jv(order, x) * np.exp(-1j * x), rel=1e-13)
+    assert bessel(order, x)[order] == pytest.approx(jv(order, x) * np.exp(-1j * x), rel=1e-13)
 
 
 def test_scaled_waves_keep_the_wronskian():
     """J1 Y0 - J0 Y1 = 2/(pi x) (Abramowitz and Stegun 9.1.16), H = J - jY; the scale factors cancel."""
     x = np.array([1e-6, 0.3, 5.0 - 0.1j, 80.0 - 40.0j])
     outgoing = hankel(1, x)
-    assert bessel(1, x) * outgoing[0] - bessel(0, x) * outgoing[1] == pytest.approx(-2j / (np.pi * x), rel=2e-9)
+    standing = bessel(1, x)
+    assert standing[1] * outgoing[0] - standing[0] * outgoing[1] == pytest.approx(-2j / (np.pi * x), rel=2e-9)

@@ -104,8 +104,9 @@ def _solve(
     """Capacitance by section and material, and inductance of the end over mu0/(2 pi) [m], on one grid of ``lines``."""
     z, r = lines
     which = np.zeros((len(z) - 1, len(r) - 1), dtype=np.intp)
+    number = {material: place for place, material in enumerate(materials)}
     for top, outer, material in half_plane.dielectrics:
-        which[np.searchsorted(z, top) :, : np.searchsorted(r, outer)] = materials.index(material)
+        which[np.searchsorted(z, top) :, : np.searchsorted(r, outer)] = number[material]
     voltage, metal = np.full((len(z), len(r)), np.nan), np.zeros(which.shape, dtype=bool)
     for c in half_plane.conductors:
         (top, bottom), (inner, outer) = np.searchsorted(z, c.z), np.searchsorted(r, c.r)

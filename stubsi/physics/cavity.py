@@ -221,7 +221,7 @@ def outer_field(k: ComplexArray, conductors: ReturnConductors, copper: ComplexAr
     outgoing, standing = np.ones_like(waves), _reflections(waves, conductors.posts)
     closed = np.isfinite(conductors.ring)
     edge = waves[closed] * conductors.ring[closed, None]
-    outgoing[closed], standing[closed] = bessel(0, edge), -hankel(1, edge)[0]
+    outgoing[closed], standing[closed] = bessel(0, edge)[0], -hankel(1, edge)[0]
     reach = np.broadcast_to(conductors.reach[:, None], waves.shape)
     height = np.ones_like(waves) if copper is None else np.broadcast_to(copper, shape)
     return OuterField(*(part.reshape(shape) for part in (outgoing, standing, reach, waves, height)))
@@ -356,13 +356,13 @@ def cavity_columns(
     """
     a, b = np.asarray(barrel_radius, dtype=float), np.asarray(clearance_radius, dtype=float)
     ka, kb = k * a, k * b
-    j0a, j0b, j1b = bessel(0, ka), bessel(0, kb), bessel(1, kb)
+    (j0a,), (j0b, j1b) = bessel(0, ka), bessel(1, kb)
     (h0a, _), (h0b, h1b) = hankel(1, ka), hankel(1, kb)
     inward = np.exp(-1j * k * (b - a))
     c = 1j * (j0b * h0a - h0b * j0a * inward**2)
     c_slope = -1j * k * (j1b * h0a - h1b * j0a * inward**2)
     if np.any(outer.copper != 1):
-        j0b, j1b = bessel(0, outer.wave * b), bessel(1, outer.wave * b)
+        j0b, j1b = bessel(1, outer.wave * b)
         h0b, h1b = hankel(1, outer.wave * b)
     way = np.where(outer.standing == 0, 0.0, outer.reach - b)  # nothing comes back from where nothing stands
     back = np.exp(-2j * outer.wave * way) * outer.standing

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,6 +38,8 @@ if TYPE_CHECKING:
 
 MU = mu_0 / (2 * np.pi)
 """Inductance per height of a conductor in a coaxial return e times as wide [H/m]."""
+CHECKED = 10_000
+"""How many barrels and return paths are remembered that passed their check."""
 AT_ONCE = 500_000
 """Values of sections (sections x stubs x frequencies) in one array: longer lists of frequencies are cut into pieces."""
 
@@ -293,10 +295,20 @@ def check_stub(solved: SolvedBarrel, path: ReturnPath, pitch: float = np.nan) ->
         Return path inside a clearance, or not defined for the pair.
     """
     if np.isfinite(pitch):
-        check_pair(solved.barrel.barrel_radius, pitch, path)
+        _check_pair(solved.barrel.barrel_radius, pitch, path)
     elif solved.layout.sections:
         clearance = [section.clearance_radius for section in solved.layout.sections]
-        check_single(solved.barrel.barrel_radius, clearance, path)
+        _check_single(solved.barrel.barrel_radius, (min(clearance), max(clearance)), path)
+
+
+@lru_cache(maxsize=CHECKED)
+def _check_pair(barrel_radius: float, pitch: float, path: ReturnPath) -> None:
+    check_pair(barrel_radius, pitch, path)
+
+
+@lru_cache(maxsize=CHECKED)
+def _check_single(barrel_radius: float, clearance_radii: tuple[float, float], path: ReturnPath) -> None:
+    check_single(barrel_radius, clearance_radii, path)
 
 
 def _odd_end_factor(solved: SolvedBarrel, pitch: float) -> float:

@@ -66,9 +66,10 @@ def _by_series(x: ComplexArray) -> list[ComplexArray]:
     off = x - places[nearest]
     waves = []
     for coefficients in terms:
-        value = coefficients[-1][nearest]
+        value = coefficients[-1].take(nearest)
         for term in coefficients[-2::-1]:
-            value = value * off + term[nearest]
+            value *= off
+            value += term.take(nearest)
         waves.append(value)
     return waves
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from math import factorial, prod
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -31,20 +31,20 @@ LARGEST_EXPONENT = 700.0
 """Of a number that a float holds. A wave that dies out by more on its way there and back is not reflected."""
 
 
-def bessel(order: int, x: ComplexArray) -> ComplexArray:
-    r"""Standing wave without its phase and decay, :math:`J_n(x)\,e^{-jx}`: finite for any loss.
+def bessel(highest: int, x: ComplexArray) -> list[ComplexArray]:
+    r"""Standing waves without phase and decay, :math:`J_n(x)\,e^{-jx}`, of every order: finite for any loss.
 
     Parameters
     ----------
-    order : int
-        n, 0 or more.
+    highest : int
+        n from 0 to this.
     x : complex ndarray
         Argument [-], with Im x <= 0 for a real frequency.
 
     Returns
     -------
-    complex ndarray
-        [-], in the shape of ``x``.
+    list of complex ndarray
+        [-], each in the shape of ``x``.
 
     Notes
     -----
@@ -52,18 +52,31 @@ def bessel(order: int, x: ComplexArray) -> ComplexArray:
     """
     largest = float(np.abs(x).max(initial=0.0))
     if largest < SMALL:
-        return np.asarray(_bessel_series(order, x, bisect(SERIES_LIMITS, largest) + 1) * np.exp(-1j * x))
-    decay = np.abs(x.imag) + x.imag
-    return np.asarray(jve(order, x) * np.exp(decay - 1j * x.real))
+        return _bessel_series(highest, x, bisect(SERIES_LIMITS, largest) + 1)
+    phase = np.exp(np.abs(x.imag) + x.imag - 1j * x.real)
+    return [np.asarray(jve(order, x) * phase) for order in range(highest + 1)]
 
 
-def _bessel_series(order: int, x: ComplexArray, terms: int) -> ComplexArray:
-    """J_n(x) = (x/2)^n sum (-x^2/4)^m / (m! (n + m)!), the first terms of it."""
-    square = x * x / -4
-    total = np.zeros_like(x)
-    for m in range(terms - 1, -1, -1):
-        total = total * square + 1 / (factorial(m) * factorial(order + m))
-    return np.asarray(total * (x / 2) ** order)
+def _bessel_series(highest: int, x: ComplexArray, terms: int) -> list[ComplexArray]:
+    """J_n(x) = (x/2)^n sum (-x^2/4)^m / (m! (n + m)!), the first terms of it, times e^-jx."""
+    waves: list[ComplexArray] = []
+    half, factor = x / 2, np.exp(-1j * x)
+    square = -half * half
+    for order in range(highest + 1):
+        *rest, last = _series_factors(order)[:terms]
+        total = np.full_like(x, last)
+        for term in reversed(rest):
+            total *= square
+            total += term
+        waves.append(np.multiply(total, factor, out=total))
+        factor = factor * half
+    return waves
+
+
+@cache
+def _series_factors(order: int) -> list[float]:
+    """1 / (m! (n + m)!) for every term m of the series of an order n."""
+    return [1 / (factorial(m) * factorial(order + m)) for m in range(SERIES_TERMS + 1)]
 
 
 class _Placement(NamedTuple):
@@ -238,7 +251,7 @@ def _surface_waves(k: ComplexArray, conductors: Conductors) -> tuple[ComplexArra
     degree = np.abs(np.arange(-order, order + 1))
     kr = k[..., None] * radius[..., None, :]
     flat = (*k.shape, conductors.size)
-    taken = np.stack([bessel(p, kr) for p in range(order + 1)], axis=-1)[..., column, degree].reshape(flat)
+    taken = np.stack(bessel(order, kr), axis=-1)[..., column, degree].reshape(flat)
     on_surface = np.stack(hankel(max(order, 1), kr), axis=-1)[..., column, degree].reshape(flat)
     given: ComplexArray = np.reciprocal(on_surface)
     taken[..., order] = given[..., order] = 0

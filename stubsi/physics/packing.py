@@ -234,14 +234,13 @@ class BarrelStack:
         end_factor : sequence of float
             What the capacitance of each barrel's end is multiplied by [-].
         """
-        widths = np.array([b.filling.shape[1] for b in barrels], dtype=np.intp)
+        widths = [b.filling.shape[1] for b in barrels]
         stack = cls(
             section_count=np.array([len(b.skin) for b in barrels], dtype=np.intp),
             material=_padded([b.material for b in barrels], (1,), empty=(0.0, np.nan)),
             capacitance=_padded([b.capacitance for b in barrels], (1, 1)),
             profile_count=np.array([len(b.filling) for b in barrels], dtype=np.intp),
-            filling=_joined([np.pad(b.filling, ((0, 0), (0, int(widths.max() - w))))
-                             for b, w in zip(barrels, widths, strict=True)], int(widths.max(initial=0))),
+            filling=_joined([_widened(b.filling, max(widths)) for b in barrels], max(widths, default=0)),
             height=_joined([b.height for b in barrels]),
             column_count=np.array([len(b.column) for b in barrels], dtype=np.intp),
             column_profile=_joined([b.column_profile for b in barrels]).astype(np.intp),
@@ -337,6 +336,13 @@ def _padded(
     result[...] = empty
     for row, array, shape in zip(result, arrays, shapes.tolist(), strict=True):
         row[tuple(slice(n) for n in shape)] = array
+    return result
+
+
+def _widened(array: FloatArray, width: int) -> FloatArray:
+    """Array with columns of zeros added on the right."""
+    result = np.zeros((len(array), width))
+    result[:, : array.shape[1]] = array
     return result
 
 

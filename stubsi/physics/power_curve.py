@@ -92,6 +92,30 @@ def chain_inputs(chain: Chain) -> Inputs:
     return inputs
 
 
+def remembered(inputs: Inputs) -> Inputs:
+    """Inputs that are asked for more than once, as by two curves that begin with the same samples, found once.
+
+    Parameters
+    ----------
+    inputs : callable
+        Voltage and current at the inputs, as ``power_curve`` takes them.
+
+    Returns
+    -------
+    callable
+        It keeps all that it has found, so it is for one search only.
+    """
+    found: dict[tuple[bytes, bytes], tuple[ComplexArray, ComplexArray]] = {}
+
+    def again(rows: IndexArray, frequency: FloatArray) -> tuple[ComplexArray, ComplexArray]:
+        key = rows.tobytes(), frequency.tobytes()
+        if key not in found:
+            found[key] = inputs(rows, frequency)
+        return found[key]
+
+    return again
+
+
 def swept(power: PowerCurve, f: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Frequencies and power left at them, with steps halved until the power is smooth from sample to sample.
 

@@ -138,18 +138,20 @@ class ReflectionMemory:
 
     def _pattern_numbers(self, row: IndexArray, strip: IndexArray, posts: Sequence[Posts]) -> IndexArray:
         """Find the numbers of the patterns of barrels ``row``, new ones where they have none."""
-        pairs, pair = np.unique(row * STRIPS + strip, return_inverse=True)
+        asked = row * STRIPS + strip
+        is_asked = np.zeros(int(asked.max(initial=-1)) + 1, dtype=bool)
+        is_asked[asked] = True
+        pairs, place = np.flatnonzero(is_asked), np.cumsum(is_asked) - 1
         if len(self._patterns) + len(pairs) > self._most_patterns or len(self._terms) > self._most_intervals:
             self._forget()
         keys = [key for _, conductors in posts for key in conductors.keys]
-        numbers: list[int] = []
-        new: list[int] = []
-        for each in pairs.tolist():
-            key = keys[each // STRIPS], each % STRIPS
-            number = self._patterns.setdefault(key, len(self._patterns))
-            if number == len(self._strip) + len(new):
-                new.append(each)
-            numbers.append(number)
+        known = len(self._patterns)
+        numbers = [
+            self._patterns.setdefault((keys[each // STRIPS], each % STRIPS), len(self._patterns))
+            for each in pairs.tolist()
+        ]
+        first_asked = dict(zip(reversed(numbers), reversed(pairs.tolist()), strict=True))
+        new = [first_asked[number] for number in range(known, len(self._patterns))]
         if new:
             extent = np.concatenate([conductors.extent for _, conductors in posts])
             added, strips = np.divmod(np.array(new), STRIPS)
@@ -158,7 +160,7 @@ class ReflectionMemory:
             self._level.add(np.stack([_first_levels(size) for size in sizes]))
             self._asked.add(np.zeros((len(new), BINS)))
             self._polynomial.add(np.full((len(new), BINS), -1))
-        return np.array(numbers, dtype=np.intp)[pair]
+        return np.asarray(np.array(numbers, dtype=np.intp)[place[asked]], dtype=np.intp)
 
     def _learn(self, places: _Places, posts: Sequence[Posts]) -> None:
         """Find the polynomials that pay."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
 BLIND_CLEARANCE = 1.001
 """Radius of the laminate below a blind end over the radius of the barrel [-]: just above 1, so that the laminate begins
 at the end face of the barrel."""
+REMEMBERED = 1000
+"""For how many stubs the layers along their barrel are remembered."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,20 +75,7 @@ class BarrelLayers:
         -------
         BarrelLayers
         """
-        down = side == "bottom"
-        layers = stackup.layers if down else stackup.layers[::-1]
-        used, last = (span.lower_in_use, span.last) if down else (span.upper_in_use, span.first)
-        end_copper, first_copper = stackup.copper[last], stackup.copper[span.first if down else span.last]
-        return cls(
-            stackup=stackup,
-            padstack=padstack,
-            pitch=pitch,
-            layers=layers,
-            first=layers.index(first_copper),
-            used=layers.index(stackup.copper[used]),
-            last=layers.index(end_copper),
-            end_copper=end_copper,
-        )
+        return _barrel_layers(stackup, padstack, span, side, pitch)
 
     @property
     def beyond(self) -> tuple[Layer, ...]:
@@ -227,6 +217,16 @@ class BarrelLayers:
         UnknownValueError
             A Dk, an antipad, or the pitch of a shared antipad is not known.
         """
+        if layer not in self._levels:
+            self._levels[layer] = self._level(layer)
+        return self._levels[layer]
+
+    @cached_property
+    def _levels(self) -> dict[Layer, Level]:
+        """Levels made so far: every length of a stub is made of the same ones."""
+        return {}
+
+    def _level(self, layer: Layer) -> Level:
         if not isinstance(layer, CopperLayer):
             return Level(kind="dielectric", thickness=layer.thickness_si, material=material_of(layer))
         clearance = self.clearance_radius(layer)
@@ -268,6 +268,24 @@ class BarrelLayers:
                 f"pitch of the pair at padstack {self.padstack.name} is unknown: give x and y of both holes."
             )
         return slot_clearance(self.stackup, layer, self.pitch, half)
+
+
+@lru_cache(maxsize=REMEMBERED)
+def _barrel_layers(stackup: Stackup, padstack: Padstack, span: Span, side: str, pitch: float | None) -> BarrelLayers:
+    down = side == "bottom"
+    layers = stackup.layers if down else stackup.layers[::-1]
+    used, last = (span.lower_in_use, span.last) if down else (span.upper_in_use, span.first)
+    end_copper, first_copper = stackup.copper[last], stackup.copper[span.first if down else span.last]
+    return BarrelLayers(
+        stackup=stackup,
+        padstack=padstack,
+        pitch=pitch,
+        layers=layers,
+        first=layers.index(first_copper),
+        used=layers.index(stackup.copper[used]),
+        last=layers.index(end_copper),
+        end_copper=end_copper,
+    )
 
 
 def slot_clearance(stackup: Stackup, layer: CopperLayer, pitch: float, half_width: float) -> float:

@@ -81,6 +81,8 @@ def solved_models(cases: Sequence[Case], *, look_beyond: bool = True, look_back:
     If the return vias are unknown, the figures of a case are a range: over 1, 2, 3, 4, 6 and 8 equal vias at several
     distances, and no via.
     """
+    if look_back:
+        _solve_together(cases, look_beyond=look_beyond)
     variants: list[Variant] = []
     owner: list[int] = []
     provenance: dict[int, Provenance] = {}
@@ -104,6 +106,21 @@ def solved_models(cases: Sequence[Case], *, look_beyond: bool = True, look_back:
         provenance |= _with_least_of(just_beyond, BEYOND_THE_FACE, cases, provenance)
     models = _joined(cases, stack, owners, provenance, refused)
     return _with_shorter(models, cases) if look_back else models
+
+
+def _solve_together(cases: Sequence[Case], *, look_beyond: bool) -> None:
+    """Solve cases with all others whose notches count for them in one search, which costs less than one for each.
+
+    Nothing is returned: what is solved is remembered.
+    """
+    counted = list(cases)
+    if look_beyond:
+        counted += filter(None, map(just_beyond, cases))
+    counted += (case._replace(length_si=length) for case in cases for length in shorter_lengths(case))
+    counted += filter(None, map(with_copper_far_off, list(counted)))
+    solved = _solved_cases.all(list(dict.fromkeys(counted)), lambda new: [_solved_or_refused(case) for case in new])
+    variants = (variant for case in solved if isinstance(case, _SolvedCase) for variant in case.variants)
+    SolvedStack(tuple(dict.fromkeys(variants))).solve_notches()
 
 
 def _with_shorter(models: Models, cases: Sequence[Case]) -> Models:

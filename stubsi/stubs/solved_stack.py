@@ -13,7 +13,7 @@ from stubsi.memory import Memory
 from stubsi.physics.chain import Chain
 from stubsi.physics.loss_curve import FROM, least_power, one_db_estimate, one_db_frequency
 from stubsi.physics.notch import first_notch
-from stubsi.physics.power_curve import chain_inputs, not_reflected_curve, power_curve
+from stubsi.physics.power_curve import chain_inputs, not_reflected_curve, power_curve, remembered
 from stubsi.physics.reactance import HIGHEST_RATIO, notch, quasi_static
 from stubsi.physics.sweep import InputSweep
 from stubsi.physics.uniform_line import decibels
@@ -137,6 +137,10 @@ class SolvedStack:
         """First notch of the stubs of these numbers."""
         return FirstNotches(*self._first_notch[:, index])
 
+    def solve_notches(self) -> None:
+        """Find and remember the first notches that are not known yet."""
+        _first_notches.all(self.variants, _find_first_notches)
+
     @cached_property
     def _first_notch(self) -> NDArray[np.float64]:
         return np.array([notch[:3] for notch in self._first]).reshape(-1, 3).T
@@ -210,7 +214,7 @@ class SolvedStack:
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Least return loss and greatest loss [dB] of the stubs of these numbers, each from 0 up to its frequency."""
         part = SolvedStack(tuple(self.variants[number] for number in index.tolist()))
-        inputs, jump = chain_inputs(part.chain), self.jump[index]
+        inputs, jump = remembered(chain_inputs(part.chain)), self.jump[index]
         rises_below = FROM * one_db_estimate(*quasi_static(part.chain), z0)
         left, not_reflected = (
             least_power(curve(inputs, z0), rises_below, frequency, jump) for curve in (power_curve, not_reflected_curve)
