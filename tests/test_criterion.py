@@ -6,14 +6,13 @@ import pickle
 import typing
 
 import numpy as np
-import pint
 import pytest
 
 from stubsi import RULES_OF_THUMB, Criterion, Signal, StubsiError, UnitError
 from stubsi.board.criterion import DEFAULT, Measure, MeasureName
 from stubsi.physics.uniform_line import quarter_wave_length
+from tests.other_registry import Q
 
-Q = pint.UnitRegistry().Quantity
 MIL = 25.4e-6
 
 

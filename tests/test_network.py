@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 
 import numpy as np
-import pint
 import pytest
 import skrf
 from hypothesis import given
@@ -15,9 +14,8 @@ from skrf.tlineFunctions import skin_depth
 
 from stubsi import Stub, UnitError
 from stubsi.network import abcd_network, grid
+from tests.other_registry import Q
 from tests.strategies import stubs
-
-Q = pint.UnitRegistry().Quantity
 
 PORTS = (25.0, 42.5, 50.0, 75.0)
 EQUAL = {"rtol": 0, "atol": 1e-12}

@@ -5,15 +5,13 @@ from __future__ import annotations
 import dataclasses
 import pickle
 
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from stubsi import Antipad, BoardError, Padstack, PressFit, UnitError
+from tests.other_registry import Q
 from tests.strategies import physical
-
-Q = pint.UnitRegistry().Quantity
 
 
 def padstack(**given):

@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
-import pint
 import pytest
 
 from stubsi import RULES_OF_THUMB, Signal, Stub, dk_eff_from_notch, notch_frequency
 from stubsi.physics.uniform_line import coax_impedance, quarter_wave_length
 from stubsi.provenance import COMPARISON, HARDWARE_ERROR, against_hardware
 from tests.closed_forms import coax_capacitance
-
-Q = pint.UnitRegistry().Quantity
+from tests.other_registry import Q
 
 
 def ghz(length, dk, order=1):

@@ -7,7 +7,6 @@ import dataclasses
 import pickle
 
 import numpy as np
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -15,8 +14,7 @@ from hypothesis import strategies as st
 from stubsi import Signal, UnitError
 from stubsi.board.line_rates import LINE_RATES, MEMORY, SEEN
 from stubsi.board.signal import BITS_PER_SYMBOL, as_signal
-
-Q = pint.UnitRegistry().Quantity
+from tests.other_registry import Q
 
 NAMED = [name for rate in LINE_RATES for name in rate.names]
 

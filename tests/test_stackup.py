@@ -6,15 +6,13 @@ import pickle
 from itertools import pairwise
 
 import numpy as np
-import pint
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from stubsi import BoardError, CopperLayer, DielectricLayer, Stackup, UnitError, UnknownValueError, notch_frequency
+from tests.other_registry import Q
 from tests.strategies import stackups
-
-Q = pint.UnitRegistry().Quantity
 
 
 def copper(name, thickness="35 um", role="signal"):

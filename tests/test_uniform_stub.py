@@ -7,7 +7,6 @@ import dataclasses
 import pickle
 
 import numpy as np
-import pint
 import pytest
 from hypothesis import given
 
@@ -22,9 +21,8 @@ from stubsi import (
     notch_frequency,
 )
 from stubsi.provenance import HARDWARE_ERROR, Provenance
+from tests.other_registry import Q
 from tests.strategies import dks, frequencies, orders, physical, port_impedances, stub_lengths, stubs
-
-Q = pint.UnitRegistry().Quantity
 
 
 def stub(**given):

@@ -13,11 +13,10 @@ from hypothesis import given
 from stubsi import StubsiError, UnitError, notch_frequency
 from stubsi.unit_names import LARGEST_AND_SMALLEST, LARGEST_NUMBER, SI, UNITS
 from stubsi.units import one_number, one_si, quantity, show, to_number, to_rate, to_si
+from tests.other_registry import Q
 from tests.strategies import physical
 
-UREG = pint.UnitRegistry()
-THEIRS = pint.UnitRegistry()  # of somebody else: the library has its own
-Q = UREG.Quantity
+THEIRS = pint.UnitRegistry()  # a second one of somebody else
 
 
 @pytest.fixture

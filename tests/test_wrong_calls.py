@@ -19,7 +19,6 @@ from unittest import mock
 import matplotlib as mpl
 import numpy as np
 import pandas as pd
-import pint
 import pytest
 
 import stubsi
@@ -43,9 +42,8 @@ from stubsi.value import Value
 from tests import drilling_boards as db
 from tests import margin_boards as mb
 from tests.public import PUBLIC
+from tests.other_registry import UREG
 from tests.test_wrong_types import PARTS, VALUES
-
-ureg = pint.UnitRegistry()
 
 
 class Unequal:
@@ -75,8 +73,8 @@ MORE_VALUES = {
     "set": {1},
     "function": lambda: None,
     "table": pd.DataFrame({"a": [1]}),
-    "mass": ureg.Quantity(5, "kg"),
-    "lengths": ureg.Quantity(np.array([1.0, 2.0]), "mm"),
+    "mass": UREG.Quantity(5, "kg"),
+    "lengths": UREG.Quantity(np.array([1.0, 2.0]), "mm"),
     "negative": -3,
     "list of None": [None],
     "list of NaN": [float("nan")],
@@ -96,10 +94,10 @@ MORE_VALUES = {
     "array of objects": np.array([None, object()], dtype=object),
     "array of truths": np.array([True, False]),
     "masked": np.ma.masked_array([1.0, 2.0], [0, 1]),
-    "length that is NaN": ureg.Quantity(float("nan"), "mm"),
-    "complex length": ureg.Quantity(1j, "mm"),
-    "temperature": ureg.Quantity(20, "degC"),
-    "plain quantity": ureg.Quantity(3, ""),
+    "length that is NaN": UREG.Quantity(float("nan"), "mm"),
+    "complex length": UREG.Quantity(1j, "mm"),
+    "temperature": UREG.Quantity(20, "degC"),
+    "plain quantity": UREG.Quantity(3, ""),
     "path": Path("x"),
     "unequal": Unequal(),
     "class of the library": Board,
