@@ -41,8 +41,8 @@ from stubsi import (
 from stubsi.value import Value
 from tests import drilling_boards as db
 from tests import margin_boards as mb
-from tests.public import PUBLIC
 from tests.other_registry import UREG
+from tests.public import PUBLIC
 from tests.test_wrong_types import PARTS, VALUES
 
 

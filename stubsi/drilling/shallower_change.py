@@ -97,10 +97,6 @@ class ShallowerChanges(SingleChanges[ShallowerChange]):
     ----------
     net : str
         Name of the net.
-    drilled_by : tuple of int
-        Numbers of the groups of the plan that drill it.
-    meets : bool
-        Whether the net meets its criterion in the plan.
     changes : tuple of ShallowerChange
         For each kind the smallest change with which a shallower group of its own serves the net, and the smallest one
         with which it needs no such group; the first choice first.
@@ -108,6 +104,10 @@ class ShallowerChanges(SingleChanges[ShallowerChange]):
         The largest change of each other kind: no shallower group serves the net with it.
     not_tried : tuple of str
         Kinds that could not be tried, each with the reason.
+    drilled_by : tuple of int
+        Numbers of the groups of the plan that drill it.
+    meets : bool
+        Whether the net meets its criterion in the plan.
     """
 
     drilled_by: tuple[int, ...]

@@ -68,14 +68,14 @@ class UndrilledChanges(SingleChanges[UndrilledChange]):
     ----------
     net : str
         Name of the net.
-    before : NetMargin
-        The net as drawn.
     changes : tuple of UndrilledChange
         The smallest change of each kind that lets the net pass, the first choice first.
     not_enough : tuple of UndrilledChange
         The best change of each other kind: the net does not pass with it.
     not_tried : tuple of str
         Kinds that could not be tried, each with the reason.
+    before : NetMargin
+        The net as drawn.
     """
 
     before: NetMargin
