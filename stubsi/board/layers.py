@@ -44,6 +44,11 @@ class CopperLayer(Value):
     ------
     UnitError, BoardError
         Thickness not a positive length; blank name; unknown role.
+
+    Examples
+    --------
+    >>> CopperLayer(name="L2", thickness="18 um", role="plane").thickness_si
+    1.8e-05
     """
 
     name: str
@@ -87,6 +92,12 @@ class DielectricLayer(Value):
         A number that is zero, negative, not finite or written as text; a Dk below 1; a loss tangent of 1 or more; a
         frequency outside 1 kHz to 1 THz, or a loss tangent there that the wideband Debye model does not have; a
         material or source that is not a text, or is blanks only.
+
+    Examples
+    --------
+    >>> core = DielectricLayer(thickness="0.2 mm", dk=3.6, df=0.004, at="10 GHz", material="core", source="data sheet")
+    >>> print(core.thickness.to("thou").round(2))
+    7.87 thou
     """
 
     thickness: Dimension = Dimension("length", usual=DIELECTRIC_THICKNESS)

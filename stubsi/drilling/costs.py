@@ -28,6 +28,10 @@ class Costs(Value):
     ------
     UnitError, BoardError
         A cost is not a number or is negative, or the source is blank.
+
+    Examples
+    --------
+    >>> costs = Costs(side=100, set_up=20, group=5, hole=0.01, source="quotation 4711")
     """
 
     side: float

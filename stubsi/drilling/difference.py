@@ -44,6 +44,13 @@ def difference(
     ------
     StubsiError
         They are not two of one kind.
+
+    Examples
+    --------
+    >>> from stubsi import read_board
+    >>> board = read_board("shared/demo_board.toml")
+    >>> print(difference(board, board.with_layer(net="BP_TX1", from_layer="L14", to_layer="L16")).summary())
+    Boards: 4 differences in 4 parts.
     """
     if isinstance(before, Board) and isinstance(after, Board):
         return board_difference(before, after)

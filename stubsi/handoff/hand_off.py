@@ -114,6 +114,15 @@ def write_hand_off(
     revision C. The drill files are XNC, a subset of IPC-NC-349: millimetres, one tool, places as seen from the top
     side. What a drill file cannot say (side, depth, must-not-cut layer) stands in its comments. Estimates: to be
     confirmed by the fabricator.
+
+    Examples
+    --------
+    >>> from tempfile import TemporaryDirectory
+    >>> from stubsi import plan, read_board, read_rules
+    >>> board, rules = read_board("shared/demo_board.toml"), read_rules("shared/demo_rules.toml")
+    >>> with TemporaryDirectory() as folder:
+    ...     [path.name for path in write_hand_off(plan(board, rules, model="uniform"), folder)][:4]
+    ['drill_schedule.csv', 'drilled_holes.csv', 'depth_drilling.xml', 'group_01_bottom.xnc']
     """
     checked(plan, "plan", Plan)
     checked(replace, "replace", bool)

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 @value_object
 class Check(Value):
-    """Whether one stub meets a criterion. True only if that is proven; prints one line.
+    """Whether one stub meets a criterion. True only if that is proven; prints one line. Made by ``check_stub``.
 
     Parameters
     ----------
@@ -141,7 +141,7 @@ def _lower_end(figure: Ends | None) -> float | None:
 
 @value_object
 class Budget(Value):
-    """Longest stub that meets a criterion; prints one line.
+    """Longest stub that meets a criterion; prints one line. Made by ``stub_budget``.
 
     Parameters
     ----------

@@ -142,6 +142,14 @@ def undrilled_changes(
     permits. Or the nearest return via of each hole moves straight towards it, in steps of 0.05 mm, until its pad meets
     the antipad; those that are as near as that stay. Copper that the board does not hold (traces, planes of other nets,
     parts) is not seen: the layout must have room for the change.
+
+    Examples
+    --------
+    >>> from stubsi import read_ipc2581
+    >>> found = read_ipc2581("shared/sluice_gate.xml", signals={"FLOW_*": "32 GT/s"}, z0="85 ohm", plating="20 um")
+    >>> tried = undrilled_changes(found.board, "FLOW_P/FLOW_N", weights={"exit layer": 1}, model="uniform")
+    >>> print(tried.not_enough[0])
+    SIG_4 in place of TOP: drill; first notch 33.89 GHz to 54.23 GHz, +6.78 GHz per copper layer
     """
     check_signal_net(checked(board, "board", Board), net)
     wanted = wanted_kinds(weights)
