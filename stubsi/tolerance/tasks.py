@@ -6,6 +6,7 @@ from concurrent.futures import as_completed
 from inspect import signature
 from itertools import pairwise
 from typing import TYPE_CHECKING, TypeAlias, TypeVar
+from uuid import uuid4
 
 from stubsi.errors import BoardError
 from stubsi.unit_errors import as_shown
@@ -94,18 +95,52 @@ def results_of(
     ------
     (int, object)
         Number of a task and its result, as they come. No result is kept here. If the caller stops or is interrupted,
-        what has not begun is cancelled.
+        what has not begun is cancelled. A pool of processes holds some more tasks ready, which cannot be cancelled; a
+        process that was interrupted itself, as Ctrl-C does it, does not begin them.
     """
     if executor is None:
         for number, task in enumerate(tasks):
             yield number, work(task)
         return
     numbers: dict[Future[Result], int] = {}
+    run = uuid4().hex
     try:
         for number, task in enumerate(tasks):
-            numbers[executor.submit(work, task)] = number
+            numbers[executor.submit(unless_interrupted, run, work, task)] = number
         for future in as_completed(list(numbers)):
             yield numbers.pop(future), future.result()
     finally:
         for future in numbers:
             future.cancel()
+
+
+_interrupted: set[str] = set()
+"""Runs during which this process was interrupted."""
+
+
+def unless_interrupted(run: str, work: Callable[[Task], Result], task: Task) -> Result:
+    """Do a task, unless an earlier one of its run was interrupted in this process.
+
+    Parameters
+    ----------
+    run : str
+        Name of the run that it belongs to.
+    work : callable
+    task : object
+
+    Returns
+    -------
+    object
+
+    Raises
+    ------
+    KeyboardInterrupt
+        This task was interrupted, or an earlier one.
+    """
+    if run in _interrupted:
+        raise KeyboardInterrupt
+    try:
+        return work(task)
+    except KeyboardInterrupt:
+        _interrupted.add(run)
+        raise
