@@ -69,7 +69,7 @@ def test_a_filled_bore_is_that_of_the_depth_drill_with_the_same_filling(drilled,
     assert 0.9 * air[2] < resin[2] < air[2]
 
 
-def test_no_full_wave_row_has_a_filled_bore_so_more_error_is_declared():
+def test_no_table_has_a_filled_bore_so_more_error_is_declared():
     in_air = Regime(cavities=6, k_b=1e-14, return_vias=True, drilled=True)
     assert notch_error(in_air, 20e9) < 0.05 <= notch_error(in_air._replace(filled=True), 20e9)
     air = Barrel(barrel_radius=1e-4, levels=(), end=End(bore_radius=2e-4))

@@ -7,8 +7,8 @@ fewer. ``notebooks/from_board_file_to_drilling_plan.ipynb`` walks through one.
 depth and plated length, the clearances of copper and of other holes and the tolerance of the edge may be given as None:
 then they are unknown. The plan holds over a stated range of an unknown rule, and ``Plan.questions`` lists it with the
 number of verdicts that hang on it. A tip distance given as None with a guaranteed residual is covered by that
-guarantee. Bores are of air, or filled with a resin of the permittivity ``fill_dk``; no full-wave case has one, so 5 %
-of error is declared. Rules, costs and criteria can stand in a file, too: ``read_rules``, ``read_costs`` and
+guarantee. Bores are of air, or filled with a resin of the permittivity ``fill_dk``, for which more error is declared.
+Rules, costs and criteria can stand in a file, too: ``read_rules``, ``read_costs`` and
 ``read_criteria`` read their part of it, ``write_rules`` writes it; ``shared/demo_rules.toml`` is one. A board file may
 name the criteria of the rules file that the command gets, and those given as ``read_board(path, criteria=...)``.
 

@@ -7,8 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from stubsi.errors import ValidityError
-from stubsi.physics.return_path import Posts, check_single, unknown_return_paths
+from stubsi.physics.return_path import Posts, centres, unknown_return_paths
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,6 +20,8 @@ RETURN_VIAS = "return vias unknown: give the reference holes"
 JUST_OUTSIDE = 1 + 1e-9
 """What a return via inside the clearance is moved to, over the distance at which it would touch it [-]: so rounding
 leaves none of them inside."""
+RING = 3
+"""So many return vias and more make a ring around a hole, with a resonance of its own."""
 SCAN_REACH = 2e-3
 """Unknown return vias are scanned from just outside the clearance to this much [m] further."""
 
@@ -98,8 +99,28 @@ def _relative_to_barrel(path: Posts, pitch: float | None) -> Posts:
     return Posts(positions=tuple((x - pitch / 2, y) for x, y in path.positions if x > 0), radius=path.radius)
 
 
-def too_near(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None) -> tuple[ReturnNote, ...]:
-    """Whether a return via lies outside what was validated: nearer to the clearance than the planes are apart.
+def ring_of(paths: Sequence[Posts], pitch: float | None) -> float:
+    """Distance of the nearest return via where three or more stand around a single hole, so that cavities resonate.
+
+    Parameters
+    ----------
+    paths : sequence of Posts
+        Its return paths. Several paths are scanned ones, some without a ring.
+    pitch : float or None
+        Of the pair [m].
+
+    Returns
+    -------
+    float
+        [m]; 0 without such a ring.
+    """
+    if pitch is not None or len(paths) != 1 or len(paths[0].positions) < RING:
+        return 0.0
+    return float(np.abs(centres(paths[0])).min())
+
+
+def room(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None) -> float:
+    """Room between a clearance and the nearest return via, over the distance between the planes.
 
     Parameters
     ----------
@@ -111,14 +132,15 @@ def too_near(solved: SolvedBarrel, paths: Sequence[Posts], pitch: float | None) 
 
     Returns
     -------
-    tuple of ReturnNote
-        ``TOO_NEAR``, or nothing.
+    float
+        [-]; below 1 it is outside what was validated. Infinite without return via or cavity.
     """
-    try:
-        if len(paths) == 1 and solved.layout.sections:
-            heights = [sum(thickness for _, thickness in section.filling) for section in solved.layout.sections]
-            clearances = [section.clearance_radius for section in solved.layout.sections]
-            check_single(solved.barrel.barrel_radius, clearances, _relative_to_barrel(paths[0], pitch), heights)
-    except ValidityError:
-        return (ReturnNote.TOO_NEAR,)
-    return ()
+    path = _relative_to_barrel(paths[0], pitch)
+    if len(paths) > 1 or not path.positions:
+        return np.inf
+    reach = float(np.abs(centres(path)).min()) - path.radius
+    rooms = [
+        (reach - section.clearance_radius) / sum(thickness for _, thickness in section.filling)
+        for section in solved.layout.sections
+    ]
+    return min(rooms, default=np.inf)

@@ -14,7 +14,7 @@ from stubsi.physics.solved_barrel import solve
 from stubsi.provenance import Provenance
 from stubsi.stubs.as_barrel import barrel_of
 from stubsi.stubs.far_copper import FEW_NEAR, with_copper_far_off
-from stubsi.stubs.hole_return_paths import RETURN_VIAS, ReturnNote, return_paths, too_near
+from stubsi.stubs.hole_return_paths import RETURN_VIAS, ReturnNote, return_paths, ring_of, room
 from stubsi.stubs.model_error import Regime, in_words, least_notch, notch_error, regime
 from stubsi.stubs.models import Models, Shorter
 from stubsi.stubs.other_lengths import BEYOND_THE_FACE, SHORTER, just_beyond, shorter_lengths
@@ -296,7 +296,8 @@ def _of_shape(case: Case) -> _SolvedCase:
     variants = tuple(Variant(fed, path, pitch) for fed in solved for path in paths)
     for variant in variants:
         check_stub(variant.solved, variant.path, variant.pitch_or_nan)
-    notes = (*notes, *too_near(solved[0], paths, pitch))
+    apart = room(solved[0], paths, pitch)
+    notes = (*notes, *([ReturnNote.TOO_NEAR] if apart < 1 else []))
     nearest_rule = solvable.nearest_rule or ReturnNote.AT_THE_ANTIPAD in notes
     return _SolvedCase(
         variants=variants,
@@ -305,7 +306,7 @@ def _of_shape(case: Case) -> _SolvedCase:
             open_inputs=(*solvable.open_inputs, *([RETURN_VIAS] if ReturnNote.UNKNOWN in notes else [])),
         ),
         regime=regime(
-            solved[0], return_vias=any(path.positions for path in paths), too_near=ReturnNote.TOO_NEAR in notes,
+            solved[0], return_vias=any(path.positions for path in paths), room=apart, ring=ring_of(paths, pitch),
             feed=case.shape.feed.kind, pair=case.around.odd, nearest_rule=nearest_rule,
         ),
     )  # fmt: skip
