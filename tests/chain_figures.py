@@ -9,10 +9,11 @@ from scipy.constants import mu_0
 
 from stubsi.errors import ValidityError
 from stubsi.physics.barrel import level_spans
+from stubsi.physics.bracketed_root import STEPS, TOLERANCE
 from stubsi.physics.capacitance import electrostatics_of
 from stubsi.physics.cavity import cavity_columns, outer_field, return_conductors, series_inductance, wavenumber
 from stubsi.physics.notch import minimum_of_s21
-from stubsi.physics.reactance import STEPS, TOLERANCE, followed
+from stubsi.physics.reactance import followed
 from stubsi.physics.return_path import ReturnPaths, check_pair, check_single
 from stubsi.physics.sections import layout
 from stubsi.physics.solved_barrel import SolvedBarrel

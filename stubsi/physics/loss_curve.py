@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.optimize.elementwise import find_root
 
+from stubsi.physics.bracketed_root import bracketed_root
 from stubsi.physics.power_curve import Bracket, least_of, swept
 
 if TYPE_CHECKING:
@@ -25,8 +25,6 @@ CLOSE = 1.1
 """A dip is placed exactly where its lowest sample is within this factor of the power that decides [-]."""
 LOWEST = 1e-3
 """Where the first sample has more than 1 dB already, the search goes on down to this multiple of its frequency [-]."""
-TOLERANCE = 1e-10
-"""Relative width of the bracket at which the search for the frequency ends."""
 NEAR_JUMP = 1 - np.geomspace(0.03, 1e-4, 12)
 """Multiples of the frequency where the reactance jumps [-], at which the power is looked at as well."""
 
@@ -183,16 +181,12 @@ def _reached(power: PowerCurve, low: FloatArray, high: FloatArray, jump: FloatAr
 def _one_db_between(power: PowerCurve, rows: IndexArray, low: FloatArray, high: FloatArray) -> FloatArray:
     """Frequency between two at which some stubs reach 1 dB; the upper one where the lower has more already."""
 
-    def too_much(frequency: FloatArray, *row: IndexArray) -> FloatArray:
-        return power(row[0], frequency[:, None])[:, 0] - LEFT_AT_1_DB
+    def to_1_db(frequency: FloatArray, part: IndexArray) -> FloatArray:
+        return power(rows[part], frequency) - LEFT_AT_1_DB
 
-    root = find_root(
-        too_much,
-        (low, high),
-        args=(rows,),
-        tolerances={"xrtol": TOLERANCE, "xatol": 0.0, "fatol": 0.0, "frtol": 0.0},
-    )
-    return np.where(root.success, root.x, high)
+    ends = to_1_db(np.stack([low, high], axis=1), np.arange(len(rows)))
+    is_between = (ends[:, 0] > 0) & (ends[:, 1] <= 0)
+    return np.where(is_between, bracketed_root(to_1_db, low, high), high)
 
 
 def _dips(f: FloatArray, share: FloatArray) -> BoolArray:

@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy.constants import c as light_speed
-from scipy.optimize.elementwise import find_root
+
+from stubsi.physics.bracketed_root import bracketed_root
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -17,12 +18,12 @@ if TYPE_CHECKING:
 
 LOW = 1e6
 """Frequency [Hz] at which every line is static."""
-TOLERANCE = 1e-10
-"""Relative width of a bracket at which the search for its root ends."""
 STEPS = 100
-"""Most steps of a search; halving alone needs 50."""
+"""Most strides on the way to a bracket."""
 STRIDE = 1.08
 """Ratio of successive frequencies on the way to a bracket: less than the width of a cavity's stop band."""
+MOST_AT_FIRST, TOGETHER_AT_FIRST = 8, 24
+"""Greatest number of strides in the first evaluation: of each stub, and about how many of all."""
 TOGETHER = 1000
 """Greatest number of strides in one evaluation, summed over all stubs."""
 FAR = 1e3
@@ -236,12 +237,8 @@ class _Remaining:
         self.chain, self.function = chain, function
         self.rows = np.arange(len(chain))
 
-    def __call__(self, frequency: FloatArray, rows: IndexArray) -> FloatArray:
-        """Value at ``frequency`` (n,) [Hz] of the stubs ``rows`` of the whole chain, all of them in the last call."""
-        return self.at(frequency[:, None], rows)[:, 0]
-
     def at(self, frequency: FloatArray, rows: IndexArray) -> FloatArray:
-        """The same at several frequencies of each stub, (n, n_freq)."""
+        """Value at frequencies (n, n_freq) [Hz] of the stubs ``rows`` of the whole chain, never more than before."""
         if 2 * len(rows) <= len(self.rows):
             self.chain = self.chain.only(np.searchsorted(self.rows, rows))
             self.rows = rows
@@ -254,12 +251,12 @@ class _Remaining:
 def _bracket(function: _Remaining, first: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Two frequencies between which a function, positive at frequency 0, turns negative: from ``first`` up in strides.
 
-    The first evaluation takes one stride, each further one twice as many. Only few stubs are left by then, and an
-    evaluation costs more than a stride.
+    The first evaluation takes one stride of many stubs, some of few, and each further one twice as many. Only few stubs
+    are left by then, and an evaluation costs more than a stride.
     """
     low, high = np.zeros_like(first), first.copy()
     rows, whole = np.arange(len(first)), function.chain
-    strides, left = 1, STEPS
+    strides, left = max(1, min(MOST_AT_FIRST, TOGETHER_AT_FIRST // max(1, len(first)))), STEPS
     while rows.size and left:
         tried = high[rows, None] * STRIDE ** np.arange(strides + 1)
         above = np.logical_and.accumulate(function.at(tried[:, :-1], rows) > 0, axis=1).sum(axis=1)
@@ -274,13 +271,6 @@ def _bracket(function: _Remaining, first: FloatArray) -> tuple[FloatArray, Float
 
 
 def _root(function: _Remaining, bracket: tuple[FloatArray, FloatArray]) -> FloatArray:
-    """Root of each row within its bracket, by Chandrupatla's method; the middle of a bracket that holds none."""
+    """Root of each row within its bracket; the middle of a bracket that holds none."""
     low, high = np.maximum(bracket[0], 1e-3 * bracket[1]), bracket[1]
-    result = find_root(
-        function.__call__,
-        (low, high),
-        args=(np.arange(len(low)),),
-        tolerances={"xrtol": TOLERANCE, "xatol": 0.0, "fatol": 0.0, "frtol": 0.0},
-        maxiter=STEPS,
-    )
-    return np.where(result.success, result.x, (low + high) / 2)
+    return bracketed_root(function.at, low, high)
