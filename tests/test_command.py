@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import subprocess
 import sys
@@ -145,27 +146,48 @@ def test_a_reader_that_stops_reading_ends_it_quietly(write):
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
-def test_an_output_that_cannot_be_written_is_neither_a_pass_nor_a_verdict(write):
-    with Path("/dev/full").open("wb") as full:
-        status, _, err = run(write(PASSES), "--check", stdout=full)
-    assert status == Status.CRASHED
-    assert err.startswith(b"error: the table cannot be written: ")
-    assert err.count(b"\n") == 1
+def test_an_output_that_cannot_be_written_is_neither_a_pass_nor_a_verdict(write, capsys, monkeypatch):
+    with Path("/dev/full").open("w", encoding="utf-8") as full:
+        monkeypatch.setattr(sys, "stdout", full)
+        assert main([write(PASSES), "--check"]) == Status.CRASHED
+    err = capsys.readouterr().err
+    assert err.startswith("error: the table cannot be written: ")
+    assert err.count("\n") == 1
+
+
+@pytest.fixture
+def written_in(monkeypatch):
+    """What the command writes to an output of an encoding: exit status and bytes."""
+
+    def run_in(encoding, *arguments):
+        output = io.TextIOWrapper(io.BytesIO(), encoding=encoding)
+        monkeypatch.setattr(sys, "stdout", output)
+        return main([*arguments]), output.buffer.getvalue()
+
+    return run_in
 
 
 @pytest.mark.parametrize(
     ("encoding", "shown"), [("ascii", b"CLK\\u03a9\\u2192"), ("cp1252", b"CLK\\u03a9\\u2192")], ids=str
 )
-def test_characters_the_output_cannot_encode_are_escaped(write, encoding, shown):
+def test_characters_the_output_cannot_encode_are_escaped(write, written_in, capsys, encoding, shown):
     path = write(changed(FALLS_SHORT, '"CLK"', '"CLK\u03a9\u2192"'))
-    status, out, err = run(path, "--check", PYTHONIOENCODING=encoding, PYTHONUTF8="0")
-    assert (status, err) == (Status.FALLS_SHORT, b"")
+    status, out = written_in(encoding, path, "--check")
+    assert (status, capsys.readouterr().err) == (Status.FALLS_SHORT, "")
     assert shown in out
 
 
-def test_characters_the_output_can_encode_stay(write):
+@pytest.mark.slow
+def test_they_are_escaped_in_a_process_of_its_own(write):
     path = write(changed(FALLS_SHORT, '"CLK"', '"CLK\u03a9\u2192"'))
-    assert "CLK\u03a9\u2192".encode() in run(path, PYTHONIOENCODING="utf-8")[1]
+    status, out, err = run(path, "--check", PYTHONIOENCODING="ascii", PYTHONUTF8="0")
+    assert (status, err) == (Status.FALLS_SHORT, b"")
+    assert b"CLK\\u03a9\\u2192" in out
+
+
+def test_characters_the_output_can_encode_stay(write, written_in):
+    path = write(changed(FALLS_SHORT, '"CLK"', '"CLK\u03a9\u2192"'))
+    assert "CLK\u03a9\u2192".encode() in written_in("utf-8", path)[1]
 
 
 @pytest.mark.parametrize("options", [[], ["--check"]], ids=["", "--check"])

@@ -20,6 +20,7 @@ from tests.public import PUBLIC, PUBLIC_FUNCTIONS
 
 ROOT = Path(__file__).parents[1]
 MODULES = sorted(info.name for info in pkgutil.walk_packages(stubsi.__path__, "stubsi.") if "__main__" not in info.name)
+FUNCTIONS = [name for name in stubsi.__all__ if inspect.isfunction(getattr(stubsi, name))]
 
 
 def test_import_contracts(capsys):
@@ -77,19 +78,19 @@ def test_the_check_of_docstrings_sees_what_it_should():
     assert sum(1 for module in MODULES for _ in own_objects(module)) > 100
 
 
-@pytest.mark.parametrize("module_name", MODULES)
-def test_docstring_parameters_are_the_signature(module_name):
-    for name, thing in own_objects(module_name):
-        assert thing.__doc__, f"{name} has no docstring"
-        names = documented(thing.__doc__)
-        assert names is None or names == taken(thing), name
+def test_docstring_parameters_are_the_signature():
+    own = dict(pair for module_name in MODULES for pair in own_objects(module_name))
+    assert [name for name, thing in own.items() if not thing.__doc__] == [], "no docstring"
+    named = {name: names for name, thing in own.items() if (names := documented(thing.__doc__)) is not None}
+    given = {name: (names, taken(own[name])) for name, names in named.items()}
+    assert {name: pair for name, pair in given.items() if pair[0] != pair[1]} == {}
 
 
-@pytest.mark.parametrize("name", PUBLIC)
-def test_public_functions_document_their_parameters(name):
-    thing = getattr(stubsi, name)
-    if inspect.isfunction(thing) and taken(thing):
-        assert documented(thing.__doc__) == taken(thing)
+def test_public_functions_document_their_parameters():
+    functions = {name: getattr(stubsi, name) for name in PUBLIC_FUNCTIONS}
+    given = {name: (documented(thing.__doc__), taken(thing)) for name, thing in functions.items() if taken(thing)}
+    assert len(given) > 40
+    assert {name: pair for name, pair in given.items() if pair[0] != pair[1]} == {}
 
 
 def public_names():
@@ -113,22 +114,25 @@ SECTIONS = {
 """What numpydoc is asked to check; its other rules are of taste, or the linter's."""
 
 
-@pytest.mark.parametrize("name", [*public_names()])
-def test_public_docstrings_have_their_sections(name):
-    assert [f"{code} {text}" for code, text in validate(name)["errors"] if code in SECTIONS] == []
+def test_public_docstrings_have_their_sections():
+    names = [*public_names()]
+    assert len(names) > 300
+    assert [
+        f"{name}: {code} {text}" for name in names for code, text in validate(name)["errors"] if code in SECTIONS
+    ] == []
 
 
-@pytest.mark.parametrize("name", PUBLIC_FUNCTIONS)
-def test_public_functions_say_what_they_raise(name):
-    assert re.search(r"^Raises\n-+\n\w", inspect.getdoc(getattr(stubsi, name)), re.MULTILINE)
+def test_public_functions_say_what_they_raise():
+    said = {name: inspect.getdoc(getattr(stubsi, name)) for name in PUBLIC_FUNCTIONS}
+    assert [name for name, text in said.items() if not re.search(r"^Raises\n-+\n\w", text, re.MULTILINE)] == []
 
 
-@pytest.mark.parametrize("name", MODULES)
-def test_a_module_says_first_what_it_owns(name):
-    first = importlib.import_module(name).__doc__.splitlines()[0]
-    is_package = hasattr(importlib.import_module(name), "__path__")
-    assert is_package or " owns " in f" {first[0].lower()}{first[1:]} "
-    assert not first.endswith(" ")
+def test_a_module_says_first_what_it_owns():
+    modules = {name: importlib.import_module(name) for name in MODULES}
+    first = {name: module.__doc__.splitlines()[0] for name, module in modules.items()}
+    owners = [name for name, module in modules.items() if not hasattr(module, "__path__")]
+    assert [name for name in owners if " owns " not in f" {first[name][0].lower()}{first[name][1:]} "] == []
+    assert [name for name, line in first.items() if line.endswith(" ")] == []
 
 
 def test_plotting_is_loaded_only_where_it_is_used():

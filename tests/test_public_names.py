@@ -42,13 +42,12 @@ def test_type_checkers_see_what_is_loaded():
     assert len({name for name, _, _ in listed}) == len(listed) > 150
 
 
-@pytest.mark.parametrize("name", PUBLIC)
-def test_every_public_name_is_defined_where_it_is_loaded_from(name):
-    thing = getattr(stubsi, name)
-    if inspect.isclass(thing) or inspect.isfunction(thing):
-        assert thing.__module__ == stubsi._MODULE_OF[name]
-        assert thing.__name__ == name
-    assert name in dir(stubsi)
+def test_every_public_name_is_defined_where_it_is_loaded_from():
+    things = {name: getattr(stubsi, name) for name in PUBLIC}
+    own = {name: thing for name, thing in things.items() if inspect.isclass(thing) or inspect.isfunction(thing)}
+    assert {name: stubsi._MODULE_OF[name] for name in own} == {name: own[name].__module__ for name in own}
+    assert [name for name, thing in own.items() if thing.__name__ != name] == []
+    assert set(things) <= set(dir(stubsi))
 
 
 def test_help_is_a_map_and_not_a_book():
@@ -65,19 +64,15 @@ def test_results_are_public():
         assert name in PUBLIC
 
 
+@pytest.mark.slow  # what the fast tests import in a fresh Python stands below
 @pytest.mark.parametrize(
     "statement",
     [
         "import stubsi; stubsi.show.section.plot_section",
         "from stubsi import plot_margins, plot_loss, Verdict",
-        *(
-            pytest.param(statement, marks=pytest.mark.slow)
-            for statement in (
-                "import stubsi; stubsi.plot_section",
-                "import stubsi; stubsi.errors.StubsiError",
-                "from stubsi import show; show.margin_table",
-            )
-        ),
+        "import stubsi; stubsi.plot_section",
+        "import stubsi; stubsi.errors.StubsiError",
+        "from stubsi import show; show.margin_table",
     ],
 )
 def test_what_is_written_after_a_plain_import_works(statement):
