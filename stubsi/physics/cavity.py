@@ -355,15 +355,15 @@ def cavity_columns(
     CavityColumns
     """
     a, b = np.asarray(barrel_radius, dtype=float), np.asarray(clearance_radius, dtype=float)
-    ka, kb = k * a, k * b
-    (j0a,), (j0b, j1b) = bessel(0, ka), bessel(1, kb)
-    (h0a, _), (h0b, h1b) = hankel(1, ka), hankel(1, kb)
+    # Of the clearance as seen from inside and, between planes of copper, from outside; in one call for both.
+    edges = np.stack([k, outer.wave] if np.any(outer.copper != 1) else [k]) * b
+    (j0a,), (j0, j1) = bessel(0, k * a), bessel(1, edges)
+    h0, h1 = hankel(1, np.concatenate([edges, (k * a)[None]]))
+    h0a, (j0b, j1b, h0b, h1b) = h0[-1], (wave[0] for wave in (j0, j1, h0, h1))
     inward = np.exp(-1j * k * (b - a))
     c = 1j * (j0b * h0a - h0b * j0a * inward**2)
     c_slope = -1j * k * (j1b * h0a - h1b * j0a * inward**2)
-    if np.any(outer.copper != 1):
-        j0b, j1b = bessel(1, outer.wave * b)
-        h0b, h1b = hankel(1, outer.wave * b)
+    j0b, j1b, h0b, h1b = (wave[len(edges) - 1] for wave in (j0, j1, h0, h1))
     way = np.where(outer.standing == 0, 0.0, outer.reach - b)  # nothing comes back from where nothing stands
     back = np.exp(-2j * outer.wave * way) * outer.standing
     e = outer.outgoing * h0b + back * j0b

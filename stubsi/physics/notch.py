@@ -234,10 +234,8 @@ def _joined(
 
 def _first_deep(share: FloatArray, deep: float = DEEP, rise: float = RISE) -> IndexArray:
     """Place along the last axis of the first minimum that is a notch, or of the least value where no minimum is one."""
-    place, low = np.zeros(len(share), dtype=np.intp), np.full(len(share), np.inf)
-    risen = np.zeros(len(share), dtype=bool)
-    for column, value in enumerate(share.T):
-        risen |= (low <= deep) & (value >= rise * low)
-        lower = ~risen & (value < low)
-        place[lower], low[lower] = column, value[lower]
-    return np.clip(place, 1, share.shape[1] - 2)
+    low = np.fmin.accumulate(share, axis=1)[:, :-1]
+    risen = np.logical_or.accumulate((low <= deep) & (share[:, 1:] >= rise * low), axis=1)
+    counted = np.where(np.isnan(share), np.inf, share)
+    counted[:, 1:][risen] = np.inf
+    return np.asarray(np.clip(counted.argmin(axis=1), 1, share.shape[1] - 2), dtype=np.intp)
