@@ -20,7 +20,6 @@ from tests.public import PUBLIC, PUBLIC_FUNCTIONS
 
 ROOT = Path(__file__).parents[1]
 MODULES = sorted(info.name for info in pkgutil.walk_packages(stubsi.__path__, "stubsi.") if "__main__" not in info.name)
-FUNCTIONS = [name for name in stubsi.__all__ if inspect.isfunction(getattr(stubsi, name))]
 
 
 def test_import_contracts(capsys):

@@ -235,7 +235,7 @@ def test_nor_where_both_traces_meet_the_barrel_on_one_layer(count):
 @pytest.mark.slow
 @pytest.mark.parametrize("feed", ["through", "tee"])
 def test_nor_does_a_step_where_the_return_vias_are_unknown(feed):
-    """Steps of 4 %: no pass becomes falls short at once. Such a range is not on the scale of lengths; it may rise."""
+    """Steps of 4 %: no pass becomes falls short at once, and the least notch rises by no more than 3 %."""
     rng = np.random.default_rng(2)
     for _ in range(3):
         drill = rng.uniform(0.15, 0.4)
@@ -249,7 +249,23 @@ def test_nor_does_a_step_where_the_return_vias_are_unknown(feed):
         none = np.full(len(lengths), np.nan)
         notch = stub_figures(stub.models(lengths), np.arange(len(lengths)), lengths, none, none, wanted=()).notch
         assert np.all(notch.best[1:] >= notch.worst[:-1])
-        assert np.all(notch.worst <= 1.2 * np.minimum.accumulate(notch.worst))
+        assert np.all(notch.worst <= 1.03 * np.minimum.accumulate(notch.worst))
+
+
+@pytest.mark.slow
+def test_a_tee_among_unknown_return_vias_is_no_better_than_a_shorter_one():
+    """From 0.267 to 0.288 mm the dips of all return paths move from 90 to beyond 120 GHz, while the loss only grows."""
+    padstack = Padstack(name="v", drill="0.306 mm", pad="0.456 mm", antipad="0.87 mm", non_functional_pads="kept")
+    layers = mb.stackup(dk=3.338, gap=0.146, df=0.02, at="1 GHz")
+    stub = single_stub({"stackup": layers, "padstack": padstack, "layer": "TOP", "feed": "tee"}, None)
+    lengths = np.array([0.256e-3, 0.267e-3, 0.277e-3, 0.288e-3])
+    models = stub.models(lengths)
+    dips = [models.variants[0].first_notch(np.flatnonzero(models.owner[0] == case)).nearly.min() for case in range(4)]
+    assert dips[3] > 1.2 * dips[1]
+    none = np.full(4, np.nan)
+    worst = stub_figures(models, np.arange(4), lengths, none, none, wanted=()).notch.worst
+    assert np.all(worst <= 1.02 * np.minimum.accumulate(worst))
+    assert "a shorter stub is worse in the model" in " ".join(models.provenance[3].assumptions)
 
 
 def test_a_tee_is_no_better_than_a_shorter_one_with_a_notch_that_was_lost():

@@ -20,7 +20,7 @@ USUAL_DRILL = 0.25e-3
 FEW_NEAR = "fewer than 3 return vias within 3 mm; what its notch would be with 4 more there counts as well"
 
 
-def with_copper_far_off(case: Case) -> Case | None:
+def with_copper_far_off(case: Case) -> list[Case]:
     """The case as if four return vias stood 3 mm away, for a single hole with fewer than three nearer ones.
 
     With few return vias the wave of a stub runs out between the planes, and what throws it back may lower the notch by
@@ -32,16 +32,17 @@ def with_copper_far_off(case: Case) -> Case | None:
 
     Returns
     -------
-    Case or None
-        None where the return vias are unknown, where enough are near, and for a leg of a pair, whose field dies out.
+    list of Case
+        One; none where the return vias are unknown, where enough are near, and for a leg of a pair, whose field dies
+        out.
     """
     around = case.around
     if around.returns is None or around.odd:
-        return None
+        return []
     near = [via for via in around.returns if math.hypot(*via) <= NEAR * (1 + 1e-9)]
     if len(near) >= ENOUGH:
-        return None
-    return case._replace(around=_surrounded(around, near))
+        return []
+    return [case._replace(around=_surrounded(around, near))]
 
 
 def _surrounded(around: Around, near: list[tuple[float, float]]) -> Around:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stubsi.physics.return_path import equal_posts
 from stubsi.stubs.stub_feed import FeedKind
 
 if TYPE_CHECKING:
@@ -28,12 +29,14 @@ geometry; a stub so much longer has made up for it. The shorter stub is again co
 the face before. These lengths are the same for every length of a stub, so they are solved once."""
 STEP, SHORTEST = 1.05, 1e-6
 """Lengths that a tee is compared with: powers of the first value [-] times the second [m], from half its length on. A
-dip of a tee may become too flat to count although the loss stays. The next one would then be taken for its notch. Where
-the return vias are unknown it is not compared: the lowest of all patterns hides most of it. In 12 random geometries a
-figure rose by at most 15 %, and no step went from pass to falls short."""
+dip of a tee may become too flat to count although the loss stays. The next one would then be taken for its notch."""
+STANDING_IN, AWAY = 6, 0.67e-3
+"""Where the return vias are unknown, so many of them at the second value [m] from the clearance stand in for all that
+are scanned: only the least notch of the shorter stubs counts then. In random geometry it rose with length by up to 38 %
+without them, and by 2 % with them."""
 
 
-def just_beyond(case: Case) -> Case | None:
+def just_beyond(case: Case) -> list[Case]:
     """The case as if it ended just beyond the next face of copper, if that is near.
 
     Parameters
@@ -42,14 +45,14 @@ def just_beyond(case: Case) -> Case | None:
 
     Returns
     -------
-    Case or None
-        None if it is not near.
+    list of Case
+        None or one.
     """
     faces = case.shape.face_lengths_si
     place = int(np.searchsorted(faces, case.length_si + ABRUPT, side="left"))
     if place + 1 >= len(faces) or faces[place] > NEAR_A_FACE * case.length_si:
-        return None
-    return case._replace(length_si=float(faces[place]) + ABRUPT)
+        return []
+    return [case._replace(length_si=float(faces[place]) + ABRUPT)]
 
 
 def shorter_lengths(case: Case) -> list[float]:
@@ -66,7 +69,29 @@ def shorter_lengths(case: Case) -> list[float]:
         among known return vias whose signal may come on the layer where it starts, also those on a fixed scale of
         lengths from half of its own on.
     """
-    return [*_before_faces(case), *_on_the_scale(case)]
+    return [*_before_faces(case), *([] if case.around.returns is None else _on_the_scale(case))]
+
+
+def shorter_among_vias(case: Case) -> list[Case]:
+    """Shorter stubs among some return vias, for a stub of a single hole whose return vias are unknown.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    list of Case
+        On the fixed scale of lengths, if the signal may come on the layer where it starts.
+    """
+    around, padstack = case.around, case.shape.padstack
+    if around.returns is not None or around.odd:
+        return []
+    antipads = [padstack.antipad, *(antipad for _, antipad in padstack.antipads)]
+    widest = max((antipad.width_si for antipad in antipads if antipad is not None), default=padstack.drill_si)
+    vias = equal_posts(STANDING_IN, (widest + padstack.drill_si) / 2 + AWAY, padstack.drill_si / 2)
+    among = around._replace(returns=vias.positions, radius=vias.radius)
+    return [case._replace(length_si=length, around=among) for length in _on_the_scale(case)]
 
 
 def _before_faces(case: Case) -> list[float]:
@@ -84,7 +109,7 @@ def _before_faces(case: Case) -> list[float]:
 
 def _on_the_scale(case: Case) -> list[float]:
     """Lengths on the fixed scale, from half the length on."""
-    if case.shape.feed.kind is FeedKind.THROUGH or case.around.returns is None or case.shape.ends_in_pin:
+    if case.shape.feed.kind is FeedKind.THROUGH or case.shape.ends_in_pin:
         return []
     last = (case.length_si - ABRUPT) / SHORTEST
     first = last / JUST_BEYOND

@@ -17,7 +17,7 @@ from stubsi.stubs.far_copper import FEW_NEAR, with_copper_far_off
 from stubsi.stubs.hole_return_paths import RETURN_VIAS, ReturnNote, return_paths, ring_of, room
 from stubsi.stubs.model_error import Regime, in_words, least_notch, notch_error, regime
 from stubsi.stubs.models import Models, Shorter
-from stubsi.stubs.other_lengths import BEYOND_THE_FACE, SHORTER, just_beyond, shorter_lengths
+from stubsi.stubs.other_lengths import BEYOND_THE_FACE, SHORTER, just_beyond, shorter_among_vias, shorter_lengths
 from stubsi.stubs.solved_stack import SolvedStack, Variant
 from stubsi.stubs.uniform_model import uniform_models
 from stubsi.stubs.unknown_antipad import ANTIPAD_OPEN, ANTIPAD_UNKNOWN, with_antipads
@@ -97,13 +97,17 @@ def solved_models(cases: Sequence[Case], *, look_beyond: bool = True, look_back:
         owner += [number] * len(solved.variants)
         provenance[number], regimes[number] = solved.provenance, solved.regime
     owners, stack = np.array(owner, dtype=np.intp), SolvedStack(tuple(variants))
-    nearly = np.full(len(cases), np.inf)
-    np.fmin.at(nearly, owners, stack.first_notch(np.arange(len(owners))).nearly)
+    low, nearly = np.full((2, len(cases)), np.inf)
+    first = stack.first_notch(np.arange(len(owners)))
+    np.fmin.at(low, owners, first.low)
+    np.fmin.at(nearly, owners, first.nearly)
     for number, lowest in _lowest(stack, owners):
         provenance[number] = _of_notch(provenance[number], regimes[number], stack, lowest, float(nearly[number]))
-    provenance |= _with_least_of(with_copper_far_off, FEW_NEAR, cases, provenance)
+    provenance |= _with_least_of(with_copper_far_off, FEW_NEAR, cases, provenance, low)
     if look_beyond:
-        provenance |= _with_least_of(just_beyond, BEYOND_THE_FACE, cases, provenance)
+        provenance |= _with_least_of(just_beyond, BEYOND_THE_FACE, cases, provenance, low)
+    if look_back:
+        provenance |= _with_least_of(shorter_among_vias, SHORTER, cases, provenance, low)
     models = _joined(cases, stack, owners, provenance, refused)
     return _with_shorter(models, cases) if look_back else models
 
@@ -115,9 +119,10 @@ def _solve_together(cases: Sequence[Case], *, look_beyond: bool) -> None:
     """
     counted = list(cases)
     if look_beyond:
-        counted += filter(None, map(just_beyond, cases))
+        counted += (other for case in cases for other in just_beyond(case))
     counted += (case._replace(length_si=length) for case in cases for length in shorter_lengths(case))
-    counted += filter(None, map(with_copper_far_off, list(counted)))
+    counted += [other for case in counted for other in with_copper_far_off(case)]
+    counted += (other for case in cases for other in shorter_among_vias(case))
     solved = _solved_cases.all(list(dict.fromkeys(counted)), lambda new: [_solved_or_refused(case) for case in new])
     variants = (variant for case in solved if isinstance(case, _SolvedCase) for variant in case.variants)
     SolvedStack(tuple(dict.fromkeys(variants))).solve_notches()
@@ -147,26 +152,34 @@ def _with_shorter(models: Models, cases: Sequence[Case]) -> Models:
 
 
 def _with_least_of(
-    other: Callable[[Case], Case | None], note: str, cases: Sequence[Case], provenance: dict[int, Provenance]
+    others: Callable[[Case], list[Case]],
+    note: str,
+    cases: Sequence[Case],
+    provenance: dict[int, Provenance],
+    low: NDArray[np.float64],
 ) -> dict[int, Provenance]:
-    """Provenance of the cases whose notch another case may lower, with the least notch of that one.
+    """Provenance of the cases whose notch other cases may lower, with the least notch of those.
 
-    ``other``: gives the other case of a case, or None; ``note``: what is then said.
+    ``others``: gives the other cases of a case; ``note``: what is then said where that is lower than its own, of which
+    ``low`` [Hz] is the first notch as computed.
     """
-    others = {number: case for number in provenance if (case := other(cases[number])) is not None}
-    if not others:
+    pairs = [(number, case) for number in provenance for case in others(cases[number])]
+    if not pairs:
         return {}
-    models = solved_models(list(others.values()), look_beyond=False, look_back=False)
+    place = {case: number for number, case in enumerate(dict.fromkeys(case for _, case in pairs))}
+    models = solved_models(list(place), look_beyond=False, look_back=False)
+    solved = [each.tier == SOLVED for each in models.provenance]
+    both = np.stack([models.least_notch, models.by_model_error.least_notch], axis=1)
+    least = np.where(np.array(solved)[:, np.newaxis], both, np.inf)
+    lowest = np.full((len(cases), 2), np.inf)
+    np.fmin.at(lowest, [number for number, _ in pairs], least[[place[case] for _, case in pairs]])
     found = {}
-    least = np.stack([models.least_notch, models.by_model_error.least_notch], axis=1).tolist()
-    for number, there, (as_built, by_model) in zip(others, models.provenance, least, strict=True):
-        here = provenance[number]
-        if there.tier != SOLVED:
-            continue
-        if not by_model >= (here.model_nearly or np.inf):
-            found[number] = here = replace(here, model_nearly=by_model)
-        if not as_built >= (here.nearly_notch or np.inf):
-            found[number] = replace(here, nearly_notch=as_built, assumptions=(*here.assumptions, note))
+    for number, (as_built, by_model) in enumerate(lowest.tolist()):
+        if np.isfinite(by_model) and by_model < ((here := provenance[number]).model_nearly or np.inf):
+            found[number] = replace(here, model_nearly=by_model)
+        if np.isfinite(as_built) and as_built < ((here := provenance[number]).nearly_notch or np.inf):
+            said = (*here.assumptions, note) if as_built < here.low * low[number] else here.assumptions
+            found[number] = replace(found.get(number, here), nearly_notch=as_built, assumptions=said)
     return found
 
 
