@@ -356,9 +356,10 @@ def cavity_columns(
     """
     a, b = np.asarray(barrel_radius, dtype=float), np.asarray(clearance_radius, dtype=float)
     # Of the clearance as seen from inside and, between planes of copper, from outside; in one call for both.
-    edges = np.stack([k, outer.wave] if np.any(outer.copper != 1) else [k]) * b
-    (j0a,), (j0, j1) = bessel(0, k * a), bessel(1, edges)
-    h0, h1 = hankel(1, np.concatenate([edges, (k * a)[None]]))
+    edges = [k * b, outer.wave * b] if np.any(outer.copper != 1) else [k * b]
+    places = np.stack(np.broadcast_arrays(*edges, k * a))
+    (j0, j1), (j0a,) = bessel(1, places[:-1]), bessel(0, places[-1])
+    h0, h1 = hankel(1, places)
     h0a, (j0b, j1b, h0b, h1b) = h0[-1], (wave[0] for wave in (j0, j1, h0, h1))
     inward = np.exp(-1j * k * (b - a))
     c = 1j * (j0b * h0a - h0b * j0a * inward**2)
