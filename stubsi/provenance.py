@@ -66,6 +66,9 @@ class Provenance:
         exceeded. None for a solved stub, and for a stub that the user wants as a uniform line.
     open_inputs : tuple of str
         Inputs that are unknown and make the figures a range, each with how to give it.
+    unknown_df : bool
+        Whether a loss tangent is unknown and counts as lossless. The worst values of loss and 1 dB frequency, which a
+        verdict rests on, allow for a loss tangent of 0.03.
     """
 
     tier: str
@@ -80,6 +83,7 @@ class Provenance:
     nearly_notch: float | None = None
     not_solved: str | None = None
     open_inputs: tuple[str, ...] = ()
+    unknown_df: bool = False
 
     @property
     def hardware_error(self) -> str:

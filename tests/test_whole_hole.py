@@ -29,7 +29,7 @@ def cascade(hole, f, z0):
 @pytest.fixture(scope="module", params=["single", "pair"])
 def judged(request):
     nets = {"single": mb.net("A", ("S1", "S2")), "pair": mb.pair("A", ("S1", "S2"), ("S1", "S2"))}
-    board = mb.board(nets[request.param], criterion=LOSS)
+    board = mb.board(nets[request.param], criterion=LOSS, layers=mb.stackup(df=0.0))
     name = {"single": "A.0", "pair": "A.P"}[request.param]
     return rank(board), hole_model(board, name)
 

@@ -75,7 +75,7 @@ class DielectricLayer(Value):
         Relative permittivity [-] along z (the data-sheet value, unless the sheet says otherwise).
     df : float, optional
         Loss tangent [-]. If it is unknown, the layer counts as lossless. That moves the notch by less than 0.02 %, but
-        the depth of the notch is then wrong.
+        the depth of the notch is then wrong, and the worst losses, which a verdict rests on, allow for 0.03.
     dk_in_plane : float, optional
         Relative permittivity [-] in the plane of the glass, which the radial field of a barrel sees.
     at : frequency, optional

@@ -8,6 +8,7 @@ import numpy as np
 
 from stubsi.margin.spread import Spread
 from stubsi.stubs.model_error import layer_change_error
+from stubsi.stubs.unknown_df import ONE_DB_LOWER, with_dielectric_loss
 from stubsi.stubs.whole_hole import HoleUses, hole_losses
 
 if TYPE_CHECKING:
@@ -75,6 +76,9 @@ def two_stub_holes(models: Models, cases: Sequence[Case], stubs: StubRows) -> Wh
     found = hole_losses(models, cases, uses)
     below, above = models.notch_bounds[:, np.array([uses.above, uses.below])]
     least = found.one_db[0] * below.min(axis=0) / (1 + layer_change_error(found.one_db[0]))
+    lossy = models.unknown_df[uses.above] | models.unknown_df[uses.below]
+    least = np.where(lossy, ONE_DB_LOWER, 1.0) * least
+    found.loss[1, 0] = np.where(lossy, with_dielectric_loss(found.loss[1, 0]), found.loss[1, 0])
     one_db = Spread(least, found.one_db[0], found.one_db[1], found.one_db[1] * above.max(axis=0))
     more_loss = Spread(
         *(

@@ -12,6 +12,7 @@ import numpy as np
 
 from stubsi.margin.spread import Spread
 from stubsi.physics.uniform_line import decibels, shunt_s
+from stubsi.stubs.unknown_df import ONE_DB_LOWER, with_dielectric_loss
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -233,7 +234,8 @@ def _one_db(models: Models, uses: Uses) -> Spread:
     below, above = models.notch_bounds[:, case]
     (low, _), (_, high) = models.spread(case, one_db)
     ends = np.full((len(Spread._fields), len(uses.case)), np.nan)
-    ends[:, known] = low * below, low, high, high * above
+    lossy = np.where(models.unknown_df[case], ONE_DB_LOWER, 1.0)
+    ends[:, known] = low * below * lossy, low, high, high * above
     return Spread(*ends)
 
 
@@ -241,7 +243,8 @@ def _in_band(models: Models, uses: Uses) -> tuple[Spread, Spread]:
     """Greatest loss and least return loss of every use from 0 to Nyquist.
 
     If the true notch is a factor above the computed one, so is the frequency of every loss. So the bounds of the figure
-    are those computed up to a frequency higher, and up to one lower, than Nyquist by that factor.
+    are those computed up to a frequency higher, and up to one lower, than Nyquist by that factor. The worst loss allows
+    for an unknown loss tangent.
     """
     known = loss_known(models, uses)
     case, nyquist, z0 = uses.case[known], uses.nyquist[known], np.tile(uses.z0[known], 3)
@@ -254,7 +257,8 @@ def _in_band(models: Models, uses: Uses) -> tuple[Spread, Spread]:
     all_uses = np.full((2, 2, 3, len(uses.case)), np.nan)
     all_uses[..., known] = models.spread(np.tile(case, 3), in_band).reshape(2, 2, 3, -1)
     (return_low, loss_low), (return_high, loss_high) = all_uses
+    most_loss = np.where(models.unknown_df[uses.case], with_dielectric_loss(loss_high[0]), loss_high[0])
     return (
-        Spread(loss_high[0], loss_high[1], loss_low[1], loss_low[2]),
+        Spread(most_loss, loss_high[1], loss_low[1], loss_low[2]),
         Spread(return_low[0], return_low[1], return_high[1], return_high[2]),
     )

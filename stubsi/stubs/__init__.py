@@ -61,7 +61,8 @@ nets measured. The 1 dB frequency moves smoothly there.
 makes the figures a range. Where return vias are not known, the stub is solved with one to eight of them at several
 distances, and with none. A verdict that depends on them is undecided. An antipad that is not stated is scanned from 0.2
 to 1.2 mm wider than the drill. A verdict that holds over the whole range is given; one that does not is undecided, and
-names the antipad.
+names the antipad. An unknown loss tangent counts as zero, which does not move the notch; the worst losses and the worst
+1 dB frequency, which a verdict rests on, allow for 0.03.
 
 **Not covered**: roughness of the plating, glass weave inside a cell, finite planes and their resonances, splits in
 planes, several nets that couple through one cavity, and the even mode of pairs. A network is refused at frequencies

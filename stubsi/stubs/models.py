@@ -170,6 +170,11 @@ class Models:
             shorter=None if shorter is None else shorter._replace(models=shorter.models.by_model_error),
         )
 
+    @cached_property
+    def unknown_df(self) -> NDArray[np.bool_]:
+        """Whether a loss tangent of each case is unknown and counts as lossless, (n_case,)."""
+        return read_only(np.array([each.unknown_df for each in self.provenance], dtype=bool))
+
     def nearness(self, case: NDArray[np.intp], frequency: NDArray[np.float64]) -> NDArray[np.float64]:
         """How near a notch of any order comes to a frequency.
 

@@ -21,6 +21,7 @@ from stubsi.stubs.other_lengths import BEYOND_THE_FACE, SHORTER, just_beyond, sh
 from stubsi.stubs.solved_stack import SolvedStack, Variant
 from stubsi.stubs.uniform_model import uniform_models
 from stubsi.stubs.unknown_antipad import ANTIPAD_OPEN, ANTIPAD_UNKNOWN, with_antipads
+from stubsi.stubs.unknown_df import has_unknown_df
 from stubsi.stubs.unknown_dk import DK_OPEN, DK_UNKNOWN, with_dks, without_dk
 from stubsi.units import show
 
@@ -317,6 +318,7 @@ def _of_shape(case: Case) -> _SolvedCase:
         provenance=Provenance(
             tier=SOLVED, assumptions=(*solvable.assumptions, *notes), model_error=in_words(np.inf),
             open_inputs=(*solvable.open_inputs, *([RETURN_VIAS] if ReturnNote.UNKNOWN in notes else [])),
+            unknown_df=has_unknown_df(case.shape.stackup),
         ),
         regime=regime(
             solved[0], return_vias=any(path.positions for path in paths), room=apart, ring=ring_of(paths, pitch),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -23,6 +23,7 @@ from stubsi.physics.uniform_line import (
 from stubsi.provenance import Provenance
 from stubsi.stubs.models import FirstNotches, Models
 from stubsi.stubs.uniform_stub import AS_GIVEN, COPPER, GIVEN_DELAY, GIVEN_DK, LAMINATE
+from stubsi.stubs.unknown_df import has_unknown_df
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -187,7 +188,9 @@ def uniform_models(cases: Sequence[Case], *, dk_eff: float | None = None, delay:
     highest_notch_ratios = _highest_notch_ratio(line).tolist()
     for (number, _, assumptions), high in zip(known, highest_notch_ratios, strict=True):
         provenance[number] = (
-            _provenance_of_laminate(assumptions, high) if given is None else _provenance_of_given(assumptions, delay)
+            replace(_provenance_of_laminate(assumptions, high), unknown_df=has_unknown_df(cases[number].shape.stackup))
+            if given is None
+            else _provenance_of_given(assumptions, delay)
         )
     return Models(
         variants=(UniformStack(line),), owner=(np.array([number for number, *_ in known], dtype=np.intp),),
