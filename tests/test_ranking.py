@@ -595,16 +595,12 @@ def test_the_verdict_turns_at_the_figure_shown(criterion, figure):
 
 def test_a_loss_from_the_laminate_may_be_that_of_a_notch_5_times_lower_or_4_times_higher():
     """Far below the notch the loss grows with the square of frequency: 1/16 to 25 times the shown one."""
-    net = mb.net("A", ("TOP", "S1"), signal="2 Gb/s")
-    known = mb.stackup(df=0.0)
-    shown = rank(mb.board(net, layers=known), model="uniform")["A"].loss
-    limits = (0.06, 0.065, 1.01, 24, 26)
+    board = mb.board(mb.net("A", ("TOP", "S1"), signal="2 Gb/s"), layers=mb.stackup(df=0.0))
+    ranking = rank(board, model="uniform")
+    shown, limits = ranking["A"].loss, (0.06, 0.065, 1.01, 24, 26)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", PlausibilityWarning)  # limits of less than 0.01 dB
-        verdicts = [
-            rank(mb.board(net, criterion=Criterion.loss(k * shown), layers=known), model="uniform")["A"].verdict
-            for k in limits
-        ]
+        verdicts = [ranking.under(Criterion.loss(k * shown))["A"].verdict for k in limits]
     assert verdicts == ["drill", "marginal", "marginal", "marginal", "pass"]
 
 
