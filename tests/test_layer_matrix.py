@@ -141,6 +141,16 @@ def test_unknown_return_vias_leave_some_cells_undecided():
     assert found.cells["BOT"]["56 GBd NRZ"].verdict == "pass"
 
 
+def test_it_says_what_leaves_cells_undecided_and_which_stand_on_a_weaker_model(from_top):
+    unknown = matrix(["25 Gb/s"], return_vias=None)
+    assert "Undecided: return vias unknown: give the reference holes" in str(unknown)
+    bare = dict.fromkeys(mb.ROLES, "signal")
+    weaker = layer_matrix(mb.stackup(roles=bare), ["25 Gb/s"], padstack=mb.VIA, z0="50 ohm")
+    assert "Not solved from the geometry, but a uniform line: no plane with an antipad along the hole" in str(weaker)
+    assert "ndecided" not in str(from_top)
+    assert "Not solved" not in str(from_top)
+
+
 def test_it_prints_its_criterion_and_every_cell(from_top):
     text = str(from_top)
     assert "Entry at TOP, undrilled" in text

@@ -207,6 +207,8 @@ def _budget(stub: SingleStub, signal: Signal, criterion: Criterion) -> tuple[obj
         return None, None, "", "", str(criterion), str(error)
     provenance = stub.provenance(longest.computed)
     reason = "every stub that fits" if longest.unlimited else f"limit of {signal}"
+    if provenance.open_inputs and not longest.unlimited:
+        reason = f"{reason}, at the worst of what is unknown; {'; '.join(provenance.open_inputs)}"
     return (
         shown_number(longest.computed, "length"), shown_number(longest.proven, "length"), provenance.tier,
         provenance.model_error, str(criterion), reason,

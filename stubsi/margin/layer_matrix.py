@@ -186,7 +186,7 @@ def layer_matrix(
     >>> stackup = Stackup(layers=(copper[0], gap, copper[1], gap, copper[2]))
     >>> via = Padstack(name="via", drill="0.3 mm")
     >>> layer_matrix(stackup, ["PCIe 5.0"], padstack=via, z0="50 ohm")
-    <LayerMatrix of 3 exit layers from TOP: 2 drill, 1 pass>
+    <LayerMatrix of 3 exit layers from TOP: 2 marginal, 1 pass>
     """
     checked(stackup, "stackup", Stackup)
     checked(padstack, "padstack", Padstack)

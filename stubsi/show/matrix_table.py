@@ -28,7 +28,7 @@ def matrix_text(matrix: LayerMatrix) -> str:
     -------
     str
     """
-    return as_text(_columns(matrix), _rows(matrix), head=[_headline(matrix)])
+    return as_text(_columns(matrix), _rows(matrix), head=[_headline(matrix)], foot=_notes(matrix))
 
 
 def matrix_html(matrix: LayerMatrix) -> str:
@@ -42,11 +42,22 @@ def matrix_html(matrix: LayerMatrix) -> str:
     -------
     str
     """
-    return framed(as_html(_columns(matrix), _rows(matrix), head=[_headline(matrix)]))
+    return framed(as_html(_columns(matrix), _rows(matrix), head=[_headline(matrix)], foot=_notes(matrix)))
 
 
 def _headline(matrix: LayerMatrix) -> str:
     return f"Entry at {matrix.entry}, undrilled. Criterion: {matrix.criterion}"
+
+
+def _notes(matrix: LayerMatrix) -> list[str]:
+    """What leaves cells undecided, and why some stand on a weaker model than wanted, each once."""
+    cells = [cell for row in matrix.cells.values() for cell in row.values()]
+    missing = dict.fromkeys(cell.why.missing for cell in cells if cell.why.missing)
+    weaker = dict.fromkeys(cell.provenance.not_solved for cell in cells if cell.provenance)
+    return [
+        *(f"Undecided: {text}" for text in missing),
+        *(f"Not solved from the geometry, but a uniform line: {text}" for text in weaker if text is not None),
+    ]
 
 
 def _rows(matrix: LayerMatrix) -> list[Row]:
