@@ -26,11 +26,14 @@ def as_shown(value: object) -> str:
     Returns
     -------
     str
-        A text in quotes, any other value as it prints; cut to ``LONGEST_SHOWN`` characters.
+        A text in quotes; any other value as it prints, or its type where it prints several lines, as a table does. Cut
+        to ``LONGEST_SHOWN`` characters.
     """
     try:
         text = repr(value) if isinstance(value, str) else f"{value}"
     except Exception:  # a number with too many digits, a list nested too deeply, an object that does not print
+        text = f"<{type(value).__name__}>"
+    if "\n" in text:
         text = f"<{type(value).__name__}>"
     return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]} ..."
 

@@ -120,6 +120,8 @@ def test_entry_and_exit_layers_stand_for_the_lengths():
             assert row["1 dB frequency [GHz]"] == pytest.approx(wanted.one_db_si / 1e9, rel=1e-6)
     assert list(found["verdict"][2:]) == ["pass", "undecided"]
     assert found["reason"][3] == "entry is empty"
+    assert not any("trial" in reason for reason in found["reason"])  # the hole has no name that the user knows
+    assert any(reason.endswith("must not cut S1") for reason in found["reason"])
     with pytest.raises(StubsiError, match="row 2: exit 'G1': is a plane"):
         check_stubs([{"signal": "1 GBd", "entry": "TOP", "exit": layer} for layer in ("S1", "G1")], **GEOMETRY)
     with pytest.raises(StubsiError, match="dk_eff: does not belong to a table of layers"):
@@ -308,3 +310,9 @@ def test_a_table_takes_about_the_time_of_a_ranking():
     took = timed(lambda: check_stubs(table, dk_eff=4.0, z_stub="30 ohm", z0="50 ohm"), repeat=2)[0]
     ranked = min(timed(lambda board=board: list(rank(board, model="uniform")))[0] for board in boards)
     assert took <= 3 * ranked
+
+
+def test_a_table_that_is_refused_elsewhere_does_not_fill_the_error():
+    table = pd.DataFrame({"net": ["A", "B"], "signal": ["1 GBd", "1 GBd"]})
+    with pytest.raises(StubsiError, match=r"^board = <DataFrame>: must be a Board"):
+        rank(table)

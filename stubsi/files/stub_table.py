@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from stubsi.board.criterion import Criterion
     from stubsi.board.signal import Signal
     from stubsi.margin.net_margin import NetMargin
+    from stubsi.margin.reason import Reason
     from stubsi.margin.single_stub import SingleStub
     from stubsi.margin.stub_arguments import StubArguments
     from stubsi.margin.stub_columns import StubColumns
@@ -273,8 +274,17 @@ def _ranked_values(row: NetMargin, greatest: float) -> tuple[object, ...]:
     return (
         shown_number(row.first_notch_si, "frequency"), shown_number(row.first_notch_to_si, "frequency"), row.margin,
         shown_number(row.one_db_si, "frequency"), row.loss, greatest, row.model, row.model_error, row.criterion,
-        str(row.verdict), row.reason,
+        str(row.verdict), str(_without_hole_names(row.why)),
     )  # fmt: skip
+
+
+def _without_hole_names(why: Reason) -> Reason:
+    """The reason of a row of a table, which has one hole: its name is that of a trial and says nothing to the user."""
+    return why._replace(
+        drills=tuple([side._replace(holes=()) for side in why.drills]),
+        kept=tuple([stub._replace(hole="the hole") for stub in why.kept]),
+        two_stubs="the hole" if why.two_stubs else "",
+    )
 
 
 def _length(value: object) -> float:

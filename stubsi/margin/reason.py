@@ -64,7 +64,7 @@ class BuiltFigure(NamedTuple):
 
 
 class DrillSide(NamedTuple):
-    """Holes to drill from one side, and the layer that the drill must not cut."""
+    """Holes to drill from one side, and the layer that the drill must not cut. No hole is named if there is but one."""
 
     side: str
     must_not_cut: str
@@ -73,7 +73,7 @@ class DrillSide(NamedTuple):
     def __str__(self) -> str:
         named, more = ", ".join(self.holes[:MOST_HOLES]), len(self.holes) - MOST_HOLES
         holes = f"{named} and {more} more" if more > 0 else named
-        return f"from the {self.side}, must not cut {self.must_not_cut}: {holes}"
+        return f"from the {self.side}, must not cut {self.must_not_cut}" + (f": {holes}" if holes else "")
 
 
 class KeptStub(NamedTuple):
