@@ -185,7 +185,7 @@ def _shortfall(window: Window, bound: Bound, ends: Mapping[Obstacle, float | Non
     if bound.kind == Obstacle.BUDGET:
         shortest = window.left(deepest).at(window.budget_at)
         return f"shortest stub {IN_WORDS[window.budget_at]} {in_mm(shortest)}; "
-    return f"short by {in_mm(bound.end - deepest)}; "
+    return f"the drill would end {in_mm(bound.end - deepest)} deeper than it may; "
 
 
 def _deepest_aimed(window: Window, view: SideView, limit: float) -> float | None:
