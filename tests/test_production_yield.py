@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import io
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 from scipy.stats import beta
 
@@ -375,3 +377,17 @@ def test_a_border_is_that_of_logistic_regression():
     z = t @ coefficients[:-1] + coefficients[-1]
     assert ((z > 0) == met).mean() > 0.99
     assert 0 < error < 0.2 * np.abs(z).max()
+
+
+def test_csv_and_html_say_all_of_every_net(dk_alone):
+    """Every net in a row, with what the share rests on: errors, criterion, tolerances, seed, number of boards."""
+    frame = pd.read_csv(io.StringIO(dk_alone.to_csv()), comment="#")
+    assert frame["net"].tolist() == [net.net for net in dk_alone.nets]
+    shown = [float(f"{100 * net.probability:.4g}") for net in dk_alone.nets]
+    assert frame["boards that meet its criterion [%]"].tolist() == pytest.approx(shown)
+    head = [line for line in dk_alone.to_csv().splitlines() if line.startswith("#")]
+    for text in ("\n".join(head), dk_alone._repr_html_()):
+        for said in (f"{dk_alone.samples} samples", "seed 0", f"{dk_alone.solved} boards", "dk of core", "on top"):
+            assert said in text
+    page = dk_alone._repr_html_()
+    assert all(each in page for each in ("sampling error", "error of the surface", str(dk_alone["CLK"].criterion)[:40]))

@@ -182,3 +182,13 @@ def test_a_class_of_the_core_alone_leaves_the_prepreg_exact(board):
     assert found["CLK"] in found
     assert "CLK" in found.to_frame()["net"].tolist()
     assert "how far off the model may be comes on top" in str(found)
+
+
+def test_csv_and_html_say_all_of_every_net(board):
+    found = corners(board, Tolerances(dk=plus_minus("5 %")), model="uniform")
+    lines = [line for line in found.to_csv().splitlines() if not line.startswith("#")]
+    assert [line.split(",")[0] for line in lines] == ["net", "CLK", "UP"]
+    worst = f"{found['CLK'].first_notch_si[0] / 1e9:.4g}"
+    for text in (found.to_csv(), found._repr_html_()):
+        for said in (worst, "meets at worst", "all corners", "dk: +5 % / -5 %", "exact, for want of a tolerance"):
+            assert said in text

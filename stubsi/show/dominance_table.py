@@ -12,7 +12,8 @@ from stubsi.show.text_lines import CAUTION, wrapped
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stubsi.tolerance.dominance import Ask, Dominance, NetDominance
+    from stubsi.tolerance.asks import Ask
+    from stubsi.tolerance.dominance import Dominance, NetDominance
 
 WIDTH = 110
 """Characters in a line of text."""

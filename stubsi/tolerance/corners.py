@@ -154,6 +154,18 @@ class Corners(NetResults[NetCorners]):
         columns["found by"] = [str(net.basis) for net in self.nets]
         return pd.DataFrame(columns)
 
+    def to_csv(self) -> str:
+        """Table as CSV.
+
+        Returns
+        -------
+        str
+            Comment lines (#) with what it rests on, then the table, in the order of the board.
+        """
+        from stubsi.show.tolerance_table import corners_csv
+
+        return corners_csv(self)
+
     def __str__(self) -> str:
         frame = self.to_frame()
         shown = [name for name in frame.columns if "GHz" not in name and "dB" not in name]
@@ -210,7 +222,7 @@ def corners(
     is used elsewhere. The laminate's mean Dk falls where a layer of low Dk becomes thicker, and the first notch of a
     solved stub may be a resonance with its return vias. With up to three factors every corner is solved (with up to six
     where every stub is a uniform line), and the middle of each edge at the worst and best corner; with more, a search
-    finds the worst one. At each point those nets are solved only that it matters for. A figure that is worst somewhere
+    finds the worst one, and the best one is that to which the effects point. At each point those nets are solved only that it matters for. A figure that is worst somewhere
     inside, off these points, is not found.
 
     All holes deviate alike. The worst notch and 1 dB frequency of a net with several holes is right all the same,

@@ -144,6 +144,18 @@ class ProductionYield(NetResults[NetYield]):
         columns["unknown"] = [str(net.unknown or "") for net in self.nets]
         return pd.DataFrame(columns)
 
+    def to_csv(self) -> str:
+        """Table as CSV.
+
+        Returns
+        -------
+        str
+            Comment lines (#) with what it rests on, then the table, in the order of the board.
+        """
+        from stubsi.show.tolerance_table import yield_csv
+
+        return yield_csv(self)
+
     def __str__(self) -> str:
         table = (
             self.to_frame().drop(columns="unknown").to_string(index=False, float_format=lambda value: f"{value:.4g}")
