@@ -43,6 +43,7 @@ def read_tolerances(path: str | os.PathLike[str]) -> Tolerances:
     Each table holds one tolerance. ``quantity`` is a field of ``Tolerances``. Either ``class`` names a published class
     of laminate thickness, or ``plus``, ``minus`` and ``source`` stand there. No class is taken unless the file names
     it. A table without ``material`` stands for every material that no other table of its quantity names.
+    ``drill``, ``antipad`` and ``registration`` may have a ``padstack`` in the same way.
     ``distribution`` is uniform unless the file says otherwise; the two normal ones need ``sigma``::
 
         [[tolerance]]

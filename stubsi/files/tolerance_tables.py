@@ -10,9 +10,10 @@ from stubsi.errors import BoardError, FileError
 from stubsi.files.schema import NUMBER as SIGMA
 from stubsi.files.schema import TEXT, KeyType, Schema, as_written, errors_at, hint
 from stubsi.files.toml_value import comment, lines, quoted, with_unit
+from stubsi.tolerance.owners import ALL, of_padstacks
 from stubsi.tolerance.thickness_class import ThicknessClass
 from stubsi.tolerance.tolerance import Tolerance
-from stubsi.tolerance.tolerances import ALL, Tolerances
+from stubsi.tolerance.tolerances import Tolerances
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,6 +27,8 @@ QUANTITIES = tuple(item.name for item in fields(Tolerances))
 """What can have a tolerance, as the fields of ``Tolerances`` name it."""
 BY_MATERIAL = tuple(name for name in QUANTITIES if getattr(_EXACT, name) == ())
 """Those that can differ from material to material."""
+BY_PADSTACK = ("drill", "antipad", "registration")
+"""Those that can differ from padstack to padstack."""
 
 
 def _is_limit(value: object) -> bool:
@@ -37,7 +40,7 @@ LIMIT = KeyType(
 )
 LIMITS = Schema(
     must={"quantity": TEXT, "plus": LIMIT, "minus": LIMIT, "source": TEXT},
-    may={"material": TEXT, "distribution": TEXT, "sigma": SIGMA},
+    may={"material": TEXT, "padstack": TEXT, "distribution": TEXT, "sigma": SIGMA},
 )
 CLASS = Schema(must={"quantity": TEXT, "class": TEXT}, may={"material": TEXT, "distribution": TEXT, "sigma": SIGMA})
 
@@ -80,13 +83,14 @@ def tolerances_of_tables(tables: Sequence[Table], file: str) -> Tolerances | Non
 
 def _made(given: dict[str, dict[str, Tolerance | ThicknessClass]]) -> Tolerances:
     fields_of: dict[str, Any] = {
-        name: by_material if name in BY_MATERIAL else by_material[ALL] for name, by_material in given.items()
+        name: by_owner if name in BY_MATERIAL or by_owner.keys() != {ALL} else by_owner[ALL]
+        for name, by_owner in given.items()
     }
     return Tolerances(**fields_of)
 
 
 def _one(table: Table, place: str) -> tuple[str, str, Tolerance | ThicknessClass]:
-    """Quantity, material and tolerance of one table; ``ALL`` where it names no material."""
+    """Quantity, material or padstack, and tolerance of one table; ``ALL`` where it names neither."""
     (CLASS if "class" in table else LIMITS).check(table, place)
     quantity, material = table["quantity"], table.get("material", ALL)
     if quantity not in QUANTITIES:
@@ -95,6 +99,12 @@ def _one(table: Table, place: str) -> tuple[str, str, Tolerance | ThicknessClass
         )
     if material and quantity not in BY_MATERIAL:
         raise FileError(f"{place} material = {as_written(material)}: {quantity} is not of one material; leave it out.")
+    if "padstack" in table:
+        if quantity not in BY_PADSTACK:
+            raise FileError(
+                f"{place} padstack = {as_written(table['padstack'])}: {quantity} is not of one padstack; leave it out."
+            )
+        material = table["padstack"]
     if "class" in table and quantity != "dielectric_thickness":
         raise FileError(f'{place} class = {as_written(table["class"])}: is for quantity = "dielectric_thickness" only.')
     how = {key: table[key] for key in ("distribution", "sigma") if key in table}
@@ -159,10 +169,11 @@ def tolerance_lines(tolerances: Tolerances) -> list[str]:
     made = ["", *comment(f"Exact, for want of a tolerance: {', '.join(tolerances.exact) or 'nothing'}.")]
     for quantity in QUANTITIES:
         given = getattr(tolerances, quantity)
-        by_material = given if quantity in BY_MATERIAL else ((ALL, given),) if given is not None else ()
-        for material, tolerance in by_material:
-            of_material = {"material": quoted(material)} if material != ALL else {}
-            pairs = {"quantity": quoted(quantity), **of_material, **_pairs(tolerance)}
+        by_owner = given if quantity in BY_MATERIAL else of_padstacks(given)
+        kind = "padstack" if quantity in BY_PADSTACK else "material"
+        for owner, tolerance in by_owner:
+            whose = {kind: quoted(owner)} if owner != ALL else {}
+            pairs = {"quantity": quoted(quantity), **whose, **_pairs(tolerance)}
             made += ["", "[[tolerance]]", *lines(pairs)]
     return made
 

@@ -44,7 +44,7 @@ def built_board(board: Board, tolerances: Tolerances, at: Coordinates) -> Board:
     """
     stackup = _built_stackup(board.stackup, tolerances, at)
     changed: dict[Padstack, Padstack] = {}
-    if any(at.get((quantity, "")) is not None for quantity in ("drill", "antipad", "registration")):
+    if any(quantity in ("drill", "antipad", "registration") for quantity, _ in at):
         padstacks = dict.fromkeys(hole.padstack for net in board.nets for hole in net.holes)
         changed = {padstack: _built_padstack(padstack, tolerances, at) for padstack in padstacks}
     nets = tuple(
@@ -91,7 +91,8 @@ def half_width(board: Board, factor: Factor) -> float:
         if isinstance(layer, CopperLayer) == (factor.quantity == "copper_thickness")
         and factor.material in ("", getattr(layer, "material", ""))
     ]
-    padstacks = [hole.padstack for net in board.nets for hole in net.holes]
+    every = [hole.padstack for net in board.nets for hole in net.holes]
+    padstacks = [padstack for padstack in every if padstack.name == factor.material] or every
     thickness = layers[0].thickness_si if layers else 0.0
     antipads = [padstack.antipad.width_si for padstack in padstacks if padstack.antipad is not None]
     nominals = {
@@ -149,20 +150,26 @@ def _built_dk(layer: DielectricLayer, tolerances: Tolerances, at: Coordinates) -
 
 def _built_padstack(padstack: Padstack, tolerances: Tolerances, at: Coordinates) -> Padstack:
     changes: dict[str, object] = {}
-    drill, t = padstack.drill_si, at.get(("drill", ""))
-    if t is not None and tolerances.drill is not None:
-        drill = tolerances.drill.value(padstack.drill_si, t)
+    drill = padstack.drill_si
+
+    def value(quantity: str, nominal: float) -> float | None:
+        """Built value of a quantity; None where it does not deviate."""
+        owner, tolerance = tolerances.of_padstack(quantity, padstack.name)
+        t = at.get((quantity, owner))
+        return None if t is None or tolerance is None else tolerance.value(nominal, t)
+
+    if (built_drill := value("drill", padstack.drill_si)) is not None:
+        drill = built_drill
         changes["drill"] = InSI(drill)
         if padstack.finished_si is not None:
             changes["finished"] = InSI(padstack.finished_si + drill - padstack.drill_si)
 
     def built(antipad: Antipad) -> Antipad:
-        width, t_antipad = antipad.width_si, at.get(("antipad", ""))
-        if t_antipad is not None and tolerances.antipad is not None:
-            width = tolerances.antipad.value(width, t_antipad)
-        t_offset = at.get(("registration", ""))
-        if t_offset is not None and tolerances.registration is not None:
-            width = centred_width(drill, width, abs(tolerances.registration.value(0.0, t_offset)))
+        width = antipad.width_si
+        if (wide := value("antipad", width)) is not None:
+            width = wide
+        if (offset := value("registration", 0.0)) is not None:
+            width = centred_width(drill, width, abs(offset))
         return antipad.replaced(width=InSI(width))
 
     if padstack.antipad is not None:

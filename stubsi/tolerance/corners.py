@@ -221,9 +221,9 @@ def corners(
     with every thickness that the stub crosses and depends on nothing else, so the worst corner is proved. No such proof
     is used elsewhere. The laminate's mean Dk falls where a layer of low Dk becomes thicker, and the first notch of a
     solved stub may be a resonance with its return vias. With up to three factors every corner is solved (with up to six
-    where every stub is a uniform line), and the middle of each edge at the worst and best corner; with more, a search
-    finds the worst one, and the best one is that to which the effects point. At each point those nets are solved only that it matters for. A figure that is worst somewhere
-    inside, off these points, is not found.
+    where every stub is a uniform line), and the middle of each edge at the worst and best corner. With more, a search
+    finds the worst one, and the best one is that to which the effects point. At each point only those nets are solved
+    that it matters for. A figure that is worst somewhere inside, off these points, is not found.
 
     All holes deviate alike. The worst notch and 1 dB frequency of a net with several holes is right all the same,
     because the worst hole decides. A loss that is summed over holes which are worst in opposite directions would be

@@ -3,65 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import TYPE_CHECKING, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.board import Board
 from stubsi.board.layers import DielectricLayer
-from stubsi.board.names import by_name, refuse_repeats, shortened
-from stubsi.checks import checked, pairs, text_or_blank
+from stubsi.board.names import by_name
+from stubsi.checks import checked
 from stubsi.errors import BoardError
+from stubsi.tolerance.owners import ALL, by_material, by_padstack, of_padstacks, one
 from stubsi.tolerance.thickness_class import ThicknessClass
-from stubsi.tolerance.tolerance import LimitUnit, Tolerance
+from stubsi.tolerance.tolerance import Tolerance
 from stubsi.unit_errors import as_shown
 from stubsi.value import Converted, Value, value_object
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from stubsi.margin.ranking import Ranking
     from stubsi.stubs.model_choice import ModelChoice
-
-ALL = ""
-"""Stands for every material in place of the name of one."""
-
-OneOrByMaterial: TypeAlias = "Tolerance | ThicknessClass | Mapping[str, Tolerance | ThicknessClass] | None"
-"""A tolerance of all dielectrics, or by material, as users give it."""
-ByMaterial: TypeAlias = "tuple[tuple[str, Tolerance | ThicknessClass], ...]"
-"""Tolerances by material, in order of name; ``ALL`` for all materials."""
-
-
-def _by_material(units: tuple[LimitUnit, ...], *, classes: bool) -> Callable[[OneOrByMaterial, str], ByMaterial]:
-    def convert(value: OneOrByMaterial, what: str) -> ByMaterial:
-        if value is None:
-            return ()
-        by_material = pairs(value, what) if isinstance(value, (Mapping, tuple)) else ((ALL, value),)
-        kept: list[tuple[str, Tolerance | ThicknessClass]] = []
-        for material, each in by_material:
-            name = text_or_blank(material, f"{what} material")
-            if classes and isinstance(each, ThicknessClass):
-                kept.append((name, each))
-            else:
-                kept.append(
-                    (name, _with_unit(checked(each, f"{what} {shortened(name)}".strip(), Tolerance), what, units))
-                )
-        refuse_repeats(f"{what} material", [name for name, _ in kept])
-        return tuple(sorted(kept, key=lambda pair: pair[0]))
-
-    return convert
-
-
-def _one(*units: LimitUnit) -> Callable[[Tolerance | None, str], Tolerance | None]:
-    def convert(value: Tolerance | None, what: str) -> Tolerance | None:
-        return None if value is None else _with_unit(checked(value, what, Tolerance), what, units)
-
-    return convert
-
-
-def _with_unit(tolerance: Tolerance, what: str, units: tuple[LimitUnit, ...]) -> Tolerance:
-    if tolerance.plus.unit not in units:
-        raise BoardError(f"{what} = +{tolerance.plus} / -{tolerance.minus}: must be stated as {' or '.join(units)}.")
-    return tolerance
+    from stubsi.tolerance.owners import ByMaterial, ByPadstack, OneOrByMaterial, OneOrByPadstack
 
 
 class Factor(NamedTuple):
@@ -72,7 +30,7 @@ class Factor(NamedTuple):
     quantity : str
         What varies: a field of ``Tolerances``.
     material : str
-        The material that it varies in; blank where it is not of one material.
+        The material, or the padstack, that it varies in; blank where it is not of one.
     tolerance : Tolerance
         Its distribution. Where several layers of a class share the factor: that of the first of them.
     per_hole : bool
@@ -105,11 +63,12 @@ class Tolerances(Value):
         Thickness of every copper layer, as a length or in percent.
     dk : Tolerance, or mapping of material to Tolerance
         Dk, as a number or in percent. The Dk in the plane of the glass changes in the same proportion.
-    drill : Tolerance
-        Diameter of the primary drilled hole; the finished hole changes by the same length.
-    antipad : Tolerance
+    drill : Tolerance, or mapping of padstack name to Tolerance
+        Diameter of the primary drilled hole; the finished hole changes by the same length. A mapping leaves the other
+        padstacks exact.
+    antipad : Tolerance, or mapping of padstack name to Tolerance
         Diameter, or width of a slot, of every clearance in a plane.
-    registration : Tolerance
+    registration : Tolerance, or mapping of padstack name to Tolerance
         How far the centre of a hole lies from the centre of its clearance, as a length: give ``minus`` as zero.
 
     Raises
@@ -121,7 +80,8 @@ class Tolerances(Value):
     -----
     All layers of one material come from one lot and shift together, by the same part of their limits. Different
     materials vary independently; so do thickness and Dk. ``drill`` is drawn for each hole; ``registration`` and
-    ``antipad`` are shared by all holes of the panel.
+    ``antipad`` are shared by all holes of the panel, or, given by padstack, by all holes of that padstack. What belongs
+    to the stackup, to a padstack and to the board stands here together; the depth of a drill stands in the rules.
 
     An eccentric barrel counts as one in a clearance that is narrower: the coaxial line of equal capacitance, exact for
     two round conductors, :math:`R' = r \exp \operatorname{arcosh}\frac{R^2 + r^2 - d^2}{2Rr}` with r the radius of
@@ -133,19 +93,19 @@ class Tolerances(Value):
     """
 
     dielectric_thickness: Converted[OneOrByMaterial, ByMaterial] = Converted(
-        _by_material(("length", "percent"), classes=True), default=()
+        by_material(("length", "percent"), classes=True), default=()
     )
-    board_thickness: Converted[Tolerance | None, Tolerance | None] = Converted(_one("length", "percent"), default=None)
-    copper_thickness: Converted[Tolerance | None, Tolerance | None] = Converted(_one("length", "percent"), default=None)
+    board_thickness: Converted[Tolerance | None, Tolerance | None] = Converted(one("length", "percent"), default=None)
+    copper_thickness: Converted[Tolerance | None, Tolerance | None] = Converted(one("length", "percent"), default=None)
     dk: Converted[OneOrByMaterial, ByMaterial] = Converted(
-        _by_material(("number", "percent"), classes=False), default=()
+        by_material(("number", "percent"), classes=False), default=()
     )
-    drill: Converted[Tolerance | None, Tolerance | None] = Converted(_one("length", "percent"), default=None)
-    antipad: Converted[Tolerance | None, Tolerance | None] = Converted(_one("length", "percent"), default=None)
-    registration: Converted[Tolerance | None, Tolerance | None] = Converted(_one("length"), default=None)
+    drill: Converted[OneOrByPadstack, ByPadstack] = Converted(by_padstack("length", "percent"), default=None)
+    antipad: Converted[OneOrByPadstack, ByPadstack] = Converted(by_padstack("length", "percent"), default=None)
+    registration: Converted[OneOrByPadstack, ByPadstack] = Converted(by_padstack("length"), default=None)
 
     def __post_init__(self) -> None:
-        if self.registration is not None and self.registration.minus.size > 0:
+        if any(each.minus.size > 0 for _, each in of_padstacks(self.registration)):
             raise BoardError("registration minus: must be zero; it is a distance, which is never negative.")
 
     @property
@@ -181,8 +141,13 @@ class Tolerances(Value):
                     Factor(quantity, material, tolerance, False)
                     for material, tolerance in _of_materials(board, given, quantity).items()
                 ]
+            elif quantity in _BY_PADSTACK:
+                factors += [
+                    Factor(quantity, padstack, tolerance, quantity == "drill")
+                    for padstack, tolerance in _of_board(board, given, quantity)
+                ]
             elif given is not None and not (quantity == "board_thickness" and self.bounded):
-                factors.append(Factor(quantity, "", given, quantity == "drill"))
+                factors.append(Factor(quantity, "", given, False))
         return tuple(factors)
 
     def of_layer(self, quantity: str, layer: DielectricLayer) -> Tolerance | None:
@@ -265,11 +230,34 @@ class Tolerances(Value):
             raise BoardError(f"tolerances dk: goes down to {least:g}, below 1, which no material has.")
         return 1 / (long * math.sqrt(most / nominal)), 1 / (short * math.sqrt(least / nominal))
 
+    def of_padstack(self, quantity: str, padstack: str) -> tuple[str, Tolerance | None]:
+        """Tolerance of one padstack, and whose it is.
+
+        Parameters
+        ----------
+        quantity : {"drill", "antipad", "registration"}
+            What varies.
+        padstack : str
+            Name of the padstack.
+
+        Returns
+        -------
+        owner : str
+            The padstack, or ``ALL`` where it has none of its own.
+        tolerance : Tolerance or None
+            None: it is exact.
+        """
+        given = dict(of_padstacks(getattr(self, quantity)))
+        owner = padstack if padstack in given else ALL
+        return owner, given.get(owner)
+
     @property
     def exact(self) -> tuple[str, ...]:
         """What counts as exact because no tolerance is given, in words."""
         free = [name for name in _QUANTITIES if not getattr(self, name)]
         partly = [f"{name} of other materials" for name in _BY_MATERIAL if dict(getattr(self, name)).keys() - {ALL}]
+        by_padstack = {name: dict(of_padstacks(getattr(self, name))) for name in _BY_PADSTACK}
+        partly += [f"{name} of other padstacks" for name, of in by_padstack.items() if of and ALL not in of]
         if self.dielectric_thickness and "board_thickness" in free:
             free.remove("board_thickness")
         if self.board_thickness is not None and "dielectric_thickness" in free:
@@ -283,6 +271,8 @@ class Tolerances(Value):
             name = quantity.replace("_", " ")
             if quantity in _BY_MATERIAL:
                 lines += [f"{name}{f' of {material}' if material else ''}: {each}" for material, each in given]
+            elif quantity in _BY_PADSTACK:
+                lines += [f"{name}{f' of {owner}' if owner else ''}: {each}" for owner, each in of_padstacks(given)]
             elif given is not None:
                 lines.append(f"{name}: {given}")
         return "\n".join([*lines, f"exact, for want of a tolerance: {', '.join(self.exact) or 'nothing'}"])
@@ -292,6 +282,18 @@ _QUANTITIES = (
     "dielectric_thickness", "board_thickness", "copper_thickness", "dk", "drill", "antipad", "registration",
 )  # fmt: skip
 _BY_MATERIAL = ("dielectric_thickness", "dk")
+_BY_PADSTACK = ("drill", "antipad", "registration")
+
+
+def _of_board(board: Board, given: ByPadstack, quantity: str) -> list[tuple[str, Tolerance]]:
+    """Tolerances of the padstacks of a board, each with the name of the padstack; ``ALL`` for all that none names."""
+    padstacks = {hole.padstack.name: hole.padstack for net in board.nets for hole in net.holes}
+    found = of_padstacks(given)
+    for name, _ in found:
+        if name != ALL:
+            by_name(padstacks, name, "padstack", f"for {quantity} on the board")
+    named = {name for name, _ in found}
+    return [(name, each) for name, each in found if name != ALL or padstacks.keys() - named or not padstacks]
 
 
 def _of_materials(board: Board, given: ByMaterial, quantity: str) -> dict[str, Tolerance]:
