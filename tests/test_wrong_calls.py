@@ -405,7 +405,7 @@ CALLS = {
 
 FOR_NUMBERS = {
     "ThicknessClass.tolerance", "Tolerance.limits", "Tolerance.quantile", "Tolerance.value", "Tolerances.of_layer",
-    "Tolerances.notch_range", "Tolerances.ranked",
+    "Tolerances.notch_range", "Tolerances.of_padstack", "Tolerances.ranked",
     "Board.per_kind", "Board.remembered", "Criterion.longest_si", "FabricatorRules.deepest", "FabricatorRules.drill_si",
     "FabricatorRules.source_of", "FabricatorRules.tip_height", "Stackup.face_si", "Stackup.laminate",
     "FabricatorRules.bore", *(f"{name}.{method}" for name in ("DepthTolerance", "GuaranteedResidual")
