@@ -233,7 +233,7 @@ def production_yield(
     regression). It counts as off by 1.25 times the largest error seen, each sample left out of its fit; of the samples
     that this leaves open, as many meet the criterion as of those that were solved, with 95 % confidence.
 
-    The factors of the board come from scrambled Sobol sequences, at least 16 of them, of 512 to 4,096 samples each.
+    The factors of the board come from scrambled Sobol sequences, at least 16 of them, of 512 to 16,384 samples each.
     What every hole has for itself (``drill``) comes from counter-based random numbers, for each hole, and the holes of
     a net deviate independently; on the boards that are solved all holes, return vias included, deviate alike. A net
     that is judged by something other than its notch gets one value for all its holes. The boards that were solved then
