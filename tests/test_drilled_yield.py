@@ -15,6 +15,7 @@ from stubsi import (
     ThicknessClass,
     Tolerance,
     Tolerances,
+    Verdict,
     drilled_yield,
     plan,
     production_yield,
@@ -75,6 +76,17 @@ def test_the_depth_alone_gives_the_known_distribution_of_one_over_length(depth_a
         assert found.standing is Standing.SOMETIMES
     assert depth_alone["B"].probability == 1
     assert depth_alone["B"].standing is Standing.ALWAYS
+
+
+def test_the_verdict_allows_for_the_error_of_the_model(depth_alone, planned):
+    """B keeps 0.3 mm at the worst corner exactly, so a line whose error is not known leaves it open; 0.35 mm do not."""
+    assert depth_alone["B"].standing is Standing.ALWAYS
+    assert depth_alone["B"].verdict is Verdict.MARGINAL
+    assert depth_alone["A"].verdict is Verdict.MARGINAL
+    wider = planned.board.replaced(nets=(net("B", 0.35), net("C", 0.32).replaced(waiver="for the test")))
+    found = drilled_yield(plan(wider, rules(), model="uniform", dk_eff=4), Tolerances())
+    assert [each.verdict for each in found] == [Verdict.PASS, Verdict.WAIVED]
+    assert "pass" in str(found)
 
 
 def test_each_hole_has_a_depth_of_its_own(depth_alone):

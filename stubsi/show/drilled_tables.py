@@ -114,6 +114,7 @@ _DRILLED: tuple[Column[NetDrilledYield], ...] = (
     Column("nominal", lambda net: f"{net.judged[1]:.3g}", align="right"),
     Column("best", lambda net: f"{net.judged[2]:.3g}", align="right"),
     Column("standing", lambda net: str(net.standing)),
+    Column("verdict", lambda net: str(net.verdict)),
     Column("yield", lambda net: f"{net.probability:.4f}", align="right"),
     Column("at least", lambda net: f"{net.least:.4f}", align="right"),
     Column("at most", lambda net: f"{net.most:.4f}", align="right"),

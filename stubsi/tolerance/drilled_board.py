@@ -16,6 +16,7 @@ from stubsi.drilling.side_view import side_view
 from stubsi.drilling.window import inner_cone
 from stubsi.errors import BoardError
 from stubsi.margin.figures import net_figures
+from stubsi.margin.ranking import Ranking
 from stubsi.margin.verdict import measured
 from stubsi.stubs.cases import NO_CASE, stub_table
 from stubsi.tolerance.built_board import built_board
@@ -26,9 +27,12 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from stubsi.board.board import Board
     from stubsi.board.stackup import Stackup
     from stubsi.drilling.drill_group import Hit
     from stubsi.drilling.plan import Plan
+    from stubsi.stubs.cases import StubTable
+    from stubsi.stubs.models import Models
     from stubsi.tolerance.tolerances import Factor, Tolerances
 
     Floats: TypeAlias = NDArray[np.float64]
@@ -175,6 +179,37 @@ class DrilledBoards:
         BoardError
             Such a board cannot be built, or has other stubs than the one that was drawn.
         """
+        built, table, models = self._drilled(t, d)
+        figures = net_figures(built, table, models, np.where(self.by_notch[table.net], NO_CASE, table.case))
+        criteria = [built.criterion_of(net) for net in built.signal_nets]
+        low = {criterion: measured(criterion, figures).low for criterion in set(criteria)}
+        high = {criterion: measured(criterion, figures).high for criterion in set(criteria)}
+        judged = [(low if each.least else high)[each][net] for net, each in enumerate(criteria)]
+        notch = np.asarray(models.first_notch[0][table.case[self.rows]])
+        lowest = np.full(len(criteria), np.inf)
+        np.minimum.at(lowest, table.net[self.rows], notch)
+        return notch, np.where(self.by_notch, lowest / built.nyquist_si, judged)
+
+    def with_model_error(self, t: Floats, d: float) -> tuple[Floats, Floats]:
+        """Worst and best judged figure of every net on a board, with the model as far off as it declares.
+
+        Parameters
+        ----------
+        t : ndarray
+        d : float
+            As for ``at``.
+
+        Returns
+        -------
+        worst, best : ndarray
+        """
+        built, table, models = self._drilled(t, d)
+        figures = net_figures(built, table, models.by_model_error, table.case)
+        spread = Ranking(board=built, model=self.plan.model, table=table, models=models, figures=figures).measured
+        return spread.worst, spread.best
+
+    def _drilled(self, t: Floats, d: float) -> tuple[Board, StubTable, Models]:
+        """A board as built, its stubs as drilled, and their models."""
         built = built_board(self.board, self.tolerances, self._by_factor(t))
         table = stub_table(built, with_surroundings=not self.plan.model.uniform)
         if not np.array_equal(table.hole, self.table.hole):
@@ -190,17 +225,7 @@ class DrilledBoards:
         number_of = {case: number for number, case in enumerate(distinct)}
         numbers = np.array([number_of.get(case, NO_CASE) for case in cases] + [NO_CASE])[chosen]
         models = self.plan.model.models(tuple(distinct))
-        drilled_table = replace(table, cases=tuple(distinct), case=numbers, least=numbers)
-        as_a_whole = ~self.by_notch[table.net]
-        figures = net_figures(built, drilled_table, models, np.where(as_a_whole, numbers, NO_CASE))
-        criteria = [built.criterion_of(net) for net in built.signal_nets]
-        low = {criterion: measured(criterion, figures).low for criterion in set(criteria)}
-        high = {criterion: measured(criterion, figures).high for criterion in set(criteria)}
-        judged = [(low if each.least else high)[each][net] for net, each in enumerate(criteria)]
-        notch = np.asarray(models.first_notch[0][numbers[self.rows]])
-        lowest = np.full(len(criteria), np.inf)
-        np.minimum.at(lowest, table.net[self.rows], notch)
-        return notch, np.where(self.by_notch, lowest / built.nyquist_si, judged)
+        return built, replace(table, cases=tuple(distinct), case=numbers, least=numbers), models
 
     @cached_property
     def by_notch(self) -> NDArray[np.bool_]:

@@ -117,7 +117,7 @@ class DrilledStudy:
             error[column] = np.abs(off).max()
         return Surfaces(coefficients, constant, error)
 
-    def ends(self, criteria: list[Criterion]) -> tuple[Floats, Floats, Basis]:
+    def ends(self, criteria: list[Criterion]) -> Corners:
         """Worst and best judged figure of every net over the corners that are solved, and how these were chosen."""
         count = self.boards.count
         if count <= MOST_ENUMERATED:
@@ -126,13 +126,18 @@ class DrilledStudy:
             slopes = np.nan_to_num(self.surfaces.coefficients[:, 1 : 1 + count])
             signs = np.where(slopes > 0, 1.0, -1.0)
             corners = {tuple(row) for row in np.concatenate([signs, -signs]).tolist()}
-        found = [self.nominal[1]]
-        found += [each for _, each in self.solve([np.array([*at, d]) for at in sorted(corners) for d in (-1.0, 1.0)])]
-        judged = np.array(found)
+        points = [np.array([*at, d]) for at in sorted(corners) for d in (-1.0, 1.0)]
+        judged = np.array([self.nominal[1], *(each for _, each in self.solve(points))])
+        as_drawn = np.append(self.boards.nominal_t, self.aimed())
+        off = np.array([self.boards.with_model_error(each[:-1], float(each[-1])) for each in (as_drawn, *points)])
         least = np.array([criterion.least for criterion in criteria], dtype=bool)
         low, high = judged.min(axis=0), judged.max(axis=0)
         basis = Basis.ALL_CORNERS if count <= MOST_ENUMERATED else Basis.SEARCH
-        return np.where(least, low, high), np.where(least, high, low), basis
+        return Corners(
+            np.where(least, low, high), np.where(least, high, low),
+            np.where(least, off[:, 0].min(axis=0), off[:, 0].max(axis=0)),
+            np.where(least, off[:, 1].max(axis=0), off[:, 1].min(axis=0)), basis,
+        )  # fmt: skip
 
     @cached_property
     def counting(self) -> NDArray[np.bool_]:
@@ -239,6 +244,16 @@ class Drawn(NamedTuple):
 def _figures_at(task: tuple[DrilledBoards, Sequence[Floats]]) -> list[tuple[Floats, Floats]]:
     boards, points = task
     return [boards.at(point[:-1], float(point[-1])) for point in points]
+
+
+class Corners(NamedTuple):
+    """Judged figure of every net where it is worst and best: as computed, and with the error that the model declares."""
+
+    worst: Floats
+    best: Floats
+    worst_off: Floats
+    best_off: Floats
+    basis: Basis
 
 
 class Counted(NamedTuple):

@@ -9,6 +9,7 @@ import numpy as np
 
 from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
+from stubsi.margin.verdict import Verdict
 from stubsi.tolerance.corners import Standing
 from stubsi.tolerance.drilled_board import DrilledBoards
 from stubsi.tolerance.drilled_study import DrilledStudy, met_at
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
     from stubsi.board.criterion import Criterion
     from stubsi.tolerance.corners import Basis
+    from stubsi.tolerance.drilled_study import Corners
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,7 +46,11 @@ class NetDrilledYield:
     judged : three of float
         The figure that its criterion limits: worst, as drawn, best; in the unit of the limit. NaN where unknown.
     standing : Standing
-        Whether it meets its criterion at the worst and at the best corner.
+        Whether it meets its criterion at the worst and at the best corner, by the computed figures.
+    verdict : Verdict
+        The same with the error that the model declares on top: "pass" if it meets its criterion at the worst corner all
+        the same and no layer in use may be cut, "falls short" if not even at the best one, "marginal" between,
+        "undecided" where it is not known, or "waived".
     probability : float
         Share of the boards on which it meets its criterion and none of its layers in use is cut; NaN where unknown.
     least, most : float
@@ -65,6 +71,7 @@ class NetDrilledYield:
     residual_si: tuple[float, float, float] | None
     judged: tuple[float, float, float]
     standing: Standing
+    verdict: Verdict
     probability: float
     least: float
     most: float
@@ -139,6 +146,7 @@ class DrilledYield(NetResults[NetDrilledYield]):
         for number, name in enumerate(("worst", "nominal", "best")):
             columns[f"judged figure, {name}"] = [net.judged[number] for net in self.nets]
         columns["standing"] = [str(net.standing) for net in self.nets]
+        columns["verdict"] = [str(net.verdict) for net in self.nets]
         for name in ("probability", "least", "most", "sampling_error", "may_cut", "cut_probability", "surface_error"):
             columns[name.replace("_", " ")] = [getattr(net, name) for net in self.nets]
         return pd.DataFrame(columns)
@@ -226,7 +234,7 @@ def drilled_yield(
     the first notch of every stub, and of the judged figure of every net with another criterion, whose holes deviate
     alike. Their error is measured on 12 other boards. Worst and best cases are solved: with up to three factors at
     every corner, with more where these surfaces point to; the drill is the deepest or the shallowest. How far off the
-    model may be is not in them.
+    model may be is in the verdicts only, as far as it declares it.
 
     The demo board of 53 nets, its low-loss cores of class IPC-4101 B, all else exact, with the plan of its own rules:
     22 nets meet their criterion on more than 99 % of the boards before drilling, and 35 after it. Of the other 18, all
@@ -244,14 +252,14 @@ def drilled_yield(
 def _result(plan: Plan, tolerances: Tolerances, study: DrilledStudy) -> DrilledYield:
     board, boards = study.boards.board, study.boards
     criteria = [board.criterion_of(net) for net in board.signal_nets]
-    worst, best, basis = study.ends(criteria)
+    corners = study.ends(criteria)
     counted = study.counted(criteria)
     rows: dict[int, list[int]] = {}
     for row in boards.residual_of:
         rows.setdefault(int(boards.table.net[row]), []).append(row)
     nets = []
     for number, net in enumerate(board.signal_nets):
-        judged = float(worst[number]), float(study.nominal[1][number]), float(best[number])
+        judged = float(corners.worst[number]), float(study.nominal[1][number]), float(corners.best[number])
         share = counted.share[:, number].tolist()
         drilled = [boards.residual_of[row] for row in rows.get(number, ())]
         left = np.array([(*each.limits, float(each.at(boards.nominal_t, study.aimed()))) for each in drilled])
@@ -260,7 +268,9 @@ def _result(plan: Plan, tolerances: Tolerances, study: DrilledStudy) -> DrilledY
         nets.append(
             NetDrilledYield(
                 net=net.name, criterion=criteria[number], hits=len(drilled), residual_si=ends, judged=judged,
-                standing=_standing(criteria[number], judged), probability=share[0], least=share[1], most=share[2],
+                standing=_standing(criteria[number], judged),
+                verdict=Verdict.WAIVED if net.waiver else _verdict(criteria[number], corners, number, may_cut),
+                probability=share[0], least=share[1], most=share[2],
                 sampling_error=float(counted.error[number]), may_cut=may_cut,
                 cut_probability=float(counted.cut[number]), surface_error=float(counted.surface_error[number]),
             )
@@ -269,8 +279,16 @@ def _result(plan: Plan, tolerances: Tolerances, study: DrilledStudy) -> DrilledY
     return DrilledYield(
         plan=plan, tolerances=tolerances, seed=study.seed, nets=tuple(nets), probability=together[0],
         least=together[1], most=together[2], sampling_error=float(counted.error[-2]),
-        mendable=(mendable[0], mendable[1], mendable[2]), basis=basis, solved=study.solved,
+        mendable=(mendable[0], mendable[1], mendable[2]), basis=corners.basis, solved=study.solved,
     )  # fmt: skip
+
+
+def _verdict(criterion: Criterion, corners: Corners, number: int, may_cut: bool) -> Verdict:
+    ends = np.array([corners.worst_off[number], corners.best_off[number]])
+    if np.isnan(ends).any():
+        return Verdict.UNDECIDED
+    worst, best = met_at(ends, 0.0, criterion)[0].tolist()
+    return Verdict.PASS if worst and not may_cut else Verdict.MARGINAL if best else Verdict.FALLS_SHORT
 
 
 def _standing(criterion: Criterion, judged: tuple[float, float, float]) -> Standing:
