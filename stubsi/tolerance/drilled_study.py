@@ -247,7 +247,7 @@ def _figures_at(task: tuple[DrilledBoards, Sequence[Floats]]) -> list[tuple[Floa
 
 
 class Corners(NamedTuple):
-    """Judged figure of every net where it is worst and best: as computed, and with the error that the model declares."""
+    """Judged figure of every net where it is worst and best: as computed, and with the error of the model."""
 
     worst: Floats
     best: Floats
