@@ -146,15 +146,15 @@ from stubsi.stubs.hole_stub import HoleStub as HoleStub
 from stubsi.stubs.notch_formula import dk_eff_from_notch as dk_eff_from_notch
 from stubsi.stubs.notch_formula import notch_frequency as notch_frequency
 from stubsi.stubs.uniform_stub import Stub as Stub
+from stubsi.tolerance.asks import Ask as Ask
+from stubsi.tolerance.asks import Turn as Turn
 from stubsi.tolerance.corners import Basis as Basis
 from stubsi.tolerance.corners import Corners as Corners
 from stubsi.tolerance.corners import NetCorners as NetCorners
 from stubsi.tolerance.corners import Standing as Standing
 from stubsi.tolerance.corners import corners as corners
-from stubsi.tolerance.dominance import Ask as Ask
 from stubsi.tolerance.dominance import Dominance as Dominance
 from stubsi.tolerance.dominance import NetDominance as NetDominance
-from stubsi.tolerance.dominance import Turn as Turn
 from stubsi.tolerance.dominance import dominance as dominance
 from stubsi.tolerance.drilled_yield import DrilledYield as DrilledYield
 from stubsi.tolerance.drilled_yield import NetDrilledYield as NetDrilledYield

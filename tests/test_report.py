@@ -23,6 +23,7 @@ from stubsi import (
     Tolerances,
     corners,
     coupons,
+    drilled_yield,
     hand_off_check,
     plan,
     rank,
@@ -241,6 +242,21 @@ def test_tolerances_of_another_board_are_refused(drilled, spread, tmp_path):
     other = plan(drilled.board.replaced(name="other"), drilled.rules, model="uniform", dk_eff=4)
     with pytest.raises(StubsiError, match="are of another board"):
         write_report(other, tmp_path / "x.html", tolerances=spread)
+
+
+def test_a_report_over_tolerances_judges_by_them(drilled, tmp_path):
+    """Of a ranking: the verdicts over the corners. Of a plan: the yield after drilling, of this plan and no other."""
+    tolerances = Tolerances(dielectric_thickness=Tolerance.plus_minus("10 %", source=SAYS))
+    found = corners(drilled.board, tolerances, model="uniform")
+    after = drilled_yield(drilled, Tolerances())
+    with mock.patch("stubsi.show.report.picture", return_value=""):
+        ranked = write_report(found.ranking.as_drawn, tmp_path / "ranked.html", tolerances=found)
+        planned = write_report(drilled, tmp_path / "planned.html", tolerances=after)
+        with pytest.raises(StubsiError, match="are of another plan"):
+            write_report(plan(drilled.board, drilled.rules, model="uniform", dk_eff=3), planned, tolerances=after)
+    assert "by the tolerances given" in ranked.read_text(encoding="utf-8")
+    assert "8 % of its limit" not in ranked.read_text(encoding="utf-8")
+    assert "Nets after drilling, over their tolerances" in planned.read_text(encoding="utf-8")
 
 
 def test_corners_show_themselves_in_a_notebook(spread):

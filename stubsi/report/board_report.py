@@ -17,6 +17,7 @@ from stubsi.report.for_fabricator import for_fabricator
 from stubsi.report.net_table import change_table, ranking_table
 from stubsi.report.page import Section, folded, listed, page, picture, scrolled
 from stubsi.report.pictures import plan_pictures, ranking_pictures
+from stubsi.show.drilled_tables import drilled_html
 from stubsi.show.html import stackup_html
 from stubsi.show.margin_table import preamble as about_ranking
 from stubsi.show.schedule import remarks, schedule_html
@@ -24,6 +25,7 @@ from stubsi.show.text_lines import CAUTION
 from stubsi.show.tolerance_plot import plot_tolerance_bands
 from stubsi.show.tolerance_table import corners_html, yield_html
 from stubsi.tolerance.corners import Corners
+from stubsi.tolerance.drilled_yield import DrilledYield
 from stubsi.tolerance.production_yield import ProductionYield
 from stubsi.unit_errors import as_shown
 
@@ -37,7 +39,7 @@ def write_report(
     what: Plan | Ranking,
     path: str | os.PathLike[str],
     *,
-    tolerances: Corners | ProductionYield | None = None,
+    tolerances: Corners | ProductionYield | DrilledYield | None = None,
     replace: bool = False,
 ) -> Path:
     """Write a report of a board to one HTML file, to be read in any browser without a network.
@@ -53,8 +55,9 @@ def write_report(
         What is reported. A ranking has no drilling in its report.
     path : path
         The file. Its folder must exist.
-    tolerances : Corners or ProductionYield, optional
-        How sure it is when boards are built, of the same board.
+    tolerances : Corners, ProductionYield or DrilledYield, optional
+        How sure it is when boards are built, of the same board; the last of the same plan. With the corners of a
+        ranking its verdicts are those over the tolerances.
     replace : bool
         Whether a file of that name may be replaced.
 
@@ -72,16 +75,23 @@ def write_report(
     """
     if not isinstance(what, Plan | Ranking):
         raise StubsiError(f"what = {as_shown(what)}: must be a Plan or a Ranking.")
-    if tolerances is not None and not isinstance(tolerances, Corners | ProductionYield):
-        raise StubsiError(f"tolerances = {as_shown(tolerances)}: must be a Corners or a ProductionYield.")
-    if tolerances is not None and tolerances.board != what.board:
+    if tolerances is not None and not isinstance(tolerances, Corners | ProductionYield | DrilledYield):
+        raise StubsiError(
+            f"tolerances = {as_shown(tolerances)}: must be a Corners, a ProductionYield or, of a plan, a DrilledYield."
+        )
+    if isinstance(tolerances, DrilledYield):
+        if tolerances.plan != what:
+            raise StubsiError("tolerances: are of another plan than the one reported.")
+    elif tolerances is not None and tolerances.board != what.board:
         raise StubsiError("tolerances: are of another board than the one reported.")
+    if isinstance(tolerances, Corners) and what == tolerances.ranking.as_drawn:
+        what = tolerances.ranking
     checked(replace, "replace", bool)
     file_path(path)  # what is no path is refused before anything is drawn
     return write_file(path, _report(what, tolerances), replace=replace)
 
 
-def _report(what: Plan | Ranking, tolerances: Corners | ProductionYield | None) -> str:
+def _report(what: Plan | Ranking, tolerances: Corners | ProductionYield | DrilledYield | None) -> str:
     """The page."""
     ranking = what.limits.ranking if isinstance(what, Plan) else what
     board = what.board
@@ -120,7 +130,9 @@ def _drilling(plan: Plan) -> str:
     return scrolled("Drill schedule", schedule_html(plan, most_remarks=0)) + more
 
 
-def _tolerances(tolerances: Corners | ProductionYield) -> str:
+def _tolerances(tolerances: Corners | ProductionYield | DrilledYield) -> str:
+    if isinstance(tolerances, DrilledYield):
+        return scrolled("Nets after drilling, over their tolerances", drilled_html(tolerances))
     bands = picture(
         "Tolerance bands of the nets",
         "Margin over limit of every net over its tolerances; left of the line the criterion is missed.",
