@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from scipy.stats import qmc
 
-from stubsi import BoardError, Tolerances, production_yield
+from stubsi import BoardError, Tolerances, corners, production_yield
 from stubsi.tolerance.response import pairs_of
 from stubsi.tolerance.tally import Plan, counted, ranges_of
 from stubsi.tolerance.tasks import MOST_TASKS, results_of, unless_interrupted
@@ -79,6 +79,17 @@ def test_an_executor_gives_the_same_bits_in_tens_of_tasks(board, here):
     assert executor.tasks <= 2 * MOST_TASKS
     assert told[-1][0] == told[-1][1]
     assert [done for done, _ in told] == sorted(done for done, _ in told)
+
+
+def test_an_executor_finds_the_same_corners(board):
+    tolerances = Tolerances(dk={"core": plus_minus("5 %")}, antipad=plus_minus("0.1 mm"))
+    executor, told = Here(), []
+    found = corners(board.replaced(name="again"), tolerances, model="uniform", executor=executor,
+                    progress=lambda *counts: told.append(counts))  # fmt: skip
+    here = corners(board, tolerances, model="uniform")
+    assert found.nets == here.nets
+    assert found.solved == here.solved == told[-1][0] + 1
+    assert executor.tasks == found.solved - 1
 
 
 def test_an_error_in_a_task_reaches_the_caller_and_cancels_the_rest():

@@ -205,7 +205,10 @@ CALLS = {
     "rank": (stubsi.rank, {"board": BOARD, "model": "uniform", "dk_eff": 4, "delay": None, "tolerances": None}),
     "corners": (
         stubsi.corners,
-        {"board": BOARD, "tolerances": TOLERANCES, "model": "uniform", "dk_eff": 4, "delay": None},
+        {
+            "board": BOARD, "tolerances": TOLERANCES, "model": "uniform", "dk_eff": 4, "delay": None, "executor": None,
+            "progress": None,
+        },
     ),
     "drilled_yield": (
         stubsi.drilled_yield,

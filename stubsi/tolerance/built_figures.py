@@ -11,14 +11,18 @@ from stubsi.margin.figures import net_figures
 from stubsi.margin.ranking import Ranking, rank
 from stubsi.tolerance.built_board import built_board, thickness_si
 from stubsi.tolerance.solved_stubs import solved_stubs
+from stubsi.tolerance.tasks import batches, results_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
+    from concurrent.futures import Executor
 
     from numpy.typing import NDArray
 
     from stubsi.board.board import Board
+    from stubsi.stubs.cases import StubTable
     from stubsi.stubs.model_choice import ModelChoice
+    from stubsi.stubs.models import Models
     from stubsi.tolerance.tolerances import Factor, Tolerances
 
     Floats: TypeAlias = NDArray[np.float64]
@@ -37,13 +41,25 @@ class BuiltFigures:
     board : Board
     tolerances : Tolerances
     model : ModelChoice
+    executor : Executor, optional
+        Takes the boards that can be solved at once.
+    progress : callable, optional
+        Is told how many boards are solved.
     """
 
-    def __init__(self, board: Board, tolerances: Tolerances, model: ModelChoice) -> None:
+    def __init__(
+        self,
+        board: Board,
+        tolerances: Tolerances,
+        model: ModelChoice,
+        executor: Executor | None = None,
+        progress: Callable[[int], object] = lambda done: None,
+    ) -> None:
+        self.executor, self.progress = executor, progress
         self.board, self.tolerances, self.model = board, tolerances, model
         self.factors: tuple[Factor, ...] = tolerances.factors(board)
         self.nominal_ranking = rank(board, **model.arguments())
-        self.nominal = _figures(board, model, np.ones(len(board.signal_nets), dtype=bool))
+        self.nominal = _rows(board, model, self.nominal_ranking.table, self.nominal_ranking.models)
         self.nominal_t = np.array([factor.tolerance.nominal_t for factor in self.factors])
         self._solved: dict[tuple[float, ...], tuple[NDArray[np.bool_], Floats]] = {}
         self.net_boards = 0
@@ -65,23 +81,37 @@ class BuiltFigures:
             In the order of ``FIGURES``; worse and better end of what is computed, equal where all is known. NaN for the
             nets that are not looked at.
         """
-        key = tuple(np.asarray(t, dtype=np.float64).tolist())
-        known, figures = self._solved.get(key, (np.zeros_like(nets), np.full_like(self.nominal, np.nan)))
-        missing = nets & ~known
-        if missing.any():
-            built = built_board(self.board, self.tolerances, self._by_factor(key))
-            figures = np.where(missing, _figures(built, self.model, missing), figures)
-            self._solved[key] = known | missing, figures
-            self.net_boards += int(missing.sum())
-        return np.where(nets, figures, np.nan)
+        self.solve([(np.asarray(t, dtype=np.float64), nets)])
+        return np.where(nets, self._solved[_key(t)][1], np.nan)
+
+    def solve(self, wanted: Sequence[tuple[Floats, NDArray[np.bool_]]]) -> None:
+        """Solve what is not known yet of some points, all at once, so that workers can share it.
+
+        Parameters
+        ----------
+        wanted : sequence of (coordinates, nets)
+        """
+        missing: dict[tuple[float, ...], NDArray[np.bool_]] = {}
+        for t, nets in wanted:
+            key = _key(t)
+            known, _ = self._solved.setdefault(key, (np.zeros_like(nets), np.full_like(self.nominal, np.nan)))
+            more = (nets & ~known) | missing.get(key, np.zeros_like(nets))
+            if more.any():
+                missing[key] = more
+        points = list(missing.items())
+        split = batches(len(points)) if self.executor is not None else [range(n, n + 1) for n in range(len(points))]
+        tasks = [(self.board, self.tolerances, self.model, points[each.start : each.stop]) for each in split]
+        for number, figures in results_of(self.executor, _figures_at, tasks):
+            for (key, nets), found in zip(tasks[number][3], figures, strict=True):
+                known, before = self._solved[key]
+                self._solved[key] = known | nets, np.where(nets, found, before)
+                self.net_boards += int(nets.sum())
+            self.progress(self.solved)
 
     @property
     def solved(self) -> int:
         """How many boards were solved so far, some of them in part, beside the nominal one."""
         return len(self._solved)
-
-    def _by_factor(self, t: Sequence[float]) -> dict[tuple[str, str], float]:
-        return {(factor.quantity, factor.material): each for factor, each in zip(self.factors, t, strict=True)}
 
     def within_thickness(self, t: Sequence[float] | Floats) -> bool:
         """Whether the board as built keeps the bound on its thickness, to 1e-9.
@@ -99,7 +129,7 @@ class BuiltFigures:
         if not self.tolerances.bounded or bound is None:
             return True
         low, high = bound.limits(self.board.stackup.edges_si[-1])
-        built = thickness_si(self.board.stackup, self.tolerances, self._by_factor(np.asarray(t).tolist()))
+        built = thickness_si(self.board.stackup, self.tolerances, _by_factor(self.factors, np.asarray(t).tolist()))
         return low * (1 - 1e-9) <= built <= high * (1 + 1e-9)
 
     @property
@@ -122,9 +152,29 @@ class BuiltFigures:
         return np.array([criterion.measure is Measure.NOTCH_RATIO for criterion in criteria], dtype=bool)
 
 
+def _key(t: Sequence[float] | Floats) -> tuple[float, ...]:
+    return tuple(np.asarray(t, dtype=np.float64).tolist())
+
+
+def _by_factor(factors: Sequence[Factor], t: Sequence[float]) -> dict[tuple[str, str], float]:
+    return {(factor.quantity, factor.material): each for factor, each in zip(factors, t, strict=True)}
+
+
+def _figures_at(
+    task: tuple[Board, Tolerances, ModelChoice, list[tuple[tuple[float, ...], NDArray[np.bool_]]]],
+) -> list[Floats]:
+    board, tolerances, model, points = task
+    factors = tolerances.factors(board)
+    return [_figures(built_board(board, tolerances, _by_factor(factors, t)), model, nets) for t, nets in points]
+
+
 def _figures(board: Board, model: ModelChoice, nets: NDArray[np.bool_]) -> Floats:
     """Figures of some nets of a board; those of the others mean nothing."""
-    table, models = solved_stubs(board, model, lambda table: nets[table.net])
+    return _rows(board, model, *solved_stubs(board, model, lambda table: nets[table.net]))
+
+
+def _rows(board: Board, model: ModelChoice, table: StubTable, models: Models) -> Floats:
+    """Figures of the nets of a board, in the order of ``FIGURES``, each with its worse and its better end."""
     f = net_figures(board, table, models.by_model_error, table.case)
     measured = Ranking(board=board, model=model, table=table, models=models, figures=f).measured
     has_stub = f.stubs > 0

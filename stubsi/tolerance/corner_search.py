@@ -59,8 +59,7 @@ class CornerSearch:
         if not self.count:
             return
         if self.enumerated:
-            for corner in product((-1.0, 1.0), repeat=self.count):
-                self._try(np.array(corner), self.every)
+            self._try_all([(np.array(corner), self.every) for corner in product((-1.0, 1.0), repeat=self.count)])
             self._change_one_by_one((0.0,), self.worst_at, self.best_at)
             return
         self._try_single_changes()
@@ -68,6 +67,12 @@ class CornerSearch:
             if not self._change_one_by_one((-1.0, 0.0, 1.0), self.worst_at):
                 return
         self.settled = False
+
+    def _try_all(self, wanted: list[tuple[Floats, Nets]]) -> bool:
+        """Solve some nets at some points; whether it made anything worse or better than it was."""
+        self.figures.solve([(self._kept_thickness(t), nets) for t, nets in wanted])
+        changed = [self._try(t, nets) for t, nets in wanted]
+        return any(changed)
 
     def _try(self, t: Floats, nets: Nets) -> bool:
         """Solve some nets at one point; whether it made anything worse or better than it was."""
@@ -109,10 +114,10 @@ class CornerSearch:
         width = np.array([half_width(figures.board, factor) for factor in figures.factors])
         nominal, nominal_u = self._logarithms(figures.nominal * self.sign[:, None, :]), stretched(nominal_t, width)
         slopes = np.zeros((self.count, *self.shape))
-        for number in range(self.count):
-            t = nominal_t.copy()
-            t[number] = -1.0 if nominal_t[number] > 0 else 1.0
-            self._try(t, self.every)
+        changed = np.tile(nominal_t, (self.count, 1))
+        np.fill_diagonal(changed, np.where(nominal_t > 0, -1.0, 1.0))
+        self._try_all([(t, self.every) for t in changed])
+        for number, t in enumerate(changed):
             with np.errstate(invalid="ignore"):
                 change = self._logarithms(self._values(t, self.every)) - nominal
             slopes[number] = change / (stretched(t, width) - nominal_u)[number]
@@ -121,9 +126,10 @@ class CornerSearch:
         unexplained = np.where(rough, np.inf, 0.0)
         towards = np.where(slopes > 0, 1.0, -1.0)
         for ends in (towards, -towards):
-            for pattern, of in _patterns(ends.transpose(1, 2, 0)):
+            patterns = _patterns(ends.transpose(1, 2, 0))
+            self._try_all([(pattern, np.asarray(of.any(axis=0))) for pattern, of in patterns])
+            for pattern, of in patterns:
                 nets = np.asarray(of.any(axis=0))
-                self._try(pattern, nets)
                 with np.errstate(invalid="ignore"):
                     found = self._logarithms(self._values(pattern, nets)) - nominal
                     off = np.abs(found - np.tensordot(stretched(pattern, width) - nominal_u, slopes, 1))
@@ -141,17 +147,16 @@ class CornerSearch:
 
     def _change_one_by_one(self, places: tuple[float, ...], *points: Floats) -> bool:
         """Move one factor at a time from the worst points, or from the best ones; whether anything changed by it."""
-        changed = False
-        for at in [each.copy() for each in points]:
-            for point, of in _patterns(at):
-                for number, place in product(range(self.count), places):
-                    open_ = self.unsure[number] & (self.rough if place == 0 else True)
-                    nets = np.asarray((of & open_).any(axis=0))
-                    if nets.any() and place != point[number]:
-                        moved = point.copy()
-                        moved[number] = place
-                        changed |= self._try(moved, nets)
-        return changed
+        wanted: list[tuple[Floats, Nets]] = []
+        for point, of in [each for at in points for each in _patterns(at)]:
+            for number, place in product(range(self.count), places):
+                open_ = self.unsure[number] & (self.rough if place == 0 else True)
+                nets = np.asarray((of & open_).any(axis=0))
+                if nets.any() and place != point[number]:
+                    moved = point.copy()
+                    moved[number] = place
+                    wanted.append((moved, nets))
+        return self._try_all(wanted)
 
 
 def _patterns(points: Floats) -> list[tuple[Floats, NDArray[np.bool_]]]:

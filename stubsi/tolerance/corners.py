@@ -17,9 +17,13 @@ from stubsi.stubs.model_choice import ModelChoice
 from stubsi.tolerance.built_figures import JUDGED, LOSS, MODEL_OFF, NOTCH, ONE_DB, BuiltFigures
 from stubsi.tolerance.corner_search import CornerSearch
 from stubsi.tolerance.net_results import NetResults
+from stubsi.tolerance.tasks import check_executor, check_progress
 from stubsi.tolerance.tolerances import Tolerances
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+    from concurrent.futures import Executor
+
     import pandas as pd
 
     from stubsi.board.criterion import Criterion
@@ -191,6 +195,8 @@ def corners(
     model: ModelName = "solved",
     dk_eff: float | None = None,
     delay: Dimensioned | None = None,
+    executor: Executor | None = None,
+    progress: Callable[[int, int], object] | None = None,
 ) -> Corners:
     r"""Worst and best case of every net over all tolerances: first notch, 1 dB frequency, loss, margin.
 
@@ -202,6 +208,10 @@ def corners(
         What varies, and by how much.
     model, dk_eff, delay
         As in ``rank``.
+    executor : concurrent.futures.Executor, optional
+        Takes the boards, in at most 32 tasks at a time. It is not shut down. The result is the same.
+    progress : callable, optional
+        Is told twice how many boards are solved: a search does not know its end before.
 
     Returns
     -------
@@ -232,10 +242,18 @@ def corners(
     """
     checked(board, "board", Board)
     checked(tolerances, "tolerances", Tolerances)
-    return corners_of(board, tolerances, ModelChoice.of(model, dk_eff, delay))
+    check_executor(executor)
+    check_progress(progress)
+    return corners_of(board, tolerances, ModelChoice.of(model, dk_eff, delay), executor, progress)
 
 
-def corners_of(board: Board, tolerances: Tolerances, choice: ModelChoice) -> Corners:
+def corners_of(
+    board: Board,
+    tolerances: Tolerances,
+    choice: ModelChoice,
+    executor: Executor | None = None,
+    progress: Callable[[int, int], object] | None = None,
+) -> Corners:
     """Corners of a board by a model that is chosen; they are kept with the board.
 
     Parameters
@@ -243,22 +261,30 @@ def corners_of(board: Board, tolerances: Tolerances, choice: ModelChoice) -> Cor
     board : Board
     tolerances : Tolerances
     choice : ModelChoice
+    executor, progress
+        As in ``corners``.
 
     Returns
     -------
     Corners
     """
-    return board.remembered(("corners", tolerances, choice), lambda: _corners(board, tolerances, choice))
+    told = progress or (lambda done, of: None)
+
+    def found() -> Corners:
+        return _corners(BuiltFigures(board, tolerances, choice, executor, lambda done: told(done, done)))
+
+    return board.remembered(("corners", tolerances, choice), found)
 
 
-def _corners(board: Board, tolerances: Tolerances, choice: ModelChoice) -> Corners:
-    figures = BuiltFigures(board, tolerances, choice)
+def _corners(figures: BuiltFigures) -> Corners:
+    board = figures.board
     search = CornerSearch(figures)
     search.run()
     nets = tuple(_net_corners(search, number) for number in range(len(board.signal_nets)))
     return Corners(
-        board=board, tolerances=tolerances, model=choice, nets=nets, ranking=_ranking(search), solved=figures.solved + 1
-    )
+        board=board, tolerances=figures.tolerances, model=figures.model, nets=nets, ranking=_ranking(search),
+        solved=figures.solved + 1,
+    )  # fmt: skip
 
 
 def _ranking(search: CornerSearch) -> Ranking:
