@@ -276,9 +276,9 @@ def test_certificate_proves_what_it_says(board, its_rules, costs):
 
 
 @pytest.mark.slow
-@settings(max_examples=5000)
+@settings(max_examples=600)
 @given(made.coupled_boards(), RULES_OF_THUMB, COSTS, GOALS)
-def test_least_cost_and_certificate_thousands(board, its_rules, costs, goal):
+def test_least_cost_and_certificate_hundreds(board, its_rules, costs, goal):
     check_least(board, its_rules, costs, goal)
     check_least(board, its_rules, costs, goal, "nominal")
     check_certificate(board, its_rules, costs)

@@ -145,9 +145,9 @@ def test_the_largest_margin_of_coupled_stubs_by_trial(board, its_rules):
 
 
 @pytest.mark.slow
-@settings(max_examples=1000)
+@settings(max_examples=300)
 @given(made.boards() | made.coupled_boards(), RULES_OF_THUMB)
-def test_the_largest_margin_by_trial_thousand(board, its_rules):
+def test_the_largest_margin_by_trial_hundreds(board, its_rules):
     check_every_number_of_groups(board, its_rules)
 
 

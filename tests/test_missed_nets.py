@@ -254,10 +254,10 @@ def test_every_policy_holds_what_it_promises(board, its_rules):
 
 
 @pytest.mark.slow
-@settings(max_examples=2000, deadline=None)
+@settings(max_examples=300, deadline=None)
 @given(twins() | made.boards() | made.coupled_boards(), ANY_RULES)
 @with_examples([made.CORNER_BOARD, made.COUPLED_BOARD], made.CORNER_RULES)
-def test_every_policy_holds_what_it_promises_thousands(board, its_rules):
+def test_every_policy_holds_what_it_promises_hundreds(board, its_rules):
     check_policies(board, its_rules)
 
 

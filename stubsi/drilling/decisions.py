@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -92,6 +92,10 @@ class Decisions:
     margin_gap: float | None
     task: DrillTask = field(compare=False)
     limits: Limits = field(compare=False)
+
+    def __getstate__(self) -> dict[str, object]:
+        """The fields only: what follows from them is found again when it is needed."""
+        return {item.name: getattr(self, item.name) for item in fields(self)}
 
     @property
     def budget_at(self) -> BudgetAt:

@@ -85,6 +85,10 @@ class Plan(Decisions):
         Consequences
             Every net before and after drilling.
         """
+        return self._consequences
+
+    @cached_property
+    def _consequences(self) -> Consequences:
         return consequences_of(self)
 
     def hole_model(self, hole: str, state: State) -> HoleModel:

@@ -32,7 +32,8 @@ CAVITY_BELOW, BLURRED_BELOW = 0.8, 0.97
 """First notch over the frequency at which the stub's reactance vanishes [-]. Below the first value the notch is a
 resonance with the return vias, if there are any; below the second it is blurred."""
 REMEMBERED = 10_000
-"""How many first notches, and how many 1 dB frequencies, are remembered."""
+"""How many first notches, and how many 1 dB frequencies, are remembered; of the figures up to a frequency, which are
+asked for at three ends, three times as many."""
 
 
 class NotchNote(StrEnum):
@@ -81,6 +82,7 @@ class _Notch(NamedTuple):
 
 _first_notches: Memory[Variant, _Notch] = Memory(REMEMBERED)
 _one_db: Memory[tuple[Variant, float], tuple[float, float]] = Memory(REMEMBERED)
+_in_band: Memory[tuple[Variant, float, float], tuple[float, float]] = Memory(3 * REMEMBERED)
 
 
 def chain_of(variants: Sequence[Variant]) -> Chain:
@@ -116,6 +118,20 @@ def _find_one_db(variants_and_lines: Sequence[tuple[Variant, float]]) -> list[tu
     )
     found[np.isnan(found)] = np.inf  # no electrical length, no loss
     return list(zip(np.minimum(found, highest).tolist(), found.tolist(), strict=True))
+
+
+def _find_in_band(wanted: Sequence[tuple[Variant, float, float]]) -> list[tuple[float, float]]:
+    """Least return loss and greatest loss [dB] of stubs, each up to a frequency [Hz] and in a line [ohm]."""
+    variants, ends, lines = zip(*wanted, strict=True)
+    stack, frequency, z0 = SolvedStack(variants), np.array(ends), np.array(lines)
+    inputs = remembered(chain_inputs(stack.chain))
+    rises_below = FROM * one_db_estimate(*quasi_static(stack.chain), z0)
+    left, not_reflected = (
+        least_power(curve(inputs, z0), rises_below, frequency, stack.jump)
+        for curve in (power_curve, not_reflected_curve)
+    )
+    return_loss, loss = decibels(np.sqrt(1 - not_reflected)), decibels(np.sqrt(left))
+    return list(zip(return_loss.tolist(), loss.tolist(), strict=True))
 
 
 @dataclass(frozen=True, eq=False)
@@ -213,10 +229,7 @@ class SolvedStack:
         self, index: NDArray[np.intp], frequency: NDArray[np.float64], z0: NDArray[np.float64]
     ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Least return loss and greatest loss [dB] of the stubs of these numbers, each from 0 up to its frequency."""
-        part = SolvedStack(tuple(self.variants[number] for number in index.tolist()))
-        inputs, jump = remembered(chain_inputs(part.chain)), self.jump[index]
-        rises_below = FROM * one_db_estimate(*quasi_static(part.chain), z0)
-        left, not_reflected = (
-            least_power(curve(inputs, z0), rises_below, frequency, jump) for curve in (power_curve, not_reflected_curve)
-        )
-        return decibels(np.sqrt(1 - not_reflected)), decibels(np.sqrt(left))
+        variants = [self.variants[number] for number in index.tolist()]
+        wanted = list(zip(variants, frequency.tolist(), z0.tolist(), strict=True))
+        return_loss, loss = np.array(_in_band.all(wanted, _find_in_band)).reshape(-1, 2).T
+        return return_loss, loss
