@@ -5,8 +5,10 @@ from __future__ import annotations
 import pytest
 from hypothesis import given, settings
 
-from stubsi import BoardError, plan
+from stubsi import BoardError, Criterion, plan, rank
+from stubsi.drilling.window import window
 from tests import drilling_boards as made
+from tests import margin_boards as mb
 from tests.test_drilling_least import RULES_OF_THUMB
 
 
@@ -32,6 +34,7 @@ def test_the_chosen_length_keeps_the_budget_and_the_nominal_end_never_needs_more
 
 A = made.six_layers(made.net("A", ("L1", "L3"), 0.25))
 RULES = made.rules(sides={"bottom": "any"})
+FLAT = made.rules(sides={"bottom": "any"}, tip_angle=180)
 """0.1 mm to 0.3 mm stay, 0.2 mm nominally: a budget of 0.25 mm is met at nominal depth only."""
 
 
@@ -60,3 +63,30 @@ def test_which_end_was_taken_is_said_and_is_part_of_the_digest():
     assert worst.digest == plan(A, RULES, model="uniform", dk_eff=4).digest
     with pytest.raises(BoardError, match="budget_at"):
         planned(A, RULES, "best")
+
+
+@pytest.mark.parametrize("end", ["worst", "nominal"])
+def test_an_unknown_rule_counts_at_its_unfavourable_end_either_way(end):
+    """What is drilled under unknown rules can be drilled under each of their extreme values."""
+    unknown = made.rules(tip_angle=None, least_depth=None, least_plated=None, sides={"bottom": "any"})
+    board = made.six_layers(*(made.net(f"n{i}", ("L1", f"L{i}"), 0.35) for i in range(2, 6)))
+    found = planned(board, unknown, end)
+    assert found.refused, "unknown rules refuse some that one of their values would not"
+    for hit in found.hits:
+        end_si = found.group_of(hit.hole.name, hit.side).end_si
+        for known in unknown.cases():
+            assert window(hit.window.shape, hit.window.longest_si, known, end).holds(end_si)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("end", ["worst", "nominal"])
+def test_an_unknown_input_counts_at_its_unfavourable_end_either_way(end):
+    """Nobody knows the return vias, so the first notch is a range. As drawn it does not meet a limit inside it."""
+    board = mb.board(mb.net("A", ("TOP", "S1")), places=0)
+    row = rank(board)["A"]
+    assert row.first_notch_si < row.first_notch_to_si
+    limit = 0.5 * (row.first_notch_si + row.first_notch_to_si) / row.nyquist_si
+    found = plan(board.with_criterion(net="A", criterion=Criterion.notch_ratio(limit)), FLAT, budget_at=end)
+    assert [hit.net for hit in found.hits] == ["A"]
+    moment = {"nominal": 1, "worst": 2}[end]
+    assert found.consequences()["A"].margin_over_limit[moment] >= 1 - 1e-9

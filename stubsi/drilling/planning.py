@@ -68,7 +68,8 @@ def plan(
         budget is drilled, whatever becomes of the others.
     budget_at : {"worst", "nominal"}
         At which depth a drilled stub must keep its budget: at the tolerance that leaves the longest stub, or at the
-        nominal depth. What must not be cut is kept at worst tolerance in any case. The plan states which was taken.
+        nominal depth. What must not be cut is kept at worst tolerance in any case. The plan states which was taken. An
+        unknown input or rule has no nominal value: the unfavourable end of its range decides either way.
     time_limit : float
         Time limit of each run of the solver [s]. The solver runs, up to five times, only where stubs must be decided
         together: limits for the sum of losses, or holes drilled from both sides.
