@@ -184,6 +184,25 @@ def test_the_command_says_and_lists_what_is_too_near(tmp_path, capsys):
     assert "ALARM" in (tmp_path / "out" / "copper_near_drills.csv").read_text(encoding="utf-8")
 
 
+@pytest.mark.parametrize("sign", "=+-@")
+def test_no_cell_of_any_list_of_a_hand_off_is_a_formula(sign, tmp_path):
+    """Nets that begin as a formula does, in the lists of groups, holes, coupons and copper, as pandas reads them."""
+    exchange = drawn().line("SIG_4", f"{sign}B1", [(5.4, 3), (5.4, 8)])
+    exchange.features = [each.replace('net="DATA"', f'net="{sign}A1"') for each in exchange.features]
+    path = exchange.write(tmp_path)
+    read = read_ipc2581(
+        path, signals={f"{sign}A1": "16 GT/s"}, z0="50 ohm", pads={"0.3 mm": "0.5 mm"}, antipads={"0.3 mm": "0.9 mm"}
+    )
+    plan = stubsi.plan(read.board, stubsi.FabricatorRules(**RULES), model="uniform")
+    near = copper_near_drills(plan, path)
+    for written in stubsi.write_hand_off(plan, tmp_path / "out", copper=near):
+        if written.suffix == ".csv":
+            cells = [cell for row in pandas_rows(written.read_text(encoding="utf-8")) for cell in map(str, row)]
+            assert not [cell for cell in cells if cell.startswith(("=", "+", "@", "-A", "-B"))]
+            assert any(f"'{sign}A1" in cell for cell in cells) or "schedule" in written.name
+    assert not stubsi.read_hand_off(tmp_path / "out", plan, copper=near)
+
+
 def test_the_list_is_read_back(tmp_path):
     """Edited, missing or of another plan: each is told, with the piece of copper and both values."""
     near, plan = found(drawn().line("SIG_4", "ALARM", [(5.4, 3), (5.4, 8)]), tmp_path)

@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
+import numpy as np
+
 from stubsi.checks import is_list
 from stubsi.errors import FileError, StubsiError
 from stubsi.files.opened_file import opened
@@ -63,8 +65,7 @@ class Column(NamedTuple):
 
 def _plain(cell: object) -> object:
     """A number of numpy as one of Python."""
-    item = getattr(cell, "item", None)
-    return item() if callable(item) else cell
+    return cell.item() if isinstance(cell, np.generic) else cell
 
 
 def is_empty(cell: object) -> bool:
@@ -111,10 +112,11 @@ def as_frame(table: object, separator: str | None) -> tuple[pd.DataFrame, list[s
         return _from_csv(Path(table), separator)
     if separator is not None:
         raise StubsiError(f"separator = {as_shown(separator)}: belongs to a CSV file, and table is none.")
+    rows = list(table) if is_list(table) and not isinstance(table, pd.DataFrame) else None
     if isinstance(table, pd.DataFrame):
         frame = table.copy()
-    elif is_list(table) and all(isinstance(row, Mapping) for row in table):
-        frame = pd.DataFrame([dict(row) for row in table], dtype=object)  # whole numbers stay whole beside empty cells
+    elif rows is not None and all(isinstance(row, Mapping) for row in rows):
+        frame = pd.DataFrame([dict(row) for row in rows], dtype=object)  # whole numbers stay whole beside empty cells
     else:
         raise StubsiError(
             f"table = {as_shown(table)}: must be a DataFrame, a list of mappings, or the path of a CSV file."

@@ -8,6 +8,7 @@ import numpy as np
 
 from stubsi.board.criterion import as_criterion
 from stubsi.board.signal import as_signal
+from stubsi.checks import one_line
 from stubsi.errors import StubsiError
 from stubsi.files.table_columns import as_frame, columns_of
 from stubsi.margin.single_stub import SolvedSingleStub
@@ -131,7 +132,7 @@ class Rows:
                 place[kind] = len(values) - 1
             except StubsiError as error:
                 one = f", column {next(iter(columns.values())).title!r}" if len(columns) == 1 else ""
-                self.errors.append(f"{self.names[row]}{one}: {error}" if columns else str(error))
+                self.errors.append(one_line(f"{self.names[row]}{one}: {error}" if columns else str(error)))
         return Each(values, place[number])
 
     def _note_missing(self, rows: NDArray[np.bool_], what: str) -> None:
