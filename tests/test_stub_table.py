@@ -318,8 +318,9 @@ def test_a_table_takes_about_the_time_of_a_ranking(count, capsys):
 
 
 STRAY = [
-    {"a": 1}, ["60 mil"], b"60", 60, True, "10**400 mil", np.array([1, 2]), np.array([3]), np.array(["60 mil"]), object(),
-    1j, float("inf"), "=1+1", "60 mil;", "6O mil", "1,6 mm", "1 600 um", "nan mil", (), {1}, pd.DataFrame({"a": [1]}),
+    {"a": 1}, ["60 mil"], b"60", 60, True, "10**400 mil", np.array([1, 2]), np.array([3]), np.array(["60 mil"]),
+    object(), 1j, float("inf"), "=1+1", "60 mil;", "6O mil", "1,6 mm", "1 600 um", "nan mil", (), {1},
+    pd.DataFrame({"a": [1]}),
 ]  # fmt: skip
 
 

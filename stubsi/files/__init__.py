@@ -56,9 +56,9 @@ then its stubs are solved.
 **IPC-2581.** ``read_ipc2581`` reads the stackup, the plated holes, and the layers where copper of a hole's own net
 meets it. A pad alone is no connection. Roles of layers and clearances in planes that no attribute states are read from
 the copper, impedances of lines from their specifications. What the file cannot say is given beside it; what is then
-missing is listed in one error. ``read_ipc356`` makes a board of an IPC-D-356A netlist, a stackup and a table of the layers in use. Pairs
-that the file does not state, feeds and criteria are given by name or pattern: ``pairs={"PCIE_TX*_P": "PCIE_TX*_N"}``,
-``criterion={"PCIE*": "Simonovich 2017"}``.
+missing is listed in one error. ``read_ipc356`` makes a board of an IPC-D-356A netlist, a stackup and a table of the
+layers in use. Pairs that the file does not state, feeds and criteria are given by name or pattern:
+``pairs={"PCIE_TX*_P": "PCIE_TX*_N"}``, ``criterion={"PCIE*": "Simonovich 2017"}``.
 
 >>> import stubsi
 >>> export = stubsi.read_ipc2581("shared/sluice_gate.xml", signals={"FLOW_*": "16 GT/s"}, z0="85 ohm", plating="20 um")
