@@ -144,6 +144,23 @@ def test_a_refused_file_fills_no_memory(tmp_path):
     assert peak < 2_000_000
 
 
+def test_reading_tells_how_far_it_is(tmp_path):
+    """At every megabyte and at the end, never backwards; an error of the callback ends the reading."""
+    text = SHARED.replace("</CadData>", f"<!--{' ' * 3_000_000}--></CadData>")
+    told = []
+    read(tmp_path, text, progress=lambda done, of: told.append((done, of)))
+    size = len(text.encode("utf-8"))
+    assert told == [(1 << 20, size), (2 << 20, size), (size, size)]
+
+    def stop(done, of):
+        raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        read(tmp_path, text, progress=stop)
+    with pytest.raises(StubsiError, match="progress"):
+        read(tmp_path, text, progress=3)
+
+
 @pytest.mark.parametrize("area", [False, True], ids=["line", "area"])
 def test_few_and_many_shapes_are_looked_up_alike(area, monkeypatch):
     """Random shapes and holes: the tree finds what the distances between all pairs say."""

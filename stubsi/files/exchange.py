@@ -9,12 +9,13 @@ from stubsi.files.exchange_board import BoardMaker
 from stubsi.files.exchange_overlay import Overlay, given_or_empty
 from stubsi.files.exchange_reader import ExchangeReader
 from stubsi.files.exchange_tolerances import tolerances_of
+from stubsi.tolerance.tasks import check_progress
 from stubsi.units import show
 from stubsi.value import Value, value_object
 
 if TYPE_CHECKING:
     import os
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
     from stubsi.board.board import Board
     from stubsi.board.criterion import Criterion
@@ -98,6 +99,7 @@ def read_ipc2581(
     criterion: Criterion | str | Mapping[str, Criterion | str] | None = None,
     press_fit: Mapping[str, PressFit] | None = None,
     spans: Mapping[str, Iterable[str]] | None = None,
+    progress: Callable[[int, int], object] | None = None,
 ) -> ExchangeBoard:
     """Read a board from an IPC-2581 file, revision A, B, B1 or C.
 
@@ -144,6 +146,8 @@ def read_ipc2581(
         What press-fit pins need of their holes, which no file says: ``{"J*": PressFit(...)}``.
     spans : mapping of drill layer, padstack or hole diameter to two layers, optional
         First and last copper layer of holes whose span the file does not say.
+    progress : callable, optional
+        Called with the bytes that were read and those of the whole file, at every megabyte and at the end.
 
     Returns
     -------
@@ -163,7 +167,8 @@ def read_ipc2581(
     Elements and attributes as in the schemas of IPC-2581 A to C, published by IPC. A pad that is not round counts as a
     circle of the same area.
     """
-    record = ExchangeReader(path).records()
+    check_progress(progress)
+    record = ExchangeReader(path).records(progress)
     overlay = Overlay(
         record,
         signals=given_or_empty(signals),

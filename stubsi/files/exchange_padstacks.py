@@ -12,6 +12,7 @@ from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
     import os
+    from collections.abc import Callable
 
     from stubsi.files.exchange_drawing import Flash, Turn
     from stubsi.files.exchange_records import FileRecord, StepRecord
@@ -40,8 +41,13 @@ class PadstackReader(ShapeReader):
         self._placed_net: str | None = None
         self._placed_hole: HoleRecord | None = None
 
-    def records(self) -> FileRecord:
+    def records(self, progress: Callable[[int, int], object] | None = None) -> FileRecord:
         """Read the file, and join the holes of placed padstacks to those of the drill layers.
+
+        Parameters
+        ----------
+        progress : callable, optional
+            As in ``XmlStream.read``.
 
         Returns
         -------
@@ -52,7 +58,7 @@ class PadstackReader(ShapeReader):
         FileError
             As in ``LayerReader.records``.
         """
-        record = super().records()
+        record = super().records(progress)
         for step in record.steps:
             if step.padstack_holes:
                 _join_holes(record, step)

@@ -50,8 +50,13 @@ class ExchangeStream(XmlStream):
             if name.startswith("_end_")
         }
 
-    def records(self) -> FileRecord:
+    def records(self, progress: Callable[[int, int], object] | None = None) -> FileRecord:
         """Read the file.
+
+        Parameters
+        ----------
+        progress : callable, optional
+            As in ``XmlStream.read``.
 
         Returns
         -------
@@ -63,7 +68,7 @@ class ExchangeStream(XmlStream):
             As ``XmlStream.read``; it is no IPC-2581 file of a known revision; a name appears twice; a unit, a number,
             or something that is referred to is missing or wrong. The error text names file and line.
         """
-        self.read()
+        self.read(progress)
         return self.record
 
     def start(self, name: str, attributes: Attributes) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 import re
 from typing import TYPE_CHECKING, NoReturn
 from xml.parsers import expat
@@ -13,7 +14,7 @@ from stubsi.files.opened_file import file_path, opened
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
-    import os
+    from collections.abc import Callable
 
 LARGEST_FILE = 2_000_000_000
 """Largest file that is read [bytes]. Board files of tens of megabytes are common; common practice, no source."""
@@ -24,7 +25,7 @@ LARGEST_NUMBER = 1e12
 LONGEST_TEXT = 300
 """Most characters of a name. Longer ones would fill the memory and every table."""
 
-_PIECE = 1 << 16
+_PIECE, _TOLD_AT = 1 << 16, 1 << 20
 PLAIN_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 """A number as it is read."""
 
@@ -76,8 +77,13 @@ class XmlStream:
         """
         raise NotImplementedError
 
-    def read(self) -> None:
+    def read(self, progress: Callable[[int, int], object] | None = None) -> None:
         """Read the whole file.
+
+        Parameters
+        ----------
+        progress : callable, optional
+            Called with the bytes that were read and those of the whole file, at every megabyte and at the end.
 
         Raises
         ------
@@ -87,12 +93,17 @@ class XmlStream:
         """
         size = 0
         with opened(self.path) as file:
+            whole = os.fstat(file.fileno()).st_size
             while piece := file.read(_PIECE):
                 size += len(piece)
                 if size > LARGEST_FILE:
                     raise FileError(f"{self.file}: is larger than {LARGEST_FILE // 1_000_000} MB; too large.")
                 self._parse(piece, last=False)
+                if progress is not None and size % _TOLD_AT == 0:
+                    progress(size, max(size, whole))
             self._parse(b"", last=True)
+        if progress is not None:
+            progress(size, size)
 
     def _parse(self, piece: bytes, *, last: bool) -> None:
         try:
