@@ -81,6 +81,23 @@ def test_a_clearance_is_the_widest_circle_without_copper_of_other_nets(cutouts, 
     assert found == ({} if width is None else pytest.approx(dict.fromkeys(PLANES, width), abs=1e-6))
 
 
+@pytest.mark.parametrize("turn", [1, -1], ids=["one way", "the other way"])
+def test_a_clearance_may_be_part_of_the_outline(turn, tmp_path):
+    """The outline goes along a slit without width into the area, around the hole, and back."""
+    corners = square(0, 0, 20)
+    around = ring(5, 5, 0.45)[20:] + ring(5, 5, 0.45)[:20]
+    exchange = file()
+    exchange.features = [each for each in exchange.features if "Contour" not in each]
+    for layer in PLANES:
+        exchange.area(layer, "GND", [*corners, corners[0], *[*around, around[0]][::turn]])
+    found = read(without_roles(exchange.text()), tmp_path)
+    assert antipads(found) == dict.fromkeys(PLANES, 0.9)
+    assert found.board.net("DATA").holes[0].connects == ("TOP", "SIG_4")
+    own = exchange.text().replace('"GND_2"><Set net="GND"', '"GND_2"><Set net="DATA"')
+    assert own != exchange.text()
+    assert read(own, tmp_path).board.net("DATA").holes[0].connects == ("TOP", "SIG_4")
+
+
 def test_a_hole_beside_the_area_has_no_plane_around_it(tmp_path):
     """The planes end 2 mm before the hole, so no clearance of a plane is read, and a mixed layer is no plane there."""
     found = read(without_roles(file(half=3.0).text()), tmp_path)

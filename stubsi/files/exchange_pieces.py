@@ -209,7 +209,9 @@ def as_polygon(area: Area) -> Any:
 
 
 def as_drawn(shape: Any) -> Any:
-    """A shape without overlaps of its outline and cut-outs: what any cut-out covers is no copper.
+    """A shape whose outline or cut-outs cross themselves or each other, as valid polygons.
+
+    Inside one line is what lies inside an odd number of its turns. What any cut-out covers is no copper.
 
     Parameters
     ----------
@@ -221,4 +223,15 @@ def as_drawn(shape: Any) -> Any:
     """
     import shapely
 
-    return shape if shapely.is_valid(shape) else shapely.make_valid(shape, method="structure", keep_collapsed=False)
+    if shape.geom_type != "Polygon" or shapely.is_valid(shape):
+        return shape
+    outline, *cutouts = (_inside(ring) for ring in (shape.exterior, *shape.interiors))
+    return shapely.difference(outline, shapely.union_all(cutouts)) if cutouts else outline
+
+
+def _inside(ring: Any) -> Any:
+    import shapely
+
+    parts = shapely.get_parts(shapely.make_valid(shapely.Polygon(ring)))
+    flat = [part for each in parts.tolist() for part in shapely.get_parts(each).tolist()]
+    return shapely.MultiPolygon([part for part in flat if part.geom_type == "Polygon"])

@@ -117,7 +117,7 @@ def clearances_of(
             around = _around_in_areas(step, layer, drawn[layer], place, nets, around)
         for number, radius in zip(numbers.tolist(), around.tolist(), strict=True):
             if radius > 0:
-                widths[number][layer] = round(2 * radius / STEP) * STEP
+                widths[number][layer] = float(round(2 * radius / STEP) * STEP)
     return Clearance(frozenset(known), widths)
 
 
