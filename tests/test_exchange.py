@@ -220,6 +220,14 @@ def test_a_hole_in_the_pad_of_a_surface_mounted_pin_is_connected(x, connects, tm
     assert in_use(exchange, tmp_path) == (("TOP", "SIG_3") if connects else ("SIG_3",))
 
 
+@pytest.mark.parametrize("pin", ['<PinRef pin="1"/>', ""], ids=["a pin without its component", "no pin"])
+def test_the_component_of_a_pad_may_stand_in_its_set(pin, tmp_path):
+    """Set componentRef: revisions B to C."""
+    exchange = signal_file().component("U1", "SMT").line("SIG_3", "DATA", [(5, 5), (9, 5)])
+    pad = f'<Pad><Location x="5.2" y="5"/><Circle diameter="0.5"/>{pin}</Pad>'
+    assert in_use(exchange.put("TOP", "DATA", pad, componentRef="U1"), tmp_path) == ("TOP", "SIG_3")
+
+
 def test_shapes_and_widths_from_dictionaries_with_units_of_their_own(tmp_path):
     """The board is in millimetres, the dictionaries are in inches: 0.6 mm to the line, its width 1 mm."""
     exchange = signal_file()
@@ -430,6 +438,13 @@ def test_the_widest_tolerance_of_a_material_counts_and_zero_is_none(tmp_path):
     assert toleranced(tmp_path, "", tolPlus="0", tolMinus="0").tolerances is None
     percent = toleranced(tmp_path, "", tolPlus="8", tolMinus="10", tolPercent="true").tolerances
     assert percent.dielectric_thickness[0][1].limits(1.0) == pytest.approx((0.9, 1.08))
+
+
+def test_a_tolerance_as_large_as_its_layer_is_left_out(tmp_path):
+    """Where 10 stands for 10 % and is written as 10 mm: it is no tolerance of 0.2 mm."""
+    read = toleranced(tmp_path, "", tolPlus="10", tolMinus="10")
+    assert read.tolerances is None
+    assert dict(read.assumed)["tolerances of layers are as large as the layer, and are left out"] == 1
 
 
 def test_tolerances_in_percent_and_as_lengths_of_one_material_are_left_out(tmp_path):

@@ -125,6 +125,16 @@ def test_a_wrong_file_is_refused_with_file_and_line(wrong, tmp_path):
     assert len(str(refused.value)) < 1000
 
 
+def test_one_of_several_steps_is_read_by_its_name(tmp_path):
+    """A board beside a coupon or a panel with plated holes of its own."""
+    text = swapped("</CadData>", f"{PANEL}</CadData>")
+    assert read(tmp_path, text, step="sluice").board == read(tmp_path, SHARED).board
+    with pytest.raises(FileError, match=r"several steps hold plated holes \(.*, panel\); give step"):
+        read(tmp_path, text, step="nowhere")
+    with pytest.raises(StubsiError, match="step: 'panel' is no step of the file with plated holes"):
+        read(tmp_path, SHARED, step="panel")
+
+
 def test_the_file_that_is_made_wrong_is_right(tmp_path):
     assert len(read(tmp_path, SHARED).board.signal_nets) == 3
     assert read(tmp_path, SHARED.replace("UTF-8", "UTF-16", 1).encode("utf-16")).board == read(tmp_path, SHARED).board

@@ -292,7 +292,7 @@ CALLS = {
             "path": "shared/sluice_gate.xml", "signals": {"LEVEL": "1 Gb/s"}, "z0": {"LEVEL": "50 ohm"},
             "reference": ["P3V3"], "dk": {"CORE_1": 4.0}, "roles": {"SIG_3": "mixed"}, "pads": {"0.8 mm": "1.2 mm"},
             "antipads": {"0.25 mm": "0.8 mm"}, "connects": None, "plating": "25 um", "press_fit": None,
-            "progress": None,
+            "progress": None, "step": None,
         },
     ),
     "read_ipc356": (

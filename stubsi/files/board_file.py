@@ -44,6 +44,7 @@ _CRITERION = KeyType(
 FACTS = Schema(
     must={"exchange": schema.TEXT},
     may={
+        "step": schema.TEXT,
         "z0": _Z0,
         "criterion": _CRITERION,
         "criteria": schema.TABLE,
@@ -174,8 +175,8 @@ def _exchange_board(path: Path, kind: str, arguments: dict[str, Any], facts: str
         raise FileError(f"{facts}: [stackup] is for netlists; an IPC-2581 file holds its own.")
     if kind == NETLIST and (wrong := {"dk", "roles"} & set(arguments)):
         raise FileError(f"{facts}: {wrong.pop()} is for IPC-2581 files; give it in [stackup] for a netlist.")
-    if kind == NETLIST and "press_fit" in arguments:
-        raise FileError(f"{facts}: press_fit is for IPC-2581 files, which name the components.")
+    if kind == NETLIST and (wrong := {"press_fit", "step"} & set(arguments)):
+        raise FileError(f"{facts}: {wrong.pop()} is for IPC-2581 files; a netlist has neither components nor steps.")
     with errors_at(facts or path.name):
         try:
             export = read_ipc2581(path, **arguments) if kind == IPC_2581 else read_ipc356(path, **arguments)

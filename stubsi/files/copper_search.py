@@ -85,7 +85,7 @@ def copper_near_drills(plan: Plan, path: str | os.PathLike[str]) -> CopperNearDr
         raise BoardError(f"plan = {as_shown(plan)}: must be a plan that stubsi.plan made.")
     reader = DrawnCopperReader(path)
     record = reader.records()
-    step = one_step(record)
+    step = one_step(record, plan.board.name)
     number = next((i for i, each in enumerate(record.steps) if each is step), -1)
     drills = _drills(plan, record, step)
     clearance, edge = plan.rules.copper_clearance_si, plan.rules.edge_tolerance_si

@@ -99,6 +99,7 @@ def read_ipc2581(
     criterion: Criterion | str | Mapping[str, Criterion | str] | None = None,
     press_fit: Mapping[str, PressFit] | None = None,
     spans: Mapping[str, Iterable[str]] | None = None,
+    step: str | None = None,
     progress: Callable[[int, int], object] | None = None,
 ) -> ExchangeBoard:
     """Read a board from an IPC-2581 file, revision A, B, B1 or C.
@@ -146,6 +147,8 @@ def read_ipc2581(
         What press-fit pins need of their holes, which no file says: ``{"J*": PressFit(...)}``.
     spans : mapping of drill layer, padstack or hole diameter to two layers, optional
         First and last copper layer of holes whose span the file does not say.
+    step : str, optional
+        Which step of the file is the board, where several hold plated holes, like board and coupon of a panel.
     progress : callable, optional
         Called with the bytes that were read and those of the whole file, at every megabyte and at the end.
 
@@ -184,6 +187,7 @@ def read_ipc2581(
         criterion=criterion,
         press_fit=given_or_empty(press_fit),
         spans=given_or_empty(spans),
+        step=step,
     )
     return board_of(record, overlay, None, given_or_empty(pairs), standard=f"IPC-2581 revision {record.revision}")
 

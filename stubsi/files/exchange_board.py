@@ -55,7 +55,8 @@ class BoardMaker:
 
     def __init__(self, record: FileRecord, overlay: Overlay, stackup: Stackup | None = None, *, pairs: object) -> None:
         self.record, self.overlay = record, overlay
-        self.step = one_step(record)
+        self.step = one_step(record, overlay.step)
+        overlay.refuse_other_step(self.step.name)
         self.stackup = stackup or stackup_of(record, self.step, overlay)
         self.holes = holes_of_nets(record, self.step)
         self.nets = sorted({*self.step.net_class, *self.holes, *(net for _, net in self.step.copper)} - {""})

@@ -36,7 +36,7 @@ class Overlay:
     ----------
     record : FileRecord
         What the file says.
-    signals, z0, reference, dk, roles, pads, antipads, connects, plating, feed, criterion, press_fit, spans
+    signals, z0, reference, dk, roles, pads, antipads, connects, plating, feed, criterion, press_fit, spans, step
         As in ``read_ipc2581``.
     """
 
@@ -57,6 +57,7 @@ class Overlay:
         criterion: object,
         press_fit: object,
         spans: object,
+        step: str | None,
     ) -> None:
         self._record = record
         self.signals: ByName[Signal] = ByName(signals, "signals", _signal)
@@ -73,6 +74,7 @@ class Overlay:
         self._roles = ByName(roles, "roles", _role)
         self.pads = ByHole(pads, "pads", _pad)
         self.antipads = ByHole(antipads, "antipads", _antipad)
+        self.step = None if step is None else checked(step, "step")
         self.spans = ByHole(spans, "spans", _span)
         self.plating = None if plating is None else one_si(plating, "length", "plating")
         self.missing: dict[str, list[str]] = {}
@@ -179,6 +181,21 @@ class Overlay:
         self._roles.refuse_unused(layers, "copper layer")
         self.pads.refuse_unused()
         self.antipads.refuse_unused()
+
+    def refuse_other_step(self, name: str) -> None:
+        """Refuse a step that the user gives, if the board of the file is another one.
+
+        Parameters
+        ----------
+        name : str
+            Step of the board.
+
+        Raises
+        ------
+        BoardError
+        """
+        if self.step is not None and self.step != name:
+            raise BoardError(f"step: {as_shown(self.step)} is no step of the file with plated holes; there is {name}.")
 
     def missing_text(self) -> str:
         """Text of all that is missing, with how to give it; blank where nothing is missing.

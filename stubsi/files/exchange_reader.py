@@ -126,6 +126,7 @@ class ExchangeReader(PadstackReader):
             return
         if self._is_pad:
             drawing.become_pad()
+            drawing.pin = drawing.pin or self._set.get("componentRef")
         self._take(drawing, self._feature_layer, self._set)
 
     _end_pad = _end_features

@@ -229,8 +229,11 @@ def _dielectric(record: FileRecord, each: Placed, thickness: InSI, overlay: Over
     df, df_at = _one_value(record, written["df"], "loss tangent")
     dk = overlay.dk_of(name, material, dk_of_file)
     from_file = dk == dk_of_file
-    if each.place.spread:
-        record.dielectric_spreads.setdefault(material, []).append(each.place.spread)
+    spread = each.place.spread
+    if spread and not spread.percent and spread.minus >= (each.place.thickness or 0.0):
+        record.assume("tolerances of layers are as large as the layer, and are left out")
+    elif spread:
+        record.dielectric_spreads.setdefault(material, []).append(spread)
     if from_file:
         record.dk_spreads.setdefault(material, []).extend(spec.dk_spread for spec in specs if spec.dk_spread)
     known = at is not None and from_file and F_LOW <= at <= F_HIGH and (df is None or df_at == at)

@@ -18,12 +18,14 @@ if TYPE_CHECKING:
     from stubsi.files.exchange_records import FileRecord, HoleRecord
 
 
-def one_step(record: FileRecord) -> StepRecord:
+def one_step(record: FileRecord, name: str | None = None) -> StepRecord:
     """The step that holds the board: the only one with holes of a net, or else the only one there is.
 
     Parameters
     ----------
     record : FileRecord
+    name : str, optional
+        Which of several is wanted.
 
     Returns
     -------
@@ -32,17 +34,18 @@ def one_step(record: FileRecord) -> StepRecord:
     Raises
     ------
     FileError
-        Several steps hold plated holes.
+        Several steps hold plated holes, and none or several of them have the name.
     """
     with_holes = [step for step in record.steps if step.holes] or [step for step in record.steps if step.copper]
-    if len(with_holes) > 1:
+    named = [step for step in with_holes if step.name == name]
+    if len(with_holes) > 1 and len(named) != 1:
         names = ", ".join(step.name or "without a name" for step in with_holes[:4])
         raise FileError(
-            f"{record.name}: line {with_holes[1].line}: several steps hold plated holes ({names}); export one board, "
-            f"not a panel."
+            f"{record.name}: line {with_holes[1].line}: several steps hold plated holes ({names}); give step, the name "
+            f"of the one that is wanted."
         )
     if with_holes:
-        return with_holes[0]
+        return named[0] if len(with_holes) > 1 else with_holes[0]
     return record.steps[0] if record.steps else StepRecord("", "", 0)
 
 

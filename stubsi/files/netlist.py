@@ -117,6 +117,7 @@ def read_ipc356(
         criterion=criterion,
         press_fit={},
         spans=given_or_empty(spans),
+        step=None,
     )
     return board_of(record, overlay, stackup, given_or_empty(pairs), standard="IPC-D-356A")
 
