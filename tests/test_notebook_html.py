@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html.parser
+import re
 
 import pytest
 
@@ -109,6 +110,28 @@ def test_what_explains_is_folded_and_what_decides_is_open(board, drilled):
     assert "confirm with the fabricator" in open_
     assert "<summary>Criteria, models and notes: " in folded
     assert "<summary>Remarks: 1</summary>" in drilled._repr_html_()
+
+
+def test_what_decides_is_in_view_and_every_other_column_is_one_press_away(board):
+    """The sheet hides the cells of the class, and only behind a fold that is closed; without a sheet all is in view."""
+    page = rank(board, dk_eff=4)._repr_html_()
+    heads = re.findall(r"<th( class=\"more\")?>([^<]*)</th>", page)
+    assert [title for hidden, title in heads if not hidden][:4] == ["net", "verdict", "reason", "first notch / Nyquist"]
+    assert {"model", "criterion", "governing hole"} <= {title for hidden, title in heads if hidden}
+    assert f"<summary>All {len(heads)} columns</summary></details><table>" in page
+    assert ".stubsi details.more:not([open]) + table .more { display: none; }" in page
+
+
+SAFE = {"class", "style"}
+"""Attributes that the package writes into a notebook: no handler, no address."""
+
+
+def test_no_markup_of_a_result_can_act(board, drilled):
+    """No script, no handler, no address, nothing that is loaded: only marks for the style sheet, whatever the names."""
+    for result in results(board, drilled).values():
+        page = result._repr_html_()
+        assert {name for tag in re.findall(r"<[a-z][^>]*>", page) for name in re.findall(r'([a-z-]+)="', tag)} <= SAFE
+        assert not re.search(r"url\(|@import|expression|javascript:", page)
 
 
 def test_names_are_text(shown):

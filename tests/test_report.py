@@ -310,10 +310,10 @@ window.addEventListener("load", () => {
 </script>"""
 
 
-def browsed(text, folder, width):
+def browsed(text, folder, width, probe=PROBE):
     """What a probe finds in the page at a width, and what the browser says."""
     file = folder / "probed.html"
-    file.write_text(text.replace("</head>", PROBE + "</head>"), encoding="utf-8")
+    file.write_text(text.replace("</head>", probe + "</head>"), encoding="utf-8")
     run = subprocess.run(
         [
             CHROMIUM, "--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking",
@@ -350,3 +350,29 @@ def test_the_report_works_in_a_browser(whole, tmp_path, width):
     assert (found["nameless"], found["unreached"], found["folded"]) == (0, 0, 0)
     assert found["wide"] <= 0  # nothing but a region of its own scrolls sideways
     assert found["letters"] >= 12
+
+
+WIDTHS = """<script>
+window.addEventListener("load", () => {
+  const wide = [...document.querySelectorAll(".stubsi")].map((each) => each.scrollWidth);
+  const hidden = [...document.querySelectorAll("th.more")].filter((each) => each.offsetWidth === 0).length;
+  for (const each of document.querySelectorAll("details.more")) each.open = true;
+  const open = [...document.querySelectorAll("th.more")].filter((each) => each.offsetWidth > 0).length;
+  document.title = "probed " + JSON.stringify({wide, hidden, open});
+});
+</script>"""
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(CHROMIUM is None, reason="no Chromium on this machine: notebooks are not looked at in a browser")
+def test_the_main_columns_fit_into_a_notebook(tmp_path):
+    """900 px: a table wider than that scrolls sideways. Folded columns are hidden, and there when unfolded."""
+    board = stubsi.read_board("shared/demo_board.toml")
+    rules = stubsi.read_rules("shared/demo_rules.toml")
+    made = plan(board, rules, model="uniform")
+    shown = (made.limits.ranking, made, made.consequences(), made.effects(), made.reroutes(), made.questions(), board)
+    frames = "".join(f'<div style="width:900px">{each._repr_html_()}</div>' for each in shown)
+    page = f"<!DOCTYPE html><html><head></head><body style='margin:0;font:13px sans-serif'>{frames}</body></html>"
+    found, _ = browsed(page, tmp_path, 1000, WIDTHS)
+    assert max(found["wide"]) <= 900
+    assert found["hidden"] == found["open"] > 10

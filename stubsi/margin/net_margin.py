@@ -136,27 +136,27 @@ class NetMargin(NamedTuple):
 
 COLUMNS = {
     "net": "net",
+    "verdict": "verdict",
+    "reason": "reason",
+    "margin": "first notch / Nyquist",
+    "first_notch": "first notch [GHz]",
+    "first_notch_to": "first notch, up to [GHz]",
+    "one_db": "1 dB frequency [GHz]",
+    "one_db_to": "1 dB frequency, up to [GHz]",
+    "loss": "loss at Nyquist, holes summed without interaction [dB]",
+    "return_loss": "return loss at Nyquist [dB]",
+    "stub_length": "stub length [mm]",
     "signal": "signal",
     "nyquist": "Nyquist [GHz]",
     "hole": "governing hole",
     "side": "side",
     "leg": "leg",
-    "stub_length": "stub length [mm]",
-    "first_notch": "first notch [GHz]",
-    "first_notch_to": "first notch, up to [GHz]",
-    "margin": "first notch / Nyquist",
-    "one_db": "1 dB frequency [GHz]",
-    "one_db_to": "1 dB frequency, up to [GHz]",
-    "loss": "loss at Nyquist, holes summed without interaction [dB]",
-    "return_loss": "return loss at Nyquist [dB]",
+    "criterion": "criterion",
     "model": "model",
     "model_error": "model error",
-    "verdict": "verdict",
-    "reason": "reason",
-    "criterion": "criterion",
     "assumptions": "assumptions of the model",
 }
-"""Column names of the table, with units, by field or property of NetMargin."""
+"""Column names of the table, with units, by field or property of NetMargin: what is decided first, then its grounds."""
 
 _KINDS: dict[str, Kind] = {
     "nyquist": "frequency",

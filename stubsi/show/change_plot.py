@@ -21,7 +21,7 @@ from stubsi.show.axes import (
     set_log_axis,
     three_digits,
 )  # fmt: skip
-from stubsi.show.margin_plot import MOST_NETS, REACH
+from stubsi.show.margin_plot import LEGEND_ROWS, MOST_NETS, REACH
 from stubsi.show.palette import BLACK, GREY, LOOKS
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def plot_margin_changes(consequences: Consequences, ax: Axes | None = None) -> A
         matplotlib is missing; no consequences; no axes.
     """
     every = [net for net in checked(consequences, "consequences", Consequences).nets if net.margin[2] is not None]
-    ax = axes_for(ax, width=8.6, height=1.6 + 0.18 * min(len(every), MOST_NETS))
+    ax = axes_for(ax, width=8.6, height=1.6 + 0.18 * max(LEGEND_ROWS, min(len(every), MOST_NETS)))
     nets = every[: rows_that_fit(ax, MOST_NETS)]
     board = consequences.plan.board
     criteria = [board.criterion_of(board.net(net.net)) for net in nets]

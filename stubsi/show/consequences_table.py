@@ -60,17 +60,17 @@ def consequences_html(consequences: Consequences) -> str:
     """
     columns: list[Column[NetChange]] = [
         Column("net", lambda net: net.net),
-        Column("hits", lambda net: str(net.hits), align="right"),
-        Column("first notch / Nyquist, before", _margin(BEFORE), align="right"),
-        Column("first notch / Nyquist, nominal", _margin(NOMINAL), align="right"),
-        Column("first notch / Nyquist, worst", _margin(WORST), align="right"),
-        Column("1 dB frequency, before", _one_db(BEFORE), unit="GHz", align="right"),
-        Column("1 dB frequency, worst", _one_db(WORST), unit="GHz", align="right"),
-        Column("loss at Nyquist, before", _loss(BEFORE), unit="dB", align="right"),
-        Column("loss at Nyquist, worst", _loss(WORST), unit="dB", align="right"),
         Column("verdict before", lambda net: net.verdict[BEFORE]),
         Column("verdict worst", lambda net: net.verdict[WORST]),
+        Column("first notch / Nyquist, before", _margin(BEFORE), align="right"),
+        Column("first notch / Nyquist, nominal", _margin(NOMINAL), align="right", folded=True),
+        Column("first notch / Nyquist, worst", _margin(WORST), align="right"),
+        Column("hits", lambda net: str(net.hits), align="right"),
         Column("why", lambda net: net.why),
+        Column("1 dB frequency, before", _one_db(BEFORE), unit="GHz", align="right", folded=True),
+        Column("1 dB frequency, worst", _one_db(WORST), unit="GHz", align="right", folded=True),
+        Column("loss at Nyquist, before", _loss(BEFORE), unit="dB", align="right", folded=True),
+        Column("loss at Nyquist, worst", _loss(WORST), unit="dB", align="right", folded=True),
     ]
     return framed(as_html(columns, consequences.nets, head=consequences.summary().splitlines()))
 

@@ -37,6 +37,8 @@ OFF_THE_AXIS = 1000.0
 REACH = 10.0
 """The axis of margins ends at this many times the highest limit at most, or of Nyquist if there is no limit."""
 
+LEGEND_ROWS = 7
+"""A figure is as high as so many nets need at the least, so that the legend beside them has room."""
 MOST_NETS = 60
 """Nets that are drawn at most: the worst ones. More rows than these do not stand on one page."""
 
@@ -69,7 +71,7 @@ def plot_margins(ranking: Ranking, ax: Axes | None = None) -> Axes:
         matplotlib is missing; no ranking; no axes.
     """
     checked(ranking, "ranking", Ranking)
-    ax = axes_for(ax, width=8.6, height=1.6 + 0.18 * min(len(ranking), MOST_NETS))
+    ax = axes_for(ax, width=8.6, height=1.6 + 0.18 * max(LEGEND_ROWS, min(len(ranking), MOST_NETS)))
     drawn = ranking.order[: rows_that_fit(ax, MOST_NETS)]
     rows = [row for row, _ in zip(ranking, drawn, strict=False)]
     nyquist = ranking.figures.nyquist[drawn]

@@ -44,6 +44,12 @@ NUMBERS = (
 )
 """The fields of a net that hold numbers; their columns are aligned at the right."""
 
+FOLDED = frozenset(
+    {"one_db_to", "loss", "return_loss", "nyquist", "hole", "side", "leg", "criterion", "model", "model_error",
+     "assumptions"}
+)  # fmt: skip
+"""The fields of a net that a notebook folds: what the figures rest on, and where exactly they are."""
+
 
 def figures(digits: int, *values: float | None) -> str:
     """Number as text; a range where the values differ, '>12' where it has no upper end; empty where there is none.
@@ -137,7 +143,7 @@ def _field_column(name: str, title: str, number: Callable[[float], str]) -> Colu
             return ""
         return value if isinstance(value, str) else number(value)
 
-    return Column(title, cell, align="right" if name in NUMBERS else "left")
+    return Column(title, cell, align="right" if name in NUMBERS else "left", folded=name in FOLDED)
 
 
 def preamble(ranking: Ranking) -> list[str]:
@@ -254,7 +260,7 @@ def markdown_table(ranking: Ranking) -> str:
 
 
 def html_table(ranking: Ranking) -> str:
-    """HTML for a notebook with every column, numbers to four digits.
+    """HTML for a notebook with every column, numbers to four digits; what decides is open, the rest is folded.
 
     Parameters
     ----------

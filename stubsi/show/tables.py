@@ -68,6 +68,8 @@ class Column(Generic[Row]):
         When a text is too wide, the column of the lowest priority is left out first. None: it always stays.
     elastic : bool
         Whether long cells lose their middle once no column can be left out any more.
+    folded : bool
+        Whether HTML hides the column until a reader unfolds it.
     """
 
     title: str
@@ -76,6 +78,7 @@ class Column(Generic[Row]):
     align: Literal["left", "right"] = field(default="left", kw_only=True)
     priority: int | None = field(default=None, kw_only=True)
     elastic: bool = field(default=False, kw_only=True)
+    folded: bool = field(default=False, kw_only=True)
 
     @property
     def heading(self) -> str:
@@ -247,7 +250,7 @@ def as_html(
     foot: Iterable[str] = (),
     most: int = MOST_HTML_ROWS,
 ) -> str:
-    """Table as HTML, for a notebook.
+    """Table as HTML, for a notebook. Where columns are folded, a line above the table unfolds them.
 
     Parameters
     ----------
@@ -263,12 +266,24 @@ def as_html(
     -------
     str
     """
-    titles = "".join(f"<th>{_escaped(column.heading)}</th>" for column in columns if column.title)
+    titles = "".join(f"<th{_class(column)}>{_escaped(column.heading)}</th>" for column in columns if column.title)
     body = "".join(f"<tr>{''.join(_html_cell(column, row) for column in columns)}</tr>" for row in rows[:most])
     top = f"<thead><tr>{titles}</tr></thead>" if titles else ""
     table = f"<table>{top}<tbody>{body}</tbody></table>"
     more = [f"and {len(rows) - most} more rows"] if len(rows) > most else []
-    return html_lines(head) + table + html_lines([*more, *foot])
+    every = f'<details class="more"><summary>All {len(columns)} columns</summary></details>'
+    unfolds = every if any(column.folded for column in columns) else ""
+    return html_lines(head) + unfolds + table + html_lines([*more, *foot])
+
+
+LONG = 40
+"""A text longer than this gets a wide cell [characters], so that it is not broken into a tower of words."""
+
+
+def _class(column: Column[Any], text: str = "") -> str:
+    """What the style sheet knows a cell by: whether it is folded, and whether its text is long."""
+    names = [name for name, holds in (("more", column.folded), ("long", len(text) > LONG)) if holds]
+    return f' class="{" ".join(names)}"' if names else ""
 
 
 def pairs_html(pairs: Iterable[tuple[str, str]], *, head: Iterable[str] = (), foot: Iterable[str] = ()) -> str:
@@ -303,7 +318,8 @@ def html_lines(lines: Iterable[str]) -> str:
 
 
 def _html_cell(column: Column[Row], row: Row) -> str:
-    return f'<td style="text-align:{column.align}">{_escaped(column.cell(row))}</td>'
+    text = one_line(column.cell(row))
+    return f'<td{_class(column, text)} style="text-align:{column.align}">{html.escape(text)}</td>'
 
 
 def _escaped(text: str) -> str:
