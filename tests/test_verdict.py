@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from stubsi import Criterion
+from stubsi.board.names import three_digits
 from stubsi.margin.spread import Spread
 from stubsi.margin.verdict import Verdict, against_limit, standing, wording
 from tests.strategies import physical
@@ -124,3 +127,11 @@ def test_wording_says_that_a_shorter_stub_falls_short():
 )  # fmt: skip
 def test_the_figure_that_decides_beside_its_limit(criterion, low, says):
     assert against_limit(criterion, low) == says
+
+
+def test_figures_have_three_digits_and_no_exponent():
+    """A slow net is thousands of times beyond its limit."""
+    assert [three_digits(value) for value in (34_712_345.6, 12_345, 999.6, 12.345, 0.0123456)] == [
+        "34700000", "12300", "1000", "12.3", "0.0123",
+    ]  # fmt: skip
+    assert three_digits(math.inf) == "inf"

@@ -1,8 +1,9 @@
-"""Owns names on a board: look-up with an error that names similar names, repeated, cut and free names, counts."""
+"""Owns names on a board: look-up with an error that names similar ones, repeated, cut, free names; counts, digits."""
 
 from __future__ import annotations
 
 import difflib
+import math
 from collections import Counter
 from itertools import islice
 from typing import TYPE_CHECKING, TypeVar
@@ -163,3 +164,18 @@ def free_name(name: str, taken: Iterable[str]) -> str:
         number += 1
         free = f"{name} {number}"
     return free
+
+
+def three_digits(value: float) -> str:
+    """Number with three significant digits, written out without an exponent.
+
+    Parameters
+    ----------
+    value : float
+
+    Returns
+    -------
+    str
+    """
+    shown = f"{value:.3g}"
+    return f"{float(shown):.0f}" if 1000 <= abs(float(shown)) < math.inf else shown

@@ -9,9 +9,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.board.criterion import Measure
+from stubsi.board.names import three_digits
 from stubsi.margin.spread import Spread
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from stubsi.board.criterion import Criterion
@@ -220,8 +223,8 @@ def against_limit(criterion: Criterion, low: float) -> str:
     factor, unit = _NARROW[criterion.measure]
     met = bool(meets(criterion, np.array(low)))
     relation = (">=" if met else "<") if criterion.least else ("<=" if met else ">")
-    shown = "notch" if np.isinf(low) else f"{low * factor:.3g}"
-    return f"{shown} {relation} {criterion.limit * factor:.3g} {unit}"
+    shown = "notch" if np.isinf(low) else three_digits(low * factor)
+    return f"{shown} {relation} {three_digits(criterion.limit * factor)} {unit}"
 
 
 _NARROW = {
@@ -291,17 +294,17 @@ def range_in_words(criterion: Criterion, low: float, high: float) -> str:
     str
     """
     if criterion.measure in _UNITS:
-        return _range(low, high, 3) + _UNITS[criterion.measure]
+        return _range(low, high, three_digits) + _UNITS[criterion.measure]
     if criterion.measure is Measure.STUB_LENGTH:
-        return f"{_range(low * 1e3, high * 1e3, 4)} mm"
-    return f"{_range(low * 1e3 / 1e9, high * 1e3 / 1e9, 4)} mm x GBd"
+        return _range(low * 1e3, high * 1e3, "{:.4g}".format) + " mm"
+    return _range(low * 1e3 / 1e9, high * 1e3 / 1e9, "{:.4g}".format) + " mm x GBd"
 
 
-def _range(low: float, high: float, digits: int) -> str:
-    """Range of a figure: '3.1', '3.1-4.2' or 'more than 3.1'."""
+def _range(low: float, high: float, shown: Callable[[float], str]) -> str:
+    """Range of a figure, each end as ``shown`` writes it: '3.1', '3.1-4.2' or 'more than 3.1'."""
     if low == high:
-        return f"{low:.{digits}g}"
+        return shown(low)
     ends = sorted((low, high))
     if math.isinf(ends[-1]):
-        return f"more than {ends[0]:.{digits}g}"
-    return "-".join(dict.fromkeys(f"{end:.{digits}g}" for end in ends))
+        return f"more than {shown(ends[0])}"
+    return "-".join(dict.fromkeys(shown(end) for end in ends))

@@ -139,7 +139,7 @@ def _tolerances(tolerances: Corners | ProductionYield | DrilledYield) -> str:
         lambda: plot_tolerance_bands(tolerances),
     )
     table = corners_html(tolerances) if isinstance(tolerances, Corners) else yield_html(tolerances)
-    return bands + scrolled("Nets over their tolerances", table) + listed([str(tolerances.tolerances)])
+    return bands + scrolled("Nets over their tolerances", table) + listed(str(tolerances.tolerances).splitlines())
 
 
 def _grounds(ranking: Ranking) -> str:

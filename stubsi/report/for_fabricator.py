@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from stubsi.board.names import how_many
 from stubsi.drilling.drill_group import misses_by_net, refusals_by_net
+from stubsi.drilling.questions import Questions
 from stubsi.handoff.acceptance import PRACTICE, coupons, coupons_html
 from stubsi.handoff.completeness import hand_off_check
 from stubsi.report.page import folded, listed, scrolled
@@ -37,8 +38,9 @@ def for_fabricator(plan: Plan) -> str:
     if why:
         notes = listed([f"{net}: {text}" for net, text in why])
         parts.append(folded(f"Stubs refused or longer than their budget: {len(why)}", notes))
-    if plan.questions():
-        parts.append(scrolled("What to ask the fabricator", questions_html(plan.questions())))
+    asked = Questions(question for question in plan.questions() if question.flips)
+    if asked:
+        parts.append(scrolled("What to ask the fabricator", questions_html(asked)))
     return "".join(parts)
 
 

@@ -129,7 +129,8 @@ def _cell(title: str, cell: _Cell) -> str:
     if title == "reason":
         return f'<td class="reason">{_unfolding(cell.text)}</td>'
     if title not in NUMBERS:
-        return f"<td>{escaped(cell.text)}</td>"
+        mark = ' class="judged"' if title == "judged" else ""
+        return f"<td{mark}>{escaped(cell.text)}</td>"
     key = "" if cell.number is None else repr(float(cell.number))
     return f'<td class="number" data-key="{key}">{escaped(cell.text)}</td>'
 

@@ -312,17 +312,3 @@ def set_log_axis(ax: Axes, ends: tuple[float, float]) -> None:
     ax.xaxis.set_major_locator(LogLocator(subs=(1, 2, 5)))
     ax.xaxis.set_major_formatter(StrMethodFormatter("{x:g}"))
     ax.xaxis.set_minor_formatter(NullFormatter())
-
-
-def three_digits(value: float) -> str:
-    """Number with three significant digits, written out without an exponent.
-
-    Parameters
-    ----------
-    value : float
-
-    Returns
-    -------
-    str
-    """
-    return f"{float(f'{value:.3g}'):.0f}" if value >= 1000 else f"{value:.3g}"

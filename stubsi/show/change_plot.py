@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.board.criterion import Measure
+from stubsi.board.names import three_digits
 from stubsi.checks import checked
 from stubsi.drilling.consequences import Consequences
 from stubsi.show.axes import (
@@ -19,7 +20,6 @@ from stubsi.show.axes import (
     not_drawn,
     rows_that_fit,
     set_log_axis,
-    three_digits,
 )  # fmt: skip
 from stubsi.show.margin_plot import LEGEND_ROWS, MOST_NETS, REACH
 from stubsi.show.palette import BLACK, GREY, LOOKS

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
 WHY_WIDTH = 116
 """Width of the lines that say why a net still fails [characters]."""
 
+TEXT_WIDTH = 140
+"""Width of the table as text [characters]; longer names of nets lose their middle."""
+
 BEFORE, NOMINAL, WORST = range(3)
 """Places in the figures of a net: before drilling, after nominal and after worst-case drilling."""
 
@@ -33,7 +36,7 @@ def consequences_text(consequences: Consequences) -> str:
     str
     """
     columns: list[Column[NetChange]] = [
-        Column("net", lambda net: net.net),
+        Column("net", lambda net: net.net, elastic=True),
         Column("margin before", _margin(BEFORE), unit="x Nyq", align="right"),
         Column("margin nominal", _margin(NOMINAL), unit="x Nyq", align="right"),
         Column("margin worst", _margin(WORST), unit="x Nyq", align="right"),
@@ -44,7 +47,7 @@ def consequences_text(consequences: Consequences) -> str:
         Column("verdict before -> worst", lambda net: f"{net.verdict[BEFORE]} -> {net.verdict[WORST]}"),
     ]
     head = [*consequences.summary().splitlines(), ""]
-    return as_text(columns, consequences.nets, head=head, below=_why)
+    return as_text(columns, consequences.nets, TEXT_WIDTH, head=head, below=_why)
 
 
 def consequences_html(consequences: Consequences) -> str:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from stubsi.board.criterion import Measure
+from stubsi.board.names import three_digits
 from stubsi.checks import checked
 from stubsi.margin.ranking import Ranking
 from stubsi.show.axes import (
@@ -20,7 +21,6 @@ from stubsi.show.axes import (
     not_drawn,
     rows_that_fit,
     set_log_axis,
-    three_digits,
 )  # fmt: skip
 from stubsi.show.palette import BLACK, LOOKS
 

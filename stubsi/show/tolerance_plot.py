@@ -6,6 +6,7 @@ import math
 from dataclasses import fields
 from typing import TYPE_CHECKING, NamedTuple
 
+from stubsi.board.names import three_digits
 from stubsi.checks import checked
 from stubsi.errors import StubsiError
 from stubsi.margin.verdict import over_limit
@@ -17,7 +18,6 @@ from stubsi.show.axes import (
     draw_note,
     draw_rows,
     rows_that_fit,
-    three_digits,
 )  # fmt: skip
 from stubsi.show.margin_plot import MOST_NETS
 from stubsi.show.palette import BLACK, DARK_BLUE, GREY

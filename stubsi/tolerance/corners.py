@@ -173,7 +173,8 @@ class Corners(NetResults[NetCorners]):
     def __str__(self) -> str:
         frame = self.to_frame()
         shown = [name for name in frame.columns if "GHz" not in name and "dB" not in name]
-        table = frame[shown].to_string(index=False, float_format=lambda value: f"{value:.3g}")
+        short = {name: name.replace("first notch / Nyquist, ", "x Nyquist, ") for name in shown}
+        table = frame[shown].rename(columns=short).to_string(index=False, float_format=lambda value: f"{value:.3g}")
         changes = [change for net in self.nets for change in net.notch_change if np.isfinite(change)]
         said = against_hardware((min(changes, default=0.0), max(changes, default=0.0)))
         return f"{table}\n{self.tolerances}\nAgainst hardware: {said}."
