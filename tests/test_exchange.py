@@ -194,6 +194,14 @@ def test_a_pin_in_the_hole_connects_on_the_side_of_its_component(tmp_path):
     assert in_use(exchange, tmp_path) == ("SIG_3", "BOTTOM")
 
 
+@pytest.mark.parametrize("mount", ["THMT", "PRESSFIT", "OTHER", "SOCKETED", "SMT"])
+def test_a_pin_at_the_hole_connects_on_the_layer_of_its_component_however_it_is_mounted(mount, tmp_path):
+    """In the hole or on its pad: the net leaves there on the side of the component."""
+    exchange = signal_file().component("J1", mount, "BOTTOM").line("SIG_3", "DATA", [(5, 5), (9, 5)])
+    exchange.pad("BOTTOM", "DATA", 5, 5, pin="J1")
+    assert in_use(exchange, tmp_path) == ("SIG_3", "BOTTOM")
+
+
 TURNS = {
     "as drawn": ("", (3, 4), True),
     "as drawn, elsewhere": ("", (3, 5), False),

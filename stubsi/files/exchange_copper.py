@@ -114,9 +114,9 @@ def _meet_pads(
                 met.padstacks[number].add(record.pad_padstacks[int(padstack)])
             name = record.pin_components[int(component)] if component >= 0 else ""
             pin = step.components.get(name)
-            if pin is not None and pin.mount in THROUGH:
+            if pin is not None and (pin.mount in THROUGH or layer == pin.layer):
                 met.in_use[number].add(pin.layer)
-                met.pins[number].add(name)
+                met.pins[number].update({name} if pin.mount in THROUGH else ())
 
 
 def _meet_holes(

@@ -181,13 +181,11 @@ class PadstackReader(ShapeReader):
         return number
 
     def _solder(self, layer: str, net: str, drawing: Drawing) -> None:
-        """The pad of a surface-mounted pin is where the net goes on into the component: it connects like an area."""
+        """The pad of a pin that sits in no hole is where the net goes on into the component: it connects as an area."""
         component = self.record.steps[-1].components.get(drawing.pin or "")
         if component is None:
             self._pins_to_come.append((layer, net, drawing))
-        elif component.mount not in {"SMT", *THROUGH}:
-            self.record.ignore("pads of pins that are mounted neither on the surface nor in a hole")
-        elif component.mount == "SMT":
+        elif component.mount not in THROUGH:
             copper = self.record.steps[-1].copper[layer, net]
             for place in drawing.places or [(0.0, 0.0)]:
                 outlines = [Area(each.outline, []) for each in drawing.flashes if each.outline]
