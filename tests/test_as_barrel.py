@@ -24,6 +24,7 @@ from stubsi import (
     hole_model,
     rank,
 )
+from stubsi.board.hole_kinds import Span
 from stubsi.physics.barrel import Barrel, End, Level, Material
 from stubsi.physics.chain import Chain
 from stubsi.physics.feed import THROUGH, Feed, tee
@@ -32,7 +33,7 @@ from stubsi.physics.pair import equivalent_clearance
 from stubsi.physics.return_path import Posts
 from stubsi.physics.solved_barrel import solve
 from stubsi.physics.uniform_line import decibels, shunt_s
-from stubsi.stubs.barrel_layers import filling_of
+from stubsi.stubs.barrel_layers import BarrelLayers, filling_of
 from tests import margin_boards as mb
 
 MM = 1e-3
@@ -355,3 +356,14 @@ def test_resin_between_two_laminates_is_the_mean_of_both():
     resin = filling_of(stackup, inner)
     assert (resin.dk_z, resin.df) == (pytest.approx(3.5), pytest.approx(0.02))
     assert filling_of(stackup, top).df == 0.01
+
+
+def test_a_stackup_read_again_has_the_same_levels():
+    """What is remembered of a stackup holds for every equal one, whichever of them a layer is taken from."""
+    one, other = mb.stackup(), mb.stackup()
+    span = Span(0, 0, 2, len(one.names) - 1)
+    first = BarrelLayers.of(one, mb.VIA, span, "bottom", None)
+    again = BarrelLayers.of(other, mb.VIA, span, "bottom", None)
+    pads = [again.pad_radius(layer) for layer in other.copper]
+    assert [pad is not None for pad in pads] == [name in ("TOP", "S1", "BOT") for name in one.names]
+    assert [again.level(layer) for layer in other.layers] == [first.level(layer) for layer in one.layers]

@@ -84,8 +84,10 @@ def test_runs_in_a_fresh_kernel(path):
 
 @pytest.mark.parametrize(
     ("source", "error"),
-    [("import warnings\nwarnings.warn('odd')", "UserWarning"), ("assert 1 == 2", "AssertionError")],
-    ids=["warning", "assertion"],
+    [
+        pytest.param("import warnings\nwarnings.warn('odd')", "UserWarning", id="warning"),
+        pytest.param("assert 1 == 2", "AssertionError", id="assertion", marks=pytest.mark.slow),
+    ],
 )
 def test_a_warning_or_a_wrong_number_fails(source, error):
     with pytest.raises(CellExecutionError, match=error):

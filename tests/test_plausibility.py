@@ -123,7 +123,7 @@ def test_a_slip_in_a_board_file_is_warned_about(tmp_path):
 def test_a_usual_board_and_the_published_rules_give_no_warning():
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        stubsi.rank(read_board(DEMO))
+        stubsi.rank(read_board(DEMO), model="uniform")
         for rule in stubsi.RULES_OF_THUMB.values():
             rule.replaced()
 

@@ -255,7 +255,7 @@ def test_a_budget_below_the_electrical_start():
 @pytest.mark.parametrize(
     ("signal", "count"),
     [
-        ("25 Gb/s", 8),
+        ("25 Gb/s", 3),
         *(pytest.param(s, 25, marks=pytest.mark.slow) for s in ("10 Gb/s", "25 Gb/s", "40 Gb/s", "112 Gb/s PAM4")),
     ],
 )

@@ -96,6 +96,12 @@ def test_a_check_without_a_feed_is_no_better_than_with_either(layer):
                for more in ({}, {"feed": "through"}, {"feed": "tee"})]  # fmt: skip
     assert lengths[0] <= min(lengths[1:]) * (1 + 1e-9)
     assert lengths[1] < lengths[2]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("layer", ["S1", "TOP"])
+def test_a_budget_without_a_feed_is_no_longer_than_with_either(layer):
+    stub = {"stackup": mb.stackup(), "padstack": mb.VIA, "layer": layer, "return_vias": mb.RETURNS}
     budgets = [stub_budget("112 Gb/s PAM4", **stub, **more).proven_length_si
                for more in ({}, {"feed": "through"}, {"feed": "tee"})]  # fmt: skip
     assert budgets[0] <= min(budgets[1:]) * (1 + 1e-9)

@@ -178,7 +178,7 @@ class BarrelLayers:
         strip, *before = self.back
         apart, planes = strip.thickness_si, 0
         for layer in before:
-            if planes == 1 and any(layer is other for other in wanted):
+            if planes == 1 and layer in wanted:
                 return apart
             planes += self.antipad(layer) is not None
             apart += layer.thickness_si
@@ -198,7 +198,7 @@ class BarrelLayers:
         """
         place = self.stackup.index(layer.name)
         outer = place in (0, len(self.stackup.names) - 1)
-        pad = self.padstack.pad_at(layer.name, in_use=layer is self.layers[self.used], outer=outer)
+        pad = self.padstack.pad_at(layer.name, in_use=layer == self.layers[self.used], outer=outer)
         return None if pad is None else pad / 2
 
     def level(self, layer: Layer) -> Level:
@@ -326,7 +326,7 @@ def _gaps(stackup: Stackup, layer: CopperLayer) -> list[float]:
 
 def _place(stackup: Stackup, layer: CopperLayer) -> int:
     """Place of a copper layer among all layers."""
-    return next(i for i, other in enumerate(stackup.layers) if other is layer)
+    return stackup.layers.index(layer)
 
 
 def material_of(layer: DielectricLayer) -> Material:
