@@ -25,11 +25,15 @@ from stubsi import (
     check_stub,
     rank,
     stub_budget,
+    stub_budgets,
 )
 from tests import margin_boards as mb
 from tests.strategies import dfs, dks, physical, port_impedances
 
 GIVEN = {"dk_eff": 4.0, "z_stub": "40 ohm", "z0": "50 ohm"}
+SOLVED_AT_S1 = {
+    "stackup": mb.stackup(), "padstack": mb.VIA, "layer": "S1", "return_vias": mb.RETURNS, "feed": "through",
+}  # fmt: skip
 
 
 def mm(metres):
@@ -508,3 +512,19 @@ def test_check_and_rank_agree_on_a_uniform_line():
     assert check.first_notch.m_as("GHz") == pytest.approx(row.first_notch, rel=1e-12)
     assert check.loss == pytest.approx(row.loss, rel=1e-12)
     assert check.verdict == row.verdict.replace("drill", "falls short")
+
+
+@pytest.mark.parametrize(
+    "stub", [{"dk_eff": 4.0, "z_stub": "40 ohm"}, pytest.param(SOLVED_AT_S1, marks=pytest.mark.slow)]
+)
+def test_a_budget_tells_the_first_notch_and_the_1_db_frequency_of_its_longest_stub(stub):
+    """They are those that a check of that length finds; without z0 the 1 dB frequency is unknown."""
+    budget = stub_budget("56 Gb/s", z0="50 ohm", **stub)
+    check = check_stub(budget.stub_length, "56 Gb/s", z0="50 ohm", **stub)
+    assert (budget.first_notch_si, budget.one_db_si) == pytest.approx((check.first_notch_si, check.one_db_si))
+    assert f"1 dB at {budget.one_db.m_as('GHz'):.4g} GHz" in str(budget)
+    assert "1 dB frequency" in budget._repr_html_()
+    table = stub_budgets([{"signal": "56 Gb/s"}], z0="50 ohm", **stub)
+    assert table["first notch there [GHz]"][0] == pytest.approx(budget.first_notch.m_as("GHz"))
+    assert table["1 dB frequency there [GHz]"][0] == pytest.approx(budget.one_db.m_as("GHz"))
+    assert stub_budget("56 Gb/s", **stub).one_db is None

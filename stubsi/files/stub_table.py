@@ -48,7 +48,8 @@ OF_CHECK: dict[str, type] = {
     "model": str, "model error": str, "judged by": str, "verdict": str, "reason": str,
 }  # fmt: skip
 OF_BUDGET: dict[str, type] = {
-    "longest stub [mm]": float, "proven longest stub [mm]": float, "model": str, "model error": str, "judged by": str,
+    "longest stub [mm]": float, "proven longest stub [mm]": float, "first notch there [GHz]": float,
+    "1 dB frequency there [GHz]": float, "model": str, "model error": str, "judged by": str,
     "reason": str,
 }  # fmt: skip
 """Columns that are added, each with the type of its values; NaN where a figure is unknown or there is no stub."""
@@ -167,9 +168,10 @@ def stub_budgets(
     Returns
     -------
     DataFrame
-        The table, every row and column as it was, with the longest stub as computed and as proven, and its model,
-        beside it. Where every stub that fits meets the criterion, the longest that fits is given, and the reason says
-        so. A row that lacks a value has no length, and its reason names the column.
+        The table, every row and column as it was, with the longest stub as computed and as proven, the first notch and
+        the 1 dB frequency of the former, and its model beside it. Where every stub that fits meets the criterion, the
+        longest that fits is given, and the reason says so. A row that lacks a value has no length, and its reason names
+        the column.
 
     Raises
     ------
@@ -205,13 +207,14 @@ def _budget(stub: SingleStub, signal: Signal, criterion: Criterion) -> tuple[obj
     try:
         longest = stub.longest(signal, criterion)
     except StubsiError as error:  # an input that the criterion needs is missing
-        return None, None, "", "", str(criterion), str(error)
-    provenance = stub.provenance(longest.computed)
+        return None, None, None, None, "", "", str(criterion), str(error)
+    provenance, (first_notch, one_db) = stub.provenance(longest.computed), stub.frequencies(longest.computed)
     reason = "every stub that fits" if longest.unlimited else f"limit of {signal}"
     if provenance.open_inputs and not longest.unlimited:
         reason = f"{reason}, at the worst of what is unknown; {'; '.join(provenance.open_inputs)}"
     return (
-        shown_number(longest.computed, "length"), shown_number(longest.proven, "length"), provenance.tier,
+        shown_number(longest.computed, "length"), shown_number(longest.proven, "length"),
+        shown_number(first_notch, "frequency"), shown_number(one_db, "frequency"), provenance.tier,
         provenance.model_error, str(criterion), reason,
     )  # fmt: skip
 

@@ -157,6 +157,9 @@ class Budget(Value):
         Whether every stub that fits meets the criterion; ``stub_length`` is then the longest one that fits.
     end_layers : tuple of str
         Copper layer that the stub ends at, or the two that it ends between, where it was solved from its geometry.
+    first_notch_si, one_db_si : float or None
+        First notch and 1 dB frequency of a stub of ``stub_length`` [Hz], at the lower ends of what is known; None where
+        unknown. The 1 dB frequency needs z0. ``first_notch`` and ``one_db`` are quantities in GHz.
     provenance : Provenance
         How the longest stub is modelled.
     """
@@ -169,7 +172,19 @@ class Budget(Value):
     criterion: Criterion
     unlimited: bool
     end_layers: tuple[str, ...]
+    first_notch_si: float | None
+    one_db_si: float | None
     provenance: Provenance
+
+    @property
+    def first_notch(self) -> Quantity | None:
+        """First notch of a stub of ``stub_length``, a quantity in GHz; None where it is unknown."""
+        return None if self.first_notch_si is None else quantity(self.first_notch_si, "frequency")
+
+    @property
+    def one_db(self) -> Quantity | None:
+        """1 dB frequency of a stub of ``stub_length``, a quantity in GHz; None where it is unknown."""
+        return None if self.one_db_si is None else quantity(self.one_db_si, "frequency")
 
     @property
     def ends_at(self) -> str:
@@ -185,7 +200,8 @@ class Budget(Value):
 
     def __str__(self) -> str:
         end = f", {self.ends_at}" if self.end_layers else ""
-        return f"{self.signal}: {self._length}{end} (proven: {self._proven}); {self.criterion}; {self.model}"
+        one_db = "" if self.one_db_si is None else f"; 1 dB at {show(self.one_db_si, 'frequency')}"
+        return f"{self.signal}: {self._length}{end} (proven: {self._proven}){one_db}; {self.criterion}; {self.model}"
 
     def __repr__(self) -> str:
         return f"Budget({self.signal}: {self._length}, proven: {self._proven})"
@@ -316,8 +332,10 @@ def stub_budget(
     described_stub = single_stub(stub, z0)
     net_signal, limit = as_signal(signal), as_criterion(criterion)
     longest = described_stub.longest(net_signal, limit)
+    frequencies = described_stub.frequencies(longest.computed)
     return Budget(
         stub_length=InSI(longest.computed), proven_length=InSI(longest.proven), signal=net_signal, criterion=limit,
         unlimited=longest.unlimited, end_layers=described_stub.end_layers(longest.computed),
+        first_notch_si=frequencies.first_notch, one_db_si=frequencies.one_db,
         provenance=described_stub.provenance(longest.computed),
     )  # fmt: skip

@@ -62,6 +62,13 @@ class LongestStub(NamedTuple):
     unlimited: bool
 
 
+class Frequencies(NamedTuple):
+    """First notch and 1 dB frequency of a stub [Hz], at the lower ends of what is known; None where unknown."""
+
+    first_notch: float | None
+    one_db: float | None
+
+
 class SingleStub(ABC):
     """A stub whose length may vary. ``z0``: impedance of the line it hangs on [ohm], None where unknown."""
 
@@ -107,6 +114,20 @@ class SingleStub(ABC):
         ------
         StubsiError, UnknownValueError
             As ``figures``.
+        """
+
+    @abstractmethod
+    def frequencies(self, length: float) -> Frequencies:
+        """First notch and 1 dB frequency at a length.
+
+        Parameters
+        ----------
+        length : float
+            [m]. Zero: no stub, and neither frequency.
+
+        Returns
+        -------
+        Frequencies
         """
 
     @abstractmethod
@@ -194,6 +215,13 @@ class UniformSingleStub(SingleStub):
             return LongestStub(computed, proven, False)
         length = criterion.longest_si(signal.nyquist_si)
         return LongestStub(length, length, False)
+
+    def frequencies(self, length: float) -> Frequencies:
+        """First notch and 1 dB frequency at a length [m]."""
+        if not length > 0:
+            return Frequencies(None, None)
+        one_db = self.line.one_db(length, self.z0) if self.losses_known and self.z0 is not None else None
+        return Frequencies(self.line.first_notch(length), one_db)
 
     def provenance(self, length: float) -> Provenance:
         """How the stub is modelled, whatever its length."""
@@ -308,6 +336,17 @@ class SolvedSingleStub(SingleStub):
         lengths = longest_permitted(permits, figures)
         proven, computed = np.minimum(lengths, self.shape.stub_length_si).tolist()
         return LongestStub(computed, proven, bool(np.isinf(lengths[1])))
+
+    def frequencies(self, length: float) -> Frequencies:
+        """First notch and 1 dB frequency at a length [m]."""
+        if not length > 0:
+            return Frequencies(None, None)
+        lengths, z0 = np.array([length]), np.array([self.z0 or math.nan])
+        found = stub_figures(
+            self.models(lengths), np.zeros(1, dtype=np.intp), lengths, np.full(1, np.nan), z0,
+            wanted=(Measure.ONE_DB_RATIO,),
+        )  # fmt: skip
+        return Frequencies(*(None if np.isnan(low) else float(low) for (low,) in (found.notch.low, found.one_db.low)))
 
     def provenance(self, length: float) -> Provenance:
         """How the stub is modelled at a length [m]. Zero stands for the length as drawn."""

@@ -182,10 +182,16 @@ def budget_html(budget: Budget) -> str:
     return _pairs_html(
         (longest, show(budget.stub_length_si, "length") + end),
         ("proven", show(budget.proven_length_si, "length")),
+        ("first notch", _frequency(budget.first_notch_si)),
+        ("1 dB frequency", _frequency(budget.one_db_si)),
         ("signal", str(budget.signal)),
         ("criterion", str(budget.criterion)),
         ("model", budget.model),
     )
+
+
+def _frequency(value: float | None) -> str:
+    return "unknown" if value is None else show(value, "frequency")
 
 
 def reroutes_html(reroutes: Reroutes) -> str:
