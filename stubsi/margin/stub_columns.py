@@ -124,9 +124,11 @@ def _uniform_models(stubs: ManyStubs, rows: Numbers, provenance: Sequence[Proven
         name: np.array([np.nan if line is None else line[name] for line in lines], dtype=float)[which] for name in names
     }
     known = np.isfinite(fields["z_stub"])
+    found = tuple([each for number in which.tolist() if (each := provenance[number])])
     return Models(
         variants=(UniformStack(UniformLine(stub_length=stubs.length[rows], **fields)),), owner=(np.arange(len(rows)),),
-        provenance=tuple([each for number in which.tolist() if (each := provenance[number])]),
+        below=(np.array([each.low for each in found]),), model_below=(np.array([each.of_model.low for each in found]),),
+        provenance=found,
         unknown=(None,) * len(rows),
         unknown_loss=tuple([None if each else NO_IMPEDANCE for each in known.tolist()]),
     )  # fmt: skip

@@ -74,7 +74,8 @@ def two_stub_holes(models: Models, cases: Sequence[Case], stubs: StubRows) -> Wh
     of_hole, one, other = of_hole.reshape(-1), upper[first], upper[first] + 1
     uses = HoleUses(stubs.case[one], stubs.case[other], stubs.nyquist[one], stubs.z0[one])
     found = hole_losses(models, cases, uses)
-    below, above = models.notch_bounds[:, np.array([uses.above, uses.below])]
+    stubs_of_hole = np.array([uses.above, uses.below])
+    below, above = models.least_below[stubs_of_hole], models.notch_bounds[1, stubs_of_hole]
     least = found.one_db[0] * below.min(axis=0) / (1 + layer_change_error(found.one_db[0]))
     lossy = models.unknown_df[uses.above] | models.unknown_df[uses.below]
     least = np.where(lossy, ONE_DB_LOWER, 1.0) * least

@@ -146,7 +146,7 @@ def at_nyquist(models: Models, uses: Uses) -> tuple[Floats, Floats]:
     known = loss_known(models, uses)
     nyquist, z0 = uses.nyquist[known], uses.z0[known]
 
-    def losses(model: Electrical, index: Numbers, use: Numbers) -> tuple[Floats, Floats]:
+    def losses(model: Electrical, index: Numbers, use: Numbers, _: Floats) -> tuple[Floats, Floats]:
         reflected, passed = shunt_s(*model.input(index, nyquist[use]), z0[use])
         return decibels(reflected), decibels(passed)
 
@@ -228,14 +228,18 @@ def _one_db(models: Models, uses: Uses) -> Spread:
     known = loss_known(models, uses)
     case, z0 = uses.case[known], uses.z0[known]
 
-    def one_db(model: Electrical, index: Numbers, use: Numbers) -> tuple[Floats, Floats]:
-        return model.one_db(index, z0[use])
+    least = np.full(len(case), np.nan)
 
-    below, above = models.notch_bounds[:, case]
+    def one_db(model: Electrical, index: Numbers, use: Numbers, below: Floats) -> tuple[Floats, Floats]:
+        found = model.one_db(index, z0[use])
+        np.fmin.at(least, use, below * found[0])
+        return found
+
+    above = models.notch_bounds[1, case]
     (low, _), (_, high) = models.spread(case, one_db)
     ends = np.full((len(Spread._fields), len(uses.case)), np.nan)
     lossy = np.where(models.unknown_df[case], ONE_DB_LOWER, 1.0)
-    ends[:, known] = low * below * lossy, low, high, high * above
+    ends[:, known] = least * lossy, low, high, high * above
     return Spread(*ends)
 
 
@@ -248,11 +252,12 @@ def _in_band(models: Models, uses: Uses) -> tuple[Spread, Spread]:
     """
     known = loss_known(models, uses)
     case, nyquist, z0 = uses.case[known], uses.nyquist[known], np.tile(uses.z0[known], 3)
-    below, above = models.notch_bounds[:, case]
-    frequency = np.concatenate([nyquist / below, nyquist, nyquist / above])
+    above = models.notch_bounds[1, case]
+    frequency = np.concatenate([nyquist, nyquist, nyquist / above])
+    is_worst = np.arange(len(frequency)) < len(nyquist)
 
-    def in_band(model: Electrical, index: Numbers, use: Numbers) -> tuple[Floats, Floats]:
-        return model.in_band(index, frequency[use], z0[use])
+    def in_band(model: Electrical, index: Numbers, use: Numbers, below: Floats) -> tuple[Floats, Floats]:
+        return model.in_band(index, frequency[use] / np.where(is_worst[use], below, 1.0), z0[use])
 
     all_uses = np.full((2, 2, 3, len(uses.case)), np.nan)
     all_uses[..., known] = models.spread(np.tile(case, 3), in_band).reshape(2, 2, 3, -1)

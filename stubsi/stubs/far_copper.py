@@ -17,6 +17,7 @@ MORE = 4
 """How many return vias stand at ``NEAR`` in place of what is farther off."""
 USUAL_DRILL = 0.25e-3
 """Their diameter [m] where no return via says one; common practice, no source."""
+UNKNOWN_FAR = "return vias unknown: what its notch would be with 4 of them 3 mm away counts as well"
 FEW_NEAR = "fewer than 3 return vias within 3 mm; what its notch would be with 4 more there counts as well"
 
 
@@ -43,6 +44,24 @@ def with_copper_far_off(case: Case) -> list[Case]:
     if len(near) >= ENOUGH:
         return []
     return [case._replace(around=_surrounded(around, near))]
+
+
+def with_unknown_far_off(case: Case) -> list[Case]:
+    """The case as if four return vias stood 3 mm away, for a single hole whose return vias are unknown.
+
+    They are scanned near the hole, or there is none. This one lies between.
+
+    Parameters
+    ----------
+    case : Case
+
+    Returns
+    -------
+    list of Case
+        One; none where they are known, and for a leg of a pair.
+    """
+    around = case.around
+    return [] if around.returns is not None or around.odd else [case._replace(around=_surrounded(around, []))]
 
 
 def _surrounded(around: Around, near: list[tuple[float, float]]) -> Around:

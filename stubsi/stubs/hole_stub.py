@@ -114,7 +114,9 @@ class HoleStub:
         """
         line = one_si(z0, "impedance", "z0")
 
-        def one_db(model: Electrical, index: NDArray[np.intp], use: NDArray[np.intp]) -> tuple[FloatArray, FloatArray]:
+        def one_db(
+            model: Electrical, index: NDArray[np.intp], use: NDArray[np.intp], _: FloatArray
+        ) -> tuple[FloatArray, FloatArray]:
             return model.one_db(index, np.full(len(use), line))
 
         (low, _), (_, high) = self.models.spread(np.zeros(1, dtype=np.intp), one_db)

@@ -24,8 +24,9 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
     Numbers = NDArray[np.intp]
-    FiguresOfUses = Callable[["Electrical", Numbers, Numbers], tuple[Floats, Floats]]
-    """Function that gives two figures of some uses, from the model, the numbers of its stubs, and those of the uses."""
+    FiguresOfUses = Callable[["Electrical", Numbers, Numbers, Floats], tuple[Floats, Floats]]
+    """Function that gives two figures of some uses, from the model, the numbers of its stubs, those of the uses, and
+    the multiple of the computed notch of each stub below which the true one is not expected."""
 
 
 class FirstNotches(NamedTuple):
@@ -92,6 +93,10 @@ class Models:
         The models of the variants: one object for many stubs.
     owner : tuple of ndarray of int
         ``owner[i]``: case of each stub of ``variants[i]``, in rising order.
+    below : tuple of ndarray
+        Multiple of the computed first notch of each stub of ``variants[i]`` below which the true one is not expected.
+    model_below : tuple of ndarray
+        The same by the error alone that the model declares against full wave.
     provenance : tuple of Provenance
         Where the figures of each case come from.
     unknown : tuple of str or None
@@ -104,6 +109,8 @@ class Models:
 
     variants: tuple[Electrical, ...]
     owner: tuple[NDArray[np.intp], ...]
+    below: tuple[NDArray[np.float64], ...]
+    model_below: tuple[NDArray[np.float64], ...]
     provenance: tuple[Provenance, ...]
     unknown: tuple[str | None, ...]
     unknown_loss: tuple[str | None, ...]
@@ -151,9 +158,19 @@ class Models:
     @cached_property
     def least_notch(self) -> NDArray[np.float64]:
         """Frequency below which no notch of each case is expected, nor a dip that is nearly one [Hz], (n_case,)."""
-        low, below = self.first_notch[0], self.notch_bounds[0]
         nearly = [np.nan if each.nearly_notch is None else each.nearly_notch for each in self.provenance]
-        return read_only(np.fmin(low * below, np.array(nearly, dtype=float)))
+        least = np.array(nearly, dtype=float)
+        for stack, owner, below in zip(self.variants, self.owner, self.below, strict=True):
+            np.fmin.at(least, owner, below * stack.first_notch(np.arange(len(owner))).low)
+        return read_only(least)
+
+    @cached_property
+    def least_below(self) -> NDArray[np.float64]:
+        """Least of the multiples ``below`` over the variants of each case, (n_case,); NaN without variant."""
+        least = np.full(len(self.provenance), np.nan)
+        for owner, below in zip(self.owner, self.below, strict=True):
+            np.fmin.at(least, owner, below)
+        return read_only(least)
 
     @cached_property
     def notch_bounds(self) -> NDArray[np.float64]:
@@ -166,6 +183,7 @@ class Models:
         shorter = self.shorter
         return replace(
             self,
+            below=self.model_below,
             provenance=tuple([each.of_model for each in self.provenance]),
             shorter=None if shorter is None else shorter._replace(models=shorter.models.by_model_error),
         )
@@ -226,8 +244,8 @@ class Models:
         case : ndarray of int, shape (n,)
             The case of each use.
         figures : callable
-            ``figures(model, index, which)`` gives two figures, each of shape (m,), of the stubs ``index`` of a model,
-            for the uses ``which`` (numbers into ``case``).
+            ``figures(model, index, which, below)`` gives two figures, each of shape (m,), of the stubs ``index`` of a
+            model, for the uses ``which`` (numbers into ``case``). ``below``: of these stubs, as in ``Models``.
 
         Returns
         -------
@@ -235,11 +253,11 @@ class Models:
             Lowest and highest of each figure; NaN where unknown.
         """
         low, high = np.full((2, 2, len(case)), np.nan)
-        for stack, owner in zip(self.variants, self.owner, strict=True):
+        for stack, owner, below in zip(self.variants, self.owner, self.below, strict=True):
             use, variant = _uses_with_variants(case, owner)
             if not len(use):
                 continue
-            for figure, values in enumerate(figures(stack, variant, use)):
+            for figure, values in enumerate(figures(stack, variant, use, below[variant])):
                 np.fmin.at(low[figure], use, values)
                 np.fmax.at(high[figure], use, values)
         return np.array([low, high])

@@ -11,9 +11,9 @@ from stubsi.errors import UnknownValueError, ValidityError
 from stubsi.memory import Memory
 from stubsi.physics.chain import check_stub
 from stubsi.physics.solved_barrel import solve
-from stubsi.provenance import Provenance
+from stubsi.provenance import HARDWARE_ERROR, Provenance
 from stubsi.stubs.as_barrel import barrel_of
-from stubsi.stubs.far_copper import FEW_NEAR, with_copper_far_off
+from stubsi.stubs.far_copper import FEW_NEAR, UNKNOWN_FAR, with_copper_far_off, with_unknown_far_off
 from stubsi.stubs.hole_return_paths import RETURN_VIAS, ReturnNote, return_paths, ring_of, room
 from stubsi.stubs.model_error import Regime, in_words, least_notch, notch_error, regime
 from stubsi.stubs.models import Models, Shorter
@@ -59,6 +59,15 @@ class _Refused(NamedTuple):
     reason: str
 
 
+class _Solved(NamedTuple):
+    """The variants of all solved cases: ``owner``, ``below`` and ``model_below`` are as in ``Models``."""
+
+    stack: SolvedStack
+    owner: NDArray[np.intp]
+    below: NDArray[np.float64]
+    model_below: NDArray[np.float64]
+
+
 _solved_cases: Memory[Case, _SolvedCase | _Refused] = Memory(REMEMBERED)
 
 
@@ -99,17 +108,23 @@ def solved_models(cases: Sequence[Case], *, look_beyond: bool = True, look_back:
         provenance[number], regimes[number] = solved.provenance, solved.regime
     owners, stack = np.array(owner, dtype=np.intp), SolvedStack(tuple(variants))
     low, nearly = np.full((2, len(cases)), np.inf)
-    first = stack.first_notch(np.arange(len(owners)))
-    np.fmin.at(low, owners, first.low)
-    np.fmin.at(nearly, owners, first.nearly)
+    found = stack.first_notch(np.arange(len(owners)))
+    regime_of_variant = [_regime_of(regimes[number], variant) for number, variant in zip(owner, variants, strict=True)]
+    np.fmin.at(low, owners, found.low)
+    np.fmin.at(nearly, owners, found.nearly)
+    model_below = np.array(list(map(_model_below, regime_of_variant, found.low.tolist())), dtype=float)
+    below = np.minimum(model_below, 1 - HARDWARE_ERROR)
     for number, lowest in _lowest(stack, owners):
-        provenance[number] = _of_notch(provenance[number], regimes[number], stack, lowest, float(nearly[number]))
+        provenance[number] = _of_notch(
+            provenance[number], regime_of_variant[lowest], stack, lowest, float(nearly[number])
+        )
     provenance |= _with_least_of(with_copper_far_off, FEW_NEAR, cases, provenance, low)
+    provenance |= _with_least_of(with_unknown_far_off, UNKNOWN_FAR, cases, provenance, low)
     if look_beyond:
         provenance |= _with_least_of(just_beyond, BEYOND_THE_FACE, cases, provenance, low)
     if look_back:
         provenance |= _with_least_of(shorter_among_vias, SHORTER, cases, provenance, low)
-    models = _joined(cases, stack, owners, provenance, refused)
+    models = _joined(cases, _Solved(stack, owners, below, model_below), provenance, refused)
     return _with_shorter(models, cases) if look_back else models
 
 
@@ -122,11 +137,23 @@ def _solve_together(cases: Sequence[Case], *, look_beyond: bool) -> None:
     if look_beyond:
         counted += (other for case in cases for other in just_beyond(case))
     counted += (case._replace(length_si=length) for case in cases for length in shorter_lengths(case))
-    counted += [other for case in counted for other in with_copper_far_off(case)]
+    counted += [
+        other for case in counted for far_off in (with_copper_far_off, with_unknown_far_off) for other in far_off(case)
+    ]
     counted += (other for case in cases for other in shorter_among_vias(case))
     solved = _solved_cases.all(list(dict.fromkeys(counted)), lambda new: [_solved_or_refused(case) for case in new])
     variants = (variant for case in solved if isinstance(case, _SolvedCase) for variant in case.variants)
     SolvedStack(tuple(dict.fromkeys(variants))).solve_notches()
+
+
+def _regime_of(of: Regime, variant: Variant) -> Regime:
+    """Regime of one variant of a case: where the return vias are scanned, one of the variants has open planes."""
+    return of._replace(return_vias=bool(variant.path.positions))
+
+
+def _model_below(of: Regime, notch: float) -> float:
+    """Multiple of the first notch [Hz] of a variant below which full wave is not expected to find it."""
+    return 1 - HARDWARE_ERROR if np.isinf(notch) else least_notch(of, notch) / notch
 
 
 def _with_shorter(models: Models, cases: Sequence[Case]) -> Models:
@@ -226,27 +253,26 @@ def _lowest(stack: SolvedStack, owner: NDArray[np.intp]) -> Iterable[tuple[int, 
 
 
 def _joined(
-    cases: Sequence[Case],
-    stack: SolvedStack,
-    owner: NDArray[np.intp],
-    provenance: dict[int, Provenance],
-    refused: dict[int, str],
+    cases: Sequence[Case], solved: _Solved, provenance: dict[int, Provenance], refused: dict[int, str]
 ) -> Models:
     """The solved cases, and uniform lines for those that were refused, in the order of ``cases``."""
     unsolved = sorted(refused)
     fallback = uniform_models([cases[number] for number in unsolved])
     for number, uniform in zip(unsolved, fallback.provenance, strict=True):
         provenance[number] = replace(uniform, not_solved=refused[number])
+    some = bool(solved.stack.variants)
     unknown: list[str | None] = [None] * len(cases)
     unknown_loss: list[str | None] = [None] * len(cases)
     for number, notch_missing, loss_missing in zip(unsolved, fallback.unknown, fallback.unknown_loss, strict=True):
         unknown[number], unknown_loss[number] = notch_missing, loss_missing
     return Models(
-        variants=(*((stack,) if stack.variants else ()), *fallback.variants),
+        variants=(*((solved.stack,) if some else ()), *fallback.variants),
         owner=(
-            *((owner,) if stack.variants else ()),
+            *((solved.owner,) if some else ()),
             *(np.array(unsolved, dtype=np.intp)[places] for places in fallback.owner),
         ),
+        below=(*((solved.below,) if some else ()), *fallback.below),
+        model_below=(*((solved.model_below,) if some else ()), *fallback.model_below),
         provenance=tuple(provenance[number] for number in range(len(cases))),
         unknown=tuple(unknown),
         unknown_loss=tuple(unknown_loss),

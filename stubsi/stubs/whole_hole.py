@@ -102,8 +102,9 @@ def hole_losses(models: Models, cases: Sequence[Case], uses: HoleUses) -> HoleLo
     traces are not in the hole: the higher frequency allows for them as ``model_error.layer_change_error`` says.
     """
     count = len(uses.nyquist)
-    bounds = models.notch_bounds[:, np.array([uses.above, uses.below])]
-    upper, lower = uses.nyquist / bounds[0].min(axis=0), uses.nyquist / bounds[1].max(axis=0)
+    stubs = np.array([uses.above, uses.below])
+    upper = uses.nyquist / models.least_below[stubs].min(axis=0)
+    lower = uses.nyquist / models.notch_bounds[1, stubs].max(axis=0)
     upper *= 1 + layer_change_error(uses.nyquist)
     frequency = np.array([upper, uses.nyquist, lower])
     low, high = np.full((2, 9, count), np.nan)
