@@ -6,6 +6,7 @@ import csv
 import json
 import sys
 from dataclasses import replace
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -222,6 +223,13 @@ def compare(rows, *, closed_cells=False):
     }
 
 
+@cache
+def compared(path):
+    """Rows of a table, and its figures by quantity as ``compare`` gives them: solved once for all who ask."""
+    rows = read(path)
+    return rows, compare(rows)
+
+
 def one_db(rows, chain, f0):
     """1 dB frequency [GHz] of the stubs in the one line in which a table gives it.
 
@@ -271,8 +279,7 @@ def line(name, figures, index):
 
 
 def main(path):
-    rows = read(path)
-    figures = compare(rows)
+    rows, figures = compared(path)
     for index, row in enumerate(rows):
         print(line(row.get("name") or row.get("case"), figures, index))
     error = np.abs(errors(figures["one_db"]))

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from functools import cache
 
 import pytest
 from hypothesis import example, given, settings
@@ -76,6 +77,10 @@ class Case:
         self.plan = plan(self.board, self.rules, model="uniform", dk_eff=4)
 
 
+case_of = cache(Case)
+"""A case that is made once: every table is tested with the same names and sources."""
+
+
 def outputs(case):
     """Everything that is printed about a case."""
     changes = case.plan.consequences()
@@ -137,7 +142,7 @@ def test_every_table_reads_back_with_its_columns_and_rows(table):
 
     @with_examples
     def reads_back(name, source):
-        case = Case(name, source)
+        case = case_of(name, source)
         head, *rows = read(make(case))
         assert len(rows) == count
         assert {len(row) for row in rows} == {len(head)}
@@ -152,7 +157,7 @@ def test_every_table_reads_back_with_its_columns_and_rows(table):
 @with_examples
 def test_a_spreadsheet_computes_nothing_and_loses_no_line(name, source):
     """Comments too are broken into cells; a part that opened a quotation would hide the rows below it."""
-    case = Case(name, source)
+    case = case_of(name, source)
     for text in (case.ranking.to_csv(), case.plan.to_csv(), case.plan.holes_csv()):
         rows = spreadsheet_rows(text)
         assert len(rows) == text.count("\n")
@@ -164,7 +169,7 @@ def test_a_spreadsheet_computes_nothing_and_loses_no_line(name, source):
 @with_examples
 def test_nothing_that_is_printed_leaves_its_line(name, source):
     """As text, in print and in a notebook."""
-    case = Case(name, source)
+    case = case_of(name, source)
     texts = [case.plan.to_text(), case.ranking.to_text(), case.plan.explain(name)]
     for result in outputs(case):
         texts += [str(result), repr(result), result._repr_html_() if hasattr(result, "_repr_html_") else ""]
@@ -175,7 +180,7 @@ def test_nothing_that_is_printed_leaves_its_line(name, source):
 
 @with_examples
 def test_an_export_still_holds_whatever_stands_in_it(name, source):
-    case = Case(name, source)
+    case = case_of(name, source)
     for text in (case.plan.to_text(), case.plan.to_csv(), case.plan.holes_csv(), case.plan.to_markdown()):
         assert still_valid(text, case.plan, case.board, case.rules)
         assert not still_valid(text.replace("bottom", "top"), case.plan, case.board, case.rules)

@@ -14,7 +14,7 @@ from stubsi.physics.return_path import Ring, equal_posts
 from stubsi.stubs.model_error import least_notch, notch_error, regime
 from stubsi.stubs.stub_feed import FeedKind
 from tests.chain_figures import s21_minimum
-from tests.fullwave import GHZ, compare, errors, first_notch, main, read, stubs_of
+from tests.fullwave import GHZ, compare, compared, errors, first_notch, main, stubs_of
 from tests.stacks import MM, chain, fill, plane
 
 TABLES = Path(__file__).parent.parent / "shared" / "fullwave"
@@ -22,12 +22,12 @@ TABLES = Path(__file__).parent.parent / "shared" / "fullwave"
 
 @pytest.fixture(scope="module")
 def cases():
-    return read(TABLES / "cases.csv")
+    return compared(TABLES / "cases.csv")[0]
 
 
 @pytest.fixture(scope="module")
-def solved(cases):
-    return compare(cases)
+def solved():
+    return compared(TABLES / "cases.csv")[1]
 
 
 def spread(pair):
@@ -44,7 +44,7 @@ def test_first_notch(solved):
     ("table", "median", "most"), [("mixed", 0.15, 1.2), ("edges", 0.5, 2.5), ("drilled", 0.5, 2.6)]
 )
 def test_first_notch_of_the_other_tables(table, median, most):
-    assert np.all(np.less_equal(spread(first_notch(compare(read(TABLES / f"{table}.csv")))), (median, most)))
+    assert np.all(np.less_equal(spread(first_notch(compared(TABLES / f"{table}.csv")[1])), (median, most)))
 
 
 def test_third_order(solved):
@@ -54,7 +54,7 @@ def test_third_order(solved):
 @pytest.mark.parametrize(("table", "most", "count"), [("cases", 1.0, 30), ("mixed", 1.0, 10), ("edges", 2.0, 8)])
 def test_1_db_frequency(table, most, count):
     """In the line in which full wave has 1 dB at half the notch; 4.5 % is the most that is claimed."""
-    error = np.abs(errors(compare(read(TABLES / f"{table}.csv"))["one_db"]))
+    error = np.abs(errors(compared(TABLES / f"{table}.csv")[1]["one_db"]))
     assert error.size >= count
     assert np.median(error) <= 0.25
     assert error.max() <= most
@@ -86,14 +86,14 @@ def test_closed_cells_with_a_solved_end(cases):
 
 
 def test_stackups_as_drawn():
-    solved = compare(read(TABLES / "mixed.csv"))
+    _, solved = compared(TABLES / "mixed.csv")
     assert np.all(np.less_equal(spread(solved["z0"]), (0.5, 2.0)))
 
 
 def test_pairs_in_their_odd_mode():
     """Real part of the complex resonance: within 0.8 % with return vias, 2 % without."""
-    rows = read(TABLES / "pairs.csv")
-    error = np.abs(errors(compare(rows)["f0"]))
+    rows, found = compared(TABLES / "pairs.csv")
+    error = np.abs(errors(found["f0"]))
     without = np.array([row["return_vias"] == "none" for row in rows])
     assert error[~without].max() <= 0.8
     assert error[without].max() <= 2.0
@@ -102,10 +102,10 @@ def test_pairs_in_their_odd_mode():
 @pytest.mark.parametrize("table", ["cases", "mixed", "pairs"])
 def test_comparison_ends_with_its_summary(table, capsys):
     main(TABLES / f"{table}.csv")
-    rows = read(TABLES / f"{table}.csv")
+    rows, figures = compared(TABLES / f"{table}.csv")
     *lines, last = capsys.readouterr().out.splitlines()
     assert len(lines) == len(rows) + (table != "pairs")
-    error = np.abs(errors(compare(rows)["f0"]))
+    error = np.abs(errors(figures["f0"]))
     assert last == f"median {np.median(error):.2f} %, max {error.max():.1f} %, {len(rows)} cases"
 
 
@@ -162,8 +162,8 @@ def test_depth_with_many_return_vias(vias):
 @pytest.mark.parametrize("table", ["cases", "mixed", "pairs", "edges", "drilled", "feed"])
 def test_no_declared_error_is_exceeded(table):
     """The error of the first notch of every row, against what its regime declares; and that is no blanket claim."""
-    rows = read(TABLES / f"{table}.csv")
-    wanted, found = first_notch(compare(rows))
+    rows, figures = compared(TABLES / f"{table}.csv")
+    wanted, found = first_notch(figures)
     declared = []
     for (solved, path), row, true, computed in zip(stubs_of(rows), rows, wanted, found, strict=True):
         feed = {"T": FeedKind.TEE, "t": FeedKind.THROUGH}.get(row.get("kind", "")[:1]) if table == "feed" else None

@@ -7,7 +7,7 @@ in ``size_limits``, common practice, no source.
 from __future__ import annotations
 
 import pytest
-from hypothesis import example, given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from stubsi import (
@@ -309,6 +309,7 @@ def test_a_reference_hole_meets_the_planes_it_names_and_those_without_antipad():
 SIZES = st.floats(0.1, 1.4)
 
 
+@settings(max_examples=10)
 @given(drill=SIZES, antipad=SIZES, pad=SIZES, via=SIZES, at=SIZES, pitch=st.none() | SIZES, shared=st.booleans())
 @example(drill=0.5, antipad=1.0, pad=0.5, via=0.875, at=0.875, pitch=None, shared=False)  # moved to the clearance
 def test_what_is_not_refused_is_solved(drill, antipad, pad, via, at, pitch, shared):
