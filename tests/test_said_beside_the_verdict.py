@@ -65,3 +65,16 @@ def test_what_the_model_of_every_row_assumes_stands_in_the_frame():
     (assumed,) = ranking.to_frame()["assumptions of the model"]
     assert assumed == "; ".join(ranking["A"].provenance.assumptions)
     assert assumed
+
+
+@pytest.mark.parametrize("criterion", [Criterion.loss(5), Criterion.one_db_ratio(0.5), Criterion.return_loss(1)])
+def test_a_figure_that_two_stubs_of_one_hole_make_together_is_marked_in_a_passing_row_too(criterion):
+    two, one = mb.net("TWO", ("S1", "S2"), signal="10 Gb/s"), mb.net("ONE", ("TOP", "S2"), signal="10 Gb/s", place=1)
+    ranking = rank(mb.board(two, one, criterion=criterion))
+    assert ranking["TWO"].verdict == "pass"
+    assert ranking["TWO"].why.two_stubs == "TWO.0"
+    rows = {line.split()[0]: line for line in str(ranking).splitlines() if line.startswith(("TWO ", "ONE "))}
+    assert " *  " in rows["TWO"]
+    assert "*" not in rows["ONE"]
+    assert "* behind a judged figure: of both stubs of one hole" in str(ranking)
+    assert "*" not in str(ranking.under(Criterion.notch_ratio(2)))

@@ -23,12 +23,12 @@ def ranking(*more, **changed):
     far, near = Criterion.notch_ratio(100, source="house"), Criterion.notch_ratio(2, source="house")
     nets = [
         mb.net("PASS", ("TOP", "BOT"), signal="PCIe 5.0"),
-        mb.net("DRILL", ("TOP", "S1"), signal="112 Gb/s PAM4", place=1),
+        mb.net("DRILL", ("TOP", "S1"), signal="112 Gb/s PAM4", criterion=far, place=1),
         mb.net("NEAR", ("TOP", "S2"), signal="56 GBd", criterion=near, place=2),
         mb.net("BLIND", ("TOP", "S1"), padstack=blind, criterion=far, place=3),
         mb.net("UNKNOWN", ("TOP", "S1"), padstack=unknown, criterion=Criterion.loss(0.5, source="house"), place=4),
-        mb.net("WAIVED", ("TOP", "S1"), signal="112 Gb/s PAM4", waiver="test coupon", place=5),
-        mb.pair("PAIR", ("TOP", "S1"), ("TOP", "S2"), place=6),
+        mb.net("WAIVED", ("TOP", "S1"), signal="112 Gb/s PAM4", waiver="test coupon", criterion=far, place=5),
+        mb.pair("PAIR", ("TOP", "S1"), ("TOP", "S2"), criterion=far, place=6),
     ]
     return rank(mb.board(*nets, *more, name="made up", places=10, **changed), model="uniform")
 
@@ -61,12 +61,14 @@ def test_no_line_is_wider_than_asked(found, width):
 @pytest.mark.parametrize("width", WIDTHS)
 def test_long_names_stay_within_the_width(width):
     name = "BACKPLANE_FABRIC_PORT_17_LANE_3_TRANSMIT_POSITIVE_AND_NEGATIVE_REV_B"
-    text = ranking(mb.net(name, ("TOP", "S1"), place=8)).to_text(width)
+    far = Criterion.notch_ratio(100, source="house")
+    text = ranking(mb.net(name, ("TOP", "S1"), place=8, criterion=far)).to_text(width)
     assert max(len(line) for line in text.splitlines()) <= width
     line = next(line for line in text.splitlines() if line.startswith(name[:8]))
     shown = line.split()[0]
     assert shown == name or shown.split("…") == [name[: len(shown) // 2], name[-((len(shown) - 1) // 2) :]]
     assert "drill" in line
+    assert "2.87 < 100 x" in line
 
 
 @pytest.mark.parametrize("width", WIDTHS)

@@ -103,9 +103,9 @@ class Figures(Measurable):
         Row of the stub table with the lowest first notch; ``NO_STUB`` without stub.
     nearness : ndarray
         Least abs(log(notch / Nyquist)) over all stubs and odd orders; infinite without stub.
-    two_stubs : ndarray of int
-        Number, in the stub table's list, of the hole whose two stubs together lose most above their sum; -1 if there is
-        none.
+    two_stubs, two_stubs_one_db, two_stubs_return : ndarray of int
+        Number, in the stub table's list, of the hole whose two stubs together lose most above their sum, have a 1 dB
+        frequency below that of every stub, and a return loss below that of the governing stub; -1 if there is none.
     unknown, unknown_loss : ndarray of int
         Case number of a stub whose notch or loss is not known; -1 if there is none.
     """
@@ -114,6 +114,8 @@ class Figures(Measurable):
     governing: Numbers
     nearness: Floats
     two_stubs: Numbers
+    two_stubs_one_db: Numbers
+    two_stubs_return: Numbers
     unknown: Numbers
     unknown_loss: Numbers
 
@@ -122,7 +124,9 @@ class Figures(Measurable):
             read_only(figure)
         for figure in (*self.notch, *self.one_db, *self.loss, *self.return_loss):
             read_only(figure)
-        for array in (self.stubs, self.governing, self.nearness, self.two_stubs, self.unknown, self.unknown_loss):
+        for array in (self.stubs, self.governing, self.nearness, self.unknown, self.unknown_loss):
+            read_only(array)
+        for array in (self.two_stubs, self.two_stubs_one_db, self.two_stubs_return):
             read_only(array)
 
 
@@ -163,6 +167,9 @@ def net_figures(board: Board, table: StubTable, models: Models, case: Numbers) -
     governing_use = uses.of_stub[governing[has_stub]]
     longest = np.zeros(count)
     np.maximum.at(longest, net, table.lengths_of(case))
+    hole, of_net = table.hole[rows[whole.stub]], net[whole.stub]
+    own_one_db = _least(net, one_db.low[uses.of_stub], count)[of_net]
+    own_return = _filled(has_stub, return_loss.low[governing_use], np.inf)[of_net]
     return Figures(
         nyquist=nyquist,
         stubs=np.bincount(net, minlength=count),
@@ -195,7 +202,9 @@ def net_figures(board: Board, table: StubTable, models: Models, case: Numbers) -
             net[whole.stub],
             whole.nyquist_return_loss,
         ),
-        two_stubs=_losing_most(net[whole.stub], table.hole[rows[whole.stub]], whole.more_loss.low, count),
+        two_stubs=_losing_most(of_net, hole, whole.more_loss.low, count),
+        two_stubs_one_db=_losing_most(of_net, hole, own_one_db - whole.one_db.low, count),
+        two_stubs_return=_losing_most(of_net, hole, own_return - whole.return_loss.low, count),
         nearness=_nearness_to_nyquist(models, uses, net, count),
         unknown=_first_unknown(models.unknown, case, net, count),
         unknown_loss=_first_unknown(models.unknown_loss, case, net, count),

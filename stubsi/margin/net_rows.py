@@ -157,12 +157,14 @@ def _reasons(
 
 def _two_stubs(ranking: Ranking, number: int) -> str:
     """Name of the hole whose two stubs decide together; blank for a net that is not judged by a loss."""
-    hole = int(ranking.figures.two_stubs[number])
-    return (
-        ranking.table.holes[hole].name
-        if hole >= 0 and ranking.criteria[ranking.criterion_number[number]].on_loss
-        else ""
-    )
+    figures = ranking.figures
+    together = {
+        Measure.LOSS: figures.two_stubs,
+        Measure.ONE_DB_RATIO: figures.two_stubs_one_db,
+        Measure.RETURN_LOSS: figures.two_stubs_return,
+    }.get(ranking.criteria[ranking.criterion_number[number]].measure)
+    hole = -1 if together is None else int(together[number])
+    return ranking.table.holes[hole].name if hole >= 0 else ""
 
 
 def _built(ranking: Ranking, number: int, criterion: Criterion) -> BuiltFigure | None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from stubsi.board.names import how_many
@@ -27,6 +28,12 @@ WEAKER = "~"
 """Stands behind a notch that is not solved from the geometry."""
 WEAKER_NOTE = f"{WEAKER} behind a notch: not solved from the geometry, but a uniform line; its provenance says why."
 
+BOTH_STUBS = "*"
+"""Stands behind a judged figure that both stubs of one hole make together."""
+BOTH_STUBS_NOTE = f"{BOTH_STUBS} behind a judged figure: of both stubs of one hole, with the barrel between them."
+
+WITH_FIGURE = 80
+"""From this width on the judged figure and its limit are never left out."""
 LEAST_WIDTH = 60
 """Least width of the text table. The columns that are never left out fit, with a shortened net name."""
 
@@ -95,8 +102,11 @@ def _margin(row: NetMargin) -> str:
 def _judged(row: NetMargin) -> str:
     """The figure that decided, with its limit."""
     figure = row.why.figure
-    return "" if figure is None else against_limit(figure.criterion, figure.low)
+    shown = "" if figure is None else against_limit(figure.criterion, figure.low)
+    return f"{shown} {BOTH_STUBS}" if shown and row.why.two_stubs else shown
 
+
+_JUDGED: Column[NetMargin] = Column("judged", _judged, align="right", priority=8)
 
 TEXT_COLUMNS: tuple[Column[NetMargin], ...] = (
     Column("net", lambda row: row.net, elastic=True),
@@ -107,7 +117,7 @@ TEXT_COLUMNS: tuple[Column[NetMargin], ...] = (
     Column("stub", lambda row: _numbers(3, row, "stub_length"), unit="mm", align="right", priority=7),
     Column("notch", _notch, unit="GHz", align="right"),
     Column("margin", _margin, unit="x Nyq", align="right"),
-    Column("judged", _judged, align="right", priority=8),
+    _JUDGED,
     Column("1 dB", lambda row: _numbers(2, row, "one_db", "one_db_to"), unit="GHz", align="right", priority=2),
     Column("loss", lambda row: figures(2, row.loss), unit="dB", align="right", priority=2),
     Column("return", lambda row: figures(1, row.return_loss), unit="dB", align="right", priority=1),
@@ -164,6 +174,7 @@ def preamble(ranking: Ranking) -> list[str]:
         *_outside_scope(ranking),
         *(f"Model: {model} ({error})" for model, error in models),
         *([WEAKER_NOTE] if any(map(_is_weaker, ranking)) else []),
+        *([BOTH_STUBS_NOTE] if any(row.why.two_stubs for row in ranking) else []),
         *_against_hardware(ranking),
         f"{how_many(len(ranking), 'net')}: {_tally(ranking)}",
         LOSS_NOTE,
@@ -228,7 +239,9 @@ def text_table(ranking: Ranking, width: SupportsIndex) -> str:
         return [] if row.verdict == Verdict.PASS else wrapped([row.reason], room, indent=4)
 
     head = [*wrapped(preamble(ranking), room, hang=2), ""]
-    return as_text(TEXT_COLUMNS, list(ranking), room, head=head, below=reason)
+    always = replace(_JUDGED, priority=None if room >= WITH_FIGURE else _JUDGED.priority)
+    columns = [always if column is _JUDGED else column for column in TEXT_COLUMNS]
+    return as_text(columns, list(ranking), room, head=head, below=reason)
 
 
 def csv_table(ranking: Ranking) -> str:
