@@ -2,7 +2,7 @@
 
 import pytest
 
-from stubsi import RULES_OF_THUMB, Criterion, Hole, Net, check_stub, rank
+from stubsi import RULES_OF_THUMB, Criterion, Hole, Net, Padstack, check_stub, rank
 from stubsi.stubs.solved_model import SOLVED
 from tests import margin_boards as mb
 
@@ -78,3 +78,13 @@ def test_a_figure_that_two_stubs_of_one_hole_make_together_is_marked_in_a_passin
     assert "*" not in rows["ONE"]
     assert "* behind a judged figure: of both stubs of one hole" in str(ranking)
     assert "*" not in str(ranking.under(Criterion.notch_ratio(2)))
+
+
+def test_every_range_of_a_notch_says_why_it_is_one_whatever_the_verdict():
+    bare = Padstack(name="bare", drill="0.3 mm", pad="0.5 mm")
+    nets = [mb.net("SLOW", ("TOP", "S2"), signal="50 Mb/s", padstack=bare), mb.net("KNOWN", ("TOP", "S2"), place=1)]
+    ranking = rank(mb.board(*nets))
+    assert ranking["SLOW"].verdict == "pass"
+    assert ranking["SLOW"].first_notch < ranking["SLOW"].first_notch_to
+    assert "Range of the notch: antipad of padstack bare is unknown: give antipad (1 net, SLOW first)" in str(ranking)
+    assert "Range of the notch" not in str(rank(mb.board(nets[1], places=2)))

@@ -168,8 +168,8 @@ def net_figures(board: Board, table: StubTable, models: Models, case: Numbers) -
     longest = np.zeros(count)
     np.maximum.at(longest, net, table.lengths_of(case))
     hole, of_net = table.hole[rows[whole.stub]], net[whole.stub]
-    own_one_db = _least(net, one_db.low[uses.of_stub], count)[of_net]
-    own_return = _filled(has_stub, return_loss.low[governing_use], np.inf)[of_net]
+    own_one_db = _lowest_of_each_net(net, one_db.low[uses.of_stub], count)[of_net]
+    own_return = _put_in_place(has_stub, return_loss.low[governing_use], np.inf)[of_net]
     return Figures(
         nyquist=nyquist,
         stubs=np.bincount(net, minlength=count),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from stubsi.board.names import how_many
 from stubsi.margin.net_margin import COLUMNS, table_number, table_value
+from stubsi.margin.net_rows import NO_RULE
 from stubsi.margin.verdict import Verdict, against_limit
 from stubsi.provenance import HARDWARE_ERROR, against_hardware
 from stubsi.show.notebook import folded_lines, framed
@@ -31,6 +32,9 @@ WEAKER_NOTE = f"{WEAKER} behind a notch: not solved from the geometry, but a uni
 BOTH_STUBS = "*"
 """Stands behind a judged figure that both stubs of one hole make together."""
 BOTH_STUBS_NOTE = f"{BOTH_STUBS} behind a judged figure: of both stubs of one hole, with the barrel between them."
+
+MOST_RANGES = 8
+"""So many reasons for a range are listed above a table."""
 
 WITH_FIGURE = 80
 """From this width on the judged figure and its limit are never left out."""
@@ -175,6 +179,7 @@ def preamble(ranking: Ranking) -> list[str]:
         *(f"Model: {model} ({error})" for model, error in models),
         *([WEAKER_NOTE] if any(map(_is_weaker, ranking)) else []),
         *([BOTH_STUBS_NOTE] if any(row.why.two_stubs for row in ranking) else []),
+        *_why_ranges(ranking),
         *_against_hardware(ranking),
         f"{how_many(len(ranking), 'net')}: {_tally(ranking)}",
         LOSS_NOTE,
@@ -208,6 +213,18 @@ def _outside_scope(ranking: Ranking) -> list[str]:
         f"Outside its scope: {criterion}: {scope}; used here for {how_many(len(nets), 'other net')}, {nets[0]} first"
         for (criterion, scope), nets in outside.items()
     ]
+
+
+def _why_ranges(ranking: Ranking) -> list[str]:
+    """A line for everything that makes the notch of some nets a range."""
+    why: dict[str, list[str]] = {}
+    for row in ranking:
+        if row.provenance is not None and row.first_notch_si != row.first_notch_to_si:
+            for text in row.provenance.open_inputs or (NO_RULE,):
+                why.setdefault(text, []).append(row.net)
+    lines = [f"Range of the notch: {text} ({how_many(len(of), 'net')}, {of[0]} first)" for text, of in why.items()]
+    more = len(lines) - MOST_RANGES
+    return lines if more <= 0 else [*lines[:MOST_RANGES], f"Range of the notch: and {how_many(more, 'more reason')}"]
 
 
 def _is_weaker(row: NetMargin) -> bool:
