@@ -86,7 +86,8 @@ def test_notch_of_a_bare_stub(length, dk):
     assert math.isfinite(notch_frequency(length, dk).m_as("Hz"))
 
 
-def test_stubs_and_their_networks():
+@pytest.mark.parametrize("number", [150, pytest.param(400, marks=pytest.mark.slow)])
+def test_stubs_and_their_networks(number):
     barrels = [{"z_stub": z} for z in IMPEDANCES] + [
         {"drill": drill, "antipad": antipad, "conductivity": conductivity}
         for drill, antipad in itertools.combinations(LENGTHS, 2)
@@ -94,7 +95,7 @@ def test_stubs_and_their_networks():
     ]
     loads = [{}, *({"end_capacitance": load} for load in LOADS), *({"end_pad": pad} for pad in LENGTHS)]
     losses = [{}, *({"df": df, "at": at} for df in (1e-12, 0.001, 0.02) for at in ("1 kHz", "1 GHz", "1 THz"))]
-    for length, dk, barrel, load, loss in some(LENGTHS, DKS, barrels, loads, losses, number=400):
+    for length, dk, barrel, load, loss in some(LENGTHS, DKS, barrels, loads, losses, number=number):
         stub = Stub(stub_length=length, dk_eff=dk, **barrel, **load, **loss)
         assert stub.notch_si() > 0
         network = stub.network(FREQUENCIES, z0="50 ohm")
@@ -112,11 +113,12 @@ def test_checks_of_stubs():
         assert not math.isnan(check.excess)
 
 
-def test_budgets():
+@pytest.mark.parametrize("number", [40, pytest.param(200, marks=pytest.mark.slow)])
+def test_budgets(number):
     how_slow = [{"dk_eff": dk} for dk in DKS] + [{"delay": delay} for delay in DELAYS[1:]]
     loads = [{}, *({"end_capacitance": load} for load in LOADS)]
     for rate, slow, z_stub, z0, load, criterion in some(
-        RATES, how_slow, IMPEDANCES, IMPEDANCES, loads, CRITERIA, number=100
+        RATES, how_slow, IMPEDANCES, IMPEDANCES, loads, CRITERIA, number=number
     ):
         budget = stub_budget(rate, z_stub=z_stub, z0=z0, criterion=criterion, **slow, **load)
         assert budget.stub_length_si >= 0
@@ -134,7 +136,12 @@ def board_of(copper, laminate, dk, drill, clearance, apart, rate, z0):
 
 
 @pytest.mark.parametrize(
-    ("model", "number"), [("uniform", 80), ("solved", 30), pytest.param("solved", 80, marks=pytest.mark.slow)]
+    ("model", "number"),
+    [
+        ("uniform", 40),
+        ("solved", 30),
+        *(pytest.param(model, 80, marks=pytest.mark.slow) for model in ("uniform", "solved")),
+    ],
 )
 def test_rankings_of_small_boards(model, number):
     choices = (LENGTHS, LENGTHS, DKS, LENGTHS[:2], LENGTHS[1:], LENGTHS, RATES, IMPEDANCES)

@@ -81,7 +81,7 @@ def test_loaded_line_against_scikit_rf(line, z0):
     assert -20 * np.log10(np.abs(stub.s[0, 1, 0])) == pytest.approx(1.0, abs=1e-6)
 
 
-@settings(max_examples=15)
+@settings(max_examples=8)
 @given(short_solved_stubs())
 def test_below_the_1_db_frequency_the_loss_is_below_1_db(stub):
     stubs = chain_of(*stub)
@@ -128,7 +128,7 @@ def greatest(stubs, up_to, z0=50.0):
     return -10 * np.log10(least_power(power, low, np.full(len(stubs), up_to), followed(stubs).jump))
 
 
-@settings(max_examples=10)
+@settings(max_examples=6)
 @given(short_solved_stubs())
 def test_greatest_loss_misses_nothing_of_a_dense_sweep(stub):
     stubs = chain_of(*stub)

@@ -246,7 +246,7 @@ def check_margins(best, leave):
 ANY_RULES = made.random_rules(made.RESIDUALS | made.FACE_TOLERANCES)
 
 
-@settings(max_examples=5)
+@settings(max_examples=3)
 @given(twins() | made.boards() | made.coupled_boards(), ANY_RULES)
 @with_examples([made.COUPLED_BOARD], made.CORNER_RULES[:1])
 def test_every_policy_holds_what_it_promises(board, its_rules):

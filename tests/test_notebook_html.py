@@ -55,6 +55,7 @@ def drilled(board):
     return plan(board, made.rules(sides={"bottom": "any"}), model="uniform", dk_eff=4)
 
 
+@pytest.fixture(scope="module")
 def results(board, drilled):
     matrix = layer_matrix(mb.stackup(), ["25 Gb/s"], padstack=mb.VIA, z0="50 ohm", return_vias=mb.RETURNS)
     changed = board.with_waiver(net="B", waiver=EVIL).with_layer(net=EVIL, from_layer="L2", to_layer="L4")
@@ -83,8 +84,8 @@ def results(board, drilled):
 
 
 @pytest.fixture(scope="module")
-def shown(board, drilled):
-    return {name: Parsed(result._repr_html_()) for name, result in results(board, drilled).items()}
+def shown(results):
+    return {name: Parsed(result._repr_html_()) for name, result in results.items()}
 
 
 def test_every_result_is_a_table_and_no_other_markup(shown):
@@ -93,8 +94,8 @@ def test_every_result_is_a_table_and_no_other_markup(shown):
         assert page.tags <= MARKUP
 
 
-def test_every_result_is_one_frame_with_one_style_sheet_that_touches_nothing_else(board, drilled):
-    for result in results(board, drilled).values():
+def test_every_result_is_one_frame_with_one_style_sheet_that_touches_nothing_else(results):
+    for result in results.values():
         page = result._repr_html_()
         assert page.startswith('<div class="stubsi"><style>')
         assert page.count("<style>") == 1

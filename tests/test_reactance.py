@@ -45,7 +45,7 @@ def test_orders_are_the_zeros_of_a_dense_scan(stub):
 
 
 @given(cavities=st.integers(1, 12), h=st.floats(0.08, 0.5), ring=st.floats(0.7, 3.0), dk=st.floats(2.8, 4.8))
-@settings(max_examples=25)
+@settings(max_examples=10)
 def test_notch_is_a_short(cavities, h, ring, dk):
     stub = chain(stack(cavities, h=h, of=material(dk)), path=Ring(radius=ring * MM))
     f = notch(stub)
