@@ -181,12 +181,25 @@ def warn_if_unusual(value: float | None, usual: Usual, name: str, *, check: str 
     """
     if value is None or usual.holds(value):
         return
-    warnings.warn(
+    warn(
         f"{name} = {usual.shown(value)}: is outside {usual.shown(usual.lowest)} to {usual.shown(usual.highest)}, where "
-        f"{usual.what}; check {check}.",
-        PlausibilityWarning,
-        stacklevel=_levels_to_the_caller(),
+        f"{usual.what}; check {check}."
     )
+
+
+def warn(text: str) -> None:
+    """Warn about something that is most likely a slip.
+
+    Parameters
+    ----------
+    text : str
+
+    Warns
+    -----
+    PlausibilityWarning
+        The warning points at the caller's own code.
+    """
+    warnings.warn(text, PlausibilityWarning, stacklevel=_levels_to_the_caller())
 
 
 def _levels_to_the_caller() -> int:

@@ -120,6 +120,16 @@ def test_a_slip_in_a_board_file_is_warned_about(tmp_path):
         read_board(file)
 
 
+def test_a_criterion_of_a_board_file_that_nothing_names_is_warned_about(tmp_path):
+    file = tmp_path / "board.toml"
+    text = DEMO.read_text(encoding="utf-8")
+    file.write_text(text.replace("[criteria.", '[criteria.idle]\nloss = 1\nsource = "test"\n\n[criteria.', 1), "utf-8")
+    with pytest.warns(PlausibilityWarning, match=r"\[criteria\] 'idle': no net is judged by it; name it") as caught:
+        read_board(file)
+    assert len(caught) == 1
+    assert caught[0].filename == __file__
+
+
 def test_a_usual_board_and_the_published_rules_give_no_warning():
     with warnings.catch_warnings():
         warnings.simplefilter("error")

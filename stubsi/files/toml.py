@@ -15,6 +15,7 @@ from stubsi.files import parts, schema
 from stubsi.files.schema import Schema, errors_at, look_up, with_places
 from stubsi.files.tolerance_tables import check_fit
 from stubsi.files.toml_text import parsed_file
+from stubsi.plausibility import warn
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
@@ -158,7 +159,20 @@ def board_of_table(table: Table, name: str, criteria: Mapping[str, Criterion] | 
     BOARD.check(table, f"{name}: top level")
     board = _Reader(table, name, criteria).board()
     check_fit(table.get("tolerance", ()), name, board)
+    _warn_of_idle_criteria(table, name)
     return board
+
+
+def _warn_of_idle_criteria(table: Table, file: str) -> None:
+    """Warn of every criterion of a file that nothing in it names: no net is judged by it."""
+    named = {table.get("criterion"), *table.get("signal_criteria", {}).values()}
+    named |= {net.get("criterion") for net in table.get("net", ())}
+    for name in table.get("criteria", {}):
+        if name not in named:
+            warn(
+                f"{file}: [criteria] '{name}': no net is judged by it; name it as the criterion of the board, of a "
+                f"signal or of a net, or take it out."
+            )
 
 
 def stackup_of_table(table: Table, file: str) -> Stackup:
