@@ -126,7 +126,7 @@ def test_the_table_says_what_to_ask_for(found):
     assert thickness.turns_at in text
     assert "nothing varies" in text
     assert "Changes nothing for CLK if narrower: dk of core." in text
-    assert str(thickness).startswith("CLK: halving dielectric thickness of core lifts the yield from ")
+    assert str(thickness).startswith("CLK: halving the tolerance of dielectric thickness of core lifts the yield from ")
     assert str(dk) == "CLK: a narrower dk of core changes nothing"
 
 

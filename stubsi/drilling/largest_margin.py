@@ -1,4 +1,4 @@
-"""Owns the search for the largest smallest margin that a number of drill groups can give, with its proof."""
+"""Owns the search for the groups with which the smallest margin of all stubs is as large as possible, and the proof."""
 
 from __future__ import annotations
 

@@ -65,9 +65,15 @@ def _largest_margin(plan: Plan) -> str:
     return (
         f"Smallest margin over limit {smallest}: {largest} with at most "
         f"{how_many(plan.goal.most_groups or 0, 'group')}, stub by stub with the clearances as drawn; "
-        f"{len(plan.certificate)} of the stubs, no two of which can share a group, prove that at least as many groups "
-        "are needed for it."
+        f"{_proof(plan)}."
     )
+
+
+def _proof(plan: Plan) -> str:
+    """Why there are at least as many groups as the certificate has entries."""
+    if len(plan.certificate) == 1:
+        return "at least one stub needs a group"
+    return f"{len(plan.certificate)} of the stubs need a group each, because no two of them can share one"
 
 
 def _optimum(plan: Plan) -> str:
@@ -76,14 +82,12 @@ def _optimum(plan: Plan) -> str:
         return _largest_margin(plan)
     if plan.goal.name == "largest yield":
         return f"Made for the {plan.goal}; largest_yield says how sure it is that no other plan has a larger one."
-    proof = f"{len(plan.certificate)} of the stubs, no two of which can share a group, prove"
-    needed = "that at least as many groups are needed."
     if plan.costs != FEWEST_GROUPS and not plan.goal.groups_first:
         least = "least" if plan.cost_gap == 0 else f"not proven to be the least: relative gap {plan.cost_gap:.2g}"
-        return f"{_cost(plan)}, {least}{_best_effort(plan)} ({one_line(plan.costs.source)}); {proof} {needed}"
+        return f"{_cost(plan)}, {least}{_best_effort(plan)} ({one_line(plan.costs.source)}); {_proof(plan)}."
     cost = f" {_cost(plan)} ({one_line(plan.costs.source)})." * (plan.costs != FEWEST_GROUPS)
     if plan.proven:
-        return f"No plan has fewer groups: {proof} it.{cost}"
+        return f"No plan has fewer groups: {_proof(plan)}.{cost}"
     if plan.cost_gap == 0:
-        return f"The solver finds no plan with fewer groups; {proof} {needed}{cost}"
-    return f"The solver stopped at its time limit, relative gap {plan.cost_gap:.2g}; {proof} {needed}{cost}"
+        return f"The solver finds no plan with fewer groups; {_proof(plan)}.{cost}"
+    return f"The solver stopped at its time limit, relative gap {plan.cost_gap:.2g}; {_proof(plan)}.{cost}"

@@ -101,6 +101,13 @@ def plan(
     The drills need wider clearances in every hole of their padstacks. Nets with stubs that stay undrilled are judged
     again with these, and those that then fall short are planned too. This is done once. Where the board has no room for
     the clearances, ``Plan.no_room`` says why.
+
+    Examples
+    --------
+    >>> from stubsi import read_board, read_rules
+    >>> board, rules = read_board("shared/demo_board.toml"), read_rules("shared/demo_rules.toml")
+    >>> plan(board, rules, model="uniform")  # a first look; with solved stubs it takes some twenty seconds
+    <Plan: 7 drill groups, 86 hits, 26 stubs refused, 0 nets undecided>
     """
     checked(board, "board", Board)
     checked(rules, "rules", FabricatorRules)

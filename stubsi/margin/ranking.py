@@ -77,6 +77,19 @@ def rank(
     StubsiError, UnitError
         ``board`` is no Board; an unknown ``model``; values that are not a Dk or a delay per length, or both; tolerances
         that are none, or that do not fit the board.
+
+    Notes
+    -----
+    The margin of a net is :math:`f_1 / f_N`, with :math:`f_1` the lowest first notch of its stubs and :math:`f_N` its
+    Nyquist frequency, half its symbol rate. ``help(stubsi.margin)`` explains columns and verdicts, and
+    ``help(stubsi.stubs)`` the model and its errors.
+
+    Examples
+    --------
+    >>> from stubsi import read_board
+    >>> ranking = rank(read_board("shared/demo_board.toml"), model="uniform")  # a first look; nothing is solved
+    >>> ranking["OPT_TX3"]
+    <NetMargin OPT_TX3: drill, first notch 26.58 GHz, 0.949 x Nyquist>
     """
     if not isinstance(board, Board):
         raise BoardError(f"board = {as_shown(board)}: must be a Board; read_board reads one from a file.")

@@ -149,7 +149,7 @@ def undrilled_changes(
     >>> found = read_ipc2581("shared/sluice_gate.xml", signals={"FLOW_*": "32 GT/s"}, z0="85 ohm", plating="20 um")
     >>> tried = undrilled_changes(found.board, "FLOW_P/FLOW_N", weights={"exit layer": 1}, model="uniform")
     >>> print(tried.not_enough[0])
-    SIG_4 in place of TOP: drill; first notch 33.89 GHz to 54.23 GHz, +6.78 GHz per copper layer
+    SIG_4 in place of TOP: marginal; first notch 33.89 GHz to 54.23 GHz, +6.78 GHz per copper layer
     """
     check_signal_net(checked(board, "board", Board), net)
     wanted = wanted_kinds(weights)

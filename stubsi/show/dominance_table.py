@@ -58,7 +58,7 @@ _ASKS: tuple[Column[Ask], ...] = (
 )
 _EFFECTS: tuple[Column[NetDominance], ...] = (
     Column("net", lambda row: row.net or "(board)"),
-    Column("total effects, largest first", _causes, elastic=True),
+    Column("total effects, largest first", _causes),
     Column("error", lambda row: "" if math.isnan(row.error) else f"{row.error:.1g}", align="right"),
 )
 
@@ -94,7 +94,11 @@ def dominance_text(found: Dominance) -> str:
     asks = as_text(_ASKS, rows, WIDTH, head=_head(found), foot=wrapped(words, WIDTH, hang=2))
     if not rows:
         asks = "\n".join([*_head(found), *wrapped(words, WIDTH, hang=2)])
-    effects = as_text(_EFFECTS, (found.of_board, *found.nets), WIDTH, foot=wrapped(_foot(found), WIDTH, hang=2))
+    columns = [column for column in _EFFECTS if column.cell is not _causes]
+    effects = as_text(
+        columns, (found.of_board, *found.nets), WIDTH, head=["Total effects on the spread, the largest first:"],
+        foot=wrapped(_foot(found), WIDTH, hang=2), below=lambda row: wrapped([_causes(row)], WIDTH, indent=4),
+    )  # fmt: skip
     return f"{asks}\n\n{effects}"
 
 

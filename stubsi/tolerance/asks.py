@@ -81,7 +81,7 @@ class Ask(NamedTuple):
             Turn.MET: "as much as is wanted already", Turn.AT: f"as much as is wanted from {self.turns_at} on",
             Turn.NEVER: "less than is wanted even if it is exact", Turn.UNKNOWN: "unknown",
         }[self.turn]  # fmt: skip
-        lift = f"halving {self.tolerance} lifts the yield from {self.now:.2%} to {self.halved:.2%}"
+        lift = f"halving the tolerance of {self.tolerance} lifts the yield from {self.now:.2%} to {self.halved:.2%}"
         return f"{whose}: {lift}; {wanted}"
 
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.board.board import Board
+from stubsi.board.names import how_many
 from stubsi.checks import checked
 from stubsi.margin.built import BuiltRange
 from stubsi.margin.verdict import bound
@@ -186,7 +187,9 @@ class Corners(NetResults[NetCorners]):
 
     def __repr__(self) -> str:
         counts = {each: sum(net.standing is each for net in self.nets) for each in Standing}
-        return f"<Corners of {len(self)} nets: {', '.join(f'{n} {each}' for each, n in counts.items() if n)}>"
+        return (
+            f"<Corners of {how_many(len(self), 'net')}: {', '.join(f'{n} {each}' for each, n in counts.items() if n)}>"
+        )
 
 
 def corners(
@@ -240,6 +243,14 @@ def corners(
     because the worst hole decides. A loss that is summed over holes which are worst in opposite directions would be
     higher. Where the thickness of the board is bounded, a corner beyond the bound is drawn back towards the nominal
     thicknesses until it keeps the bound, all thicknesses by the same part; corners are then labelled as searched.
+
+    Examples
+    --------
+    >>> from stubsi import Tolerance, read_ipc2581
+    >>> found = read_ipc2581("shared/sluice_gate.xml", signals={"FLOW_*": "32 GT/s"}, z0="85 ohm", plating="20 um")
+    >>> thick = Tolerances(board_thickness=Tolerance.plus_minus("10 %", source="a fabricator's capability page"))
+    >>> corners(found.board, thick, model="uniform")["FLOW_P/FLOW_N"]
+    <NetCorners FLOW_P/FLOW_N: 1.94 / 2.12 / 2.33 x Nyquist, misses at best>
     """
     checked(board, "board", Board)
     checked(tolerances, "tolerances", Tolerances)

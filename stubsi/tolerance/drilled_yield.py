@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from stubsi.board.names import how_many
 from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
 from stubsi.margin.verdict import Verdict
@@ -175,7 +176,8 @@ class DrilledYield(NetResults[NetDrilledYield]):
 
     def __repr__(self) -> str:
         cut = f", {len(self.may_cut)} may be cut" if self.may_cut else ""
-        return f"<DrilledYield of {len(self)} nets: {self.probability:.4g} ({self.least:.4g} to {self.most:.4g}){cut}>"
+        share = f"{self.probability:.4g} ({self.least:.4g} to {self.most:.4g})"
+        return f"<DrilledYield of {how_many(len(self), 'net')}: {share}{cut}>"
 
 
 def drilled_yield(

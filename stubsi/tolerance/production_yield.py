@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from stubsi.board.board import Board
+from stubsi.board.names import how_many
 from stubsi.checks import checked
 from stubsi.errors import BoardError
 from stubsi.provenance import BY_TOLERANCES
@@ -171,8 +172,8 @@ class ProductionYield(NetResults[NetYield]):
     def __repr__(self) -> str:
         because = f", {len(self.unknown_nets)} unknown" if self.unknown_nets else ""
         return (
-            f"<ProductionYield of {len(self)} nets: {self.probability:.4g} ({self.least:.4g} to {self.most:.4g}), "
-            f"sampling error {self.sampling_error:.1g}{because}>"
+            f"<ProductionYield of {how_many(len(self), 'net')}: {self.probability:.4g} "
+            f"({self.least:.4g} to {self.most:.4g}), sampling error {self.sampling_error:.1g}{because}>"
         )
 
 
@@ -241,6 +242,14 @@ def production_yield(
 
     Quantiles come from histograms of 1,024 bins, so that memory does not grow with the samples. The figures are the
     worse ends of what is computed; how far off the model may be is not in them.
+
+    Examples
+    --------
+    >>> from stubsi import Tolerance, read_ipc2581
+    >>> found = read_ipc2581("shared/sluice_gate.xml", signals={"FLOW_*": "32 GT/s"}, z0="85 ohm", plating="20 um")
+    >>> thick = Tolerances(board_thickness=Tolerance.plus_minus("10 %", source="a fabricator's capability page"))
+    >>> production_yield(found.board, thick, model="uniform")["FLOW_P/FLOW_N"]
+    <NetYield FLOW_P/FLOW_N: 0 (0 to 0)>
     """
     checked(board, "board", Board)
     checked(tolerances, "tolerances", Tolerances)
