@@ -125,6 +125,7 @@ def test_the_table_says_what_to_ask_for(found):
     assert "What to ask the fabricator for" in text
     assert thickness.turns_at in text
     assert "nothing varies" in text
+    assert "\n    dielectric thickness of core 0.99, dk of core 0.01\n" in text  # whole, in a line of its own
     assert "Changes nothing for CLK if narrower: dk of core." in text
     assert str(thickness).startswith("CLK: halving the tolerance of dielectric thickness of core lifts the yield from ")
     assert str(dk) == "CLK: a narrower dk of core changes nothing"
