@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import stubsi
-from stubsi import RULES_OF_THUMB, files, margin, notch_frequency, read_board, stub_budget, stubs
+from stubsi import RULES_OF_THUMB, drilling, files, margin, notch_frequency, read_board, stub_budget, stubs
 from stubsi.board import criterion
 from stubsi.margin.verdict import Verdict
 from stubsi.stubs.model_error import Regime, notch_error
@@ -46,6 +46,15 @@ def test_every_page_named_is_there():
         first, _, last = page.partition(".")
         thing = getattr(stubsi, first)
         assert getattr(thing, last, thing).__doc__ or page == "board.line_rates"
+
+
+def test_what_can_be_asked_of_a_plan_is_there():
+    page = after(drilling.__doc__, "**What can be asked of a plan**")
+    asked = re.findall(r"plan\.(\w+)(\()?", page)
+    assert len(asked) > 14
+    for name, call in asked:
+        is_there = hasattr(stubsi.Plan, name) or name in stubsi.Plan.__dataclass_fields__
+        assert callable(getattr(stubsi.Plan, name)) if call else is_there
 
 
 def test_every_verdict_is_explained():

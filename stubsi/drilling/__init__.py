@@ -3,6 +3,23 @@
 ``plan(board, rules)`` finds the fewest drill groups that bring every net to its criterion, and proves that there are no
 fewer. ``notebooks/from_board_file_to_drilling_plan.ipynb`` walks through one.
 
+**What can be asked of a plan**::
+
+    print(plan)                     the drill schedule; what is refused, missed or left undrilled, and why
+    plan.summary()                  counts, and what proves that no plan is better
+    plan.explain("U1.A7")           why a hole is drilled, refused or left undrilled
+    plan.consequences()             every net before drilling, after nominal and after worst-case drilling
+    plan.refused, plan.missed       stubs that cannot be drilled, and drilled ones that stay too long, with the reason
+    plan.effects()                  the clearances, pads and mask openings that the wider drills need
+    plan.near_holes()               holes that a drill comes too near to
+    plan.questions()                what to ask the fabricator and the designer: every unknown input
+    plan.group_trade()              what one drill group more or fewer is worth
+    plan.reroutes()                 which nets hold a drill group open, and where they could move
+    plan.shallower_changes("CLK")   the smallest change with which a net is drilled less deep
+    plan.hole_model("U1.A7", "worst")  one hole after drilling, as a two-port with its figures
+    plan.matches(board, rules)      whether the plan still fits, and what has changed since it was made
+    plan.to_frame(), plan.to_csv()  the drill groups; plan.holes_frame() and plan.holes_csv() give the holes
+
 **Rules.** The fabricator's rules are an object, each value with its source. The tip's angle and distance, the least
 depth and plated length, the clearances of copper and of other holes and the tolerance of the edge may be given as None:
 then they are unknown. The plan holds over a stated range of an unknown rule, and ``Plan.questions`` lists it with the
