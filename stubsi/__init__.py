@@ -62,7 +62,7 @@ How sure it is when boards are built::
     corners              worst and best case of every net over all tolerances
     production_yield     how probable it is that the boards built meet their criteria
     dominance            which tolerance causes the spread, and which to ask the fabricator to narrow
-    drilled_yield        the same after drilling by a plan, and how probable it is that a layer in use is cut
+    drilled_yield        how probable it is after drilling by a plan, and that a layer in use is cut
     yield_trade          what each number of drill groups is worth in yield
     largest_yield        the plan with the largest yield at a given number of drill groups
     narrowed_rules       the rules with windows that hold for all boards within the tolerances
@@ -91,7 +91,7 @@ Pictures (they need matplotlib, the extra ``plot``)::
     help(stubsi.board)                  what if: a board with one thing changed
     help(stubsi.drilling)               rules and plan
     help(stubsi.handoff)                the files of a plan
-    help(stubsi.Tolerances)             tolerances
+    help(stubsi.tolerance)              tolerances, worst case and yield
     help(stubsi.show)                   forms of output
 
 **Units.** Lengths, rates, frequencies and impedances are text with a unit, "24 mil" or "25.78125 Gb/s", or pint

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import stubsi
-from stubsi import RULES_OF_THUMB, drilling, files, margin, notch_frequency, read_board, stub_budget, stubs
+from stubsi import RULES_OF_THUMB, drilling, files, margin, notch_frequency, physics, read_board, stub_budget, stubs
 from stubsi.board import criterion
 from stubsi.margin.verdict import Verdict
 from stubsi.stubs.model_error import Regime, notch_error
@@ -55,6 +55,16 @@ def test_what_can_be_asked_of_a_plan_is_there():
     for name, call in asked:
         is_there = hasattr(stubsi.Plan, name) or name in stubsi.Plan.__dataclass_fields__
         assert callable(getattr(stubsi.Plan, name)) if call else is_there
+
+
+def test_the_modules_of_the_physics_are_listed():
+    """Each of them is there, and few are left out: the list is a way in, and not an inventory."""
+    folder = Path(physics.__file__).parent
+    listed = set(re.findall(r"\w+", " ".join(re.findall(r"^    (\w+(?:, \w+)*) {2,}", physics.__doc__, re.MULTILINE))))
+    listed |= set(re.findall(r"``(\w+)``", physics.__doc__))
+    there = {path.stem for path in folder.glob("*.py")} - {"__init__"}
+    assert listed <= there
+    assert len(there - listed) < 4
 
 
 def test_every_verdict_is_explained():
