@@ -22,5 +22,5 @@ The modules, in the order in which a geometry becomes a notch::
     two_stubs, pair     two stubs of one hole, and the two barrels of a pair
 
 Beside them stand the uniform line, ``uniform_line`` for arrays and ``single_line`` for one stub in plain numbers, and
-the tools ``sweep``, ``chebyshev`` and ``arrays``.
+the tools ``sweep``, ``chebyshev``, ``bracketed_root`` and ``arrays``.
 """
