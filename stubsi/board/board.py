@@ -65,6 +65,19 @@ class Board(BoardHoles, BoardCopies):
         wider than its antipad on a plane, a contact zone is deeper than the board, two different padstacks have one
         name, a signal net uses a plane, two holes run into each other or are farther apart than a board is large,
         copper of two nets overlaps, or a reference hole lies inside the antipad of a signal hole.
+
+    Examples
+    --------
+    >>> from stubsi import CopperLayer, DielectricLayer, Hole, Net, Padstack, Stackup
+    >>> roles = {"TOP": "signal", "GND": "plane", "IN": "signal", "BOT": "signal"}
+    >>> top, ground, inner, bottom = (CopperLayer(name=name, thickness="35 um", role=roles[name]) for name in roles)
+    >>> core = DielectricLayer(thickness="0.4 mm", dk=4.2)
+    >>> stackup = Stackup(layers=(top, core, ground, core, inner, core, bottom), source="drawing 12")
+    >>> via = Padstack(name="via", drill="0.3 mm", pad="0.5 mm", antipad="0.8 mm")
+    >>> hole = Hole(name="U1.1", padstack=via, connects=["TOP", "IN"], x="5 mm", y="5 mm")
+    >>> board = Board(stackup=stackup, nets=[Net(name="CLK", signal="DDR4-3200", z0="50 ohm", holes=[hole])])
+    >>> board.net("CLK")
+    <Net CLK: 1 hole, DDR4-3200>
     """
 
     stackup: Stackup
