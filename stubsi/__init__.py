@@ -42,7 +42,7 @@ The drilling::
     write_rules          rules, costs, criteria and tolerances as a file
     plan                 the fewest drill groups, with depths, must-not-cut layers, residual stubs, and the proof
     Plan.consequences    every net before and after drilling; help(stubsi.drilling) lists what else a plan can tell
-    Plan.shallower_changes  the smallest change with which a net is drilled less deep
+    Plan.shallower_changes   the smallest change with which a net is drilled less deep
     Plan.reroutes        the nets that hold a drill group open, and where they could move
     copper_near_drills   copper of an IPC-2581 file that is too near to a depth drill
 

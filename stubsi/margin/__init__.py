@@ -10,7 +10,8 @@
                      again; a range where return vias are unknown; ">253" where there is none below 253 GHz, up to
                      where the model holds
     margin           first notch / Nyquist
-    judged           the figure that the net's criterion looks at, and its limit
+    judged           the figure that the net's criterion looks at, and its limit; "notch > 1.5 dB": a notch lies in the
+                     band of the signal, which counts as more than any loss
     1 dB             1 dB frequency: the lowest at which the shunt loss of one of the net's stubs reaches 1 dB; it moves
                      smoothly where the notch jumps
     loss             losses of the net's stubs at Nyquist, each as a shunt, added up without interaction; of a pair,
