@@ -210,6 +210,12 @@ CALLS = {
             "progress": None,
         },
     ),
+    "drilled_dominance": (
+        stubsi.drilled_dominance,
+        {
+            "plan": DRILLED, "tolerances": TOLERANCES, "wanted": 0.9, "seed": 1, "executor": None, "progress": None,
+        },
+    ),
     "drilled_yield": (
         stubsi.drilled_yield,
         {"plan": DRILLED, "tolerances": TOLERANCES, "seed": 1, "executor": None, "progress": None},

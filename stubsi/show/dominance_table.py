@@ -64,9 +64,10 @@ _EFFECTS: tuple[Column[NetDominance], ...] = (
 
 
 def _head(found: Dominance) -> list[str]:
-    return [
-        f"What to ask the fabricator for: yields wanted {100 * found.wanted:g} %, one tolerance narrowed at a time."
-    ]
+    asked = f"What to ask the fabricator for: yields wanted {100 * found.wanted:g} %, one tolerance narrowed at a time."
+    if found.plan is None:
+        return [asked]
+    return [asked, "After drilling; the yield of the board is that of the nets that drilling can mend."]
 
 
 def _foot(found: Dominance) -> list[str]:

@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from enum import StrEnum
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
-
-from stubsi.tolerance.scaled import ScaledYields
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from stubsi.tolerance.study import Study
+    from stubsi.tolerance.draws import Floats
     from stubsi.tolerance.tolerances import Factor
 
 LEAST_LIFT = 1e-3
@@ -85,13 +83,25 @@ class Ask(NamedTuple):
         return f"{whose}: {lift}; {wanted}"
 
 
-def asks_of(study: Study, seed: int, wanted: float) -> tuple[Ask, ...]:
+class NarrowedYields(Protocol):
+    """Yields of the nets, and of the board last, with one tolerance narrowed, on the same samples."""
+
+    def at(self, factor: int, part: float) -> Floats:
+        """Yields with the limits of one factor narrowed to a part of what they are, from 0 (exact) to 1."""
+
+    def turning_part(self, factor: int, net: int, wanted: float) -> float:
+        """Largest part of the limits of one factor at which a net has the yield that is wanted."""
+
+
+def asks_of(yields: NarrowedYields, factors: Sequence[Factor], nets: Sequence[str], wanted: float) -> tuple[Ask, ...]:
     """Rows for the board and for every net whose yield is neither 0 nor 1, or becomes another if a value is exact.
 
     Parameters
     ----------
-    study : Study
-    seed : int
+    yields : NarrowedYields
+    factors : sequence of Factor
+    nets : sequence of str
+        Their names.
     wanted : float
         Yield that is wanted.
 
@@ -100,21 +110,19 @@ def asks_of(study: Study, seed: int, wanted: float) -> tuple[Ask, ...]:
     tuple of Ask
         The board first.
     """
-    yields = ScaledYields(study, seed)
     now = yields.at(0, 1.0)
-    halved = [yields.at(number, 0.5) for number in range(len(study.factors))]
-    exact = [yields.at(number, 0.0) for number in range(len(study.factors))]
-    nets = study.ranking.board.signal_nets
+    halved = [yields.at(number, 0.5) for number in range(len(factors))]
+    exact = [yields.at(number, 0.0) for number in range(len(factors))]
     moving = np.any([(now > 0) & (now < 1), *(each != now for each in exact)], axis=0)
     rows = []
     for net in [len(nets), *np.flatnonzero(moving[:-1]).tolist()]:
-        for number, factor in enumerate(study.factors):
+        for number, factor in enumerate(factors):
             ends = now[net], halved[number][net], exact[number][net]
             turn = _turn(ends, wanted)
             part = yields.turning_part(number, net, wanted) if turn is Turn.AT else np.nan
             rows.append(
                 Ask(
-                    net=nets[net].name if net < len(nets) else "", tolerance=factor.name, limits=_limits(factor, 1.0),
+                    net=nets[net] if net < len(nets) else "", tolerance=factor.name, limits=_limits(factor, 1.0),
                     now=float(ends[0]), halved=float(ends[1]), exact=float(ends[2]), turn=turn,
                     turns_at=_limits(factor, part) if turn is Turn.AT else "", part=part,
                 )

@@ -13,6 +13,7 @@ from stubsi.tolerance.asks import Ask, asks_of
 from stubsi.tolerance.effects import variance_shares
 from stubsi.tolerance.net_results import NetResults
 from stubsi.tolerance.production_yield import check_number
+from stubsi.tolerance.scaled import ScaledYields
 from stubsi.tolerance.study import Asked, study_of
 from stubsi.tolerance.tasks import check_executor, check_progress
 from stubsi.tolerance.tolerances import Tolerances
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
     import pandas as pd
 
+    from stubsi.drilling.plan import Plan
     from stubsi.stubs.model_choice import ModelName
     from stubsi.units import Dimensioned
 
@@ -83,6 +85,8 @@ class Dominance(NetResults[NetDominance]):
         The whole board, without nets that are waived.
     asks : tuple of Ask
         The board first, then the nets whose yield is neither 0 nor 1, each tolerance in a row.
+    plan : Plan, optional
+        The plan, where it is the board after drilling.
     bound_left_out : bool
         Whether the shares leave out that boards which are too thick or too thin are screened out. With it the factors
         would depend on each other, and no shares of the variance be defined. The yields of ``asks`` keep the bound.
@@ -93,6 +97,7 @@ class Dominance(NetResults[NetDominance]):
     model: ModelChoice
     seed: int
     wanted: float
+    plan: Plan | None = None
     nets: tuple[NetDominance, ...] = field(compare=False)
     of_board: NetDominance = field(compare=False)
     asks: tuple[Ask, ...] = field(compare=False)
@@ -234,9 +239,7 @@ def dominance(
     check_number(seed, "seed", 0, 2**63 - 1)
     check_executor(executor)
     check_progress(progress)
-    least = one_number(wanted, "wanted", rule="positive")
-    if least > 1:
-        raise BoardError(f"wanted = {as_shown(wanted)}: must be at most 1; it is a share of the boards.")
+    least = checked_wanted(wanted)
     choice = ModelChoice.of(model, dk_eff, delay)
     study = study_of(Asked(board, tolerances, choice, seed), executor, progress or (lambda done, of: None))
     first, total, error = variance_shares(study, seed)
@@ -249,7 +252,30 @@ def dominance(
         )  # fmt: skip
 
     nets = tuple(of_net(number, net.name) for number, net in enumerate(board.signal_nets))
+    asks = asks_of(ScaledYields(study, seed), study.factors, [net.name for net in board.signal_nets], least)
     return Dominance(
         board=board, tolerances=tolerances, model=choice, seed=seed, wanted=least, nets=nets,
-        of_board=of_net(len(nets), ""), asks=asks_of(study, seed, least), bound_left_out=study.thickness is not None,
+        of_board=of_net(len(nets), ""), asks=asks, bound_left_out=study.thickness is not None,
     )  # fmt: skip
+
+
+def checked_wanted(wanted: float) -> float:
+    """Check that a yield that is wanted is a share above zero.
+
+    Parameters
+    ----------
+    wanted : float
+
+    Returns
+    -------
+    float
+
+    Raises
+    ------
+    BoardError, UnitError
+        It is none.
+    """
+    least = one_number(wanted, "wanted", rule="positive")
+    if least > 1:
+        raise BoardError(f"wanted = {as_shown(wanted)}: must be at most 1; it is a share of the boards.")
+    return least

@@ -187,6 +187,13 @@ class DrilledStudy:
         t, d = (drawn.of_stub(stub), drawn.d[stub]) if stubs else (drawn.t, np.zeros(len(drawn.t)))
         return scale * self.surfaces.at(column, self._features(column, t, d, residual))
 
+    def cut(self, column: int, drawn: Drawn) -> NDArray[np.bool_]:
+        """Samples on which the drill of a stub cuts the layer in use; what its hole has for itself is no part of it."""
+        residual = self.residual[column]
+        if residual is None:
+            return np.zeros(len(drawn.t), dtype=bool)
+        return np.asarray(residual.at(drawn.t, drawn.d[column]) < residual.cone - ROUNDING)
+
     def counted(self, criteria: list[Criterion]) -> Counted:
         """Shares of the samples that meet each criterion, and in which a layer in use is cut."""
         waived = np.array([bool(net.waiver) for net in self.boards.board.signal_nets])
@@ -201,9 +208,7 @@ class DrilledStudy:
             met = np.ones((3, len(waived), len(drawn.t)), dtype=bool)
             cut = np.zeros((len(waived), len(drawn.t)), dtype=bool)
             for column, net in enumerate(self.stub_net.tolist()):
-                residual = self.residual[column]
-                if residual is not None:  # which does not depend on what every hole has for itself
-                    cut[net] |= residual.at(drawn.t, drawn.d[column]) < residual.cone - ROUNDING
+                cut[net] |= self.cut(column, drawn)
             for net, column in looked_at:
                 off = BEYOND * float(np.nan_to_num(self.surfaces.error[column]))
                 met[:, net] &= met_at(self.figure(column, drawn, self.residual[column]), off, criteria[net])

@@ -9,6 +9,8 @@ import numpy as np
 from stubsi.tolerance.tally import LEAST_BLOCKS, LEAST_PER_BLOCK, Narrowed
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from stubsi.tolerance.draws import Floats
     from stubsi.tolerance.study import Study
 
@@ -77,11 +79,27 @@ class ScaledYields:
 
         It must have it with the factor exact and lack it with the factor as it is.
         """
-        enough, too_wide = 0.0, 1.0
-        for _ in range(HALVINGS):
-            middle = (enough + too_wide) / 2
-            if self.at(factor, middle)[net] >= wanted:
-                enough = middle
-            else:
-                too_wide = middle
-        return enough
+        return turning_part(lambda part: float(self.at(factor, part)[net]), wanted)
+
+
+def turning_part(yield_at: Callable[[float], float], wanted: float) -> float:
+    """Largest part of some limits at which a yield is as large as is wanted.
+
+    Parameters
+    ----------
+    yield_at : callable
+        Yield at a part of the limits; enough at 0, too little at 1.
+    wanted : float
+
+    Returns
+    -------
+    float
+    """
+    enough, too_wide = 0.0, 1.0
+    for _ in range(HALVINGS):
+        middle = (enough + too_wide) / 2
+        if yield_at(middle) >= wanted:
+            enough = middle
+        else:
+            too_wide = middle
+    return enough
