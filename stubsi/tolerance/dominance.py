@@ -79,14 +79,14 @@ class Dominance(NetResults[NetDominance]):
         Seed of the samples.
     wanted : float
         Yield that is wanted of each net and of the board.
+    plan : Plan, optional
+        The plan, where it is the board after drilling.
     nets : tuple of NetDominance
         In the order of the board.
     of_board : NetDominance
         The whole board, without nets that are waived.
     asks : tuple of Ask
         The board first, then the nets whose yield is neither 0 nor 1, each tolerance in a row.
-    plan : Plan, optional
-        The plan, where it is the board after drilling.
     bound_left_out : bool
         Whether the shares leave out that boards which are too thick or too thin are screened out. With it the factors
         would depend on each other, and no shares of the variance be defined. The yields of ``asks`` keep the bound.

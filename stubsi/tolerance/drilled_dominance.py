@@ -29,8 +29,11 @@ if TYPE_CHECKING:
 
     from stubsi.tolerance.draws import Floats
 
-REPEATS, POINTS = 4, 2048
+REPEATS, POINTS = 4, 1024
 """Independent scramblings of the shares, and samples of each."""
+MOST_DIMENSIONS = 1000
+"""Of up to so many factors and stubs the samples come from one scrambled Sobol sequence, which is much surer; the depths
+of more stubs come from counter-based random numbers."""
 FIRST_BLOCK = 1 << 33
 """Number of the first block of what every hole has for itself, apart from those of the yield."""
 DEPTH = "depth of the drill"
@@ -225,19 +228,23 @@ def _shares_of_one(study: DrilledStudy, varied: Sequence[_Varied], repeat: int) 
 def _two_draws(study: DrilledStudy, repeat: int) -> tuple[Drawn, Drawn]:
     """Two independent sets of samples."""
     boards, count = study.boards, study.boards.count
-    both = np.empty((POINTS, 0))
-    if count:
-        sequence = qmc.Sobol(2 * count, scramble=True, rng=np.random.default_rng((study.seed, FIRST_BLOCK, repeat)))
-        both = np.clip(sequence.random(POINTS), 2.0**-31, 1 - 2.0**-31)
     stubs = np.arange(len(boards.rows))
+    depths = len(stubs) if count + len(stubs) <= MOST_DIMENSIONS else 0
+    both = np.empty((POINTS, 0))
+    if count + depths:
+        rng = np.random.default_rng((study.seed, FIRST_BLOCK, repeat))
+        both = np.clip(qmc.Sobol(2 * (count + depths), scramble=True, rng=rng).random(POINTS), 2.0**-31, 1 - 2.0**-31)
     holes, which = np.unique(boards.table.hole[boards.rows], return_inverse=True)
     laws = [(factor.tolerance.distribution, factor.tolerance.sigma) for factor in boards.own]
 
     def drawn(number: int) -> Drawn:
         key = (study.seed, FIRST_BLOCK + 2 * repeat + number)
-        t = boards.quantiles(both[:, number * count : (number + 1) * count])
+        unit = both[:, number * (count + depths) :][:, : count + depths]
+        t, d = boards.quantiles(unit[:, :count]), 2 * unit[:, count:].T - 1
+        if not depths:
+            d = of_holes(("uniform", None), key, 0, stubs, POINTS)
         own = [of_holes(law, key, n, holes, POINTS)[which] for n, law in enumerate(laws, start=1)]
-        return Drawn(t, of_holes(("uniform", None), key, 0, stubs, POINTS), own, boards.count_shared)
+        return Drawn(t, d, own, boards.count_shared)
 
     return drawn(0), drawn(1)
 
