@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from scipy.stats import qmc, sobol_indices
+from scipy.stats import qmc
 
 from stubsi.checks import checked
 from stubsi.drilling.plan import Plan
@@ -15,6 +15,7 @@ from stubsi.tolerance.dominance import Dominance, NetDominance, checked_wanted
 from stubsi.tolerance.draws import of_holes
 from stubsi.tolerance.drilled_board import RULES_THICKNESS, DrilledBoards
 from stubsi.tolerance.drilled_study import BLOCKS, Drawn, DrilledStudy, met_at
+from stubsi.tolerance.effects import FIRST_BLOCK, POINTS, REPEATS, over_repeats, shares_of_samples
 from stubsi.tolerance.production_yield import check_number
 from stubsi.tolerance.scaled import turning_part
 from stubsi.tolerance.tasks import check_executor, check_progress
@@ -29,13 +30,9 @@ if TYPE_CHECKING:
 
     from stubsi.tolerance.draws import Floats
 
-REPEATS, POINTS = 4, 1024
-"""Independent scramblings of the shares, and samples of each."""
 MOST_DIMENSIONS = 1000
-"""Of up to so many factors and stubs the samples come from one scrambled Sobol sequence, which is much surer; the depths
+"""Of up to so many factors and stubs the samples come from one scrambled Sobol sequence, which is much surer. The depths
 of more stubs come from counter-based random numbers."""
-FIRST_BLOCK = 1 << 33
-"""Number of the first block of what every hole has for itself, apart from those of the yield."""
 DEPTH = "depth of the drill"
 
 
@@ -86,7 +83,7 @@ def drilled_dominance(
     study = DrilledStudy(DrilledBoards(plan, tolerances), seed, executor, progress or (lambda done, of: None))
     varied = _varied(study)
     names = [net.name for net in study.boards.board.signal_nets]
-    first, total, error = _shares(study, varied)
+    first, total, error = over_repeats([_shares(study, varied, repeat) for repeat in range(REPEATS)])
 
     def of_net(number: int, name: str) -> NetDominance:
         titles = [each.factor.name for each in varied]
@@ -202,27 +199,11 @@ class _NarrowedYields:
         return np.concatenate(met, axis=1)
 
 
-def _shares(study: DrilledStudy, varied: Sequence[_Varied]) -> tuple[Floats, Floats, Floats]:
-    """First-order and total effects, shape (factors, nets + 1), and the largest standard error of each net."""
-    repeats = np.array([_shares_of_one(study, varied, repeat) for repeat in range(REPEATS)])
-    first, total = repeats.mean(axis=0)
-    return first, total, (repeats.std(axis=0, ddof=1) / np.sqrt(REPEATS)).max(axis=(0, 1))
-
-
-def _shares_of_one(study: DrilledStudy, varied: Sequence[_Varied], repeat: int) -> Floats:
+def _shares(study: DrilledStudy, varied: Sequence[_Varied], repeat: int) -> Floats:
+    """First-order and total effects by one scrambling; shape (2, factors, nets + 1)."""
     a, b = _two_draws(study, repeat)
-    f_a, f_b = _figures(study, a), _figures(study, b)
     mixed = [_figures(study, each.replaced(a, each.of(b))) for each in varied]
-    with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        f_a, f_b, f_ab = (np.exp(each - f_a[:, :1]) for each in (f_a, f_b, np.array(mixed)))
-        found = sobol_indices(func={"f_A": f_a, "f_B": f_b, "f_AB": f_ab}, n=POINTS)
-    by_net = (len(f_a), len(varied))  # scipy leaves out an axis of length 1
-    shares = np.array([found.first_order.reshape(by_net).T, found.total_order.reshape(by_net).T])
-    finite = np.isfinite(f_a).all(axis=1) & np.isfinite(f_b).all(axis=1) & np.isfinite(f_ab).all(axis=(0, 2))
-    shares[:, :, ~finite] = np.nan  # scipy gives 0 there
-    still = finite & (np.ptp(np.concatenate([f_a, f_b], axis=1), axis=1) <= 1e-12)
-    shares[:, :, still] = 0.0
-    return shares
+    return shares_of_samples(_figures(study, a), _figures(study, b), np.array(mixed))
 
 
 def _two_draws(study: DrilledStudy, repeat: int) -> tuple[Drawn, Drawn]:

@@ -10,6 +10,8 @@ from scipy.stats import sobol_indices
 from stubsi.tolerance.draws import board_wide
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from numpy.typing import NDArray
 
     from stubsi.tolerance.draws import Floats
@@ -41,10 +43,24 @@ def variance_shares(study: Study, seed: int) -> tuple[Floats, Floats, Floats]:
         Largest standard error of the shares of each net.
     """
     sampled = study.sampled(seed, POINTS)
-    repeats = np.array([_shares(sampled, seed, repeat) for repeat in range(REPEATS)])
+    return over_repeats([_shares(sampled, seed, repeat) for repeat in range(REPEATS)])
+
+
+def over_repeats(shares: Sequence[Floats]) -> tuple[Floats, Floats, Floats]:
+    """Means of shares over independent scramblings, and their errors.
+
+    Parameters
+    ----------
+    shares : sequence of ndarray, shape (2, factors, figures)
+
+    Returns
+    -------
+    first, total : ndarray, shape (factors, figures)
+    error : ndarray, shape (figures,)
+    """
+    repeats = np.array(shares)
     first, total = repeats.mean(axis=0)
-    error = (repeats.std(axis=0, ddof=1) / np.sqrt(REPEATS)).max(axis=(0, 1))
-    return first, total, error
+    return first, total, (repeats.std(axis=0, ddof=1) / np.sqrt(len(repeats))).max(axis=(0, 1))
 
 
 def _shares(sampled: Sampled, seed: int, repeat: int) -> Floats:
@@ -63,11 +79,29 @@ def _shares(sampled: Sampled, seed: int, repeat: int) -> Floats:
         else:
             holes[number - shared] = blocks[1]
         mixed.append(_figures(sampled, t, holes))
+    return shares_of_samples(f_a, f_b, np.array(mixed))
+
+
+def shares_of_samples(f_a: Floats, f_b: Floats, mixed: Floats) -> Floats:
+    """First-order and total effects from logarithms of figures.
+
+    Parameters
+    ----------
+    f_a, f_b : ndarray, shape (figures, samples)
+        Of two independent sets of samples.
+    mixed : ndarray, shape (factors, figures, samples)
+        Of the first set with one factor of the second.
+
+    Returns
+    -------
+    ndarray, shape (2, factors, figures)
+        NaN where a figure is not finite on every sample, 0 where it does not vary.
+    """
     with np.errstate(invalid="ignore", divide="ignore", over="ignore"):
-        f_a, f_b, f_ab = (np.exp(each - f_a[:, :1]) for each in (f_a, f_b, np.array(mixed)))
-        found = sobol_indices(func={"f_A": f_a, "f_B": f_b, "f_AB": f_ab}, n=POINTS)
-    by_net = (len(f_a), factors)  # scipy leaves out an axis of length 1
-    shares = np.array([found.first_order.reshape(by_net).T, found.total_order.reshape(by_net).T])
+        f_a, f_b, f_ab = (np.exp(each - f_a[:, :1]) for each in (f_a, f_b, mixed))
+        found = sobol_indices(func={"f_A": f_a, "f_B": f_b, "f_AB": f_ab}, n=f_a.shape[1])
+    by_figure = (len(f_a), len(mixed))  # scipy leaves out an axis of length 1
+    shares = np.array([found.first_order.reshape(by_figure).T, found.total_order.reshape(by_figure).T])
     finite = np.isfinite(f_a).all(axis=1) & np.isfinite(f_b).all(axis=1) & np.isfinite(f_ab).all(axis=(0, 2))
     shares[:, :, ~finite] = np.nan  # scipy gives 0 there
     still = finite & (np.ptp(np.concatenate([f_a, f_b], axis=1), axis=1) <= 1e-12)
