@@ -65,6 +65,7 @@ How sure it is when boards are built::
     drilled_yield        how probable it is after drilling by a plan, and that a layer in use is cut
     yield_trade          what each number of drill groups is worth in yield
     largest_yield        the plan with the largest yield at a given number of drill groups
+    drilled_dominance    which tolerance to narrow after drilling, the depth of the drill among them
     narrowed_rules       the rules with windows that hold for all boards within the tolerances
 
 Pictures (they need matplotlib, the extra ``plot``)::

@@ -156,6 +156,7 @@ from stubsi.tolerance.corners import corners as corners
 from stubsi.tolerance.dominance import Dominance as Dominance
 from stubsi.tolerance.dominance import NetDominance as NetDominance
 from stubsi.tolerance.dominance import dominance as dominance
+from stubsi.tolerance.drilled_dominance import drilled_dominance as drilled_dominance
 from stubsi.tolerance.drilled_yield import DrilledYield as DrilledYield
 from stubsi.tolerance.drilled_yield import NetDrilledYield as NetDrilledYield
 from stubsi.tolerance.drilled_yield import drilled_yield as drilled_yield

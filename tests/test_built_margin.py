@@ -56,6 +56,17 @@ def test_a_verdict_that_the_tolerances_change_says_so(board):
     assert "(pass without the tolerances)" in wide.reason
 
 
+def test_what_falls_short_as_drawn_is_not_mended_by_a_tolerance(board):
+    """9 % short as drawn, more than the 8 %; the best of the boards that are built meet the limit."""
+    notch = rank(board, model="uniform", dk_eff=4)["CLK"].margin
+    short = board.with_criterion(Criterion.notch_ratio(1.09 * notch, source=TEST))
+    found = rank(short, dk_eff=4, tolerances=THICK)
+    assert found.built.best[names(board).index("CLK")] > 1.09 * notch
+    assert found["CLK"].verdict is rank(short, dk_eff=4)["CLK"].verdict is Verdict.DRILL
+    assert "over the tolerances and the error of the model" in found["CLK"].reason
+    assert "without the tolerances" not in found["CLK"].reason
+
+
 def test_the_table_names_the_range_and_what_is_exact(board):
     ranking = rank(board, model="uniform", tolerances=THICK)
     text = " ".join(str(ranking).split())

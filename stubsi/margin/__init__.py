@@ -36,7 +36,8 @@ Two errors are told apart. The *model error* is that against full wave of the sa
 hardware* is not known until tolerances are given or a coupon is measured. A net within 8 % of its limit is marginal all
 the same, because the one published comparison that was read is 7.4 % off. With ``rank(board, tolerances=...)`` the
 range over the tolerances takes the place of these 8 %: a net passes if it does at the worst corner, with the model
-error on top. Where that makes another verdict, narrower or wider, the reason says which one it is without them.
+error on top. Where that makes another verdict, the reason says which one it is without them. What falls short as drawn
+still does: no tolerance mends it.
 ``check_stub`` and ``stub_budget`` take tolerances of a uniform line. ``drilled_yield`` judges a plan over them.
 
 **Order.** Nets that do not pass come before those that do. In both, nets with a notch at or below Nyquist come first,

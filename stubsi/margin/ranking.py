@@ -64,7 +64,8 @@ def rank(
     tolerances : Tolerances, optional
         What varies from board to board. Then a net passes only if it does at the worst of it, with the error that the
         model declares on top, and so in place of the flat 8 % that stands for what is not known. A uniform line
-        declares no error of its own; there the 8 % stay on top. Costs as much as ``corners``, which finds the worst.
+        declares no error of its own; there the 8 % stay on top. A net that falls short as drawn does so whatever the
+        tolerances. Costs as much as ``corners``, which finds the worst.
 
     Returns
     -------
@@ -210,7 +211,7 @@ class Ranking:
         as_drawn = self._measured(self.figures)
         if self.built is None:
             return as_drawn
-        return as_drawn._replace(worst=read_only(self.built.worst), best=read_only(self.built.best))
+        return as_drawn._replace(worst=read_only(self.built.worst))
 
     def _measured(self, figures: Figures) -> Spread:
         spreads = {criterion: measured(criterion, figures) for criterion in self._criteria_or_default}
