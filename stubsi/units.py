@@ -285,6 +285,7 @@ def _float(number: float) -> float:
 
 
 def _quantity_to_si(value: Quantity, kind: Kind, name: str) -> float | FloatArray:
+    """Convert a pint quantity to SI units; an error where it is of another kind."""
     units = [unit for unit, _ in value.unit_items()]
     if UNITS[kind] is UNITS["length"] and any(unit.endswith("mil") for unit in units):
         raise UnitError(f"{name} = {as_shown(value)}: pint's 'mil' is an angle; write '62 mil' as text, or use thou.")

@@ -113,6 +113,7 @@ def refuse_clashes(board: Board) -> None:
 
 
 def _placed(board: Board) -> _Placed:
+    """The holes of a board whose position is known, those of reference nets as one conductor."""
     signal, reference = board.signal_holes, board.reference_holes
     place = np.concatenate([signal.place, reference.place])
     known = np.flatnonzero(~np.isnan(place))
@@ -127,6 +128,7 @@ def _placed(board: Board) -> _Placed:
 
 
 def _kind_tables(board: Board) -> _KindTables:
+    """What every kind of hole has on every layer that it passes: copper, clearance, slot, whether it meets planes."""
     shape = len(board.kinds), len(board.stackup.copper)
     tables = _KindTables(np.zeros(shape), np.zeros(shape), np.zeros(shape, dtype=bool), np.zeros(shape, dtype=bool))
     for number, kind in enumerate(board.kinds):
@@ -146,6 +148,7 @@ def _kind_tables(board: Board) -> _KindTables:
 def _refuse_overlapping_copper(
     board: Board, placed: _Placed, tables: _KindTables, one: Numbers, other: Numbers
 ) -> None:
+    """``one`` and ``other``: holes of two nets, pair by pair. The first pair whose copper overlaps is refused."""
     copper, more = tables.copper[placed.kind[one]], tables.copper[placed.kind[other]]
     needed = np.where((copper > 0) & (more > 0), copper + more, 0.0) / 2
     apart = np.abs(placed.place[one] - placed.place[other])

@@ -98,6 +98,7 @@ def kind_list(nets: Iterable[Net]) -> KindList:
 
 
 def _refuse_padstacks_of_one_name(holes: Iterable[Hole]) -> None:
+    """Refuse two different padstacks of one name."""
     first: dict[str, Hole] = {}
     for hole in holes:
         other = first.setdefault(hole.padstack.name, hole)
@@ -183,6 +184,7 @@ def _check_press_fit(stackup: Stackup, hole: Hole, fit: PressFit, first: int, la
 
 
 def _check_pads(stackup: Stackup, padstack: Padstack, places: range) -> None:
+    """Refuse a pad or antipad on a layer outside the span, and a pad that reaches beyond its antipad."""
     for layer, _ in (*padstack.pads, *padstack.antipads):
         if place_in_stackup(stackup, layer, f"padstack {padstack.name}") not in places:
             raise BoardError(f"padstack {padstack.name}: layer '{layer}' lies outside its span.")

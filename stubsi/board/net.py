@@ -181,6 +181,7 @@ class ReturnVias(Value):
         self._refuse_overlaps()
 
     def _refuse_overlaps(self) -> None:
+        """Refuse two return vias that run into each other."""
         place = np.array([complex(*position) for position in self.positions_si], dtype=np.complex128)
         drill, layer = np.full(len(place), self.drill_si), np.zeros(len(place), dtype=np.intp)
         overlap = first_overlap(place, drill, layer, layer + 1)

@@ -235,6 +235,7 @@ class Padstack(Value):
         return dict(self.antipads)
 
     def _check_diameters(self) -> None:
+        """Refuse diameters that do not lie inside each other: finished, drill, pad, antipad."""
         drill = self.drill_si
         check_size(drill, DRILL, f"padstack {self.name} drill")
         if self.finished_si is not None and self.finished_si >= drill:

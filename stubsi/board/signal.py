@@ -207,6 +207,7 @@ def _read(rate: str | Quantity) -> tuple[Counted, float, str]:
 
 
 def _unknown_name(text: str) -> UnitError:
+    """The error for a name that is no line rate, with the names near it."""
     names = [name for rate in LINE_RATES for name in rate.names]
     near = near_names(text, names, 0.5)
     some = ", ".join(near or names[:: len(names) // 6])

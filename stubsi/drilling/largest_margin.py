@@ -107,6 +107,7 @@ class MarginSearch:
         return self._reached[most_groups]
 
     def _reach(self, most_groups: int) -> Reached:
+        """The highest level of margin that so many groups reach, with these groups and the gap to the largest."""
         found, needed = self.count(0.0)
         if needed > most_groups:
             raise StubsiError(f"most_groups = {most_groups}: the stubs that must be drilled need at least {needed}.")

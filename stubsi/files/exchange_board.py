@@ -192,6 +192,7 @@ class BoardMaker:
     def _signal_holes(
         self, legs: tuple[str, ...], connected: Connected, feeds: Mapping[str, StubFeedName]
     ) -> tuple[Hole, ...]:
+        """Holes of a net, or of both legs of a pair, each named after its net and its number."""
         holes = []
         for letter, net in zip(("P", "N") if len(legs) == 2 else ("",), legs, strict=True):
             for number, (hole, padstack, connects, press_fit) in enumerate(connected[net], 1):
@@ -211,6 +212,7 @@ class BoardMaker:
         return tuple(holes)
 
     def _reference_net(self, name: str, joined: Mapping[str, list[tuple[str, ...]]]) -> Net:
+        """A reference net, its holes numbered; those whose ends the file does not say are left out and counted."""
         holes = []
         for number, hole in enumerate(self.holes[name]):
             if self._has_no_end(hole):

@@ -101,6 +101,7 @@ def _meet_pads(
     layer: str,
     copper: Copper,
 ) -> None:
+    """Note the pads of a net on a layer that stand on its holes: their sizes, padstacks and pins."""
     pads = np.concatenate([rows_of(copper.pads), rows_of(copper.flashes)])
     for (_, _, size, padstack, component, _), near in zip(
         pads.tolist(), tree.query_ball_point(pads[:, :2], PAD_OFFSET) if len(pads) else [], strict=True

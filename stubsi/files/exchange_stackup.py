@@ -170,6 +170,7 @@ def _in_group(
 
 
 def _check_sequence(record: FileRecord, layers: list[StackLayer]) -> None:
+    """Refuse layers whose order is not known: a sequence number missing or used twice."""
     numbers = Counter(layer.sequence for layer in layers)
     if None in numbers and len(numbers) > 1:
         line = next(layer.line for layer in layers if layer.sequence is None)
@@ -201,6 +202,7 @@ def _is_copper(each: Placed) -> bool:
 
 
 def _between_copper(record: FileRecord, stackup: StackupRecord, placed: list[Placed]) -> list[Placed]:
+    """The layers from the first copper layer to the last; those outside, like mask, are left out and counted."""
     copper = [i for i, each in enumerate(placed) if _is_copper(each)]
     if len(copper) < 2:
         raise FileError(f"{record.name}: line {stackup.line}: the stackup holds fewer than two copper layers.")

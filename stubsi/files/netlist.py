@@ -155,6 +155,7 @@ class _Netlist:
         return True
 
     def _parameter(self, text: str) -> None:
+        """Read a line P: the units, or a long name that stands for a short one. All others are passed over."""
         if units := _UNITS.match(text):
             unit = "1" if units[1] is None else units[1]
             if unit not in STEP or self._metres not in {None, STEP[unit]}:
@@ -166,6 +167,7 @@ class _Netlist:
             self.refuse(f"{name[1]} stands for two names")
 
     def _hole(self, text: str) -> None:
+        """Read a line of a hole: its net, diameter, plating, layer and position, each in its columns."""
         net, found = text[3:17].strip(), _HOLE.match(text, 32)
         if found is None or len(found[5]) != _PLACE:
             self.refuse(
@@ -208,6 +210,7 @@ class _Netlist:
 
 
 def _records(path: Path, stackup: Stackup) -> FileRecord:
+    """What a netlist says, line by line, as records; an error names the line that cannot be read."""
     netlist = _Netlist(path.name, stackup)
     with opened(path) as file:
         for raw in _lines(file):

@@ -251,6 +251,7 @@ def contents(table: Table, file: str) -> RulesFile:
 
 
 def _read_rules(table: Table, place: str) -> FabricatorRules:
+    """Make the rules of the table [rules], which holds one of the two kinds of depth tolerance."""
     RULES.check(table, place)
     stated = [kind for kind in TOLERANCES if kind in table]
     if len(stated) != 1:
@@ -275,6 +276,7 @@ def _read_costs(table: Table, place: str) -> Costs:
 
 
 def _rules(rules: FabricatorRules) -> list[str]:
+    """The table [rules] as lines, what is unknown left out."""
     made = {"source": quoted(rules.source), "oversize": with_unit(rules.oversize_si, "length")}
     if rules.tip_angle is not None:
         made["tip_angle"] = repr(rules.tip_angle)

@@ -129,6 +129,7 @@ def as_frame(table: object, separator: str | None) -> tuple[pd.DataFrame, list[s
 
 
 def _from_csv(path: Path, separator: str | None) -> tuple[pd.DataFrame, list[str]]:
+    """The rows of a CSV file as texts, each named by its line; an error where a row has too many or few cells."""
     import pandas as pd
 
     with opened(path) as file:

@@ -179,6 +179,7 @@ def tolerance_lines(tolerances: Tolerances) -> list[str]:
 
 
 def _pairs(tolerance: Tolerance | ThicknessClass) -> dict[str, str]:
+    """A tolerance as keys with their values, in the order in which they are written."""
     made = {"distribution": quoted(tolerance.distribution)}
     if tolerance.sigma is not None:
         made["sigma"] = repr(tolerance.sigma)

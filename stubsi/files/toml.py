@@ -261,6 +261,7 @@ class _Reader:
         return with_places(self.table.get(key, []), f"{self.file}: [[{key}]]")
 
     def _by_name(self, key: str, build: Callable[[Table, str], Part]) -> dict[str, Part]:
+        """Parts of one kind by their names, of which none may appear twice."""
         parts_by_name: dict[str, Part] = {}
         for place, table in self._tables(key):
             part = build(table, place)
@@ -275,6 +276,7 @@ class _Reader:
         return look_up(table["criterion"], self.criteria, f"{place} criterion", "criterion")
 
     def _signal_criteria(self) -> dict[Signal, Criterion]:
+        """Criteria of the signals that the table [signal_criteria] names."""
         criterion_of: dict[Signal, Criterion] = {}
         for text, name in self.table.get("signal_criteria", {}).items():
             place = f"{self.file}: [signal_criteria] '{text}'"
@@ -288,6 +290,7 @@ class _Reader:
         return criterion_of
 
     def _net(self, table: Table, place: str) -> Net:
+        """Make a net of its table; with the key ``reference`` a reference net whose holes are listed."""
         reference = "reference" in table
         (REFERENCE_NET if reference else NET).check(table, place)
         hole_keys = REFERENCE_HOLE if reference else HOLE
@@ -307,6 +310,7 @@ class _Reader:
             )
 
     def _hole(self, table: Table, place: str, keys: Schema) -> Hole:
+        """Make a hole of its table, with the padstack and the press fit that it names."""
         keys.check(table, place)
         x, y = table.get("at", (None, None))
         press_fit = None
@@ -327,6 +331,7 @@ class _Reader:
             )
 
     def _reference(self, table: Table, place: str) -> Net:
+        """Make a reference net of a table [[reference]]: one padstack at many places."""
         REFERENCE.check(table, place)
         name = table["name"]
         padstack = look_up(table["padstack"], self.padstacks, f"{place} padstack", "[[padstack]]")

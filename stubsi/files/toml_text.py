@@ -88,6 +88,7 @@ def _content(path: Path) -> bytes:
 
 
 def _text(content: bytes, name: str) -> str:
+    """Bytes of a file as text; FileError where they are no UTF-8."""
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         raise FileError(f"{name}: is UTF-16 text; save it as UTF-8.")
     try:

@@ -45,6 +45,7 @@ def quoted(text: str) -> str:
 
 
 def _escaped(character: str, text: str) -> str:
+    """A character as it stands inside the quotes of a TOML text."""
     if character in _ESCAPED:
         return _ESCAPED[character]
     if character.isprintable():

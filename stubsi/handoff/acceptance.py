@@ -157,6 +157,7 @@ def _room(hit: Hit) -> tuple[float, str]:
 
 
 def _expected(plan: Plan, hit: Hit) -> Expected:
+    """Notch and 1 dB frequency that a hit should show, at nominal and at worst depth; or why that is not known."""
     try:
         stubs = [_stub_of(plan.hole_model(hit.hole.name, state), hit.side) for state in DRILLED]
     except UnknownValueError as error:

@@ -161,6 +161,7 @@ def _spec(spec: Element, plan: Plan, group: Group, revision: Revision) -> None:
 
 
 def _data(data: Element, plan: Plan, layers: list[str], drill_layers: list[str], revision: Revision) -> None:
+    """Write the layers, a drill layer for each group with its span, and the drilled places with their nets."""
     for number, name in enumerate(layers):
         side = {0: "TOP", len(layers) - 1: "BOTTOM"}.get(number, "INTERNAL")
         _add(data, "Layer", name=name, layerFunction="CONDUCTOR", side=side, polarity="POSITIVE")

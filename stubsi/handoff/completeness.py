@@ -165,6 +165,7 @@ def hand_off_check(plan: Plan) -> HandOffCheck:
 
 
 def _of_group(plan: Plan, group: Group) -> list[HandOffStatement]:
+    """What the hand-off states about a drill group, and what is missing: positions, or the thickness of the mask."""
     rules, names = plan.rules, plan.board.stackup.names
     longest = min((hit.window.longest_si for hit in group.hits), default=math.inf)
     left = f"{show(max(group.left.least_si, 0.0), 'length')} to {show(group.left.most_si, 'length')} left"

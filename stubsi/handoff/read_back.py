@@ -164,6 +164,7 @@ def _names_in(folder: Path) -> set[str]:
 
 
 def _text(path: Path) -> str:
+    """Text of a file of a hand-off; FileError where it is too large or no UTF-8."""
     with opened(path) as file:
         data = file.read(LARGEST + 1)
     if len(data) > LARGEST:

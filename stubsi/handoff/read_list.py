@@ -86,6 +86,7 @@ def _rows(name: str, text: str) -> dict[tuple[tuple[str, str], ...], Row]:
 
 
 def _cells(name: str, text: str) -> Iterator[Row]:
+    """Rows below the header of a CSV list, each with its line and its cells by column."""
     lines = text.splitlines()
     start = next((number for number, line in enumerate(lines) if line and not line.startswith("#")), len(lines))
     header: list[str] | None = None

@@ -110,6 +110,7 @@ class _Nearest:
 
 
 def _of_one(own: ReadPlace, place: ReadPlace, resolution: Resolution) -> list[Difference]:
+    """What differs between a drilled place as planned and as read: position, diameter, name, net."""
     found: list[Difference] = []
     if max(abs(place.x_si - own.x_si), abs(place.y_si - own.y_si)) > resolution.place_si:
         found.append((place.line, f"position of {own.hole}", _at(own), _at(place)))

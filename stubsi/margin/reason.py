@@ -146,6 +146,7 @@ class Reason(NamedTuple):
         return f"{one_line(self.waiver)} (otherwise {self.verdict}: {text})" if self.waiver else text
 
     def _in_words(self) -> str:
+        """The parts of the reason, what was compared first, joined by semicolons."""
         if self.figure is None:
             return "no stub"
         together = f"both stubs of {self.two_stubs} with the barrel between them" if self.two_stubs else ""

@@ -397,6 +397,7 @@ class SolvedSingleStub(SingleStub):
         criterion: Criterion,
         wanted: Collection[Measure],
     ) -> list[StubFigures]:
+        """Figures of the stub at some lengths [m]; an error where an input is unknown that the criterion needs."""
         self._check_line_known(criterion)
         unknown = models.unknown_loss if criterion.on_loss else models.unknown
         missing = [] if criterion.on_length else [text for text in unknown if text]

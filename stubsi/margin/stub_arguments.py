@@ -142,6 +142,7 @@ def single_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
 
 
 def _new_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
+    """The stub that the arguments describe: solved if a stackup or padstack is among them, else a uniform line."""
     line = None if z0 is None else usual_si(z0, LINE_IMPEDANCE, "z0")
     given: dict[str, Any] = {
         name: value for name, value in arguments.items() if value is not None or name in NEVER_NONE
@@ -166,6 +167,7 @@ def _new_stub(arguments: StubArguments, z0: Dimensioned | None) -> SingleStub:
 
 
 def _solved_stub(given: dict[str, Any], z0: float | None) -> SolvedSingleStub:
+    """The stub solved from its geometry; an error where an argument is missing or belongs to a uniform line."""
     if type(given.get("df")) in (int, float) and given["df"] == 0:
         del given["df"]
     if "tolerances" in given:

@@ -190,6 +190,7 @@ class _Search:
         return tried, "" if tried else NOTHING_TO_CHANGE[kind]
 
     def _first_that_passes(self, kind: ChangeKind) -> UndrilledChange | None:
+        """The smallest change of a kind with which the net passes; else the one with the highest first notch."""
         if kind is ChangeKind.ANTIPAD:  # where the widest ones are not enough, no narrower ones are tried
             widest = self._change(widest_antipads(self.board, self.net))
             if not widest.passes:

@@ -227,6 +227,7 @@ class BarrelLayers:
         return {}
 
     def _level(self, layer: Layer) -> Level:
+        """A layer as a level of the barrel: a plane where it has a clearance, else a signal layer or a dielectric."""
         if not isinstance(layer, CopperLayer):
             return Level(kind="dielectric", thickness=layer.thickness_si, material=material_of(layer))
         clearance = self.clearance_radius(layer)
@@ -272,6 +273,7 @@ class BarrelLayers:
 
 @lru_cache(maxsize=REMEMBERED)
 def _barrel_layers(stackup: Stackup, padstack: Padstack, span: Span, side: str, pitch: float | None) -> BarrelLayers:
+    """The layers along a barrel, counted from the side that the stub does not go to."""
     down = side == "bottom"
     layers = stackup.layers if down else stackup.layers[::-1]
     used, last = (span.lower_in_use, span.last) if down else (span.upper_in_use, span.first)

@@ -134,6 +134,7 @@ def stub_shapes(
 def _shape(
     stackup: Stackup, padstack: Padstack, span: Span, side: str, *, feed: StubFeed, press_fit: PressFit | None
 ) -> StubShape | None:
+    """The stub of a hole towards one side, as drawn; None where the barrel ends at the layer in use."""
     place, end = (span.upper_in_use, span.first) if side == "top" else (span.lower_in_use, span.last)
     layer, last = stackup.names[place], stackup.names[end]
     drawn = stackup.stub_length(layer, side, last)

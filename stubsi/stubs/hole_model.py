@@ -306,6 +306,7 @@ def _drilled(hole: str, case: Case, drill: DepthDrill) -> Case:
 
 
 def _stub(hole: str, case: Case, choice: ModelChoice) -> HoleStub:
+    """A stub of a hole as an object; an error where a value is unknown that its model needs."""
     models, shape = choice.models([case]), case.shape
     if ANTIPAD_UNKNOWN in models.provenance[0].assumptions:
         raise UnknownValueError(f"hole {hole}: antipad of padstack {shape.padstack.name} is unknown: give antipad.")

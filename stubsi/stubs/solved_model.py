@@ -288,6 +288,7 @@ def _solved_or_refused(case: Case) -> _SolvedCase | _Refused:
 
 
 def _solved_case(case: Case) -> _SolvedCase:
+    """The case solved; where an antipad or a Dk is unknown, over a range of it, which the provenance names."""
     pitch = case.around.pitch
     if case.around.odd and pitch is None:
         raise UnknownValueError(f"pitch of the pair at padstack {case.shape.padstack.name} is unknown: give x and y.")

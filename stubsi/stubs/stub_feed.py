@@ -216,6 +216,7 @@ def _plane_before(layers: BarrelLayers) -> _Plane | None:
 
 
 def _tee(layers: BarrelLayers, below: _Plane, above: _Plane | None) -> Feed:
+    """The feed of a stub on whose layer both traces of the net lie."""
     return tee(
         barrel_radius=layers.padstack.drill_si / 2,
         clearance_radius=below.clearance_radius,

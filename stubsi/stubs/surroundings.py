@@ -131,6 +131,7 @@ def nothing_known(holes: int) -> Surroundings:
 
 
 def _surroundings(board: Board) -> Surroundings:
+    """The surroundings of all holes, block by block; equal ones are listed once."""
     holes, columns = board.signal_holes, via_columns(board)
     first = board.per_kind(lambda kind: kind.span.first, holes)
     last = board.per_kind(lambda kind: kind.span.last, holes)

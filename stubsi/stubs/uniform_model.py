@@ -229,6 +229,7 @@ def _given(case: Case, dk: float) -> tuple[_Row, tuple[str, ...]]:
 
 
 def _laminate(case: Case) -> tuple[_Row, tuple[str, ...]]:
+    """A stub as a uniform line with the mean Dk of the laminate along it, and what was assumed."""
     drill, laminate = case.shape.padstack.drill_si, _medium(case)
     z_stub = _impedance(case, laminate.dk)
     pad = _end_pad(case)

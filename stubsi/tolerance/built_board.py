@@ -108,6 +108,7 @@ def half_width(board: Board, factor: Factor) -> float:
 
 
 def _built_stackup(stackup: Stackup, tolerances: Tolerances, at: Coordinates) -> Stackup:
+    """The stackup as built: every layer with its own thickness and Dk."""
     layers = []
     for layer in stackup.layers:
         thickness = _built_thickness(layer, stackup, tolerances, at)
@@ -123,6 +124,7 @@ def _built_stackup(stackup: Stackup, tolerances: Tolerances, at: Coordinates) ->
 def _built_thickness(
     layer: CopperLayer | DielectricLayer, stackup: Stackup, tolerances: Tolerances, at: Coordinates
 ) -> float:
+    """Thickness [m] of a layer as built: by its own tolerance, or by its share of that of the board."""
     if isinstance(layer, CopperLayer):
         t, of_copper = at.get(("copper_thickness", "")), tolerances.copper_thickness
         return layer.thickness_si if t is None or of_copper is None else of_copper.value(layer.thickness_si, t)
@@ -138,6 +140,7 @@ def _built_thickness(
 
 
 def _built_dk(layer: DielectricLayer, tolerances: Tolerances, at: Coordinates) -> dict[str, object]:
+    """Fields of a dielectric whose Dk deviates; empty where it does not."""
     t, tolerance = at.get(("dk", layer.material)), tolerances.of_layer("dk", layer)
     if t is None or tolerance is None or layer.dk is None:
         return {}
@@ -149,6 +152,7 @@ def _built_dk(layer: DielectricLayer, tolerances: Tolerances, at: Coordinates) -
 
 
 def _built_padstack(padstack: Padstack, tolerances: Tolerances, at: Coordinates) -> Padstack:
+    """The padstack as built: its drill, and its antipads as if a barrel off their centre stood in narrower ones."""
     changes: dict[str, object] = {}
     drill = padstack.drill_si
 

@@ -312,6 +312,7 @@ def _ranking(search: CornerSearch) -> Ranking:
 
 
 def _net_corners(search: CornerSearch, number: int) -> NetCorners:
+    """The row of a net: worst, nominal and best value of each figure, and where its judged figure is worst."""
     figures = search.figures
     name, nyquist = figures.board.signal_nets[number].name, float(figures.board.nyquist_si[number])
     criterion = figures.nominal_ranking.criterion_of_net[number]
@@ -348,6 +349,7 @@ def _standing(criterion: Criterion, judged: tuple[float, float, float]) -> Stand
 
 
 def _basis(search: CornerSearch, number: int, judged: tuple[float, float, float]) -> Basis:
+    """How sure it is that the worst corner of a net was found."""
     if np.isnan(judged).any():
         return Basis.UNKNOWN
     figures = search.figures

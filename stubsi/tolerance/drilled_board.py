@@ -274,6 +274,7 @@ class DrilledBoards:
         return built_board(self.board, self.tolerances, thick).stackup
 
     def _residual(self, hit: Hit, end: float, stackups: list[Stackup]) -> Residual:
+        """The residual stub of a hit, linear in the factors: from boards with one factor moved at a time."""
         window, depth = hit.window, self.plan.rules.tolerance
         left = [self._left(hit, end, stackup) for stackup in stackups]
         slopes = [each - left[0] for each in left[1:]]

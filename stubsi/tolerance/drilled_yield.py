@@ -252,6 +252,7 @@ def drilled_yield(
 
 
 def _result(plan: Plan, tolerances: Tolerances, study: DrilledStudy) -> DrilledYield:
+    """The rows of all nets, and the yield of the board, from the study of the drilled boards."""
     board, boards = study.boards.board, study.boards
     criteria = [board.criterion_of(net) for net in board.signal_nets]
     corners = study.ends(criteria)

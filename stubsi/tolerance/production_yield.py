@@ -302,6 +302,7 @@ def check_number(value: object, what: str, least: int, most: int) -> None:
 def _result(
     study: Study, total: Tally, ranges: Ranges, shares: Shares, seed_and_samples: tuple[int, int]
 ) -> ProductionYield:
+    """The rows of all nets, and the yield of the board, from the counts over all samples."""
     board, criteria, model = study.ranking.board, study.ranking.criterion_of_net, study.ranking.model
     seed, samples = seed_and_samples
     share, error = shares

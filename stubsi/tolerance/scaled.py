@@ -53,6 +53,7 @@ class ScaledYields:
         return self._found[key]
 
     def _counted(self, factor: int, part: float) -> Floats:
+        """Yield of every net, and of the board, with one tolerance narrowed to a part."""
         sampled = self.sampled
         parts_left = np.ones(len(self.nominal))
         parts_left[factor] = part

@@ -126,6 +126,7 @@ def study_of(asked: Asked, executor: Executor | None, progress: Progress) -> Stu
 
 
 def _study(asked: Asked, executor: Executor | None, progress: Progress) -> Study:
+    """Solve some boards as built, fit the surfaces to them, and measure the errors of these."""
     board, tolerances, model, seed = asked
     factors = tuple(sorted(tolerances.factors(board), key=lambda factor: factor.per_hole))
     if not factors:
