@@ -29,6 +29,7 @@ def limited(board, share):
     return board.with_criterion(Criterion.notch_ratio(share * notch, source=TEST))
 
 
+@pytest.mark.slow
 def test_the_verdict_holds_at_the_worst_corner_with_the_error_of_the_model(board):
     """As drawn the flat 8 % make the bound; over tolerances the worst corner does, less what the model declares."""
     found = corners(board, NARROW)

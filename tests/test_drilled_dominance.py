@@ -47,6 +47,7 @@ def test_half_of_the_depth_brings_what_a_narrower_rule_does(found):
     assert found.to_csv().count("depth of the drill") == 2  # for the board and for the net
 
 
+@pytest.mark.slow
 def test_an_exact_depth_leaves_the_others(found):
     """The board is judged as its only net; without tolerances the depth is all that varies."""
     alone = drilled_dominance(found.plan, Tolerances())

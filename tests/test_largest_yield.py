@@ -39,7 +39,8 @@ def by_trial(planned, tolerances, most_groups):
     return best
 
 
-@pytest.mark.parametrize("most_groups", [pytest.param(1, marks=pytest.mark.slow), 2])
+@pytest.mark.slow
+@pytest.mark.parametrize("most_groups", [1, 2])
 def test_no_set_of_groups_has_a_larger_yield(planned, most_groups):
     found = largest_yield(planned, DK, most_groups=most_groups)
     assert len(found.plan.groups) <= most_groups

@@ -32,6 +32,7 @@ def test_only_its_holes_are_built_otherwise(board):
     assert post == board.net("GND").holes[0].padstack
 
 
+@pytest.mark.slow
 def test_a_tolerance_of_the_only_padstack_of_a_net_is_that_of_all(board):
     """The reference holes are no wider for it: their drill hardly matters to the uniform line of CLK."""
     of_one, of_all = (

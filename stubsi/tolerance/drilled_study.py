@@ -135,8 +135,7 @@ class DrilledStudy:
         basis = Basis.ALL_CORNERS if count <= MOST_ENUMERATED else Basis.SEARCH
         return Corners(
             np.where(least, low, high), np.where(least, high, low),
-            np.where(least, off[:, 0].min(axis=0), off[:, 0].max(axis=0)),
-            np.where(least, off[:, 1].max(axis=0), off[:, 1].min(axis=0)), basis,
+            np.where(least, off[:, 0].min(axis=0), off[:, 0].max(axis=0)), off[0, 1], basis,
         )  # fmt: skip
 
     @cached_property
@@ -252,7 +251,10 @@ def _figures_at(task: tuple[DrilledBoards, Sequence[Floats]]) -> list[tuple[Floa
 
 
 class Corners(NamedTuple):
-    """Judged figure of every net where it is worst and best: as computed, and with the error of the model."""
+    """Judged figure of every net where it is worst and best: as computed, and with the error of the model.
+
+    The best with the error of the model is that as drawn, with the drill as deep as it is aimed at.
+    """
 
     worst: Floats
     best: Floats

@@ -50,8 +50,8 @@ class NetDrilledYield:
         Whether it meets its criterion at the worst and at the best corner, by the computed figures.
     verdict : Verdict
         The same with the error that the model declares on top: "pass" if it meets its criterion at the worst corner all
-        the same and no layer in use may be cut, "falls short" if not even at the best one, "marginal" between,
-        "undecided" where it is not known, or "waived".
+        the same and no layer in use may be cut, "falls short" if it does so as drawn, with the drill as deep as it
+        is aimed at, "marginal" between, "undecided" where it is not known, or "waived".
     probability : float
         Share of the boards on which it meets its criterion and none of its layers in use is cut; NaN where unknown.
     least, most : float
