@@ -51,8 +51,11 @@ barrel of another hole is refused; ``Plan.near_holes`` lists the holes that a dr
 near to a drill on any layer it passes, each with the move that clears it.
 
 **What one group fewer is worth.** ``goal="fewest groups"`` and ``goal="largest margin", most_groups=6`` stand beside
-the default ``"least cost"``. The margin that counts is the judged figure over its limit at worst tolerance, of every
-drilled stub. ``Plan.group_trade`` sets groups against margin, each row with its proof; ``plot_group_trade`` draws it.
+the default ``"least cost"``. ``Plan.group_trade`` sets groups against margin, each row with its proof;
+``plot_group_trade`` draws it. The margin over limit that users see is one number everywhere: the judged figure of the
+whole net over its limit at worst tolerance, with its kept stubs and the clearances of the drills, as in
+``Plan.consequences``. Which plan has the largest one is found and proven before the groups are known: of the drilled
+stubs, each by itself, with the clearances as drawn.
 
 **What follows.** ``Plan.consequences`` ranks every net before drilling, after nominal and after worst-case drilling.
 ``Plan.hole_model(hole, "worst")`` gives one hole as a two-port with its figures; the other states are ``"drawn"`` and

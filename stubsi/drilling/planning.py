@@ -57,8 +57,9 @@ def plan(
     goal : {"least cost", "fewest groups", "largest margin"}
         "least cost": the cheapest plan; without costs the one with the fewest groups, then with the fewest hits.
         "fewest groups": the one with the fewest groups, whatever they cost; of those the cheapest. "largest margin":
-        the one whose smallest worst-case margin over limit is the largest with at most ``most_groups`` groups; every
-        drilled stub has at least the margin that is found so, or the best that it can have.
+        the one whose smallest worst-case margin over limit is the largest with at most ``most_groups`` groups, of the
+        drilled stubs, each by itself with the clearances as drawn; every one of them has at least the margin that is
+        found so, or the best that it can have.
     most_groups : int, optional
         Greatest number of drill groups, for the largest margin and only for it.
     missed_nets : {"best effort", "leave", "stub by stub"}
