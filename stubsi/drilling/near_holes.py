@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.names import how_many, shortened
+from stubsi.drilling.findings import ROUNDING, Findings, is_too_near
 from stubsi.drilling.neighbours import farthest_judged, neighbours_of
 from stubsi.units import show
 
@@ -18,9 +19,6 @@ if TYPE_CHECKING:
     from stubsi.drilling.neighbours import Neighbour
     from stubsi.drilling.plan import Plan
     from stubsi.drilling.rules import FabricatorRules
-
-ROUNDING = 1e-9
-"""Distances [m] that differ by no more than this count as equal."""
 
 
 class NearHole(NamedTuple):
@@ -54,9 +52,7 @@ class NearHole(NamedTuple):
     @property
     def too_near(self) -> bool | None:
         """Whether it is nearer than needed; None where that is not known."""
-        if self.distance_si < -ROUNDING:
-            return True
-        return None if self.needed_si is None else self.distance_si < self.needed_si - ROUNDING
+        return is_too_near(self.distance_si, self.needed_si)
 
     def __str__(self) -> str:
         wall = "bore" if self.drilled else "wall"
@@ -76,7 +72,7 @@ class NearHole(NamedTuple):
 
 
 @dataclass(frozen=True, repr=False)
-class NearHoles:
+class NearHoles(Findings[NearHole]):
     """Every hole that a depth drill of a plan comes too near to, or perhaps does. Iterate it, or print it.
 
     Parameters
@@ -86,25 +82,6 @@ class NearHoles:
     unplaced : tuple of str
         Names of the drilled holes whose position is not known: they are not checked.
     """
-
-    near: tuple[NearHole, ...]
-    unplaced: tuple[str, ...]
-
-    def __len__(self) -> int:
-        return len(self.near)
-
-    def __iter__(self) -> Iterator[NearHole]:
-        return iter(self.near)
-
-    @property
-    def too_near(self) -> tuple[NearHole, ...]:
-        """Those that are nearer than needed."""
-        return tuple(each for each in self.near if each.too_near)
-
-    @property
-    def not_judged(self) -> tuple[NearHole, ...]:
-        """Those that cannot be judged, because a rule is unknown."""
-        return tuple(each for each in self.near if each.too_near is None)
 
     def to_frame(self) -> pd.DataFrame:
         """Table as a pandas DataFrame: a hole and its neighbour in each row, distances in [mm].
@@ -135,12 +112,7 @@ class NearHoles:
         str
             One line.
         """
-        parts = [f"{how_many(len(self.too_near), 'neighbouring hole')} too near"]
-        if self.not_judged:
-            parts.append(f"{len(self.not_judged)} not judged, because a rule is unknown")
-        if self.unplaced:
-            parts.append(f"{how_many(len(self.unplaced), 'drilled hole')} not checked, because the position is unknown")
-        return "; ".join(parts) + "."
+        return "; ".join(self._in_words(how_many(len(self.too_near), "neighbouring hole"))) + "."
 
     def __str__(self) -> str:
         return "\n".join([self.summary(), *map(str, self.near)])

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from scipy.spatial import cKDTree
 
+from stubsi.drilling.findings import ROUNDING
 from stubsi.drilling.plan import Plan
 from stubsi.errors import BoardError, FileError
 from stubsi.files.drawn_copper import DrawnCopperReader
 from stubsi.files.exchange_pieces import PAD_OFFSET, shapes_of
 from stubsi.files.exchange_step import one_step
-from stubsi.files.near_copper import ROUNDING, CopperKind, CopperNearDrills, NearCopper
+from stubsi.files.near_copper import CopperKind, CopperNearDrills, NearCopper
 from stubsi.unit_errors import as_shown
 from stubsi.units import show
 

@@ -8,15 +8,13 @@ from enum import StrEnum
 from typing import TYPE_CHECKING, NamedTuple
 
 from stubsi.board.names import how_many, shortened
+from stubsi.drilling.findings import Findings, is_too_near
 from stubsi.units import show
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterable
 
     import pandas as pd
-
-ROUNDING = 1e-9
-"""Distances [m] that differ by no more than this count as equal."""
 
 
 class CopperKind(StrEnum):
@@ -70,9 +68,7 @@ class NearCopper(NamedTuple):
     @property
     def too_near(self) -> bool | None:
         """Whether it is nearer than needed; None where that is not known."""
-        if self.distance_si < -ROUNDING:
-            return True
-        return None if self.needed_si is None else self.distance_si < self.needed_si - ROUNDING
+        return is_too_near(self.distance_si, self.needed_si)
 
     @property
     def shift_si(self) -> tuple[float, float] | None:
@@ -110,7 +106,7 @@ class NearCopper(NamedTuple):
 
 
 @dataclass(frozen=True, repr=False)
-class CopperNearDrills:
+class CopperNearDrills(Findings[NearCopper]):
     """Every piece of copper that a depth drill of a plan comes too near to, or perhaps does. Iterate it, or print it.
 
     Parameters
@@ -124,25 +120,7 @@ class CopperNearDrills:
         unusual shape. What is found there is listed; what is not found there is not proven absent.
     """
 
-    near: tuple[NearCopper, ...]
-    unplaced: tuple[str, ...]
     not_checked: tuple[str, ...]
-
-    def __len__(self) -> int:
-        return len(self.near)
-
-    def __iter__(self) -> Iterator[NearCopper]:
-        return iter(self.near)
-
-    @property
-    def too_near(self) -> tuple[NearCopper, ...]:
-        """Copper that is nearer than needed."""
-        return tuple(each for each in self.near if each.too_near)
-
-    @property
-    def not_judged(self) -> tuple[NearCopper, ...]:
-        """Copper that cannot be judged, because a rule is unknown."""
-        return tuple(each for each in self.near if each.too_near is None)
 
     def to_frame(self) -> pd.DataFrame:
         """Table as a pandas DataFrame: a hole and a piece of copper in each row, lengths in [mm].
@@ -174,11 +152,7 @@ class CopperNearDrills:
         str
             One line.
         """
-        parts = [f"{how_many(len(self.too_near), 'piece')} of copper too near"]
-        if self.not_judged:
-            parts.append(f"{len(self.not_judged)} not judged, because a rule is unknown")
-        if self.unplaced:
-            parts.append(f"{how_many(len(self.unplaced), 'drilled hole')} not checked, because the position is unknown")
+        parts = self._in_words(f"{how_many(len(self.too_near), 'piece')} of copper")
         if self.not_checked:
             parts.append(f"copper that cannot be read on {', '.join(self.not_checked)}: not checked there")
         return "; ".join(parts) + "."
