@@ -254,7 +254,7 @@ FIGURES = [
     Figure("100,000 holes ranked / the formulas in numpy", 20, ranking_over_bare),
     Figure("memory of 1,000,000 holes ranked", 1.5, memory_of_a_million, "GiB"),
     Figure("demo planned / ranked, both solved", 4, plan_over_ranking),
-    Figure("demo planned again with one net moved / planned", 0.2, plan_again_over_plan),
+    Figure("demo planned again with one net moved / planned", 0.12, plan_again_over_plan),
     Figure("solved network of 2001 points / a bare one", 100, network_over_bare),
 ]
 
