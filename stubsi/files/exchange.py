@@ -229,7 +229,7 @@ def board_of(
         ignored=tuple(record.ignored.items()),
         assumed=tuple(record.assumed.items()),
         nets_without_signal=tuple(maker.unmatched),
-        nets_without_holes=tuple(maker.without_holes),
+        nets_without_holes=tuple(maker.nets.without_holes),
         tolerances=tolerances,
     )
 
@@ -240,7 +240,7 @@ def _found(board: Board, maker: BoardMaker) -> tuple[tuple[str, int], ...]:
     references = sum(net.reference for net in board.nets)
     return (
         (f"copper layers, {thickness} from outer face to outer face", copper),
-        ("nets", len(maker.nets)),
+        ("nets", len(maker.nets.names)),
         (f"plated holes of {how_many(len(maker.holes), 'net')}", holes),
         ("signal nets on the board", len(board.nets) - references),
         ("reference nets on the board", references),

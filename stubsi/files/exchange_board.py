@@ -10,18 +10,16 @@ from stubsi.board.net import Hole, Net
 from stubsi.errors import BoardError, FileError
 from stubsi.files.exchange_copper import copper_met
 from stubsi.files.exchange_holes import HoleMaker
-from stubsi.files.exchange_impedance import impedance_of
-from stubsi.files.exchange_records import BLIND, PRESS_FIT, REFERENCE_CLASSES
+from stubsi.files.exchange_nets import ExchangeNets
+from stubsi.files.exchange_records import BLIND, PRESS_FIT
 from stubsi.files.exchange_stackup import stackup_of
 from stubsi.files.exchange_step import holes_of_nets, one_step
-from stubsi.files.net_pairs import NetPairs
 from stubsi.files.schema import errors_at
 from stubsi.value import InSI
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from stubsi.board.criterion import Criterion
     from stubsi.board.net import StubFeedName
     from stubsi.board.padstack import Padstack, PressFit
     from stubsi.board.signal import Signal
@@ -59,12 +57,9 @@ class BoardMaker:
         overlay.refuse_other_step(self.step.name)
         self.stackup = stackup or stackup_of(record, self.step, overlay)
         self.holes = holes_of_nets(record, self.step)
-        self.nets = sorted({*self.step.net_class, *self.holes, *(net for _, net in self.step.copper)} - {""})
-        self.pairs = NetPairs(pairs, self.nets, self.step.partner)
+        self.nets = ExchangeNets(record, self.step, overlay, self.holes, pairs=pairs)
         self.unmatched: list[str] = []
-        self.without_holes: list[str] = []
         self.made = HoleMaker(record, overlay, self.stackup)
-        self._reference_names: set[str] = set()
 
     def board(self) -> Board:
         """Make the board.
@@ -81,15 +76,15 @@ class BoardMaker:
         BoardError
             Something that the user gave matches nothing in the file, or is given in two ways.
         """
-        signals = self._signals()
-        references = [net for net in self.nets if self._is_reference(net, signals)]
-        groups = self._groups(signals)
+        signals = self.nets.signals()
+        self.nets.take_references(signals)
+        groups, references = self.nets.groups(signals), self.nets.references
         connected = self._connected(groups)
-        impedance = {name: self._impedance(name, legs) for name, legs in groups.items()}
-        criterion = {name: self._criterion(name, legs) for name, legs in groups.items()}
+        impedance = {name: self.nets.impedance(name, legs) for name, legs in groups.items()}
+        criterion = {name: self.nets.criterion(name, legs) for name, legs in groups.items()}
         feeds = self._feeds(connected)
-        self.unmatched = [net for net in self.nets if net not in signals and net not in self._reference_names]
-        self.overlay.refuse_unused(self.nets, signals, self.record.layers, self.step.components)
+        self.unmatched = self.nets.unmatched(signals)
+        self.overlay.refuse_unused(self.nets.names, signals, self.record.layers, self.step.components)
         self._refuse_missing(signals)
         nets = []
         for name, legs in groups.items():
@@ -116,67 +111,6 @@ class BoardMaker:
                 name=self.step.name or self.record.name,
                 criterion=self.overlay.board_criterion or DEFAULT,
             )
-
-    # nets
-
-    def _signals(self) -> dict[str, Signal]:
-        """Signal of every net that got one; the second half of a pair takes that of the first."""
-        signals = {net: signal for net in self.nets if (signal := self.overlay.signals.of(net)) is not None}
-        for net, signal in list(signals.items()):
-            other = self.pairs.other(net)
-            if other is not None and signals.setdefault(other, signal) != signal:
-                raise BoardError(f"signals: {net} and {other} are a pair and must have the same signal.")
-        return signals
-
-    def _is_reference(self, net: str, signals: Mapping[str, Signal]) -> bool:
-        given = self.overlay.reference.of(net) is not None
-        by_class = self.step.net_class.get(net) in REFERENCE_CLASSES
-        if net in signals and (given or by_class):
-            why = "given as reference" if given else f"of class {self.step.net_class[net]} in the file"
-            raise BoardError(f"signals: net {net} gets a signal, but it is {why}; a reference net carries none.")
-        if given or by_class:
-            self._reference_names.add(net)
-        return given or by_class
-
-    def _groups(self, signals: Mapping[str, Signal]) -> dict[str, tuple[str, ...]]:
-        """Nets of the board by name: one net of the file, or the two halves of a pair, P before N."""
-        groups: dict[str, tuple[str, ...]] = {}
-        for net in sorted(signals):
-            other = self.pairs.other(net)
-            if other is None:
-                legs: tuple[str, ...] = (net,)
-            elif self.pairs.is_half_p(net):
-                legs = (net, other)
-            else:
-                continue
-            with_holes = [leg for leg in legs if leg in self.holes]
-            if not with_holes:
-                self.without_holes += legs
-                continue
-            for leg in legs:
-                if leg not in with_holes:
-                    self.overlay.miss("holes of the other half of pairs", f"{leg} (pair of {with_holes[0]})")
-            groups["/".join(legs)] = legs
-        return groups
-
-    def _impedance(self, name: str, legs: tuple[str, ...]) -> InSI | None:
-        found = {value for leg in legs if (value := self.overlay.z0.of(leg)) is not None}
-        if len(found) > 1:
-            raise BoardError(f"z0: the halves of pair {name} have different impedances; give one, the differential.")
-        if found:
-            return found.pop()
-        stated = impedance_of(self.record, self.step, legs)
-        if stated is None:
-            self.overlay.miss("impedance of nets", name)
-            return None
-        self.record.assume("impedances of lines are not given, and are those that the file specifies")
-        return InSI(stated)
-
-    def _criterion(self, name: str, legs: tuple[str, ...]) -> Criterion | None:
-        found = {value for leg in legs if (value := self.overlay.criterion.of(leg)) is not None}
-        if len(found) > 1:
-            raise BoardError(f"criterion: the halves of pair {name} have different criteria; give one.")
-        return found.pop() if found else None
 
     def _feeds(self, connected: Connected) -> dict[str, StubFeedName]:
         """Feed of every hole that got one: by its own name, or else by that of its net."""

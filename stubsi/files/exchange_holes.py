@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from stubsi.board.layers import CopperLayer
 from stubsi.board.padstack import Antipad, Padstack
@@ -17,34 +17,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from stubsi.files.exchange_overlay import Overlay
+    from stubsi.files.exchange_planes import Around, Clearances
     from stubsi.files.exchange_records import FileRecord, HoleRecord, StepRecord
-
-
-class Around(NamedTuple):
-    """Clearances of planes around one hole: layers whose areas are drawn, and the width [m] where one is around it."""
-
-    known: frozenset[str]
-    widths: Mapping[str, float]
-
-
-class Measured(NamedTuple):
-    """Clearances of planes around holes, in their order."""
-
-    known: frozenset[str]
-    widths: list[dict[str, float]]
-
-    def of(self, number: int) -> Around:
-        """Those of one hole.
-
-        Parameters
-        ----------
-        number : int
-
-        Returns
-        -------
-        Around
-        """
-        return Around(self.known, self.widths[number])
 
 
 class HoleMaker:
@@ -161,7 +135,7 @@ class HoleMaker:
         holes: Sequence[HoleRecord],
         spans: Sequence[tuple[str, ...]],
         in_use: Sequence[set[str]],
-    ) -> Measured:
+    ) -> Clearances:
         """Measure the clearances of planes around holes, where nobody states them or a layer is a plane in part only.
 
         Parameters
@@ -176,7 +150,7 @@ class HoleMaker:
 
         Returns
         -------
-        Measured
+        Clearances
         """
         roles = {layer.name: layer.role for layer in self.stackup.copper}
         wanted = []
@@ -191,7 +165,7 @@ class HoleMaker:
                     and (roles[layer] == "mixed" or (roles[layer] == "plane" and not stated and not defined.get(layer)))
                 }
             )
-        return Measured(*clearances_of(step, holes, wanted, self._negative))
+        return clearances_of(step, holes, wanted, self._negative)
 
     def return_padstack(self, hole: HoleRecord) -> Padstack:
         """Padstack of a return via. It has no pads, because its copper is the plane itself.

@@ -14,7 +14,7 @@ import numpy as np
 from stubsi.files.exchange_pieces import as_drawn, as_polygon
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -66,7 +66,14 @@ MANY_ENDS = 200
 """Ends of lines below which nothing is filled by them."""
 
 
-class Clearance(NamedTuple):
+class Around(NamedTuple):
+    """Clearances of planes around one hole: layers whose areas are drawn, and the width [m] where one is around it."""
+
+    known: frozenset[str]
+    widths: Mapping[str, float]
+
+
+class Clearances(NamedTuple):
     """Clearances of planes around holes.
 
     Parameters
@@ -80,10 +87,23 @@ class Clearance(NamedTuple):
     known: frozenset[str]
     widths: list[dict[str, float]]
 
+    def of(self, number: int) -> Around:
+        """Those of one hole.
+
+        Parameters
+        ----------
+        number : int
+
+        Returns
+        -------
+        Around
+        """
+        return Around(self.known, self.widths[number])
+
 
 def clearances_of(
     step: StepRecord, holes: Sequence[HoleRecord], layers: Sequence[set[str]], negative: set[str]
-) -> Clearance:
+) -> Clearances:
     """Measure the clearances of planes around holes.
 
     Parameters
@@ -98,7 +118,7 @@ def clearances_of(
 
     Returns
     -------
-    Clearance
+    Clearances
     """
     widths: list[dict[str, float]] = [{} for _ in holes]
     drawn: dict[str, list[str]] = {}
@@ -118,7 +138,7 @@ def clearances_of(
         for number, radius in zip(numbers.tolist(), around.tolist(), strict=True):
             if radius > 0:
                 widths[number][layer] = float(round(2 * radius / STEP) * STEP)
-    return Clearance(frozenset(known), widths)
+    return Clearances(frozenset(known), widths)
 
 
 def _around_in_voids(step: StepRecord, layer: str, place: Floats) -> Floats:
