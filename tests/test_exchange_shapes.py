@@ -68,6 +68,12 @@ DRAWN = {
     ),
     "a rectangle of copper": ('<Features><Location x="6" y="5"/><RectCenter width="4" height="2"/></Features>', True),
     "a disc of copper": ('<Features><Location x="7" y="5"/><Circle diameter="5"/></Features>', True),
+    "a ring of copper around the hole": (
+        f'<Features><Location x="5" y="6"/><Circle diameter="5">{fill("HOLLOW")}</Circle></Features>', False,
+    ),
+    "a ring of copper that crosses the hole": (
+        f'<Features><Location x="7.5" y="5"/><Circle diameter="5">{fill("HOLLOW")}</Circle></Features>', True,
+    ),
     "a disc about the hole, which is a pad": (f'<Features>{AT}<Circle diameter="0.8"/></Features>', False),
     "a thermal pad": (
         f'<Pad>{AT}<Thermal shape="ROUND" outerDiameter="0.9" innerDiameter="0.6" spokeStartAngle="0"/></Pad>', True,
@@ -75,6 +81,10 @@ DRAWN = {
     "lines and arcs in one shape": (
         f'<Features>{AT}<UserSpecial><Arc startX="4" startY="0" endX="4" endY="1" centerX="4" centerY="0.5" '
         f'clockwise="false">{WIDTH}</Arc>{LINE.format(WIDTH)}</UserSpecial></Features>', True,
+    ),
+    "a wide line behind a circle in one shape": (
+        '<Features><Location x="9" y="5.7"/><UserSpecial><Circle diameter="0.1"/><Line startX="-9" startY="0" endX="0" '
+        'endY="0"><LineDesc lineEnd="ROUND" lineWidth="1"/></Line></UserSpecial></Features>', True,
     ),
     "a corner of an area": (f"<Features>{LEAVES}</Features>", True),
     "an area with two cut-outs that overlap over the hole": (

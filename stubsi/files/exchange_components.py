@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from stubsi.files.exchange_drawing import Point, Turn
+from stubsi.files.exchange_drawing import Turn
 from stubsi.files.exchange_layers import LayerReader
 from stubsi.files.exchange_records import ComponentRecord, StepRecord
 from stubsi.unit_errors import as_shown
@@ -13,6 +13,7 @@ from stubsi.unit_errors import as_shown
 if TYPE_CHECKING:
     import os
 
+    from stubsi.files.exchange_geometry import Point
     from stubsi.files.xml_stream import Attributes
 
 

@@ -6,17 +6,12 @@ import math
 from array import array
 from dataclasses import dataclass, field
 from itertools import chain, pairwise
-from typing import TYPE_CHECKING, NamedTuple, TypeAlias
+from typing import TYPE_CHECKING, NamedTuple
+
+from stubsi.files.exchange_geometry import Point, Points, bar, circle, pairs_of, surface
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-Point = tuple[float, float]
-Points: TypeAlias = "Sequence[Point] | array[float]"
-"""Points of an outline: in pairs, or one number after the other, which takes an eighth of the memory."""
-
-ARC_STEP = math.radians(10)
-"""Angle of the chords that stand for an arc. They lie within 0.4 % of its radius."""
 
 
 class Turn(NamedTuple):
@@ -73,10 +68,13 @@ class Flash(NamedTuple):
         Diameter [m] of the circle of the same area; None: not known.
     outline : tuple of (float, float)
         Corners [m] about the place; none for a circle of that size.
+    ring : float or None
+        Width [m] of the line, where only the outline is drawn.
     """
 
     size: float | None
     outline: tuple[Point, ...] = ()
+    ring: float | None = None
 
     def turned(self, turn: Turn) -> Flash:
         """The shape as it is turned, mirrored and scaled.
@@ -90,28 +88,9 @@ class Flash(NamedTuple):
         Flash
         """
         if not self.outline and turn.offset != (0.0, 0.0) and self.size is not None:
-            return Flash(self.size * turn.scale, tuple(turn.moved(circle(self.size), (0.0, 0.0))))
+            return Flash(self.size * turn.scale, tuple(turn.moved(circle(self.size), (0.0, 0.0))), self.ring)
         size = None if self.size is None else self.size * turn.scale
-        return Flash(size, tuple(turn.moved(list(self.outline), (0.0, 0.0))))
-
-
-def circle(diameter: float) -> list[Point]:
-    """Corners that stand for a circle about the origin.
-
-    Parameters
-    ----------
-    diameter : float
-        [m].
-
-    Returns
-    -------
-    list of (float, float)
-        [m].
-    """
-    return [(diameter / 2 * math.cos(a), diameter / 2 * math.sin(a)) for a in _ROUND]
-
-
-_ROUND = [ARC_STEP * step for step in range(36)]
+        return Flash(size, tuple(turn.moved(list(self.outline), (0.0, 0.0))), self.ring)
 
 
 @dataclass(slots=True)
@@ -167,17 +146,25 @@ class Drawing:
         ends = [(*pair, width) for points, width in self.lines for pair in pairwise(points)]
         return [
             *self.areas,
-            *(Area(_around(start, end, width / 2), []) for start, end, width in ends),
+            *(Area(bar(start, end, width / 2), []) for start, end, width in ends),
             *(Area(each.outline or circle(each.size or 0.0), []) for each in self.flashes),
         ]
+
+    def open_rings(self) -> None:
+        """Make lines of the shapes of which only the outline is drawn. A pad is a pad also where it is drawn so."""
+        for flash in self.flashes:
+            if flash.ring is not None:
+                corners = list(flash.outline) or circle(flash.size or 0.0)
+                self.lines.append(([*corners, corners[0]], flash.ring))
+        self.flashes = [flash for flash in self.flashes if flash.ring is None]
 
     def become_pad(self) -> None:
         """Make one pad of all that is drawn: a pad may be given as an area or by lines, and stays a pad."""
         for area in self.areas:
             outline = tuple(pairs_of(area.outline))
-            self.flashes.append(Flash(2 * math.sqrt(_surface(outline) / math.pi), outline))
+            self.flashes.append(Flash(2 * math.sqrt(surface(outline) / math.pi), outline))
         for points, width in self.lines:
-            self.flashes += [Flash(None, _around(*ends, width / 2)) for ends in pairwise(points)]
+            self.flashes += [Flash(None, bar(*ends, width / 2)) for ends in pairwise(points)]
         self.areas, self.lines, self.voids = [], [], []
 
 
@@ -244,59 +231,3 @@ def placed(area: Area, turn: Turn, place: Point) -> Area:
         array("d", chain.from_iterable(turn.moved(pairs_of(points), place))) for points in (area.outline, *area.cutouts)
     )
     return Area(outline, cutouts, area.width * turn.scale)
-
-
-def pairs_of(points: Points) -> list[Point]:
-    """Points in pairs.
-
-    Parameters
-    ----------
-    points : sequence of (float, float), or array of float
-
-    Returns
-    -------
-    list of (float, float)
-    """
-    return list(zip(points[::2], points[1::2], strict=True)) if isinstance(points, array) else list(points)
-
-
-def _surface(outline: Sequence[Point]) -> float:
-    """Area [m2] inside an outline."""
-    around = pairwise([*outline, *outline[:1]])
-    return abs(sum(x * to_y - to_x * y for (x, y), (to_x, to_y) in around)) / 2
-
-
-def _around(start: Point, end: Point, reach: float) -> tuple[Point, ...]:
-    """Corners of a rectangle around a line that reaches so far beyond it on every side [m]."""
-    length = math.dist(start, end)
-    along = ((end[0] - start[0]) / length, (end[1] - start[1]) / length) if length else (1.0, 0.0)
-    x, y = along[0] * reach, along[1] * reach
-    return (
-        (start[0] - x - y, start[1] - y + x), (start[0] - x + y, start[1] - y - x),
-        (end[0] + x + y, end[1] + y - x), (end[0] + x - y, end[1] + y + x),
-    )  # fmt: skip
-
-
-def arc_points(start: Point, end: Point, centre: Point, *, clockwise: bool) -> list[Point]:
-    """Points along an arc after its start, its end included. An arc that ends where it starts is a full circle.
-
-    Parameters
-    ----------
-    start, end, centre : (float, float)
-        [m].
-    clockwise : bool
-
-    Returns
-    -------
-    list of (float, float)
-    """
-    radius = math.dist(start, centre)
-    first = math.atan2(start[1] - centre[1], start[0] - centre[0])
-    last = math.atan2(end[1] - centre[1], end[0] - centre[0])
-    sweep = (first - last if clockwise else last - first) % (2 * math.pi)
-    if start == end:
-        sweep = 2 * math.pi
-    steps = max(1, math.ceil(sweep / ARC_STEP))
-    turn = (-sweep if clockwise else sweep) / steps
-    between = [first + turn * step for step in range(1, steps)]
-    return [(centre[0] + radius * math.cos(a), centre[1] + radius * math.sin(a)) for a in between] + [end]

@@ -127,6 +127,8 @@ class ExchangeReader(PadstackReader):
         if self._is_pad:
             drawing.become_pad()
             drawing.pin = drawing.pin or self._set.get("componentRef")
+        else:
+            drawing.open_rings()
         self._take(drawing, self._feature_layer, self._set)
 
     _end_pad = _end_features

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, NamedTuple
 from stubsi.files.exchange_drawing import STRAIGHT, Turn
 
 if TYPE_CHECKING:
-    from stubsi.files.exchange_drawing import Area, Copper, Point
+    from stubsi.files.exchange_drawing import Area, Copper
+    from stubsi.files.exchange_geometry import Point
 
 COPPER = {"CONDUCTOR", "CONDFILM", "CONDFOIL", "SIGNAL", "PLANE", "MIXED"}
 """Functions of the layers that are copper."""

@@ -6,7 +6,8 @@ import math
 from typing import TYPE_CHECKING
 
 from stubsi.files.exchange_dictionary import DictionaryReader
-from stubsi.files.exchange_drawing import Area, Flash, Point, Turn, arc_points, circle
+from stubsi.files.exchange_drawing import Area, Flash, Turn
+from stubsi.files.exchange_geometry import Point, arc_points, circle
 from stubsi.unit_errors import as_shown
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ class ShapeReader(DictionaryReader):
 
     def __init__(self, path: str | os.PathLike[str]) -> None:
         super().__init__(path)
+        self._ring = 0.0
         self._points: list[Point] | None = None
         self._turn_of_points: Turn | None = None
         self._width = self._set_width = 0.0
@@ -66,7 +68,7 @@ class ShapeReader(DictionaryReader):
 
     def _begin(self, points: list[Point]) -> None:
         self._points, self._width, self._named_width = points, self._set_width, None
-        self._turn_of_points, self._fill = None, ""
+        self._turn_of_points, self._fill, self._flash_depth = None, "", 0
 
     def _start_contour(self, _: Attributes) -> None:
         self._contour, self._contour_width, self._contour_fill = [], 0.0, ""
@@ -105,10 +107,20 @@ class ShapeReader(DictionaryReader):
     def _start_line_desc(self, attributes: Attributes) -> None:
         if self._entry and self._drawing is None:
             self._widths[self._entry] = self._size(attributes, "lineWidth", "LineDesc")
+        elif self._in_flash:
+            self._ring = self._size(attributes, "lineWidth", "LineDesc")
         elif self._points is not None or self._outline or self._of_set():
             self._take_width(self._size(attributes, "lineWidth", "LineDesc"))
 
+    @property
+    def _in_flash(self) -> bool:
+        """Whether what is read describes a shape that is drawn in one piece."""
+        return self._drawing is not None and bool(self._flash_depth) and self.depth == self._flash_depth + 1
+
     def _start_line_desc_ref(self, attributes: Attributes) -> None:
+        if self._in_flash:
+            self._ring = self._widths.get(self.text(attributes, "id", "LineDescRef"), 0.0)
+            return
         if self._points is None and not self._outline and not self._of_set():
             return
         name = self.text(attributes, "id", "LineDescRef")
@@ -133,16 +145,22 @@ class ShapeReader(DictionaryReader):
         fill = self.optional(attributes, "fillProperty", "FillDesc").upper()
         if self._entry and self._drawing is None:
             self._fills[self._entry] = fill
-        elif self._points is not None:
+        else:
+            self._take_fill(fill)
+
+    def _take_fill(self, fill: str) -> None:
+        if self._points is not None:
             self._fill = fill
+        elif self._in_flash and self._drawing is not None and fill in {"HOLLOW", "VOID"}:
+            self._drawing.flashes[-1] = self._drawing.flashes[-1]._replace(ring=self._ring)
 
     def _start_fill_desc_ref(self, attributes: Attributes) -> None:
-        if self._points is None:
+        if self._points is None and not self._in_flash:
             return
         name = self.text(attributes, "id", "FillDescRef")
         if name not in self._fills:
             self.refuse(f"FillDescRef id = {as_shown(name)}: the file has no such EntryFillDesc before this line")
-        self._fill = self._fills[name]
+        self._take_fill(self._fills[name])
 
     def _end_polyline(self) -> None:
         self._add_line(self._points)
@@ -195,7 +213,7 @@ class ShapeReader(DictionaryReader):
     def _flash(self, size: float | None, outline: tuple[Point, ...] = ()) -> None:
         if self._drawing is not None:
             self._drawing.flashes.append(Flash(size, outline))
-            self._flash_depth = self.depth
+            self._flash_depth, self._ring = self.depth, 0.0
             if outline:
                 self.record.assume("shapes of pads that are not round stand for circles of the same area")
 
