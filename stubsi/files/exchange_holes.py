@@ -292,6 +292,9 @@ class HoleMaker:
                 if not defined.get(layer):
                     self.record.assume("clearances in planes are not stated, and are read from the copper")
                 by_layer[layer] = InSI(width)
+        planes = [layer for layer in layers if roles[layer] == "plane"]
+        if given is None and len(set(by_layer.values())) == 1 and all(layer in by_layer for layer in planes):
+            everywhere = Antipad(width=next(iter(by_layer.values())))  # one clearance on all planes that it passes
         return everywhere, by_layer
 
 
