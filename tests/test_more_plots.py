@@ -280,7 +280,7 @@ def test_every_plot_has_a_title_and_units_and_keeps_the_axes_it_is_given(three, 
     }  # fmt: skip
     named = set(stubsi.__all__)
     assert len(made) == sum(name.startswith("plot_") for name in named)
-    ratios = ("first notch / Nyquist", "margin over limit", "drill groups", "smallest worst-case")
+    ratios = ("first notch / Nyquist", "margin over limit", "drill groups")
     for draw in made.values():
         ax = axes()
         assert draw(ax) is ax

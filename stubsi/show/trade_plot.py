@@ -43,17 +43,20 @@ def plot_group_trade(trade: GroupTrade, ax: Axes | None = None) -> Axes:
     groups, margins = [row.groups for row in trade], [row.margin_over_limit for row in trade]
     colour = DARK_BLUE
     ax.plot(groups, margins, linestyle=":", color=colour, zorder=1)
+    middle = (min(groups) + max(groups)) / 2
     for row in trade:
         above = row.margin_over_limit / (1 - row.gap) - row.margin_over_limit
         face = colour if row.proven else "white"
         ax.errorbar(
             row.groups, row.margin_over_limit, yerr=[[0.0], [above]], marker="o", color=colour, markerfacecolor=face
         )
-        ax.annotate(shown(row.net), (row.groups, row.margin_over_limit), xytext=(4, -10), textcoords="offset points")
+        away, side = (4, "left") if row.groups <= middle else (-4, "right")
+        ax.annotate(
+            shown(row.net), (row.groups, row.margin_over_limit), xytext=(away, -10), textcoords="offset points",
+            ha=side, fontsize="small", parse_math=False,
+        )  # fmt: skip
     ax.axhline(1.0, color=BLACK, linestyle="--", label="limit of the criterion")
     ax.set_xticks(range(min(groups), max(groups) + 1))
-    draw_labels(
-        ax, "What a drill group more or fewer is worth", x="drill groups", y="smallest worst-case margin over limit"
-    )
+    draw_labels(ax, "Smallest worst-case margin for each number of groups", x="drill groups", y="margin over limit")
     draw_legend(ax, inside="best")
     return ax
