@@ -7,7 +7,18 @@ import re
 
 import pytest
 
-from stubsi import Board, check_stub, difference, hole_model, layer_matrix, plan, rank, stub_budget
+from stubsi import (
+    Board,
+    check_stub,
+    difference,
+    hand_off_check,
+    hole_model,
+    layer_matrix,
+    plan,
+    rank,
+    stub_budget,
+    undrilled_changes,
+)  # fmt: skip
 from stubsi.margin.reason import DrillSide, Reason
 from stubsi.margin.verdict import Verdict
 from tests import drilling_boards as made
@@ -79,13 +90,22 @@ def results(board, drilled):
         "difference of plans": difference(
             drilled, plan(changed, made.rules(sides={"bottom": "any"}), model="uniform", dk_eff=4)
         ),
+        "undrilled": undrilled_changes(board, EVIL, model="uniform", dk_eff=4),
+        "shallower": drilled.shallower_changes(EVIL),
+        "hand-off check": hand_off_check(drilled),
         "hole": hole_model(mb.board(mb.net("A", ("S1", "S2"))), "A.0"),
     }
 
 
 @pytest.fixture(scope="module")
-def shown(results):
-    return {name: Parsed(result._repr_html_()) for name, result in results.items()}
+def pages(results):
+    """The HTML of every result, made once."""
+    return {name: result._repr_html_() for name, result in results.items()}
+
+
+@pytest.fixture(scope="module")
+def shown(pages):
+    return {name: Parsed(page) for name, page in pages.items()}
 
 
 def test_every_result_is_a_table_and_no_other_markup(shown):
@@ -94,9 +114,8 @@ def test_every_result_is_a_table_and_no_other_markup(shown):
         assert page.tags <= MARKUP
 
 
-def test_every_result_is_one_frame_with_one_style_sheet_that_touches_nothing_else(results):
-    for result in results.values():
-        page = result._repr_html_()
+def test_every_result_is_one_frame_with_one_style_sheet_that_touches_nothing_else(pages):
+    for page in pages.values():
         assert page.startswith('<div class="stubsi"><style>')
         assert page.count("<style>") == 1
         sheet = page[page.index("<style>") + 7 : page.index("</style>")]
@@ -127,17 +146,16 @@ SAFE = {"class", "style"}
 """Attributes that the package writes into a notebook: no handler, no address."""
 
 
-def test_no_markup_of_a_result_can_act(board, drilled):
+def test_no_markup_of_a_result_can_act(pages):
     """No script, no handler, no address, nothing that is loaded: only marks for the style sheet, whatever the names."""
-    for result in results(board, drilled).values():
-        page = result._repr_html_()
+    for page in pages.values():
         assert {name for tag in re.findall(r"<[a-z][^>]*>", page) for name in re.findall(r'([a-z-]+)="', tag)} <= SAFE
         assert not re.search(r"url\(|@import|expression|javascript:", page)
 
 
 def test_names_are_text(shown):
     differences = (f"difference of {what}" for what in ("boards", "rankings", "plans"))
-    for name in ("board", "ranking", "plan", "consequences", "reroutes", *differences):
+    for name in ("board", "ranking", "plan", "consequences", "reroutes", "undrilled", "shallower", *differences):
         assert EVIL in shown[name].text
 
 

@@ -127,6 +127,11 @@ class ShallowerChanges(SingleChanges[ShallowerChange]):
         lines += [f"  not tried: {each}" for each in self.not_tried]
         return "\n".join(lines)
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.changes_table import shallower_html
+
+        return shallower_html(self)
+
     def __repr__(self) -> str:
         return f"<ShallowerChanges of {self.net}: {how_many(len(self.changes), 'change')} for a shallower drill>"
 

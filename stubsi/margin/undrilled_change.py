@@ -94,6 +94,11 @@ class UndrilledChanges(SingleChanges[UndrilledChange]):
         lines += [f"  not tried: {each}" for each in self.not_tried]
         return "\n".join(lines)
 
+    def _repr_html_(self) -> str:
+        from stubsi.show.changes_table import undrilled_html
+
+        return undrilled_html(self)
+
     def __repr__(self) -> str:
         return f"<UndrilledChanges of {self.net}: {how_many(len(self.changes), 'change')} with which it passes>"
 
