@@ -9,6 +9,7 @@ import pytest
 
 from stubsi import BoardError, Criterion, StubsiError, Tolerances, check_stub, check_stubs, corners, rank, stub_budget
 from stubsi.margin.verdict import Verdict
+from tests import margin_boards as mb
 from tests.test_tolerance_corners import TEST, board, plus_minus
 
 __all__ = ["board"]
@@ -17,6 +18,12 @@ THICK = Tolerances(board_thickness=plus_minus("10 %"), dk=plus_minus("5 %"))
 
 
 NARROW = Tolerances(dk=plus_minus("1 %"))
+
+
+@pytest.fixture(scope="module")
+def known():
+    """A stub through two cavities among four return vias, where the model declares less than 8 %."""
+    return mb.board(mb.net("CLK", ("TOP", "S1"), signal="10 Gb/s"))
 
 
 def names(board):
@@ -30,10 +37,10 @@ def limited(board, share):
 
 
 @pytest.mark.slow
-def test_the_verdict_holds_at_the_worst_corner_with_the_error_of_the_model(board):
+def test_the_verdict_holds_at_the_worst_corner_with_the_error_of_the_model(known):
     """As drawn the flat 8 % make the bound; over tolerances the worst corner does, less what the model declares."""
-    found = corners(board, NARROW)
-    drawn, clk = rank(board), names(board).index("CLK")
+    found = corners(known, NARROW)
+    drawn, clk = rank(known), names(known).index("CLK")
     error = drawn["CLK"].provenance
     assert drawn.figures.notch.worst[clk] == pytest.approx(0.92 * drawn.figures.notch.low[clk], rel=1e-12)
     assert 0.92 < error.of_model.low == error.model_low < 1
@@ -43,14 +50,14 @@ def test_the_verdict_holds_at_the_worst_corner_with_the_error_of_the_model(board
     assert found.ranking.built.worst[clk] < found.ranking.measured.low[clk] < found.ranking.built.best[clk]
 
 
-def test_a_verdict_that_the_tolerances_change_says_so(board):
+def test_a_verdict_that_the_tolerances_change_says_so(known):
     """6 % below the notch: marginal by the flat allowance, proven by narrow tolerances, open by wide ones."""
-    near = limited(board, 0.94)
+    near = limited(known, 0.94)
     assert rank(near)["CLK"].verdict is Verdict.MARGINAL
     narrow = rank(near, tolerances=NARROW)["CLK"]
     assert narrow.verdict is Verdict.PASS
     assert "over the tolerances and the error of the model (marginal without the tolerances)" in narrow.reason
-    far = limited(board, 0.9)
+    far = limited(known, 0.9)
     assert rank(far)["CLK"].verdict is Verdict.PASS
     wide = rank(far, tolerances=Tolerances(dk=plus_minus("30 %")))["CLK"]
     assert wide.verdict is Verdict.MARGINAL

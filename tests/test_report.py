@@ -30,6 +30,7 @@ from stubsi import (
     write_report,
 )  # fmt: skip
 from stubsi.handoff.acceptance import passes_if
+from stubsi.provenance import BY_TOLERANCES
 from stubsi.report.for_fabricator import for_fabricator
 from tests import drilling_boards as made
 from tests import margin_boards as mb
@@ -249,7 +250,10 @@ def test_a_report_over_tolerances_judges_by_them(drilled, tmp_path):
     tolerances = Tolerances(dielectric_thickness=Tolerance.plus_minus("10 %", source=SAYS))
     found = corners(drilled.board, tolerances, model="uniform")
     after = drilled_yield(drilled, Tolerances())
-    with mock.patch("stubsi.show.report.picture", return_value=""):
+    with (
+        mock.patch("stubsi.report.board_report.picture", return_value=""),
+        mock.patch("stubsi.report.pictures.picture", return_value=""),
+    ):
         ranked = write_report(found.ranking.as_drawn, tmp_path / "ranked.html", tolerances=found)
         planned = write_report(drilled, tmp_path / "planned.html", tolerances=after)
         with pytest.raises(StubsiError, match="are of another plan"):
@@ -262,7 +266,7 @@ def test_a_report_over_tolerances_judges_by_them(drilled, tmp_path):
 def test_corners_show_themselves_in_a_notebook(spread):
     page = Page(spread._repr_html_())
     assert EVIL in page.text
-    assert "Fabrication only" in page.text
+    assert BY_TOLERANCES in page.text
     assert {tag for tag, _ in page.found} <= {"div", "table", "thead", "tbody", "tr", "th", "td", "style"}
 
 

@@ -244,8 +244,8 @@ def check_stub(
     **stub : StubArguments
         Keywords that describe the stub. A uniform line: ``dk_eff`` or ``delay``, ``z_stub``, ``drill``, ``antipad``,
         ``df``, ``at``, ``end_pad``, ``end_capacitance``. Or, to solve it from its geometry: ``stackup``, ``padstack``,
-        ``layer``, ``side``, ``return_vias``, ``pitch``, ``depth_drill``, ``feed``. ``StubArguments`` says
-        what each means.
+        ``layer``, ``side``, ``return_vias``, ``pitch``, ``depth_drill``, ``feed``. For a uniform line also
+        ``tolerances``. ``StubArguments`` says what each means.
 
     Returns
     -------

@@ -31,8 +31,8 @@ if TYPE_CHECKING:
     from stubsi.tolerance.draws import Floats
 
 MOST_DIMENSIONS = 1000
-"""Of up to so many factors and stubs the samples come from one scrambled Sobol sequence, which is much surer. The depths
-of more stubs come from counter-based random numbers."""
+"""Of up to so many factors and stubs the samples come from one scrambled Sobol sequence, which is much surer. The
+depths of more stubs come from counter-based random numbers."""
 DEPTH = "depth of the drill"
 
 
