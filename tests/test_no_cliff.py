@@ -11,7 +11,18 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from stubsi import Criterion, Padstack, ReturnVias, check_stub, hole_model, plot_margins, rank
+from stubsi import (
+    CopperLayer,
+    Criterion,
+    DielectricLayer,
+    Padstack,
+    ReturnVias,
+    Stackup,
+    check_stub,
+    hole_model,
+    plot_margins,
+    rank,
+)
 from stubsi.errors import ValidityError
 from stubsi.margin.figures import stub_figures
 from stubsi.margin.stub_arguments import single_stub
@@ -290,6 +301,43 @@ def test_a_tee_is_no_better_than_a_shorter_one_with_a_notch_that_was_lost():
     assert check.verdict == "falls short"
     assert check.reason.endswith("wanted; but a shorter stub falls short, and plating makes no stub better")
     assert "a shorter stub is worse in the model" in check.model
+
+
+WITH_A_LOST_DIP = (
+    (18, "signal", 95.2), (35, "plane", 81.9), (18, "signal", 67), (18, "plane", 59.7), (18, "plane", 86.1),
+    (15, "signal", 104.8), (35, "signal", 114.2), (35, "signal", 64.5), (35, "signal", 97.5), (15, "plane", 75.5),
+    (18, "signal", 0),
+)  # fmt: skip
+"""Copper thickness [um], role, and height [um] of the laminate below, found by chance."""
+
+
+@pytest.mark.slow
+def test_nor_is_a_via_whose_signal_comes_along_the_barrel():
+    """Three return vias at irregular places: at 0.722 mm a notch at 61 GHz, at 0.729 mm a dip too flat to count."""
+    padstack = Padstack(name="v", drill="0.337 mm", pad="0.563 mm", antipad="0.944 mm", non_functional_pads="removed")
+    layers = []
+    for number, (copper, role, below) in enumerate(WITH_A_LOST_DIP):
+        layers.append(CopperLayer(name=f"L{number}", thickness=f"{copper} um", role=role))
+        layers.append(DielectricLayer(thickness=f"{below or 1} um", dk=2.9, df=0.01, at="1 GHz"))
+    vias = ReturnVias(positions=[("1.041 mm", "0.8076 mm"), ("1.2811 mm", "2.9528 mm"), ("-1.5741 mm", "0.3235 mm")],
+                      drill="0.245 mm")  # fmt: skip
+    stub = single_stub({"stackup": Stackup(layers=tuple(layers[:-1])), "padstack": padstack, "layer": "L2",
+                        "feed": "through", "return_vias": vias}, None)  # fmt: skip
+    lengths = np.array([0.708e-3, 0.715e-3, 0.722e-3, 0.729e-3, 0.736e-3])
+    none = np.full(len(lengths), np.nan)
+    notch = stub_figures(stub.models(lengths), np.arange(len(lengths)), lengths, none, none, wanted=()).notch
+    lost = int(np.argmax(notch.low[1:] > 1.5 * notch.low[:-1])) + 1
+    assert notch.low[lost] > 1.5 * notch.low[lost - 1]
+    assert np.all(notch.best[1:] <= 1.05 * np.minimum.accumulate(notch.best)[:-1])
+
+
+@pytest.mark.parametrize("off", [0.0, 4e-9, -4e-9])
+def test_a_stub_that_ends_at_a_face_of_copper_is_no_better_than_one_just_before_it(off):
+    stub = single_stub({**SOLVED, "return_vias": around(1.0)}, None)
+    lengths = stub.shape.face_lengths_si[2] + np.array([-1e-6, off])
+    none = np.full(2, np.nan)
+    worst = stub_figures(stub.models(lengths), np.arange(2), lengths, none, none, wanted=()).notch.worst
+    assert worst[1] <= 1.0001 * worst[0]
 
 
 def with_a_via_far_away(rng, feed):

@@ -30,6 +30,9 @@ the face before. These lengths are the same for every length of a stub, so they 
 STEP, SHORTEST = 1.05, 1e-6
 """Lengths that a tee is compared with: powers of the first value [-] times the second [m], from half its length on. A
 dip of a tee may become too flat to count although the loss stays. The next one would then be taken for its notch."""
+LOST, COARSER = 0.7, 2
+"""A stub whose signal comes along the barrel is compared with every second of these lengths, and only if the lowest dip
+that is nearly a notch lies below this share of its first notch [-]. Else no notch of a shorter stub has been lost."""
 STANDING_IN, AWAY = 6, 0.67e-3
 """Where the return vias are unknown, so many of them at the second value [m] from the clearance stand in for all that
 are scanned: only the least notch of the shorter stubs counts then. In random geometry it rose with length by up to 38 %
@@ -49,27 +52,34 @@ def just_beyond(case: Case) -> list[Case]:
         None or one.
     """
     faces = case.shape.face_lengths_si
-    place = int(np.searchsorted(faces, case.length_si + ABRUPT, side="left"))
+    place = int(np.searchsorted(faces, case.length_si - ABRUPT / 2, side="left"))
     if place + 1 >= len(faces) or faces[place] > NEAR_A_FACE * case.length_si:
         return []
     return [case._replace(length_si=float(faces[place]) + ABRUPT)]
 
 
-def shorter_lengths(case: Case) -> list[float]:
+def shorter_lengths(case: Case, *, low: float, nearly: float) -> list[float]:
     """Lengths of the stubs that the case must not be judged better than, because it holds all of their plating.
 
     Parameters
     ----------
     case : Case
+    low, nearly : float
+        Its first notch, and its lowest dip that is a notch or nearly one [Hz].
 
     Returns
     -------
     list of float
         [m]. Those that end just before a face of copper near the end of a stub that ends in the board. For a stub
-        among known return vias whose signal may come on the layer where it starts, also those on a fixed scale of
-        lengths from half of its own on.
+        among known return vias whose signal may come on the layer where it starts, or that has a dip far below its
+        notch, also those on a fixed scale of lengths from half of its own on.
     """
-    return [*_before_faces(case), *([] if case.around.returns is None else _on_the_scale(case))]
+    found = _before_faces(case)
+    if case.around.returns is None:
+        return found
+    if case.shape.feed.kind is not FeedKind.THROUGH:
+        return found + _on_the_scale(case)
+    return found + _on_the_scale(case)[::COARSER] if nearly < LOST * low else found
 
 
 def shorter_among_vias(case: Case) -> list[Case]:
@@ -85,7 +95,7 @@ def shorter_among_vias(case: Case) -> list[Case]:
         On the fixed scale of lengths, if the signal may come on the layer where it starts.
     """
     around, padstack = case.around, case.shape.padstack
-    if around.returns is not None or around.odd:
+    if around.returns is not None or around.odd or case.shape.feed.kind is FeedKind.THROUGH:
         return []
     antipads = [padstack.antipad, *(antipad for _, antipad in padstack.antipads)]
     widest = max((antipad.width_si for antipad in antipads if antipad is not None), default=padstack.drill_si)
@@ -109,7 +119,7 @@ def _before_faces(case: Case) -> list[float]:
 
 def _on_the_scale(case: Case) -> list[float]:
     """Lengths on the fixed scale, from half the length on."""
-    if case.shape.feed.kind is FeedKind.THROUGH or case.shape.ends_in_pin:
+    if case.shape.ends_in_pin:
         return []
     last = (case.length_si - ABRUPT) / SHORTEST
     first = last / JUST_BEYOND

@@ -125,18 +125,19 @@ def solved_models(cases: Sequence[Case], *, look_beyond: bool = True, look_back:
     if look_back:
         provenance |= _with_least_of(shorter_among_vias, SHORTER, cases, provenance, low)
     models = _joined(cases, _Solved(stack, owners, below, model_below), provenance, refused)
-    return _with_shorter(models, cases) if look_back else models
+    return _with_shorter(models, cases, low.tolist(), nearly.tolist()) if look_back else models
 
 
 def _solve_together(cases: Sequence[Case], *, look_beyond: bool) -> None:
     """Solve cases with all others whose notches count for them in one search, which costs less than one for each.
 
-    Nothing is returned: what is solved is remembered.
+    Nothing is returned: what is solved is remembered. Which shorter stubs count only where a dip is nearly a notch is
+    not known before, so these are solved later.
     """
     counted = list(cases)
     if look_beyond:
         counted += (other for case in cases for other in just_beyond(case))
-    counted += (case._replace(length_si=length) for case in cases for length in shorter_lengths(case))
+    counted += (case._replace(length_si=length) for case in cases for length in shorter_lengths(case, low=np.inf, nearly=np.inf))
     counted += [
         other for case in counted for far_off in (with_copper_far_off, with_unknown_far_off) for other in far_off(case)
     ]
@@ -156,13 +157,13 @@ def _model_below(of: Regime, notch: float) -> float:
     return 1 - HARDWARE_ERROR if np.isinf(notch) else least_notch(of, notch) / notch
 
 
-def _with_shorter(models: Models, cases: Sequence[Case]) -> Models:
+def _with_shorter(models: Models, cases: Sequence[Case], low: list[float], nearly: list[float]) -> Models:
     """Models that hold those of the shorter stubs as well which each case must not be judged better than."""
     solved = (number for number, each in enumerate(models.provenance) if each.tier == SOLVED)
     pairs = [
         (number, cases[number]._replace(length_si=length))
         for number in solved
-        for length in shorter_lengths(cases[number])
+        for length in shorter_lengths(cases[number], low=low[number], nearly=nearly[number])
     ]
     if not pairs:
         return models
