@@ -20,6 +20,7 @@ import os
 import shutil
 import sys
 import traceback
+import warnings
 from enum import IntEnum
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -81,7 +82,9 @@ def main(arguments: list[str] | None = None) -> Status:
     if chosen.out is not None and chosen.rules is None:
         parser.error("--out needs --rules, because a hand-off is made of a plan")
     try:
-        text, falls_short = _answer(chosen.board, chosen.rules, chosen.out)
+        with warnings.catch_warnings():
+            warnings.showwarning = _show_warning
+            text, falls_short = _answer(chosen.board, chosen.rules, chosen.out)
     except StubsiError as error:
         print(f"error: {one_line(str(error))}", file=sys.stderr)
         return Status.REFUSED
@@ -91,6 +94,11 @@ def main(arguments: list[str] | None = None) -> Status:
         return Status.CRASHED
     written = _write(text)
     return Status.FALLS_SHORT if written == Status.OK and chosen.check and falls_short else written
+
+
+def _show_warning(message: Warning | str, *_: object, **__: object) -> None:
+    """Print a warning as one line, without the place in Python code that a user of the command knows nothing of."""
+    print(f"warning: {one_line(str(message))}", file=sys.stderr)
 
 
 def _answer(board_file: str, rules_file: str | None, out: str | None) -> tuple[str, bool]:

@@ -6,11 +6,13 @@ import io
 import os
 import subprocess
 import sys
+import warnings
 from pathlib import Path
 
 import pytest
 
 from stubsi.__main__ import Status, main
+from stubsi.errors import PlausibilityWarning
 from stubsi.files.toml import read_board
 from stubsi.margin.ranking import rank
 from tests.board_text import FULL, MINIMAL, changed
@@ -43,6 +45,15 @@ def test_it_prints_the_table_of_the_board(write, capsys):
     said = capsys.readouterr()
     assert said.out == rank(read_board(path)).to_text(100) + "\n"
     assert said.err == ""
+
+
+def test_a_value_that_is_most_likely_a_slip_is_warned_about_in_one_line(write, capsys):
+    with warnings.catch_warnings():
+        warnings.simplefilter("always", PlausibilityWarning)
+        assert main([write(changed(PASSES, "1 Gb/s", "25 b/s"))]) == 0
+    said = capsys.readouterr().err.splitlines()
+    assert said
+    assert all(line.startswith("warning: rate 25 b/s, symbol rate in GBd = 2.5e-08: is outside") for line in said)
 
 
 @pytest.mark.parametrize(("columns", "width"), [("40", 80), ("80", 80), ("132", 132), ("500", 140)])
