@@ -135,6 +135,12 @@ feed
 Dk, Dk_eff
     Relative permittivity of a laminate; and that of a plain line with the same notch as the real stub. Pads and planes
     load the barrel, so Dk_eff is usually the larger one. Take it from a measured notch, or have the stub solved.
+coupon
+    A test piece on the production panel. A stub of known length on it is measured, and its Dk_eff is found so.
+worst case, corner
+    The boards with every tolerance at one end of its limits are its corners; the worst of them is the worst case.
+yield
+    The share of the boards built on which a net, or the whole board, meets its criterion.
 provenance
     Which model made a figure, on which assumptions, and how far off it may be.
 
