@@ -137,7 +137,9 @@ def _solve_together(cases: Sequence[Case], *, look_beyond: bool) -> None:
     counted = list(cases)
     if look_beyond:
         counted += (other for case in cases for other in just_beyond(case))
-    counted += (case._replace(length_si=length) for case in cases for length in shorter_lengths(case, low=np.inf, nearly=np.inf))
+    counted += (
+        case._replace(length_si=length) for case in cases for length in shorter_lengths(case, low=np.inf, nearly=np.inf)
+    )
     counted += [
         other for case in counted for far_off in (with_copper_far_off, with_unknown_far_off) for other in far_off(case)
     ]
