@@ -88,3 +88,18 @@ def test_every_range_of_a_notch_says_why_it_is_one_whatever_the_verdict():
     assert ranking["SLOW"].first_notch < ranking["SLOW"].first_notch_to
     assert "Range of the notch: antipad of padstack bare is unknown: give antipad (1 net, SLOW first)" in str(ranking)
     assert "Range of the notch" not in str(rank(mb.board(nets[1], places=2)))
+
+
+def test_a_marginal_net_that_is_not_solved_names_what_is_missing():
+    legs = mb.pair("PAIR", ("TOP", "S2"), ("TOP", "S2")).holes
+    nowhere = [Hole(name=h.name, padstack=h.padstack, connects=h.connects, leg=h.leg) for h in legs]
+    row = rank(mb.board(Net(name="PAIR", signal="10 Gb/s", z0="100 ohm", holes=nowhere), places=0))["PAIR"]
+    assert row.verdict == "marginal"
+    assert "not solved, because pitch of the pair at padstack via is unknown: give x and y" in row.reason
+
+
+def test_a_hole_without_pads_says_so():
+    bare, padded = (Padstack(name="v", drill="0.3 mm", antipad="0.8 mm", pad=pad) for pad in (None, "0.5 mm"))
+    said = [rank(mb.board(mb.net("A", ("TOP", "S2"), padstack=each)))["A"].assumptions for each in (bare, padded)]
+    assert "no pads: the padstack states none" in said[0]
+    assert "no pads" not in said[1]

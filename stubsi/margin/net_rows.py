@@ -137,6 +137,7 @@ def _reasons(
     drills = _drills(ranking, stubs.only((verdict == Verdict.DRILL)[stubs.row]))
     kept = _kept(ranking, stubs.only((verdict == Verdict.CANNOT_HELP)[stubs.row]))
     missing = _missing(ranking, numbers, verdict == Verdict.UNDECIDED)
+    missing |= _not_solved(ranking, numbers, verdict == Verdict.MARGINAL)
     nearly = _nearly(ranking, numbers, verdict == Verdict.MARGINAL)
     legs = _leg_differences(ranking, stubs.only(np.array([net.is_pair for net in nets], dtype=bool)[stubs.row]))
     criteria = [ranking.criteria[number] for number in ranking.criterion_number[numbers].tolist()]
@@ -227,6 +228,14 @@ def _missing(ranking: Ranking, numbers: NDArray[np.intp], undecided: NDArray[np.
     governing = ranking.table.case[ranking.figures.governing[numbers[rows]]].tolist()
     ranges = ["; ".join(models.provenance[case].open_inputs) or NO_RULE for case in governing]
     return {row: known or is_open for row, known, is_open in zip(rows.tolist(), inputs, ranges, strict=True)}
+
+
+def _not_solved(ranking: Ranking, numbers: NDArray[np.intp], marginal: NDArray[np.bool_]) -> dict[int, str]:
+    """By row: why a marginal net stands on a uniform line, where that is not what the user wants."""
+    rows = np.flatnonzero(marginal)
+    governing = ranking.table.case[ranking.figures.governing[numbers[rows]]].tolist()
+    why = [ranking.models.provenance[case].not_solved for case in governing]
+    return {row: f"not solved, because {text}" for row, text in zip(rows.tolist(), why, strict=True) if text}
 
 
 def _nearly(ranking: Ranking, numbers: NDArray[np.intp], marginal: NDArray[np.bool_]) -> dict[int, float]:

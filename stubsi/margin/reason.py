@@ -110,7 +110,7 @@ class Reason(NamedTuple):
     kept : tuple of KeptStub
         What stays, for a net that drilling cannot mend.
     missing : str or None
-        The input that leaves the verdict open, for an undecided net.
+        The input that leaves the verdict open, for an undecided net; why a marginal net is not solved.
     legs : LegDifference or None
         For a pair of unequal legs.
     waiver : str

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stubsi.margin.layer_matrix import cell_text, longest_mm
+from stubsi.margin.verdict import Verdict
 from stubsi.show.notebook import framed
 from stubsi.show.tables import Column, as_html, as_text
 
@@ -52,7 +53,7 @@ def _headline(matrix: LayerMatrix) -> str:
 def _notes(matrix: LayerMatrix) -> list[str]:
     """What leaves cells undecided, and why some stand on a weaker model than wanted, each once."""
     cells = [cell for row in matrix.cells.values() for cell in row.values()]
-    missing = dict.fromkeys(cell.why.missing for cell in cells if cell.why.missing)
+    missing = dict.fromkeys(cell.why.missing for cell in cells if cell.verdict == Verdict.UNDECIDED)
     weaker = dict.fromkeys(cell.provenance.not_solved for cell in cells if cell.provenance)
     return [
         *(f"Undecided: {text}" for text in missing),

@@ -49,6 +49,7 @@ class BarrelNote(StrEnum):
     PLANE_BEFORE = "no plane along the stub: counted from the plane before it"
     BORE_ASSUMED = f"bore {2 * OVERSIZE * 1e3:g} mm wider than the drill"
     BLIND_END = "blind end: laminate below it, and the next plane solid"
+    NO_PADS = "no pads: the padstack states none"
     PIN_IN_AIR = "pin beyond the board as a rod of the barrel's diameter in air"
 
 
@@ -195,11 +196,17 @@ def barrel_of(shape: StubShape, length: float, *, bore: Bore | None = None, pitc
     barrel = Barrel(barrel_radius=shape.padstack.drill_si / 2, levels=levels, end=end, conductivity=COPPER)
     return Solvable(
         barrels=tuple(replace(barrel, feed=feed) for feed in fed),
-        assumptions=(*layers.assumptions(), str(shape.feed), *feed_notes, *notes, *end_notes),
+        assumptions=(*layers.assumptions(), str(shape.feed), *feed_notes, *notes, *end_notes, *_without_pads(shape)),
         nearest_rule=bool(notes or end_notes or set(feed_notes) - {FeedNote.NEIGHBOUR})
         or shape.feed.kind is FeedKind.UNKNOWN,
         open_inputs=_open_inputs(shape.feed, feed_notes),
     )
+
+
+def _without_pads(shape: StubShape) -> tuple[BarrelNote, ...]:
+    """That a hole is taken to have no pad on any layer, because none is given: its notch is then the highest."""
+    pads = (shape.padstack.pad_si, *(pad for _, pad in shape.padstack.pads_si))
+    return () if any(pads) else (BarrelNote.NO_PADS,)
 
 
 def _open_inputs(feed: StubFeed, notes: Sequence[FeedNote]) -> tuple[str, ...]:
