@@ -7,11 +7,13 @@
                      layers in use
     stub             its length as drawn, from the layer in use (its copper excluded, IPC-6012) to the end of the barrel
     notch            its first notch: the lowest minimum of S21 that is 3 dB deep and after which S21 rises by 1 dB
-                     again; a range where return vias are unknown; ">253" where there is none below 253 GHz, up to
-                     where the model holds
+                     again; a range where something is unknown, as the lines above the table say; "~" behind it where
+                     the stub is a uniform line because it cannot be solved; ">253" where there is none below 253 GHz,
+                     up to where the model holds
     margin           first notch / Nyquist
     judged           the figure that the net's criterion looks at, and its limit; "notch > 1.5 dB": a notch lies in the
-                     band of the signal, which counts as more than any loss
+                     band of the signal, which counts as more than any loss; "*" behind it where both stubs of one
+                     hole make it together
     1 dB             1 dB frequency: the lowest at which the shunt loss of one of the net's stubs reaches 1 dB; it moves
                      smoothly where the notch jumps
     loss             losses of the net's stubs at Nyquist, each as a shunt, added up without interaction; of a pair,
