@@ -202,7 +202,8 @@ class Plan(Decisions):
         --------
         >>> import stubsi
         >>> board, rules = stubsi.read_board("shared/demo_board.toml"), stubsi.read_rules("shared/demo_rules.toml")
-        >>> found = stubsi.plan(board, rules, model="uniform")
+        >>> one_net = board.replaced(nets=[board.net("BP_TX2")])
+        >>> found = stubsi.plan(one_net, rules, model="uniform")
         >>> print(found.shallower_changes("BP_TX2", weights={"exit layer": 1}).to_frame()[["change", "outcome"]])
                             change                                   outcome
         0  L14 in place of L12  a shallower group of its own serves it
