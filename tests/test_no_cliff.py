@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import math
+import re
 from functools import cache
 from itertools import pairwise
 
@@ -90,6 +91,8 @@ def test_every_table_says_that_there_is_none():
     assert pd.read_csv(io.StringIO(text))["first notch, up to [GHz]"][0] == math.inf
     (stub,) = hole_model(board, "A.0").stubs
     assert "none below" in stub._repr_html_() + hole_model(board, "A.0")._repr_html_()
+    one_db = stub.one_db_frequency(z0="50 ohm").m_as("GHz")
+    assert re.search(rf"1 dB in 50 ohm.*{one_db:.4g} GHz", hole_model(board, "A.0")._repr_html_(), re.DOTALL)
     assert plot_margins(ranking).patches
 
 

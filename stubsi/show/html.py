@@ -7,6 +7,8 @@ from collections import Counter
 from dataclasses import fields
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from stubsi.board.layers import CopperLayer
 from stubsi.show.notebook import framed
 from stubsi.show.tables import Column, as_html, pairs_html
@@ -58,10 +60,22 @@ def _notch(stub: HoleStub) -> str:
     return " to ".join(dict.fromkeys(show(end, "frequency") for end in (low, high)))
 
 
+LINE = "50 ohm"
+"""Impedance of the line for the 1 dB frequency of the stubs of a hole; a hole model knows none."""
+
+
+def _one_db(stub: HoleStub) -> str:
+    """1 dB frequency, or both ends of its range."""
+    ends = np.ravel(stub.one_db_frequency(z0=LINE).m_as("Hz")).tolist()
+    shown = [show(end, "frequency") if math.isfinite(end) else "none" for end in ends if not math.isnan(end)]
+    return " to ".join(shown) or "unknown"
+
+
 _STUB_COLUMNS: tuple[Column[HoleStub], ...] = (
     Column("side", lambda stub: stub.side),
     Column("stub", lambda stub: str(stub.distance)),
     Column("first notch", _notch),
+    Column(f"1 dB in {LINE}", _one_db),
     Column("model", lambda stub: str(stub.provenance)),
 )
 
@@ -123,7 +137,7 @@ def board_html(board: Board) -> str:
 
 
 def hole_html(hole: HoleModel) -> str:
-    """Model of a hole: its stubs, each with its length, its first notch and where that comes from.
+    """Model of a hole: its stubs, each with its length, its first notch, its 1 dB frequency and where they come from.
 
     Parameters
     ----------
