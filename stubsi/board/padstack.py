@@ -234,6 +234,12 @@ class Padstack(Value):
     def _antipad_on(self) -> dict[str, Antipad]:
         return dict(self.antipads)
 
+    @property
+    def every_antipad(self) -> tuple[Antipad, ...]:
+        """All clearances that it states: that of every plane, and those of single layers."""
+        every = (self.antipad, *self._antipad_on.values())
+        return tuple(antipad for antipad in every if antipad is not None)
+
     def _check_diameters(self) -> None:
         """Refuse diameters that do not lie inside each other: finished, drill, pad, antipad."""
         drill = self.drill_si
