@@ -236,7 +236,7 @@ def test_a_pad_in_use_that_touches_the_plane_of_a_mixed_layer_is_refused():
     assert mb.board(mb.net("A", ("TOP", "S2"), padstack=padstack), layers=mb.stackup(roles=roles))
 
 
-@pytest.mark.parametrize("door", ["check_stub", "stub_budget"])
+@pytest.mark.parametrize("door", ["check_stub", "stub_budget", "layer_matrix"])
 def test_a_slot_of_a_stub_without_pitch_is_refused(door, tmp_path):
     with pytest.raises(StubsiError, match="pitch: missing; the antipad of padstack via is a slot that the two holes"):
         DOORS[door](tmp_path, stackup=mb.stackup(), padstack=SLOT, layer="S1")

@@ -309,11 +309,6 @@ class SolvedSingleStub(SingleStub):
         shapes = stub_shapes(stackup, padstack, span, feed=feed_without_board(stackup.copper, feed))
         if not shapes:
             raise StubsiError(f"layer = '{layer}': the hole ends there, it leaves no stub towards the {side}.")
-        if pitch_si is None and any(antipad.shared for antipad in padstack.every_antipad):
-            raise StubsiError(
-                f"pitch: missing; the antipad of padstack {padstack.name} is a slot that the two holes of a pair "
-                f"share, so give their pitch, or a round antipad."
-            )
         self.z0 = z0
         self.shape = shapes[0]
         self.around = around_of(return_vias, pitch_si)

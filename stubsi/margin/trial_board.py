@@ -139,6 +139,11 @@ def trial_board(
         A board with this hole, this pair or these return vias is impossible. The error text names the argument.
     """
     board = _board(stackup, trial_holes(padstack, "of the stub", (layer,), None), [])
+    if pitch is None and any(antipad.shared for antipad in padstack.every_antipad):
+        raise BoardError(
+            f"pitch: missing; the antipad of padstack {padstack.name} is a slot that the two holes of a pair share, so "
+            f"give their pitch, or a round antipad."
+        )
     if pitch is not None:
         check_size(pitch, PITCH, "pitch")
     pair = trial_holes(padstack, "" if pitch is not None else "of the stub", (layer,), pitch)
