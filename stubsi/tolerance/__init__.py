@@ -19,6 +19,7 @@ and of a plan::
     narrowed_rules(...)               rules for a plan whose windows hold for all boards within the tolerances
     yield_trade(...)                  what each number of drill groups is worth in yield
     largest_yield(...)                the plan with the largest yield at a number of groups
+    drilled_dominance(...)            as dominance, after drilling, with the depth of the drill among the tolerances
 
 >>> import stubsi
 >>> found = stubsi.read_ipc2581("shared/sluice_gate.xml", signals={"FLOW_*": "16 GT/s"}, z0="85 ohm", plating="20 um")
@@ -27,7 +28,9 @@ and of a plan::
 >>> stubsi.corners(found.board, thick, model="uniform")["FLOW_P/FLOW_N"]
 <NetCorners FLOW_P/FLOW_N: 3.87 / 4.24 / 4.66 x Nyquist, misses at best>
 
-All of this is fabrication only. How far off the model may be comes on top, but for ``rank``, which adds it.
+All of this is fabrication only. How far off the model may be comes on top, but for ``rank`` and the verdicts of
+``drilled_yield``, which add it.
 ``notebooks/tolerance_and_yield.ipynb`` walks through it. Thousands of boards are not solved: the figures of some dozens
-are fitted by quadratics, whose error is measured and counts; ``help(stubsi.production_yield)`` says how.
+are fitted by quadratics, whose error is measured and counts. Where a notch jumps, some more are solved near the limit;
+``help(stubsi.production_yield)`` says how.
 """
