@@ -13,6 +13,7 @@ import numpy as np
 from scipy.spatial import cKDTree
 
 from stubsi.errors import FileError
+from stubsi.files.exchange_drawing import PAD_ROW
 from stubsi.files.exchange_pieces import PAD_OFFSET, TOUCH, pieces_of, rows_of, targets_of
 from stubsi.files.exchange_records import THROUGH
 from stubsi.files.exchange_touch import Clearances, touches
@@ -71,15 +72,17 @@ def copper_met(record: FileRecord, step: StepRecord, holes: list[HoleRecord], sp
             f"{record.name}: more than {MOST_IN_ONE_PLACE} holes lie within {PAD_OFFSET * 1e6:g} um of each other."
         )
     coppers = [(layer, net, copper) for (layer, net), copper in step.copper.items() if net in holes_of]
-    for layer, net, copper in coppers:
+    odd_pads = [
         _meet_pads(record, step, met, tree, holes, net=net, layer=layer, copper=copper)
+        for layer, net, copper in coppers
+    ]
     _meet_pins(record, step, met, tree)
-    clearances = Clearances(step.clearances)
-    for layer, net, copper in coppers:
+    clearances, radius = Clearances(step.clearances), np.array([hole.diameter / 2 for hole in holes])
+    for (layer, net, copper), odd in zip(coppers, odd_pads, strict=True):
         there = [number for number in holes_of[net] if layer in spans[number]]
         if there:
-            targets = targets_of(record, copper, [holes[i] for i in there], [met.pads[i].get(layer) for i in there])
-            pieces = pieces_of(record, copper, [holes[i] for i in there])
+            targets = targets_of(record, odd, place[there], radius[there], [met.pads[i].get(layer) for i in there])
+            pieces = pieces_of(record, copper, place[there])
             touched = touches(pieces.shapes, pieces.widths, targets.shapes, targets.reach)
             touched = clearances.left(layer, touched, targets, pieces)
             for number in np.unique(targets.hole[touched]).tolist():
@@ -100,15 +103,17 @@ def _meet_pads(
     net: str,
     layer: str,
     copper: Copper,
-) -> None:
-    """Note the pads of a net on a layer that stand on its holes: their sizes, padstacks and pins."""
+) -> list[list[float]]:
+    """Note the pads of holes. Returns those that are not round, or not about the centre of a hole of their net."""
     pads = np.concatenate([rows_of(copper.pads), rows_of(copper.flashes)])
-    for (_, _, size, padstack, component, _), near in zip(
-        pads.tolist(), tree.query_ball_point(pads[:, :2], PAD_OFFSET) if len(pads) else [], strict=True
-    ):
-        for number in near:
-            if holes[number].net != net:
-                continue
+    odd, count = [], len(copper.pads) // PAD_ROW
+    near_all = tree.query_ball_point(pads[:, :2], PAD_OFFSET) if len(pads) else []
+    for row, (pad, near) in enumerate(zip(pads.tolist(), near_all, strict=True)):
+        _, _, size, padstack, component, shape = pad
+        own = [number for number in near if holes[number].net == net]
+        if row < count and (shape >= 0 or not own):
+            odd.append(pad)
+        for number in own:
             known = met.pads[number].get(layer, 0.0)
             met.pads[number][layer] = None if size < 0 or known is None else max(size, known)
             if padstack >= 0:
@@ -118,6 +123,7 @@ def _meet_pads(
             if pin is not None and (pin.mount in THROUGH or layer == pin.layer):
                 met.in_use[number].add(pin.layer)
                 met.pins[number].update({name} if pin.mount in THROUGH else ())
+    return odd
 
 
 def _meet_holes(

@@ -37,6 +37,7 @@ class HoleMaker:
         self.record, self.overlay, self.stackup = record, overlay, stackup
         self._padstacks: dict[tuple[Any, ...], Padstack] = {}
         self._padstack_names: dict[str, int] = {}
+        self._spans: dict[tuple[object, ...], tuple[str, ...]] = {}
         self._carry: set[str] = set()
         self._negative = {name for name, layer in record.layers.items() if layer.polarity == "NEGATIVE"}
 
@@ -56,6 +57,12 @@ class HoleMaker:
         FileError
             The span is not known, or is none.
         """
+        key = hole.layer, hole.span, hole.padstack, hole.diameter
+        if key not in self._spans:
+            self._spans[key] = self._span(hole)
+        return self._spans[key]
+
+    def _span(self, hole: HoleRecord) -> tuple[str, ...]:
         spans: set[tuple[str, str]] = {hole.span} if hole.span is not None else set()
         where = f"{self.record.name}: line {hole.line}: hole of net {hole.net}"
         if hole.layer:

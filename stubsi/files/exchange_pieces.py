@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.files.exchange_drawing import Area, Copper
-    from stubsi.files.exchange_records import FileRecord, HoleRecord
+    from stubsi.files.exchange_records import FileRecord
 
     Floats = NDArray[np.float64]
     Shapes = NDArray[np.object_]
@@ -75,7 +75,7 @@ def rows_of(numbers: Sequence[float]) -> Floats:
 
 
 def targets_of(
-    record: FileRecord, copper: Copper, holes: Sequence[HoleRecord], pads: Sequence[float | None]
+    record: FileRecord, odd_pads: Sequence[Sequence[float]], place: Floats, radius: Floats, pads: Sequence[float | None]
 ) -> Targets:
     """What a line must touch to reach the holes of a net on a layer.
 
@@ -83,10 +83,10 @@ def targets_of(
     ----------
     record : FileRecord
         Holds the shapes of pads.
-    copper : Copper
-        Of the net on the layer.
-    holes : sequence of HoleRecord
-        The holes of the net that pass the layer.
+    odd_pads : sequence of rows as in ``Copper.pads``
+        Pads of the net on the layer that are not round, or not about the centre of a hole.
+    place, radius : ndarray of float
+        Of the holes of the net that pass the layer [m].
     pads : sequence of float or None
         Diameter of the pad of each hole there [m].
 
@@ -97,22 +97,17 @@ def targets_of(
     """
     import shapely
 
-    place = np.array([(hole.x, hole.y) for hole in holes])
-    radius = np.array([hole.diameter / 2 for hole in holes])
     reach = np.maximum(radius, [(size or 0.0) / 2 for size in pads])
-    number, points = np.arange(len(holes)), shapely.points(place)
-    rows = rows_of(copper.pads)
-    near, tree = [], None
-    if len(rows):
-        tree = cKDTree(place)
-        off_centre = tree.query(rows[:, :2])[0] > PAD_OFFSET
-        near = rows[off_centre | (rows[:, 5] >= 0)].tolist()
+    number, points = np.arange(len(place)), shapely.points(place)
+    if not odd_pads:
+        return Targets(number, points, reach)
+    tree = cKDTree(place)
     more: list[tuple[int, Any]] = []
-    for x, y, size, _, _, shape in near:
+    for x, y, size, _, _, shape in odd_pads:
         outline = np.add(record.pad_shapes[int(shape)], (x, y)) if shape >= 0 else None
         pad = shapely.Point(x, y).buffer(size / 2) if outline is None else shapely.Polygon(outline)
         around = max(size / 2, 0.0) if outline is None else float(np.hypot(*(outline - (x, y)).T).max())
-        for hole in tree.query_ball_point((x, y), around + radius.max() + TOUCH) if tree is not None else ():
+        for hole in tree.query_ball_point((x, y), around + radius.max() + TOUCH):
             if shapely.distance(pad, points[hole]) <= radius[hole] + TOUCH:
                 more.append((hole, pad))
                 if outline is not None and np.hypot(x - place[hole][0], y - place[hole][1]) <= PAD_OFFSET:
@@ -125,7 +120,7 @@ def targets_of(
     )
 
 
-def pieces_of(record: FileRecord, copper: Copper, holes: Sequence[HoleRecord]) -> Pieces:
+def pieces_of(record: FileRecord, copper: Copper, place: Floats) -> Pieces:
     """Lines and areas of a net on a layer, and shapes that are drawn there in one piece away from any of its holes.
 
     Parameters
@@ -134,8 +129,8 @@ def pieces_of(record: FileRecord, copper: Copper, holes: Sequence[HoleRecord]) -
         Holds the shapes of pads.
     copper : Copper
         Of the net on the layer.
-    holes : sequence of HoleRecord
-        The holes of the net that pass the layer. A shape about the centre of one of them is its pad.
+    place : ndarray of float
+        Of the holes of the net that pass the layer [m]. A shape about the centre of one of them is its pad.
 
     Returns
     -------
@@ -148,7 +143,7 @@ def pieces_of(record: FileRecord, copper: Copper, holes: Sequence[HoleRecord]) -
     rows = rows_of(copper.flashes)
     if not len(rows):
         return Pieces(shapes, widths, order)
-    apart = cKDTree([(hole.x, hole.y) for hole in holes]).query(rows[:, :2])[0] > PAD_OFFSET
+    apart = cKDTree(place).query(rows[:, :2])[0] > PAD_OFFSET
     made = np.empty(len(rows), dtype=object)
     round_ = rows[:, 5] < 0
     made[round_] = shapely.points(rows[round_, :2])

@@ -25,6 +25,9 @@ LARGEST_NUMBER = 1e12
 LONGEST_TEXT = 300
 """Most characters of a name. Longer ones would fill the memory and every table."""
 
+LONGEST_NUMBER = 60
+"""Most characters of a number."""
+
 _PIECE, _TOLD_AT = 1 << 16, 1 << 20
 PLAIN_NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?")
 """A number as it is read."""
@@ -207,8 +210,11 @@ class XmlStream:
         -------
         float
         """
+        given = attributes.get(key, "")
+        if len(given) <= LONGEST_NUMBER and PLAIN_NUMBER.fullmatch(given) and abs(float(given)) <= LARGEST_NUMBER:
+            return float(given)  # as nearly all of them are; the others are refused with their reason
         value = self.text(attributes, key, element)
-        if len(value) > 60 or not PLAIN_NUMBER.fullmatch(value):
+        if len(value) > LONGEST_NUMBER or not PLAIN_NUMBER.fullmatch(value):
             self.refuse(f"{element} {key} = {as_shown(value)}: must be a plain finite number like 0.25")
         number = float(value)
         if not math.isfinite(number) or abs(number) > LARGEST_NUMBER:
