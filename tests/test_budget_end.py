@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given, settings
 
-from stubsi import BoardError, Criterion, plan, rank
+from stubsi import Board, BoardError, Criterion, plan, rank
 from stubsi.drilling.window import window
 from tests import drilling_boards as made
 from tests import margin_boards as mb
@@ -91,3 +91,15 @@ def test_an_unknown_input_counts_at_its_unfavourable_end_either_way(end):
     assert [hit.net for hit in found.hits] == ["A"]
     moment = {"nominal": 1, "worst": 2}[end]
     assert found.consequences()["A"].margin_over_limit[moment] >= 1 - 1e-9
+
+
+def test_a_drill_that_may_not_reach_the_plating_leaves_no_more_than_all_of_it():
+    """The stub of 0.25 mm may keep 0.21 mm at nominal depth: 0.04 mm deep, +-0.05 mm. At worst nothing is cut."""
+    board = Board(stackup=made.stackup((0.3, 0.2, 0.25, 0.2)), nets=(made.net("A", ("L1", "L4"), 0.21),))
+    its_rules = made.rules(tip_angle=180, tip_distance="0 mm", tolerance=made.depth_tolerance(0.05, 0.05))
+    end = 0.25e-3 - 0.21e-3
+    found = window(planned(board, its_rules, "nominal").hits[0].window.shape, 0.21e-3, its_rules, "nominal")
+    assert found.holds(end)
+    left = found.left(end)
+    assert (left.nominal_si, left.most_si) == pytest.approx((0.21e-3, 0.25e-3))
+    assert left.least_si == pytest.approx(0.16e-3)

@@ -147,9 +147,11 @@ class Window(Value):
         -------
         PlatingLeft
             Lengths [m]. One that differs from the longest permitted stub by no more than ``MET`` is that length itself.
-            So a stub in whose window an end lies never exceeds its limit, wherever it is judged later.
+            So a stub in whose window an end lies never exceeds its limit, wherever it is judged later. None is longer
+            than the stub as drawn: a drill that may not reach the plating leaves all of it.
         """
-        left = left_before(self.face_si, end, self)
+        drawn = self.shape.stub_length_si
+        left = [min(each, drawn) for each in left_before(self.face_si, end, self)]
         return PlatingLeft(*(self.longest_si if abs(each - self.longest_si) <= MET else each for each in left))
 
     def __repr__(self) -> str:
