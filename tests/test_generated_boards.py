@@ -142,8 +142,8 @@ def measured(nets):
 @pytest.mark.slow
 def test_a_hundred_thousand_holes_take_time_and_memory_in_proportion(capsys):
     """Ten times as many holes take not more than 13 times the time, and memory stays below three times the size of the
-    file. Measured: 10.4 times, and 2.3 sizes of 182 MB. The memory of a small file says little: it fits into what the
-    process has held before.
+    file. Measured: 10.4 times, and 2.3 sizes of 182 MB; of a file of 218 MB with 120,000 holes 2.4 sizes. The memory of
+    a small file says little: it fits into what the process has held before.
     """
     few, many = measured(5_000), measured(50_000)
     with capsys.disabled():

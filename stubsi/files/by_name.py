@@ -157,6 +157,20 @@ class ByHole(Generic[Item]):
                 )
 
 
+def given_or_empty(value: Any) -> Any:
+    """A mapping that was given; an empty one for None.
+
+    Parameters
+    ----------
+    value : mapping or None
+
+    Returns
+    -------
+    mapping
+    """
+    return {} if value is None else value
+
+
 def as_pattern(text: str) -> re.Pattern[str]:
     """Regular expression of a pattern, with a group for each wildcard.
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from stubsi.board.names import how_many
+from stubsi.files.by_name import given_or_empty
 from stubsi.files.exchange_board import BoardMaker
-from stubsi.files.exchange_overlay import Overlay, given_or_empty
+from stubsi.files.exchange_overlay import Overlay
 from stubsi.files.exchange_reader import ExchangeReader
 from stubsi.files.exchange_tolerances import tolerances_of
 from stubsi.tolerance.tasks import check_progress

@@ -221,20 +221,6 @@ HOW_TO_GIVE = {
 """What can be missing, and how it is given."""
 
 
-def given_or_empty(value: Any) -> Any:
-    """A mapping that was given; an empty one for None.
-
-    Parameters
-    ----------
-    value : mapping or None
-
-    Returns
-    -------
-    mapping
-    """
-    return {} if value is None else value
-
-
 def _is_mapping(value: object) -> bool:
     from collections.abc import Mapping as AnyMapping
 

@@ -8,8 +8,9 @@ from typing import IO, TYPE_CHECKING, NoReturn
 from stubsi.board.stackup import Stackup
 from stubsi.checks import checked, one_line
 from stubsi.errors import FileError
+from stubsi.files.by_name import given_or_empty
 from stubsi.files.exchange import ExchangeBoard, board_of
-from stubsi.files.exchange_overlay import Overlay, given_or_empty
+from stubsi.files.exchange_overlay import Overlay
 from stubsi.files.exchange_records import BLIND, FileRecord, HoleRecord, LayerRecord, StepRecord
 from stubsi.files.opened_file import file_path, opened
 from stubsi.unit_errors import as_shown
