@@ -168,7 +168,7 @@ class BoardMaker:
     def _has_no_end(self, hole: HoleRecord) -> bool:
         """Whether a hole is blind or buried, and nobody says where it ends."""
         blind = hole.layer and self.record.layers[hole.layer].function == BLIND
-        return bool(blind) and self.made.given_span(hole) is None
+        return bool(blind) and self.made.spans.given(hole) is None
 
     def _joined(self, references: Sequence[str]) -> dict[str, list[tuple[str, ...]]]:
         """Layers that are planes in part, where an area of its own net joins each reference hole."""
@@ -178,7 +178,7 @@ class BoardMaker:
             return {}
         spans = [
             () if self._has_no_end(hole)
-            else tuple(layer for layer in self.made.span(hole) if layer in mixed)
+            else tuple(layer for layer in self.made.spans.of(hole) if layer in mixed)
             for hole in holes
         ]  # fmt: skip
         met = copper_met(self.record, self.step, holes, spans)
@@ -195,7 +195,7 @@ class BoardMaker:
         """Holes of the signal nets, with padstack, layers where the net uses them, from the top, and press-fit pin."""
         holes = [hole for legs in groups.values() for net in legs for hole in self.holes.get(net, ())]
         made = self.made
-        spans = [made.span(hole) for hole in holes]
+        spans = [made.spans.of(hole) for hole in holes]
         met = copper_met(self.record, self.step, holes, spans)
         names = self._names(holes)
         in_use = [

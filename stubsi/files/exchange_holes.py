@@ -1,4 +1,4 @@
-"""Owns the making of holes from the records of an exchange file: their spans, pads and clearances, as padstacks."""
+"""Owns the making of holes from the records of an exchange file: their pads and clearances, as padstacks."""
 
 from __future__ import annotations
 
@@ -7,9 +7,8 @@ from typing import TYPE_CHECKING, Any
 from stubsi.board.layers import CopperLayer
 from stubsi.board.padstack import Antipad, Padstack
 from stubsi.board.stackup import Stackup
-from stubsi.errors import FileError
 from stubsi.files.exchange_planes import clearances_of
-from stubsi.files.exchange_records import BLIND, COPPER, DIELECTRIC
+from stubsi.files.exchange_spans import HoleSpans
 from stubsi.units import show
 from stubsi.value import InSI
 
@@ -37,83 +36,9 @@ class HoleMaker:
         self.record, self.overlay, self.stackup = record, overlay, stackup
         self._padstacks: dict[tuple[Any, ...], Padstack] = {}
         self._padstack_names: dict[str, int] = {}
-        self._spans: dict[tuple[object, ...], tuple[str, ...]] = {}
+        self.spans = HoleSpans(record, overlay, stackup)
         self._carry: set[str] = set()
         self._negative = {name for name, layer in record.layers.items() if layer.polarity == "NEGATIVE"}
-
-    def span(self, hole: HoleRecord) -> tuple[str, ...]:
-        """Copper layers of a hole from the top, by the span of its drill layer.
-
-        Parameters
-        ----------
-        hole : HoleRecord
-
-        Returns
-        -------
-        tuple of str
-
-        Raises
-        ------
-        FileError
-            The span is not known, or is none.
-        """
-        key = hole.layer, hole.span, hole.padstack, hole.diameter
-        if key not in self._spans:
-            self._spans[key] = self._span(hole)
-        return self._spans[key]
-
-    def _span(self, hole: HoleRecord) -> tuple[str, ...]:
-        spans: set[tuple[str, str]] = {hole.span} if hole.span is not None else set()
-        where = f"{self.record.name}: line {hole.line}: hole of net {hole.net}"
-        if hole.layer:
-            layer = self.record.layers[hole.layer]
-            spans = spans or set(layer.spans)
-            if layer.function == BLIND and not self.given_span(hole):
-                raise FileError(
-                    f"{where} is one of the {layer.name}, and the file does not say where it ends; give spans, by the "
-                    f"diameter of the hole, or give the net no signal."
-                )
-            where = f"{self.record.name}: line {layer.line}: drill layer {layer.name}"
-        if not spans and (given := self.given_span(hole)):
-            spans = {given}
-        if len(spans) != 1:
-            raise FileError(
-                f"{where}: {'has no Span' if not spans else 'has several Spans'}, so it is not known which layers its "
-                f"holes go through; export one drill layer per span, with Span fromLayer and toLayer, or give spans."
-            )
-        names = self.stackup.names
-        ends = [self._outer_copper(end) for end in spans.pop()]
-        for end in ends:
-            if end not in names:
-                raise FileError(f"{where}: Span names {end}, which is no copper layer; known are {', '.join(names)}.")
-        first, last = sorted(map(names.index, ends))
-        if first == last:
-            raise FileError(f"{where}: Span begins and ends on {ends[0]}, so no hole of it joins two layers.")
-        return names[first : last + 1]
-
-    def given_span(self, hole: HoleRecord) -> tuple[str, str] | None:
-        """Span that the user gives for a hole; None where there is none.
-
-        Parameters
-        ----------
-        hole : HoleRecord
-
-        Returns
-        -------
-        tuple of two str, or None
-        """
-        for name in (hole.layer, hole.padstack):
-            given = self.overlay.spans.of(name, hole.diameter)
-            if given is not None:
-                return given[0]
-        return None
-
-    def _outer_copper(self, layer: str) -> str:
-        """The outer copper layer under a layer of the outside, like a solder mask; any other layer itself."""
-        named = self.record.layers.get(layer)
-        if named is None or layer in self.stackup.names or named.function in {*COPPER, *DIELECTRIC, "DRILL"}:
-            return layer
-        return {"TOP": self.stackup.names[0], "BOTTOM": self.stackup.names[-1]}.get(named.side, layer)
 
     def carry_traces(self, in_use: set[str]) -> None:
         """Take planes that carry traces of signal nets as "mixed", unless the user says that they are planes.
@@ -185,7 +110,7 @@ class HoleMaker:
         -------
         Padstack
         """
-        return self._made(hole, "", self.span(hole), {}, None, {}, signal=False)
+        return self._made(hole, "", self.spans.of(hole), {}, None, {}, signal=False)
 
     def signal_padstack(
         self,
@@ -213,7 +138,7 @@ class HoleMaker:
         -------
         Padstack
         """
-        name, layers = hole.padstack or (min(names) if names else ""), self.span(hole)
+        name, layers = hole.padstack or (min(names) if names else ""), self.spans.of(hole)
         pads = self._pads(hole, name, drawn, layers)
         antipad, antipads = self._antipads(hole, name, [each for each in layers if each not in in_use], around, pads)
         return self._made(hole, name, layers, pads, antipad, antipads, signal=True)
@@ -289,7 +214,7 @@ class HoleMaker:
                 if drawn is not None or layer in self._carry:
                     by_layer[layer] = everywhere
                 continue
-            width = (defined.get(layer) if given is None and layer in self.span(hole) else None) or 0.0
+            width = (defined.get(layer) if given is None and layer in self.spans.of(hole) else None) or 0.0
             if not width and drawn is not None and layer in layers:
                 width = drawn
             inside = max(pads.get(layer) or 0.0, hole.diameter + 2 * (self.overlay.plating or 0.0))
