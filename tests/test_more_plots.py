@@ -12,7 +12,7 @@ from matplotlib.figure import Figure
 
 import stubsi
 from stubsi import Board, Criterion, Hole, Net, StubsiError, Tolerance, Tolerances, Verdict, corners, plan
-from stubsi.show.axes import draw_note
+from stubsi.show.axes import draw_note, draw_rows
 from stubsi.show.palette import GROUPS, LOOKS
 from stubsi.show.section import apart
 from tests import drilling_boards as db
@@ -228,6 +228,20 @@ def test_a_note_stands_left_of_what_reaches_the_right_edge():
         draw_note(ax, 0, ends, "judged by loss")
         assert ax.texts[-1].get_ha() == side
         assert ax.texts[-1].xy[0] == (ends[1] if side == "left" else ends[0])
+
+
+@pytest.mark.parametrize(
+    ("names", "shown"),
+    [
+        (["short", "A" * 30 + "1"], ["short", "A" * 14 + "…" + "A" * 12 + "1"]),
+        (["A" * 20 + mark + "A" * 20 for mark in "12"], ["A" * 20 + mark + "A" * 20 for mark in "12"]),
+    ],
+    ids=["cut", "differ in the middle"],
+)
+def test_long_names_lose_their_middle_unless_they_differ_there(names, shown):
+    ax = axes()
+    draw_rows(ax, names)
+    assert [label.get_text() for label in ax.get_yticklabels()] == shown
 
 
 # --- legends ----------------------------------------------------------------------------------------------------------

@@ -15,7 +15,7 @@ from stubsi.margin.ranking import Ranking
 from stubsi.report.decision import plan_decision, ranking_decision
 from stubsi.report.for_fabricator import for_fabricator
 from stubsi.report.net_table import change_table, ranking_table
-from stubsi.report.page import Section, folded, listed, page, picture, scrolled
+from stubsi.report.page import Section, escaped, folded, listed, page, picture, scrolled
 from stubsi.report.pictures import plan_pictures, ranking_pictures
 from stubsi.show.drilled_tables import drilled_html
 from stubsi.show.html import stackup_html
@@ -127,6 +127,8 @@ def _plan_sections(plan: Plan) -> list[Section]:
 def _drilling(plan: Plan) -> str:
     lines = remarks(plan)
     more = folded(f"Remarks: {len(lines)}", listed(lines)) if lines else ""
+    if not plan.groups:
+        return "".join(f"<p>{escaped(line)}</p>" for line in plan.summary().splitlines()) + more
     return scrolled("Drill schedule", schedule_html(plan, most_remarks=0)) + more
 
 

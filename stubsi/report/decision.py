@@ -63,14 +63,30 @@ def plan_decision(plan: Plan, consequences: Consequences) -> str:
         for question in plan.questions()
         if question.flips
     ]
-    open_ = [f"{net}: {why}" for net, why in plan.undecided.items()]
     counts = "".join(f"<p>{escaped(line)}</p>" for line in consequences.summary().splitlines())
     blocks = [
         _block("To drill", [_group_line(group) for group in plan.groups], "Nothing is to be drilled.", "first"),
-        _block("What this drilling does not mend", failing, "Every net that is judged meets its criterion."),
-        _block("Open, and what would decide it", [*open_, *asked], "Nothing is undecided."),
+        _block("What this drilling does not mend", failing, "No net falls short after this drilling."),
+        _block("Open, and what would decide it", [*_open(plan, consequences), *asked], "Nothing is undecided."),
     ]
     return f'{counts}<div class="decisions">{"".join(blocks)}</div>'
+
+
+def _open(plan: Plan, consequences: Consequences) -> list[str]:
+    """Nets that nobody can judge, before or after drilling, and those that are too close to their limit."""
+    lines = [f"{net}: {why}" for net, why in plan.undecided.items()]
+    drawn = plan.limits.ranking
+    for change in consequences.nets:
+        if change.verdict[2] is Verdict.UNDECIDED and change.net not in plan.undecided:
+            provenance = drawn[change.net].provenance
+            missing = "; ".join(provenance.open_inputs) if provenance is not None else ""
+            lines.append(f"{change.net}: undecided after drilling" + (f": {missing}" if missing else ""))
+    close = [change.net for change in consequences.nets if change.verdict[2] is Verdict.MARGINAL]
+    if close:
+        named = ", ".join(close[:MOST_LINES]) + (f" and {len(close) - MOST_LINES} more" * (len(close) > MOST_LINES))
+        many = how_many(len(close), "net")
+        lines.append(f"{many} within the uncertainty of the model, which a measured coupon would decide: {named}")
+    return lines
 
 
 def ranking_decision(ranking: Ranking) -> str:

@@ -32,9 +32,9 @@ def for_fabricator(plan: Plan) -> str:
     """
     why = [*refusals_by_net(plan.refused), *misses_by_net(plan.hits)]
     parts = [_what_is_missing(plan), scrolled("Rules of the fabricator", rules_html(plan.rules)), _coupons(plan)]
-    parts.append(
-        folded(f"Every hole that is drilled: {len(plan.hits)}", scrolled("Holes that are drilled", holes_html(plan)))
-    )
+    if plan.hits:
+        holes = scrolled("Holes that are drilled", holes_html(plan))
+        parts.append(folded(f"Every hole that is drilled: {len(plan.hits)}", holes))
     if why:
         notes = listed([f"{net}: {text}" for net, text in why])
         parts.append(folded(f"Stubs refused or longer than their budget: {len(why)}", notes))

@@ -130,9 +130,21 @@ def _cell(title: str, cell: _Cell) -> str:
         return f'<td class="reason">{_unfolding(cell.text)}</td>'
     if title not in NUMBERS:
         mark = ' class="judged"' if title == "judged" else ""
-        return f"<td{mark}>{escaped(cell.text)}</td>"
+        return f"<td{mark}>{_breakable(cell.text)}</td>"
     key = "" if cell.number is None else repr(float(cell.number))
     return f'<td class="number" data-key="{key}">{escaped(cell.text)}</td>'
+
+
+PART = 32
+"""A name may be broken after so many characters, so that no name pushes the table aside."""
+
+
+def _breakable(text: str) -> str:
+    """Escaped text that may be broken where a word of it is long."""
+    words = (word if len(word) > PART else "" for word in text.split(" "))
+    if not any(words):
+        return escaped(text)
+    return "<wbr>".join(escaped(text[n : n + PART]) for n in range(0, len(text), PART))
 
 
 def _unfolding(text: str) -> str:

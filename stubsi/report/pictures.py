@@ -37,16 +37,18 @@ def plan_pictures(plan: Plan, consequences: Consequences) -> str:
             lambda: plot_margin_changes(consequences),
         ),
         picture(
-            "Board in section, one hole of every drill group",
-            "The blue layer must not be cut. The plating ends within the hatched band.",
-            lambda: plot_section(plan),
-        ),
-        picture(
             "Board from the top, holes by drill group",
             "An open mark is a hole that misses its budget although it is drilled.",
             lambda: plot_board_map(plan),
         ),
     ]
+    if plan.groups:
+        section = picture(
+            "Board in section, one hole of every drill group",
+            "The blue layer must not be cut. The plating ends within the hatched band.",
+            lambda: plot_section(plan),
+        )
+        drawn.insert(1, section)
     drilled = {hit.net for hit in plan.hits}
     worst = next((row.net for row in plan.limits.ranking if row.net in drilled), None)
     if worst is not None:

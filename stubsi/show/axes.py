@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from stubsi.board.names import how_many
 from stubsi.checks import checked, one_line
 from stubsi.errors import StubsiError
+from stubsi.show.tables import cut
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -227,6 +228,11 @@ def _height_of_rows(ax: Axes) -> float:
     return room(ax).height * (0.5 if room(ax).width < NARROW else 1.0)
 
 
+MOST_LETTERS = 28
+"""Letters of a name beside a row at most, so that the rows have room; a longer one loses its middle,
+unless two of them differ only there."""
+
+
 def draw_rows(ax: Axes, names: Sequence[str]) -> None:
     """Give every row of a plot its name, the first on top, in letters that leave the rows apart.
 
@@ -237,7 +243,9 @@ def draw_rows(ax: Axes, names: Sequence[str]) -> None:
     """
     count = max(len(names), 1)
     size = min(8.0, max(0.8 * _height_of_rows(ax) / count, 1.0))
-    ax.set_yticks(range(len(names)), [shown(name) for name in names], fontsize=size, parse_math=False)
+    ax.set_yticks(
+        range(len(names)), [shown(cut(name, MOST_LETTERS)) for name in names], fontsize=size, parse_math=False
+    )
     ax.set_ylim(count - 0.5, -0.5)
 
 

@@ -159,12 +159,23 @@ def _priority(part: _Filled) -> int:
 def _padded(part: _Filled, excess: int) -> list[str]:
     """Texts of a column, all of one length: that of the longest, less ``excess``."""
     width = max(part.width - excess, NARROWEST) if excess else part.width
-    texts = (_cut(text, width) for text in part.texts)
+    texts = (cut(text, width) for text in part.texts)
     return [text.rjust(width) if part.column.align == "right" else text.ljust(width) for text in texts]
 
 
-def _cut(text: str, width: int) -> str:
-    """Text of at most ``width`` characters. A longer text keeps both ends, because names differ there."""
+def cut(text: str, width: int) -> str:
+    """Text of at most so many characters. A longer one keeps both ends, because names differ there.
+
+    Parameters
+    ----------
+    text : str
+    width : int
+        Most characters.
+
+    Returns
+    -------
+    str
+    """
     if len(text) <= width:
         return text
     return text[: width // 2] + "…" + text[len(text) - (width - 1) // 2 :]
