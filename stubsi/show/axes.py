@@ -243,9 +243,9 @@ def draw_rows(ax: Axes, names: Sequence[str]) -> None:
     """
     count = max(len(names), 1)
     size = min(8.0, max(0.8 * _height_of_rows(ax) / count, 1.0))
-    ax.set_yticks(
-        range(len(names)), [shown(cut(name, MOST_LETTERS)) for name in names], fontsize=size, parse_math=False
-    )
+    short = [cut(name, MOST_LETTERS) for name in names]
+    labels = short if len(set(short)) == len(set(names)) else names
+    ax.set_yticks(range(len(names)), [shown(label) for label in labels], fontsize=size, parse_math=False)
     ax.set_ylim(count - 0.5, -0.5)
 
 
