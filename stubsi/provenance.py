@@ -91,11 +91,16 @@ class Provenance:
         return against_hardware(self.built)
 
     @property
+    def low_of_model(self) -> float:
+        """Multiple of the computed notch below which full wave is not expected, by the declared error of the model."""
+        return self.low if self.model_low is None else self.model_low
+
+    @property
     def of_model(self) -> Provenance:
         """The same with the error that the model declares, and without what a board as built adds."""
         return replace(
             self,
-            low=self.low if self.model_low is None else self.model_low,
+            low=self.low_of_model,
             high=self.high if self.model_high is None else self.model_high,
             nearly_notch=self.nearly_notch if self.model_nearly is None else self.model_nearly,
         )

@@ -314,9 +314,9 @@ def test_time_and_memory_grow_with_the_number_of_holes(tmp_path):
     for count in (2_000, 16_000):
         path, best = many_holes(tmp_path, count), float("inf")
         for _ in range(2):
-            start = time.perf_counter()
+            start = time.process_time()
             result = read_ipc2581(path, signals={"N*": "10 Gb/s"}, z0="50 ohm")
-            best = min(best, time.perf_counter() - start)
+            best = min(best, time.process_time() - start)
         assert len(result.board.signal_holes.kind) == count
         times.append(best)
         tracemalloc.start()

@@ -127,7 +127,7 @@ def _uniform_models(stubs: ManyStubs, rows: Numbers, provenance: Sequence[Proven
     found = tuple([each for number in which.tolist() if (each := provenance[number])])
     return Models(
         variants=(UniformStack(UniformLine(stub_length=stubs.length[rows], **fields)),), owner=(np.arange(len(rows)),),
-        below=(np.array([each.low for each in found]),), model_below=(np.array([each.of_model.low for each in found]),),
+        below=(np.array([each.low for each in found]),), model_below=(np.array([each.low_of_model for each in found]),),
         provenance=found,
         unknown=(None,) * len(rows),
         unknown_loss=tuple([None if each else NO_IMPEDANCE for each in known.tolist()]),

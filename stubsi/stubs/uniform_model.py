@@ -195,7 +195,7 @@ def uniform_models(cases: Sequence[Case], *, dk_eff: float | None = None, delay:
     return Models(
         variants=(UniformStack(line),), owner=(np.array([number for number, *_ in known], dtype=np.intp),),
         below=(np.array([provenance[number].low for number, *_ in known], dtype=float),),
-        model_below=(np.array([provenance[number].of_model.low for number, *_ in known], dtype=float),),
+        model_below=(np.array([provenance[number].low_of_model for number, *_ in known], dtype=float),),
         provenance=tuple(provenance), unknown=tuple(unknown), unknown_loss=tuple(unknown_loss),
     )  # fmt: skip
 
