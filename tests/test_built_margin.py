@@ -7,8 +7,24 @@ import pickle
 import numpy as np
 import pytest
 
-from stubsi import BoardError, Criterion, StubsiError, Tolerances, check_stub, check_stubs, corners, rank, stub_budget
+from stubsi import (
+    BoardError,
+    Criterion,
+    DielectricLayer,
+    Stackup,
+    StubsiError,
+    Tolerance,
+    Tolerances,
+    check_stub,
+    check_stubs,
+    corners,
+    drilled_yield,
+    plan,
+    rank,
+    stub_budget,
+)  # fmt: skip
 from stubsi.margin.verdict import Verdict
+from tests import drilling_boards as db
 from tests import margin_boards as mb
 from tests.test_tolerance_corners import TEST, board, plus_minus
 
@@ -17,7 +33,7 @@ __all__ = ["board"]
 THICK = Tolerances(board_thickness=plus_minus("10 %"), dk=plus_minus("5 %"))
 
 
-NARROW = Tolerances(dk=plus_minus("1 %"))
+NARROW = Tolerances(dk=plus_minus("1 %"), board_thickness=plus_minus("0.5 %"))
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +75,7 @@ def test_a_verdict_that_the_tolerances_change_says_so(known):
     assert "over the tolerances and the error of the model (marginal without the tolerances)" in narrow.reason
     far = limited(known, 0.9)
     assert rank(far)["CLK"].verdict is Verdict.PASS
-    wide = rank(far, tolerances=Tolerances(dk=plus_minus("30 %")))["CLK"]
+    wide = rank(far, tolerances=Tolerances(dk=plus_minus("30 %"), board_thickness=plus_minus("0.5 %")))["CLK"]
     assert wide.verdict is Verdict.MARGINAL
     assert "(pass without the tolerances)" in wide.reason
 
@@ -73,6 +89,30 @@ def test_what_falls_short_as_drawn_is_not_mended_by_a_tolerance(board):
     assert found["CLK"].verdict is rank(short, dk_eff=4)["CLK"].verdict is Verdict.DRILL
     assert "over the tolerances and the error of the model" in found["CLK"].reason
     assert "without the tolerances" not in found["CLK"].reason
+
+
+@pytest.mark.parametrize(
+    "trivial", [Tolerances(), Tolerances(registration=Tolerance(plus="0.1 um", minus="0 um", source=TEST))]
+)
+def test_the_flat_allowance_stays_unless_dk_and_thickness_vary(known, trivial):
+    near = limited(known, 0.94)
+    kept, narrow = (rank(near, tolerances=each) for each in (trivial, NARROW))
+    assert [each["CLK"].verdict for each in (kept, narrow)] == [Verdict.MARGINAL, Verdict.PASS]
+    assert "The flat 8 % stay on top" in " ".join(str(kept).split())
+    assert "The flat 8 %" not in str(narrow)
+
+
+def test_a_known_stub_does_not_hide_an_unknown_one_of_its_net():
+    """The last dielectric has no Dk: the stub that ends there has no notch that anybody knows."""
+    layers = [*mb.stackup().layers[:-2], DielectricLayer(thickness="0.2 mm"), mb.stackup().layers[-1]]
+    net = mb.net("A", ("TOP", "S2"), ("S1", "BOT"), signal="1 Gb/s")
+    board = mb.board(net, layers=Stackup(layers=tuple(layers)), criterion=Criterion.notch_ratio(2, source=TEST))
+    thick = Tolerances(board_thickness=plus_minus("1 %"))
+    found = corners(board, thick, model="uniform")
+    assert rank(board, model="uniform")["A"].verdict is Verdict.UNDECIDED
+    assert found["A"].standing == "unknown"
+    after = drilled_yield(plan(board, db.rules(), model="uniform"), thick)
+    assert after["A"].verdict is Verdict.UNDECIDED
 
 
 def test_the_table_names_the_range_and_what_is_exact(board):

@@ -17,6 +17,7 @@ from stubsi.show.palette import GROUPS, LOOKS
 from stubsi.show.section import apart
 from tests import drilling_boards as db
 from tests import margin_boards as mb
+from tests.public import PUBLIC
 
 SAYS = "made up for the test"
 HOUSE = Criterion.notch_ratio(1.6, source=SAYS)
@@ -292,7 +293,7 @@ def test_every_plot_has_a_title_and_units_and_keeps_the_axes_it_is_given(three, 
             mb.board(mb.net("A", ("TOP", "S1"))), "A.0", ["1 mm"], ax
         ),
     }  # fmt: skip
-    named = set(stubsi.__all__)
+    named = set(PUBLIC)
     assert len(made) == sum(name.startswith("plot_") for name in named)
     ratios = ("first notch / Nyquist", "margin over limit", "drill groups")
     for draw in made.values():

@@ -27,6 +27,10 @@ class Varied(Protocol):
     def ranked(self, board: Board, model: ModelChoice) -> Ranking:
         """The ranking of a board whose verdicts hold over all that varies."""
 
+    @property
+    def of_laminate(self) -> bool:
+        """Whether Dk and thickness vary, so that the flat allowance against hardware is no longer needed."""
+
     def notch_range(self, dk_eff: float | None) -> tuple[float, float]:
         """Lowest and highest first notch of a uniform line over the one as drawn, as factors."""
 

@@ -64,8 +64,8 @@ def rank(
     tolerances : Tolerances, optional
         What varies from board to board. Then a net passes only if it does at the worst of it, with the error that the
         model declares on top, and so in place of the flat 8 % that stands for what is not known. A uniform line
-        declares no error of its own; there the 8 % stay on top. A net that falls short as drawn does so whatever the
-        tolerances. Costs as much as ``corners``, which finds the worst.
+        declares no error of its own; there the 8 % stay on top, and so they do unless Dk and thickness vary. A net that
+        falls short as drawn does so whatever the tolerances. Costs as much as ``corners``, which finds the worst.
 
     Returns
     -------

@@ -194,7 +194,9 @@ def _against_hardware(ranking: Ranking) -> list[str]:
         return [f"Against hardware: {against_hardware()}, {unsure}."]
     tolerances = str(ranking.built.tolerances).splitlines()
     said = against_hardware(ranking.built.notch_change)
-    return [f"Against hardware: {said}. A net passes if it does at the worst of both.", *tolerances]
+    kept = f" The flat {100 * HARDWARE_ERROR:g} % stay on top, because Dk and thickness have no tolerance."
+    more = "" if ranking.built.tolerances.of_laminate else kept
+    return [f"Against hardware: {said}. A net passes if it does at the worst of both.{more}", *tolerances]
 
 
 def _tally(ranking: Ranking) -> str:

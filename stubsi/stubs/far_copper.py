@@ -49,7 +49,7 @@ def with_copper_far_off(case: Case) -> list[Case]:
 def with_unknown_far_off(case: Case) -> list[Case]:
     """The case as if four return vias stood 3 mm away, for a single hole whose return vias are unknown.
 
-    They are scanned near the hole, or there is none. This one lies between.
+    Unknown return vias are scanned at distances near the hole, and there may be none. These four lie between the two.
 
     Parameters
     ----------

@@ -327,8 +327,21 @@ def _range(solved: Sequence[_SolvedCase], assumed: tuple[str, ...], is_open: tup
         assumptions=(*assumed, *first.provenance.assumptions),
         open_inputs=(*is_open, *first.provenance.open_inputs),
     )
-    of = first.regime._replace(nearest_rule=True, k_b=max(each.regime.k_b for each in solved))
-    return _SolvedCase(tuple(variant for each in solved for variant in each.variants), known, of)
+    return _SolvedCase(tuple(variant for each in solved for variant in each.variants), known, _hardest(solved))
+
+
+def _hardest(solved: Sequence[_SolvedCase]) -> Regime:
+    """Regime of a case of which several values are tried: of each part the one with the largest error."""
+    regimes = [each.regime for each in solved]
+    return regimes[0]._replace(
+        nearest_rule=True,
+        k_b=max(of.k_b for of in regimes),
+        k_end=max(of.k_end for of in regimes),
+        k_ring=max(of.k_ring for of in regimes),
+        room=min(of.room for of in regimes),
+        uneven=any(of.uneven for of in regimes),
+        thick=any(of.thick for of in regimes),
+    )
 
 
 def _of_shape(case: Case) -> _SolvedCase:

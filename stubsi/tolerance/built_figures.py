@@ -9,6 +9,7 @@ import numpy as np
 from stubsi.board.criterion import Measure
 from stubsi.margin.figures import net_figures
 from stubsi.margin.ranking import Ranking, rank
+from stubsi.margin.spread import Spread
 from stubsi.tolerance.built_board import built_board, thickness_si
 from stubsi.tolerance.solved_stubs import solved_stubs
 from stubsi.tolerance.tasks import batches, results_of
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from stubsi.board.board import Board
+    from stubsi.margin.figures import Figures
     from stubsi.stubs.cases import StubTable
     from stubsi.stubs.model_choice import ModelChoice
     from stubsi.stubs.models import Models
@@ -59,7 +61,8 @@ class BuiltFigures:
         self.board, self.tolerances, self.model = board, tolerances, model
         self.factors: tuple[Factor, ...] = tolerances.factors(board)
         self.nominal_ranking = rank(board, **model.arguments())
-        self.nominal = _rows(board, model, self.nominal_ranking.table, self.nominal_ranking.models)
+        drawn = self.nominal_ranking
+        self.nominal = _rows(board, tolerances, model, drawn.table, drawn.models)
         self.nominal_t = np.array([factor.tolerance.nominal_t for factor in self.factors])
         self._solved: dict[tuple[float, ...], tuple[NDArray[np.bool_], Floats]] = {}
         self.net_boards = 0
@@ -165,18 +168,46 @@ def _figures_at(
 ) -> list[Floats]:
     board, tolerances, model, points = task
     factors = tolerances.factors(board)
-    return [_figures(built_board(board, tolerances, _by_factor(factors, t)), model, nets) for t, nets in points]
+    built = [(built_board(board, tolerances, _by_factor(factors, t)), nets) for t, nets in points]
+    return [_figures(each, tolerances, model, nets) for each, nets in built]
 
 
-def _figures(board: Board, model: ModelChoice, nets: NDArray[np.bool_]) -> Floats:
+def _figures(board: Board, tolerances: Tolerances, model: ModelChoice, nets: NDArray[np.bool_]) -> Floats:
     """Figures of some nets of a board; those of the others mean nothing."""
-    return _rows(board, model, *solved_stubs(board, model, lambda table: nets[table.net]))
+    return _rows(board, tolerances, model, *solved_stubs(board, model, lambda table: nets[table.net]))
 
 
-def _rows(board: Board, model: ModelChoice, table: StubTable, models: Models) -> Floats:
+def judged_as_built(
+    board: Board, tolerances: Tolerances, model: ModelChoice, table: StubTable, models: Models
+) -> tuple[Figures, Spread]:
+    """Figures of the nets of one board as built, and the one that each criterion looks at.
+
+    Parameters
+    ----------
+    board : Board
+        As built.
+    tolerances : Tolerances
+        If they are of the laminate, only the error that the model declares is on top of the figures.
+    model : ModelChoice
+    table : StubTable
+    models : Models
+        Of the stubs of the table.
+
+    Returns
+    -------
+    figures : Figures
+    judged : Spread
+        NaN for a net that something unknown keeps from being judged.
+    """
+    figures = net_figures(board, table, models.by_model_error if tolerances.of_laminate else models, table.case)
+    ranking = Ranking(board=board, model=model, table=table, models=models, figures=figures)
+    known = ranking.unknown_case < 0
+    return figures, Spread(*(np.where(known, end, np.nan) for end in ranking.measured))
+
+
+def _rows(board: Board, tolerances: Tolerances, model: ModelChoice, table: StubTable, models: Models) -> Floats:
     """Figures of the nets of a board, in the order of ``FIGURES``, each with its worse and its better end."""
-    f = net_figures(board, table, models.by_model_error, table.case)
-    measured = Ranking(board=board, model=model, table=table, models=models, figures=f).measured
+    f, measured = judged_as_built(board, tolerances, model, table, models)
     has_stub = f.stubs > 0
     return np.array(
         [

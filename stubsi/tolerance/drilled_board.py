@@ -16,10 +16,10 @@ from stubsi.drilling.side_view import side_view
 from stubsi.drilling.window import inner_cone
 from stubsi.errors import BoardError
 from stubsi.margin.figures import net_figures
-from stubsi.margin.ranking import Ranking
 from stubsi.margin.verdict import measured
 from stubsi.stubs.cases import NO_CASE, stub_table
 from stubsi.tolerance.built_board import built_board
+from stubsi.tolerance.built_figures import judged_as_built
 from stubsi.tolerance.tolerance import quantile
 
 if TYPE_CHECKING:
@@ -204,9 +204,8 @@ class DrilledBoards:
         worst, best : ndarray
         """
         built, table, models = self._drilled(t, d)
-        figures = net_figures(built, table, models.by_model_error, table.case)
-        spread = Ranking(board=built, model=self.plan.model, table=table, models=models, figures=figures).measured
-        return spread.worst, spread.best
+        _, judged = judged_as_built(built, self.tolerances, self.plan.model, table, models)
+        return judged.worst, judged.best
 
     def _drilled(self, t: Floats, d: float) -> tuple[Board, StubTable, Models]:
         """A board as built, its stubs as drilled, and their models."""

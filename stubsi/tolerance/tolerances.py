@@ -113,6 +113,11 @@ class Tolerances(Value):
         """Whether the thickness of the board is a bound that built boards are screened by."""
         return self.board_thickness is not None and bool(self.dielectric_thickness)
 
+    @property
+    def of_laminate(self) -> bool:
+        """Whether Dk and thickness vary. If not, the flat allowance against hardware stays on top of the worst case."""
+        return bool(self.dk) and (bool(self.dielectric_thickness) or self.board_thickness is not None)
+
     def factors(self, board: Board) -> tuple[Factor, ...]:
         """The independent causes of spread of a board, in the order of the fields.
 
