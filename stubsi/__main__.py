@@ -1,9 +1,9 @@
 """Owns the command: margin table, plan and hand-off of a board file, and with --check an exit status for scripts.
 
 ``python -m stubsi BOARD`` prints the margin table of a board file: TOML, IPC-2581 or IPC-D-356A, told apart by what it
-holds. ``--rules FILE`` prints the drilling plan as well, under the rules and costs of a rules file;
-``shared/demo_rules.toml`` is one. ``--out FOLDER`` writes the files that the plan is handed off in; it needs
-``--rules``. With ``--check`` the exit status is for scripts::
+holds. Above it stands what was found in an exchange file, left out and assumed. ``--rules FILE`` prints the drilling
+plan as well, under the rules and costs of a rules file; ``shared/demo_rules.toml`` is one. ``--out FOLDER`` writes the
+files that the plan is handed off in; it needs ``--rules``. With ``--check`` the exit status is for scripts::
 
     0    every net is proven to meet its criterion, or is waived
     1    with --check only: at least one net is not
@@ -106,14 +106,18 @@ def _answer(board_file: str, rules_file: str | None, out: str | None) -> tuple[s
 
     With it: whether any net is neither proven to meet its criterion nor waived.
     """
-    from stubsi.files.board_file import read_any_board
+    from stubsi.files.board_file import read_with_summary
     from stubsi.margin.ranking import rank
 
     rules = _rules(rules_file) if rules_file is not None else None
-    board = read_any_board(board_file, criteria=rules.criteria if rules is not None else None)
+    board, summary = read_with_summary(board_file, criteria=rules.criteria if rules is not None else None)
     ranking = rank(board)
     columns = shutil.get_terminal_size((110, 24)).columns
-    texts = [ranking.to_text(min(140, max(80, columns))), *_tolerances_not_used(board_file, rules_file)]
+    texts = [
+        *([summary] if summary else []),
+        ranking.to_text(min(140, max(80, columns))),
+        *_tolerances_not_used(board_file, rules_file),
+    ]
     if rules is not None:
         texts += _planned(board_file, board, rules, out)
     return "\n\n".join(texts), bool(ranking.falls_short)

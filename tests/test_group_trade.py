@@ -213,7 +213,7 @@ def test_a_board_that_needs_no_drilling_has_an_empty_trade():
     board = six_layers(made.net("A", ("L1", "L6"), 0.5))
     trade = planned(board, made.rules()).group_trade()
     assert trade == ()
-    assert str(trade) == "No drill group is needed."
+    assert str(trade) == "No drill group: none is needed, or none helps; the plan says which."
     found = planned(board, made.rules(), goal="largest margin", most_groups=1)
     assert (found.groups, found.margin_gap) == ((), 0)
     with pytest.raises(StubsiError, match="trade: has no rows"):

@@ -146,7 +146,7 @@ class Decisions:
 
     @property
     def missed(self) -> tuple[Hit, ...]:
-        """Hits that are drilled as deep as the rules allow and miss their budget all the same."""
+        """Hits that are drilled as deep as rules and groups of other nets allow, and miss their budget all the same."""
         return tuple(hit for hit in self.hits if hit.miss)
 
     @property

@@ -70,6 +70,9 @@ def net_of_hole(board: Board, hole: str) -> Net:
     for net in board.nets if isinstance(hole, str) else ():
         if any(each.name == hole for each in net.holes):
             return net
+        if net.name == hole:
+            holes = ", ".join(each.name for each in net.holes)
+            raise BoardError(f"hole {as_shown(hole)}: is a net; its holes are {holes}.")
     raise BoardError(f"hole {as_shown(hole)}: no such hole on the board.")
 
 

@@ -21,7 +21,7 @@ MISSED_NETS: tuple[MissedNets, ...] = ("best effort", "leave", "stub by stub")
 
 
 class Miss(NamedTuple):
-    """By how much a stub that is drilled as deep as the rules allow still misses its budget.
+    """By how much a stub that is drilled as deep as rules and groups allow still misses its budget.
 
     Parameters
     ----------

@@ -39,7 +39,8 @@ def summary_of(plan: Plan) -> str:
 def _nothing_to_drill(plan: Plan) -> str:
     """Why there is no drill group."""
     if plan.refused:
-        return f"Nothing can be drilled: every stub that needs drilling is refused ({len(plan.refused)})."
+        beside = f"; left undrilled beside them: {len(plan.left_out)}" if plan.left_out else ""
+        return f"Nothing is drilled. Stubs refused: {len(plan.refused)}{beside}."
     if plan.undecided:
         return f"No decided net needs a drill group; nets undecided: {len(plan.undecided)}."
     return "No drill group is needed."

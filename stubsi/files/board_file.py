@@ -95,13 +95,39 @@ def read_any_board(path: str | os.PathLike[str], *, criteria: Mapping[str, Crite
     FileError
         The file cannot be read, or does not say all that the board needs. The error text says how to give it.
     """
+    return read_with_summary(path, criteria=criteria)[0]
+
+
+def read_with_summary(
+    path: str | os.PathLike[str], *, criteria: Mapping[str, Criterion] | None = None
+) -> tuple[Board, str]:
+    """Read a board from a file of any kind, with what was found in it, left out and assumed.
+
+    Parameters
+    ----------
+    path : path
+    criteria : mapping of name to Criterion, optional
+        As for ``read_any_board``.
+
+    Returns
+    -------
+    board : Board
+    summary : str
+        Empty for a board in TOML, of which nothing is left out or assumed.
+
+    Raises
+    ------
+    FileError
+        As ``read_any_board``.
+    """
     file = file_path(path)
     kind = kind_of(file)
     if kind != TOML:
-        return _exchange_board(file, kind, {}).board
+        export = _exchange_board(file, kind, {})
+        return export.board, str(export)
     name, table = parsed_file(file)
     if "exchange" not in table:
-        return board_of_table(table, name, criteria)
+        return board_of_table(table, name, criteria), ""
     FACTS.check(table, f"{name}: top level")
     source = file.parent / table["exchange"]
     source_kind = kind_of(source)
@@ -109,9 +135,9 @@ def read_any_board(path: str | os.PathLike[str], *, criteria: Mapping[str, Crite
         raise FileError(
             f"{name}: exchange = {schema.as_written(table['exchange'])}: is no IPC-2581 or IPC-D-356A file."
         )
-    board = _exchange_board(source, source_kind, _arguments(table, name, criteria or {}), name).board
-    check_fit(table.get("tolerance", ()), name, board)
-    return board
+    export = _exchange_board(source, source_kind, _arguments(table, name, criteria or {}), name)
+    check_fit(table.get("tolerance", ()), name, export.board)
+    return export.board, str(export)
 
 
 def copper_file(path: str | os.PathLike[str]) -> Path | None:

@@ -142,7 +142,7 @@ def hint(word: str, known: Iterable[str]) -> str:
     folded = {name.casefold(): name for name in known}
     close = difflib.get_close_matches(word.casefold(), folded, 1, 0.5)
     if close:
-        return f"did you mean '{folded[close[0]]}'?"
+        return f"did you mean '{folded[close[0]]}'"
     return f"known are {', '.join(folded.values())}" if folded else "none is given in the file"
 
 

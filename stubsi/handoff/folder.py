@@ -72,7 +72,7 @@ def write_files(folder: Path, texts: Mapping[str, str], outdated: Iterable[str] 
         more = f" and {len(kept) - MOST_NAMED} more" if len(kept) > MOST_NAMED else ""
         raise FileError(
             f"{as_shown(str(folder))}: {', '.join(kept[:MOST_NAMED])}{more} there already; choose another "
-            "folder, or give replace=True to replace this hand-off."
+            "folder, or give replace=True in Python to replace this hand-off."
         )
     mark, beside = secrets.token_hex(8), []
     try:
@@ -85,10 +85,10 @@ def write_files(folder: Path, texts: Mapping[str, str], outdated: Iterable[str] 
         for name in outdated:
             (folder / name).unlink(missing_ok=True)
     except OSError as error:
-        raise FileError(
-            f"{as_shown(str(folder))}: cannot be written: {error.strerror}; see that the folder above it exists and "
-            "that files may be written there."
-        ) from None
+        hint = "see that the folder above it exists and that files may be written there"
+        if os.path.isfile(folder):
+            hint = "it is a file; give a folder"
+        raise FileError(f"{as_shown(str(folder))}: cannot be written: {error.strerror}; {hint}.") from None
     finally:
         for written, _ in beside:
             with contextlib.suppress(OSError):

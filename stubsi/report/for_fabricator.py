@@ -37,7 +37,8 @@ def for_fabricator(plan: Plan) -> str:
         parts.append(folded(f"Every hole that is drilled: {len(plan.hits)}", holes))
     if why:
         notes = listed([f"{net}: {text}" for net, text in why])
-        parts.append(folded(f"Stubs refused or longer than their budget: {len(why)}", notes))
+        title = f"Stubs refused: {len(plan.refused)}; drilled, but longer than their budget: {len(plan.missed)}"
+        parts.append(folded(title, notes))
     asked = Questions(question for question in plan.questions() if question.flips)
     if asked:
         parts.append(scrolled("What to ask the fabricator", questions_html(asked)))

@@ -154,7 +154,10 @@ def remarks(plan: Plan) -> list[str]:
     list of str
     """
     lines = [f"refused: {net}: {what}" for net, what in refusals_by_net(plan.refused)]
-    lines += [f"drilled as deep as the rules allow: {net}: {what}" for net, what in misses_by_net(plan.hits)]
+    lines += [
+        f"drilled as deep as the rules and the groups of other nets allow: {net}: {what}"
+        for net, what in misses_by_net(plan.hits)
+    ]
     beside_refused = sorted({refused.net for refused in plan.refused}.intersection(plan.drilled_in_vain))
     if beside_refused:
         text = f"drilled although another stub of the net is refused: {', '.join(beside_refused)}"

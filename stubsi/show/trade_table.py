@@ -27,6 +27,9 @@ MEANING = (
 """What the two figures of a row are."""
 
 
+NO_GROUP = "No drill group: none is needed, or none helps; the plan says which."
+
+
 def trade_text(trade: GroupTrade) -> str:
     """Trade between groups and margin as plain text.
 
@@ -38,7 +41,7 @@ def trade_text(trade: GroupTrade) -> str:
     -------
     str
     """
-    return as_text(_COLUMNS, trade, foot=MEANING) if trade else "No drill group is needed."
+    return as_text(_COLUMNS, trade, foot=MEANING) if trade else NO_GROUP
 
 
 def trade_html(trade: GroupTrade) -> str:

@@ -187,7 +187,8 @@ class DrilledBoards:
         judged = [(low if each.least else high)[each][net] for net, each in enumerate(criteria)]
         notch = np.asarray(models.first_notch[0][table.case[self.rows]])
         lowest = np.full(len(criteria), np.inf)
-        np.minimum.at(lowest, table.net[self.rows], notch)
+        with np.errstate(invalid="ignore"):  # NaN: of a stub about which something is unknown
+            np.minimum.at(lowest, table.net[self.rows], notch)
         return notch, np.where(self.by_notch, lowest / built.nyquist_si, judged)
 
     def with_model_error(self, t: Floats, d: float) -> tuple[Floats, Floats]:
