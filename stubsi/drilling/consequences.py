@@ -65,7 +65,7 @@ class NetChange:
         Holes of the net that are drilled, from each side.
     why : str
         For a net that falls short even after drilling: its refused stubs and why they are refused, and by how much the
-        drilled ones miss their budget.
+        drilled ones miss their budget. For one that is marginal or undecided then: the reason of that verdict.
     """
 
     net: str
@@ -220,8 +220,15 @@ def _change(
         loss=(before.loss, nominal.loss, worst.loss),
         verdict=verdict,
         hits=hits,
-        why="; ".join(refusals) if verdict[2] == Verdict.FALLS_SHORT else "",
+        why=_why(worst, verdict[2], refusals),
     )
+
+
+def _why(worst: NetMargin, verdict: Verdict, refusals: list[str]) -> str:
+    """Why a net does not pass after drilling; empty where it does, or is waived."""
+    if verdict == Verdict.FALLS_SHORT:
+        return "; ".join(refusals)
+    return worst.reason if verdict in (Verdict.MARGINAL, Verdict.UNDECIDED) else ""
 
 
 def consequences_of(plan: Plan) -> Consequences:

@@ -22,9 +22,10 @@ _COLUMNS: tuple[Column[TradeRow], ...] = (
 
 MEANING = (
     "Margin: of the whole net at worst tolerance, with the clearances that the drills need, as in the consequences.",
+    "Only nets that are drilled and can meet their criterion count; what others come to is in the consequences.",
     "Proof: of the drilled stubs, each by itself, with the clearances as drawn.",
 )
-"""What the two figures of a row are."""
+"""What the figures of a row are, and of which nets."""
 
 
 NO_GROUP = "No drill group: none is needed, or none helps; the plan says which."
