@@ -114,7 +114,7 @@ def _answer(board_file: str, rules_file: str | None, out: str | None) -> tuple[s
     ranking = rank(board)
     columns = shutil.get_terminal_size((110, 24)).columns
     texts = [
-        *([summary] if summary else []),
+        *(["\n".join(map(one_line, summary.splitlines()))] if summary else []),
         ranking.to_text(min(140, max(80, columns))),
         *_tolerances_not_used(board_file, rules_file),
     ]

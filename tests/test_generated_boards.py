@@ -47,20 +47,13 @@ def _compare_padstacks(one, other, board, *, reference):
         assert ours.shared == theirs.shared
 
 
-def same_geometry(net, *names):
-    """Whether two holes of a net are alike: either may then be the one with the lowest notch, by the last digit."""
-    one, other = (hole for hole in net.holes if hole.name in names)
-    return (one.padstack, one.connects, one.leg) == (other.padstack, other.connects, other.leg)
-
-
 def compare_ranks(found, board, **model):
     """Net by net, and in the same order but for nets of equal margins, which the last digit of a length may swap."""
     ranked, theirs = rank(found, **model), rank(board, **model)
     assert {row.net for row in ranked} == {row.net for row in theirs}
     for row, in_its_place in zip(ranked, theirs, strict=True):
         other = theirs[row.net]
-        assert row.verdict == other.verdict
-        assert row.hole == other.hole or same_geometry(board.net(row.net), row.hole, other.hole)
+        assert (row.verdict, row.hole) == (other.verdict, other.hole)
         assert (row.first_notch is None) is (other.first_notch is None)
         assert (row.margin or 0) == pytest.approx(in_its_place.margin or 0, rel=1e-9)  # 0: no notch below the sweep
         if row.first_notch is not None:

@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 
 Scalar = TypeVar("Scalar", bound=np.generic)
 
+EQUAL = 1e-9
+"""Notches whose relative distance is less are equal: it is the rounding of lengths and of the search for roots."""
 NO_STUB = -1
 """Stands for the number of a stub where a net has none."""
 
@@ -274,11 +276,11 @@ def _lowest_of_each_net(net: Numbers, values: Floats, count: int) -> Floats:
 
 
 def _governing(net: Numbers, notch: Floats, count: int) -> Numbers:
-    """First stub with the lowest notch of each net; ``NO_STUB`` without stub. An unknown notch comes last."""
+    """First stub with the lowest notch of each net, to ``EQUAL``; ``NO_STUB`` without stub. An unknown one is last."""
     notch = np.where(np.isnan(notch), np.inf, notch)
     lowest = np.full(count, np.inf)
     np.minimum.at(lowest, net, notch)
-    candidates = np.flatnonzero(notch == lowest[net])[::-1]
+    candidates = np.flatnonzero(notch <= lowest[net] * (1 + EQUAL))[::-1]
     governing = np.full(count, NO_STUB, dtype=np.intp)
     governing[net[candidates]] = candidates
     return governing

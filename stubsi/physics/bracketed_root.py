@@ -23,7 +23,8 @@ STEPS = 100
 FEWEST_SPREAD, MOST_SPREAD, TOGETHER = 1, 15, 100
 """Least and greatest number of places evenly spread over a bracket, and about how many there are in all brackets."""
 AROUND_SECANT = (3e-2, 1e-3, 1e-5)
-"""Distances from the root of the secant at which a function is looked at as well, as parts of the bracket [-]."""
+"""Distances from the root of the secant at which a function is looked at as well, as parts of the bracket [-]. Of many
+functions only the first is: there an evaluation costs in proportion to its places."""
 STEEPEST = np.pi
 """A value beyond the root is counted as no lower than this: the function may jump there."""
 
@@ -73,6 +74,7 @@ def _secant(at_low: FloatArray, at_high: FloatArray) -> FloatArray:
 def _looked_at(low: FloatArray, high: FloatArray, at_low: FloatArray, at_high: FloatArray) -> FloatArray:
     """Places within brackets, rising, at which the sign of a function narrows them; fewer of each if there are many."""
     spread = 1 + min(MOST_SPREAD, FEWEST_SPREAD + TOGETHER // len(low))
-    around = _secant(at_low, at_high)[:, None] + np.concatenate([[0.0], *([-step, step] for step in AROUND_SECANT)])
+    steps = AROUND_SECANT if len(low) <= TOGETHER else AROUND_SECANT[:1]
+    around = _secant(at_low, at_high)[:, None] + np.concatenate([[0.0], *([-step, step] for step in steps)])
     parts = np.concatenate([np.broadcast_to(np.arange(1, spread) / spread, (len(low), spread - 1)), around], axis=1)
     return low[:, None] + np.sort(np.clip(parts, 0.0, 1.0), axis=1) * (high - low)[:, None]
